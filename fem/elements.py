@@ -1,0 +1,185 @@
+"""Surface mapping, cubic elements and quadrature: from a ShellMesh to strain operators on every part."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from skfem import Basis, MeshTri
+from skfem.element import ElementTriP3
+from skfem.mapping import Mapping
+
+from fem import forms
+
+
+class SurfaceMapping(Mapping):
+    """Flat triangles in space for scikit-fem: invDF is the 2x3 pseudo-inverse, so gradients are surface gradients."""
+
+    def __init__(self, mesh):
+        self.mesh = mesh
+
+    def _corners(self, tind):
+        t = self.mesh.t if tind is None else self.mesh.t[:, tind]
+        return self.mesh.doflocs[:, t]  # (3, corner, elements)
+
+    def F(self, X, tind=None):
+        p = self._corners(tind)
+        return (
+            p[:, 0, :, None]
+            + np.einsum("iae,aq->ieq", p[:, 1:] - p[:, :1], X if X.ndim == 2 else X[:, 0])
+        )  # fmt: skip
+
+    def DF(self, X, tind=None):
+        p = self._corners(tind)
+        J = p[:, 1:] - p[:, :1]
+        return np.broadcast_to(J[..., None], (*J.shape, X.shape[-1]))
+
+    def detDF(self, X, tind=None):
+        J = self.DF(X, tind)
+        return np.linalg.norm(np.cross(J[:, 0], J[:, 1], axis=0), axis=0)
+
+    def invDF(self, X, tind=None):
+        J = self.DF(X, tind)
+        metric = np.einsum("iaeq,ibeq->eqab", J, J)
+        return np.einsum("eqab,ibeq->aieq", np.linalg.inv(metric), J)
+
+
+@dataclass(frozen=True)
+class Space:
+    """Cubic (or other Lagrange) shape functions on a ShellMesh; six unknowns for each of its `size / 6` nodes."""
+
+    mesh: object  # ShellMesh
+    element: object  # scikit-fem Lagrange triangle
+
+    @cached_property
+    def basis(self):
+        p = self.element.maxdeg
+        mesh = MeshTri(np.ascontiguousarray(self.mesh.nodes.T), np.ascontiguousarray(self.mesh.triangles.T))
+        return Basis(mesh, self.element, mapping=SurfaceMapping(mesh), intorder=2 * p)
+
+    @property
+    def size(self):
+        return 6 * self.basis.N
+
+    @property
+    def points(self):
+        """(size / 6, 3) m, places of the nodes of the shape functions."""
+        return self.basis.doflocs.T
+
+    @cached_property
+    def shell_fields(self):
+        """phi (points, nodes), grad (elements, points, nodes, 3) [1/m], weight (elements, points) [m2]."""
+        fields = [f[0] for f in self.basis.basis]
+        phi = np.array([np.asarray(f)[0] for f in fields]).T
+        grad = np.stack([f.grad for f in fields], axis=0).transpose(2, 3, 0, 1)
+        return phi, grad, self.basis.dx
+
+    @cached_property
+    def _facet_of(self):
+        return {tuple(f): k for k, f in enumerate(self.basis.mesh.facets.T.tolist())}
+
+    def edge_nodes(self, edges):
+        """Shape-function nodes on the given edges, in order from the first end to the second: (k, p + 1).
+
+        ValueError if an edge is not an edge of the mesh.
+        """
+        try:
+            facets = [self._facet_of[min(e), max(e)] for e in np.asarray(edges).tolist()]
+        except KeyError as miss:
+            raise ValueError(f"mesh: {miss.args[0]} is not an edge of any triangle") from None
+        inner = self.basis.dofs.facet_dofs[:, facets].T
+        inner = np.where((edges[:, 0] < edges[:, 1])[:, None], inner, inner[:, ::-1])
+        ends = self.basis.dofs.nodal_dofs[0]
+        return np.column_stack([ends[edges[:, 0]], inner, ends[edges[:, 1]]])
+
+    def edge_fields(self, edges, points=None):
+        """t (k, 3), phi (points, p + 1), slope (k, points, p + 1) [1/m], weight (k, points) [m], s (points,) in 0..1."""
+        p = self.element.maxdeg
+        x, w = np.polynomial.legendre.leggauss(points or p)
+        s, w = (x + 1) / 2, w / 2
+        phi, dphi = _lagrange(p, s)
+        d = self.mesh.nodes[edges[:, 1]] - self.mesh.nodes[edges[:, 0]]
+        length = np.linalg.norm(d, axis=1)
+        return d / length[:, None], phi, dphi / length[:, None, None], w * length[:, None], s
+
+    def nodes_of(self, name):
+        """Shape-function nodes of a named part or edge. ValueError for an unknown name."""
+        mesh, found = self.mesh, []
+        corner = mesh.nodes_of(name)  # raises for unknown names
+        for region, surface in mesh.surfaces.items():
+            if region.split("/")[0] == name:
+                found.append(self.basis.dofs.element_dofs[:, surface.triangles].ravel())
+        for region, line in mesh.lines.items():
+            if region.split("/")[0] == name:
+                found.append(self.edge_nodes(line.edges).ravel())
+        if name in mesh.edges:
+            found.append(self.edge_nodes(np.asarray(mesh.edges[name])).ravel())
+        return np.unique(np.concatenate([self.basis.dofs.nodal_dofs[0, corner], *found]))
+
+
+def space(mesh, element=None):
+    """The shape functions used throughout: cubic triangles, fully integrated (docs/theory.md defends the choice)."""
+    return Space(mesh, element or ElementTriP3())
+
+
+def _lagrange(p, s):
+    """Lagrange polynomials with equispaced nodes on 0..1 at s: values and derivatives, (points, p + 1)."""
+    V = np.vander(np.linspace(0, 1, p + 1), increasing=True)
+    C = np.linalg.inv(V)
+    powers = np.arange(p + 1)
+    dS = np.where(powers > 0, powers * s[:, None] ** np.maximum(powers - 1, 0), 0)
+    return (s[:, None] ** powers) @ C, dS @ C
+
+
+@dataclass(frozen=True)
+class Operator:
+    """Strains (or velocities) of one region from the unknowns of its elements."""
+
+    role: str  # 'K' or 'M'
+    region: str
+    family: str  # 'shell', 'beam' or 'seam'
+    nodes: np.ndarray  # (elements, nodes) shape-function nodes
+    B: np.ndarray  # (elements, points, strains, nodes, 6)
+    weight: np.ndarray  # (elements, points) m2 or m
+    taper: np.ndarray  # (elements, points) [-]
+
+    @property
+    def kinds(self):
+        return forms.KINDS[self.role][self.family]
+
+
+def shell_operators(space, region, surface):
+    """Strain and velocity operators of a surface region."""
+    phi, grad, weight = space.shell_fields
+    t = surface.triangles
+    n, e1 = space.mesh.normal[t], surface.grain
+    e2 = np.cross(n, e1)
+    nodes, weight = space.basis.dofs.element_dofs[:, t].T, weight[t]
+    taper = np.ones_like(weight)
+    yield Operator("K", region, "shell", nodes, forms.shell_strains(e1, e2, n, phi, grad[t]), weight, taper)
+    yield Operator("M", region, "shell", nodes, forms.shell_velocities(e1, e2, n, phi, len(t)), weight, taper)
+
+
+def beam_operators(space, region, line):
+    """Strain (reduced Gauss points: no shear locking) and velocity operators of a line region."""
+    nodes = space.edge_nodes(line.edges)
+    for role, extra in (("K", 0), ("M", 1)):
+        t, phi, slope, weight, s = space.edge_fields(line.edges, space.element.maxdeg + extra)
+        b = line.up - np.sum(line.up * t, axis=1, keepdims=True) * t
+        b = b / np.linalg.norm(b, axis=1, keepdims=True)
+        taper = line.taper[:, :1] * (1 - s) + line.taper[:, 1:] * s
+        if role == "K":
+            B = forms.beam_strains(t, b, line.offset, phi, slope)
+        else:
+            B = forms.beam_velocities(t, b, line.offset, phi, len(t))
+        yield Operator(role, region, "beam", nodes, B, weight, taper)
+
+
+def seam_operators(space, region, seam):
+    """Jump operator of a seam between two runs of coincident edges."""
+    nodes = np.hstack([space.edge_nodes(seam.edges_a), space.edge_nodes(seam.edges_b)])
+    t, phi, _, weight, _ = space.edge_fields(seam.edges_a, space.element.maxdeg + 1)
+    a = seam.inward - np.sum(seam.inward * t, axis=1, keepdims=True) * t
+    a = a / np.linalg.norm(a, axis=1, keepdims=True)
+    yield Operator(
+        "K", region, "seam", nodes, forms.seam_jumps(t, a, np.cross(t, a), phi), weight, np.ones_like(weight)
+    )

@@ -1,0 +1,80 @@
+"""Where each mode keeps its energy and turns it to heat: shares by part, modal loss factor, counterfactuals."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.mesh import part_of
+from fem.model import unit_energies, weights
+
+
+@dataclass(frozen=True)
+class Energies:
+    """Shares of n modes; those of each quantity sum to 1 per mode. Heat and loss are None where a part's losses are not known."""
+
+    strain_share: dict[str, np.ndarray]  # {part: (n,)}
+    kinetic_share: dict[str, np.ndarray]  # {part: (n,)}
+    heat_share: dict[str, np.ndarray] | None  # {part: (n,)}
+    heat_share_by_channel: dict[str, np.ndarray] | None  # {'along', 'across', 'shear', 'joint': (n,)}
+    loss_factor: np.ndarray | None  # (n,)
+    losses_unknown: tuple[str, ...]  # parts whose losses are not known
+
+
+def energies(model, sections, shape):
+    """Energies of mode shapes (size, n) of a model with sections {region: Section}.
+
+    Strain share of a part: phi' K_p phi over its sum. Heat share: eta_p times it, split by the compliance form (see
+    sections.laminate), over the modal loss factor eta_n = sum_p eta_p share_p. Ungar & Kerwin, JASA 34:954 (1962).
+    """
+    w = weights(sections)
+    strain = unit_energies(model, "K", w, shape)
+    kinetic = unit_energies(model, "M", w, shape)
+    stored = _by_part({(r, k): w["K", r, k] * e for (r, k), e in strain.items()})
+    moving = _by_part({(r, k): w["M", r, k] * e for (r, k), e in kinetic.items()})
+    total = sum(stored.values())
+    unknown = tuple(sorted({part_of(r) for r, s in sections.items() if s.losses is None}))
+    heat = by_channel = loss_factor = None
+    if not unknown:
+        terms = {
+            (r, c): sum(g * strain[r, k] for k, g in kinds.items()) + np.zeros(shape.shape[1])
+            for r, section in sections.items()
+            for c, kinds in section.losses.items()
+        }
+        heat = _by_part(terms)
+        dissipated = sum(heat.values())
+        loss_factor = dissipated / total
+        channels = dict.fromkeys(c for _, c in terms)
+        with np.errstate(invalid="ignore"):  # no losses at all: shares of nothing are not a number
+            by_channel = {c: sum(e for (_, d), e in terms.items() if d == c) / dissipated for c in channels}
+            heat = {part: e / dissipated for part, e in heat.items()}
+    mass = sum(moving.values())
+    return Energies(
+        {part: e / total for part, e in stored.items()},
+        {part: e / mass for part, e in moving.items()},
+        heat,
+        by_channel,
+        loss_factor,
+        unknown,
+    )
+
+
+def loss_factor_without(energies, parts):
+    """(n,) modal loss factor if the named parts had no loss and all else stayed equal: the shapes do not change."""
+    return energies.loss_factor * (1 - sum(energies.heat_share[p] for p in parts if p in energies.heat_share))
+
+
+def masses(model, sections):
+    """{part: kg} of every part that has mass."""
+    w = weights(sections)
+    step = np.zeros((model.size, 1))
+    step[2::6] = 1  # everything moves by one along z
+    energy = unit_energies(model, "M", w, step)
+    return {p: float(m[0]) for p, m in _by_part({(r, k): w["M", r, k] * e for (r, k), e in energy.items()}).items()}
+
+
+def _by_part(terms):
+    """Sum {(region, anything): (n,)} over regions of a part and over everything else."""
+    found = {}
+    for (region, _), value in terms.items():
+        found[part_of(region)] = found.get(part_of(region), 0) + value
+    return found

@@ -1,0 +1,144 @@
+"""Strains of shells, beams and joints, and the unit terms made from them.
+
+The energy of a part is 1/2 sum_kinds f int tau^p strain' C strain: C and the power p of the taper tau are listed here for
+every kind, f comes from the part's section (sections.py). Unknowns per node: displacement u, rotation th, in global
+axes. A strain operator B has the shape (elements, points, strains, nodes, 6).
+"""
+
+import numpy as np
+
+DRILLING = 1e-3  # of A66: just enough to hold the rotation about the normal
+
+
+def _symmetric(size, entries):
+    C = np.zeros((size, size))
+    for (i, j), c in entries.items():
+        C[i, j] = C[j, i] = c
+    return C
+
+
+def _laminate_kinds():
+    """Strains: 0-2 membrane, 3-5 curvature, 6-7 transverse shear, 8 drilling."""
+    kinds = {}
+    for name, i, j in (("11", 0, 0), ("12", 0, 1), ("22", 1, 1), ("66", 2, 2)):
+        kinds["A" + name] = {(i, j): 1}
+        kinds["B" + name] = {(i, j + 3): 1, (j, i + 3): 1}
+        kinds["D" + name] = {(i + 3, j + 3): 1}
+    kinds["A66"][8, 8] = DRILLING
+    kinds |= {"S55": {(6, 6): 1}, "S44": {(7, 7): 1}}
+    return {kind: (0, _symmetric(9, entries)) for kind, entries in kinds.items()}
+
+
+def _beam_kinds():
+    """Strains: 0-2 stretch along t, shear along a and b; 3-5 twist, bending about a and b. Kind 'EI2' goes with tau^2."""
+    entries = {
+        "EA": (1, {(0, 0): 1}), "ES": (2, {(0, 4): 1}), "EI": (3, {(4, 4): 1}), "EIb": (1, {(5, 5): 1}),
+        "GAa": (1, {(1, 1): 1}), "GS": (2, {(1, 3): -1}), "GJ": (3, {(3, 3): 1}), "GAb": (1, {(2, 2): 1}),
+    }  # fmt: skip
+    return {f"{k}{p}": (p, _symmetric(6, e)) for k, (top, e) in entries.items() for p in range(1, top + 1)}
+
+
+def _beam_mass_kinds():
+    """Velocities along and rotation rates about t, a, b. The rotation about b has no inertia (see shell_velocities)."""
+    entries = {
+        "m": (1, {(0, 0): 1, (1, 1): 1, (2, 2): 1}),
+        "mS": (2, {(0, 4): 1, (1, 3): -1}),
+        "mI": (3, {(4, 4): 1, (3, 3): 1}),
+        "mIb": (1, {(3, 3): 1}),
+    }
+    return {f"{k}{p}": (p, _symmetric(6, e)) for k, (top, e) in entries.items() for p in range(1, top + 1)}
+
+
+# {role: {family: {kind: (power of the taper, C)}}}
+KINDS = {
+    "K": {
+        "shell": _laminate_kinds(),
+        "beam": _beam_kinds(),
+        "seam": {kind: (0, _symmetric(6, {(i, i): 1})) for i, kind in enumerate(("kt", "ka", "kb", "ct", "ca", "cb"))},
+    },
+    "M": {
+        "shell": {
+            "m0": (0, _symmetric(5, {(0, 0): 1, (1, 1): 1, (2, 2): 1})),
+            "m1": (0, _symmetric(5, {(0, 4): 1, (1, 3): -1})),
+            "m2": (0, _symmetric(5, {(3, 3): 1, (4, 4): 1})),
+        },
+        "beam": _beam_mass_kinds(),
+        "seam": {},
+    },
+}
+
+
+def _operator(rows, shape):
+    """B (elements, points, strains, nodes, 6) from rows of (part on u, part on th), each (..., nodes, 3) or None."""
+    B = np.zeros((*shape[:2], len(rows), shape[2], 6))
+    for k, (on_u, on_th) in enumerate(rows):
+        if on_u is not None:
+            B[:, :, k, :, :3] = on_u
+        if on_th is not None:
+            B[:, :, k, :, 3:] = on_th
+    return B
+
+
+def shell_strains(e1, e2, n, phi, grad):
+    """Strain operator of a flat shell facet, 9 strains in the frame e1 (grain), e2, n; frame vectors (elements, 3).
+
+    phi (points, nodes) shape functions, grad (elements, points, nodes, 3) their surface gradients [1/m].
+    """
+    g1 = np.einsum("eqai,ei->eqa", grad, e1)[..., None]
+    g2 = np.einsum("eqai,ei->eqa", grad, e2)[..., None]
+    e1, e2, n = (v[:, None, None] for v in (e1, e2, n))
+    N = phi[None, :, :, None]
+    rows = [
+        (g1 * e1, None),  # eps_11 = e1.u,1
+        (g2 * e2, None),  # eps_22 = e2.u,2
+        (g1 * e2 + g2 * e1, None),  # eps_12 = e2.u,1 + e1.u,2
+        (None, g1 * e2),  # kappa_11 = e2.th,1
+        (None, -g2 * e1),  # kappa_22 = -e1.th,2
+        (None, g2 * e2 - g1 * e1),  # kappa_12 = e2.th,2 - e1.th,1
+        (g1 * n, N * e2),  # gamma_1 = n.u,1 + e2.th
+        (g2 * n, -N * e1),  # gamma_2 = n.u,2 - e1.th
+        ((g1 * e2 - g2 * e1) / 2, -N * n),  # drilling = (e2.u,1 - e1.u,2)/2 - n.th
+    ]
+    return _operator(rows, grad.shape)
+
+
+def shell_velocities(e1, e2, n, phi, elements):
+    """Operator of u along e1, e2, n and th about e1, e2. None about n: its inertia would breed spurious modes."""
+    e1, e2, n = (v[:, None, None] for v in (e1, e2, n))
+    N = phi[None, :, :, None]
+    rows = [(N * e1, None), (N * e2, None), (N * n, None), (None, N * e1), (None, N * e2)]
+    return _operator(rows, (elements, *phi.shape))
+
+
+def beam_strains(t, b, r, phi, slope):
+    """Strain operator of a shear-flexible beam at a distance r from the edge that carries it, 6 strains in t, a, b.
+
+    Gamma = u' + th' x r - th x t, kappa = th'. t (edges, 3) along the edge, b its height, a = b x t, r (edges, 3) m;
+    phi (points, nodes), slope (edges, points, nodes) derivative along t [1/m]. The change of r along the line is left
+    out on purpose: a rigid rotation must cost nothing where r turns along a curve.
+    """
+    a = np.cross(b, t)
+    N, dN = phi[None, :, :, None], slope[..., None]
+    rows = []
+    for d in (t, a, b):  # d.(th' x r) = th'.(r x d); -d.(th x t) = -th.(t x d)
+        along, lever, turn = (v[:, None, None] for v in (d, np.cross(r, d), np.cross(t, d)))
+        rows.append((dN * along, dN * lever - N * turn))
+    rows += [(None, dN * d[:, None, None]) for d in (t, a, b)]
+    return _operator(rows, slope.shape)
+
+
+def beam_velocities(t, b, r, phi, edges):
+    """Operator of the velocity u + th x r along t, a, b and of th about t, a, b."""
+    a = np.cross(b, t)
+    N = phi[None, :, :, None]
+    rows = [(N * d[:, None, None], N * np.cross(r, d)[:, None, None]) for d in (t, a, b)]
+    rows += [(None, N * d[:, None, None]) for d in (t, a, b)]
+    return _operator(rows, (edges, *phi.shape))
+
+
+def seam_jumps(t, a, b, phi):
+    """Operator of the jump (plate minus rim) of u, then of th, along t, a, b; nodes of the plate first, then the rim's."""
+    N = np.concatenate([phi, -phi], axis=1)[None, :, :, None]
+    frame = [d[:, None, None] for d in (t, a, b)]
+    rows = [(N * d, None) for d in frame] + [(None, N * d) for d in frame]
+    return _operator(rows, (len(t), *N.shape[1:3]))

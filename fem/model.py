@@ -1,0 +1,133 @@
+"""Model: K(p) = sum_i f_i(p) K_i and M(p) likewise, every term on one sparsity pattern.
+
+The terms are kept as strain operators, not as matrices: a term of 60 000 unknowns weighs 50 MB as a matrix, while the
+operators of all terms together weigh 200 MB, and sums, single terms, energies and reduced bases all follow from them.
+"""
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+import scipy.sparse as sp
+
+from fem import elements
+
+CHUNK = 256  # elements worked on at a time, so that memory stays flat
+
+
+@dataclass(frozen=True)
+class Model:
+    """Strain operators of every region of a mesh, and the block sparsity pattern that they share."""
+
+    space: elements.Space
+    operators: tuple[elements.Operator, ...]
+    indptr: np.ndarray = field(repr=False)  # of the (size / 6)-square pattern of 6 x 6 blocks
+    indices: np.ndarray = field(repr=False)
+
+    @property
+    def size(self):
+        return self.space.size
+
+    @cached_property
+    def places(self):
+        """Per operator: (elements, nodes, nodes) index of each 6 x 6 block in the pattern."""
+        N = len(self.indptr) - 1
+        keys = np.repeat(np.arange(N, dtype=np.int64), np.diff(self.indptr)) * N + self.indices
+        pairs = (op.nodes[:, :, None].astype(np.int64) * N + op.nodes[:, None, :] for op in self.operators)
+        return [np.searchsorted(keys, p).astype(np.int32) for p in pairs]
+
+    def matrix(self, role, weights):
+        """K or M (size, size) CSR for {(role, region, kind): f}; the pattern is the same whatever the weights."""
+        data = np.zeros((len(self.indices), 6, 6))
+        for op, places in zip(self.operators, self.places):
+            if op.role == role:
+                _add_energy(data, op, places, weights)
+        N = self.size
+        return sp.bsr_array((data, self.indices, self.indptr), shape=(N, N)).tocsr()
+
+    def term(self, role, region, kind):
+        """One unit term K_i or M_i (size, size) CSR, on the pattern of all."""
+        return self.matrix(role, {(role, region, kind): 1.0})
+
+
+def assemble(mesh, element=None):
+    """Model of a ShellMesh; nothing in it depends on sections or woods."""
+    space = elements.space(mesh, element)
+    operators = tuple(
+        op
+        for make, regions in (
+            (elements.shell_operators, mesh.surfaces),
+            (elements.beam_operators, mesh.lines),
+            (elements.seam_operators, mesh.seams),
+        )
+        for region, shape in regions.items()
+        for op in make(space, region, shape)
+    )
+    N = space.size // 6
+    pairs = [op.nodes[:, :, None].astype(np.int64) * N + op.nodes[:, None, :] for op in operators if op.role == "K"]
+    keys = np.unique(np.concatenate([np.unique(p) for p in pairs]))
+    indptr = np.searchsorted(keys, np.arange(N + 1, dtype=np.int64) * N).astype(np.int32)
+    return Model(space, operators, indptr, (keys % N).astype(np.int32))
+
+
+def weights(sections):
+    """{(role, region, kind): f} from {region: Section}."""
+    stiffness = {("K", region, kind): f for region, s in sections.items() for kind, f in s.stiffness.items()}
+    return stiffness | {("M", region, kind): f for region, s in sections.items() for kind, f in s.mass.items()}
+
+
+def section_matrix(op, weights, chunk=slice(None)):
+    """C (elements, points, strains, strains): the section's stiffness (or inertia) at each point, times the weight."""
+    by_power = {}
+    for kind, (power, C) in op.kinds.items():
+        f = weights.get((op.role, op.region, kind), 0.0)
+        if f:
+            by_power[power] = by_power.get(power, 0) + f * C
+    taper, weight = op.taper[chunk], op.weight[chunk]
+    return sum((weight * taper**p)[..., None, None] * C for p, C in by_power.items())
+
+
+def _add_energy(data, op, places, weights):
+    """Add the blocks of int B' C B to data (blocks, 6, 6)."""
+    n = op.nodes.shape[1]
+    for k in range(0, len(op.nodes), CHUNK):
+        chunk = slice(k, k + CHUNK)
+        C = section_matrix(op, weights, chunk)
+        if np.isscalar(C):  # no kind of this region has a weight
+            return
+        m = len(C)
+        B = op.B[chunk].reshape(*C.shape[:3], 6 * n)
+        rows = B.reshape(m, -1, 6 * n)
+        Ke = rows.transpose(0, 2, 1) @ (C @ B).reshape(rows.shape)
+        blocks = Ke.reshape(m, n, 6, n, 6).transpose(0, 1, 3, 2, 4).reshape(-1, 36)
+        where = places[chunk].ravel()
+        used, slot = np.unique(where, return_inverse=True)
+        gather = sp.csr_array((np.ones(len(slot)), (slot, np.arange(len(slot)))), shape=(len(used), len(slot)))
+        data[used] += (gather @ blocks).reshape(-1, 6, 6)
+
+
+def strains(op, vectors, chunk=slice(None)):
+    """(elements, points, strains, m) of the vectors (size, m) on a chunk of elements of one operator."""
+    nodes = op.nodes[chunk]
+    local = vectors.reshape(-1, 6, vectors.shape[1])[nodes]  # (elements, nodes, 6, m)
+    B = op.B[chunk]
+    found = B.reshape(*B.shape[:1], -1, 6 * B.shape[3]) @ local.reshape(len(nodes), -1, vectors.shape[1])
+    return found.reshape(*B.shape[:3], -1)
+
+
+def unit_energies(model, role, keys, vectors):
+    """{(region, kind): x' K_i x (m,)} of the unit terms in keys {(role, region, kind)} for the vectors x (size, m)."""
+    found = {}
+    for op in model.operators:
+        kinds = {k: op.kinds[k] for k in op.kinds if op.role == role and (role, op.region, k) in keys}
+        wanted = sorted({(p, i, j) for p, C in kinds.values() for i, j in np.argwhere(C) if i <= j})
+        product = dict.fromkeys(wanted, 0.0)
+        for k in range(0, len(op.nodes) if kinds else 0, CHUNK):
+            chunk = slice(k, k + CHUNK)
+            e = strains(op, vectors, chunk)
+            for p, i, j in wanted:
+                w = op.weight[chunk] * op.taper[chunk] ** p
+                product[p, i, j] += np.einsum("eq,eqm,eqm->m", w, e[:, :, i], e[:, :, j])
+        for kind, (p, C) in kinds.items():
+            found[op.region, kind] = sum(C[i, j] * product[p, min(i, j), max(i, j)] for i, j in np.argwhere(C))
+    return found

@@ -1,0 +1,188 @@
+"""Sections of parts: laminates, beams and joints as coefficients f_i of the unit terms K_i, M_i.
+
+K(p) = sum_i f_i(p) K_i, where K_i is made from strains alone (forms.py) and f_i is an entry of the part's own
+stiffness: A_ij, B_ij, D_ij of a laminate, EA, EI, GJ of a beam, k of a joint. Losses are further coefficients of the
+same terms: g_i = sum of loss factor times the stiffness that stretching along or across the grain, or shear, carries.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.materials import plane_stress_stiffness, transverse_shear_stiffness
+
+RIGID_TRANSLATION = 1e11  # N/m per m of seam: a glue line of .1 mm, 6 mm wide, has 1e11 or so
+RIGID_ROTATION = 1e6  # N per rad
+
+
+@dataclass(frozen=True)
+class Section:
+    """Coefficients of the unit terms of one family: 'shell', 'beam' or 'seam' (see forms.py for the kinds)."""
+
+    family: str
+    stiffness: dict[str, float]  # {kind: f}
+    mass: dict[str, float]  # {kind: f}
+    losses: dict[str, dict[str, float]] | None  # {'along', 'across', 'shear', 'joint': {kind: g}}; None: not known
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One ply: grain along the part's grain, or across it."""
+
+    wood: object
+    thickness: float  # m
+    middle: float = 0.0  # m, from the reference surface along the normal
+    across: bool = False
+
+
+def laminate(layers):
+    """Section of a shell from its layers: A, B, D about the reference surface, transverse shear S, mass moments.
+
+    Jones, Mechanics of Composite Materials, ch. 4; N = A eps + B kappa, M = B eps + D kappa.
+    """
+    layers = list(layers)
+    Q = [_ply(layer) for layer in layers]
+    channels = None if any(not layer.wood.losses_known for layer in layers) else ("along", "across", "shear")
+    return Section(
+        family="shell",
+        stiffness=_entries(layers, [q["stiffness"] for q in Q]),
+        mass={f"m{k}": sum(layer.wood.density * _moment(layer, k) for layer in layers) for k in (0, 1, 2)},
+        losses=channels and {c: _entries(layers, [q[c] for q in Q]) for c in channels},
+    )
+
+
+def _ply(layer):
+    """In-plane (3, 3) and shear (2, 2) stiffness of a ply, and the parts of them that dissipate times their loss factors.
+
+    The energy sigma' S sigma / 2 is split by the diagonal of the compliance S; Q_L = q q' / E_L with q the first row
+    of Q is what stretching along the grain carries. The Poisson part is left over and is taken as lossless.
+    """
+    wood = layer.wood
+    Q, G = plane_stress_stiffness(wood), transverse_shear_stiffness(wood)
+    parts = {
+        "stiffness": (Q, G),
+        "along": (np.outer(Q[0], Q[0]) / wood.E_L * (wood.loss_L or 0), 0 * G),
+        "across": (np.outer(Q[1], Q[1]) / wood.E_R * (wood.loss_R or 0), 0 * G),
+        "shear": (np.diag([0, 0, wood.G_LR]) * (wood.loss_G or 0), G * (wood.loss_G or 0)),
+    }
+    if layer.across:  # the ply's L lies along the part's axis 2
+        swap, turn = [1, 0, 2], [1, 0]
+        parts = {k: (q[np.ix_(swap, swap)], g[np.ix_(turn, turn)]) for k, (q, g) in parts.items()}
+    return parts
+
+
+def _moment(layer, k):
+    """Integral of z^k through the layer [m^(k+1)]."""
+    top, bottom = layer.middle + layer.thickness / 2, layer.middle - layer.thickness / 2
+    return (top ** (k + 1) - bottom ** (k + 1)) / (k + 1)
+
+
+def _entries(layers, stiffness):
+    """{'A11': ..., 'S55': ...} from the in-plane and shear stiffness of each layer."""
+    entries = {}
+    for k, letter in enumerate("ABD"):
+        for name, i, j in (("11", 0, 0), ("12", 0, 1), ("22", 1, 1), ("66", 2, 2)):
+            entries[letter + name] = sum(q[i, j] * _moment(layer, k) for layer, (q, _) in zip(layers, stiffness))
+    for name, i in (("S55", 0), ("S44", 1)):
+        entries[name] = sum(g[i, i] * layer.thickness for layer, (_, g) in zip(layers, stiffness))
+    return entries
+
+
+def torsion_constant(width, height):
+    """Saint-Venant's J [m4] of a rectangle. Roark's Formulas for Stress and Strain, table of torsion constants."""
+    a, b = np.maximum(width, height), np.minimum(width, height)
+    return a * b**3 * (1 / 3 - 0.21 * b / a * (1 - (b / a) ** 4 / 12))
+
+
+def beam(wood, width, height, lift=0.0):
+    """Section of a rectangular beam whose underside lies `lift` from its line along `up`; height tapers as tau.
+
+    With z from lift to lift + tau height, E int z^2 dA = E w (l^2 h tau + l h^2 tau^2 + h^3 tau^3 / 3): the powers of
+    tau are separate kinds, so a tapered beam stays affine in its dimensions. J(tau h) is fitted by a cubic (2 % of J).
+    """
+    w, h, e, k = width, height, lift, 5 / 6
+    area = {1: w * h}
+    first = {1: w * h * e, 2: w * h**2 / 2}
+    second = {1: w * h * e**2, 2: w * h**2 * e, 3: w * h**3 / 3}
+    tau = np.linspace(0.1, 1, 40)
+    fit = np.linalg.lstsq(tau[:, None] ** [1, 2, 3], torsion_constant(w, tau * h), rcond=None)[0]
+    along = (
+        {f"EA{p}": wood.E_L * a for p, a in area.items()}
+        | {f"ES{p}": wood.E_L * a for p, a in first.items()}
+        | {f"EI{p}": wood.E_L * a for p, a in second.items()}
+        | {"EIb1": wood.E_L * h * w**3 / 12}
+    )
+    G_up, G_side = _beam_shear(wood)
+    shear = (
+        {f"GAa{p}": k * G_side * a for p, a in area.items()}
+        | {f"GS{p}": k * G_side * a for p, a in first.items()}
+        | {f"GJ{p}": k * G_side * second[p] + (G_side * G_up) ** 0.5 * fit[p - 1] for p in second}
+        | {"GAb1": k * G_up * w * h}
+    )
+    mass = (
+        {f"m{p}": wood.density * a for p, a in area.items()}
+        | {f"mS{p}": wood.density * a for p, a in first.items()}
+        | {f"mI{p}": wood.density * a for p, a in second.items()}
+        | {"mIb1": wood.density * h * w**3 / 12}
+    )
+    losses = None
+    if wood.losses_known:
+        losses = {
+            "along": {kind: wood.loss_L * f for kind, f in along.items()},
+            "shear": {kind: wood.loss_G * f for kind, f in shear.items()},
+        }
+    return Section("beam", along | shear, mass, losses)
+
+
+def _beam_shear(wood):
+    """G for shear in the planes of the height and of the width: a quarter-sawn brace stands with R across its width."""
+    return wood.G_LT, wood.G_LR
+
+
+def joint(translation=RIGID_TRANSLATION, rotation=RIGID_ROTATION, loss=0.0):
+    """Section of a seam: N/m per m for the jump along, across and out of the plate; N per rad for the rotations."""
+    t, r = np.broadcast_to(translation, 3), np.broadcast_to(rotation, 3)
+    stiffness = dict(zip(("kt", "ka", "kb", "ct", "ca", "cb"), map(float, (*t, *r))))
+    return Section("seam", stiffness, {}, {"joint": {kind: loss * f for kind, f in stiffness.items()}})
+
+
+def difference(whole, part):
+    """Section of what `whole` has beyond `part`: a lining from side + lining minus the side alone."""
+
+    def minus(a, b):
+        return {kind: a.get(kind, 0) - b.get(kind, 0) for kind in {**a, **b}}
+
+    losses = None
+    if whole.losses is not None and part.losses is not None:
+        losses = {c: minus(whole.losses.get(c, {}), part.losses.get(c, {})) for c in {**whole.losses, **part.losses}}
+    return Section(whole.family, minus(whole.stiffness, part.stiffness), minus(whole.mass, part.mass), losses)
+
+
+def shifted(section, distance):
+    """The same laminate counted from a reference surface that lies `distance` [m] below the old one along the normal.
+
+    z grows by the distance: B' = B + d A, D' = D + 2 d B + d^2 A, and the mass moments likewise.
+    """
+    d = distance
+
+    def moved(kinds):
+        new = dict(kinds)
+        for name in ("11", "12", "22", "66"):
+            A, B, D = (kinds.get(letter + name, 0.0) for letter in "ABD")
+            new |= {"B" + name: B + d * A, "D" + name: D + 2 * d * B + d**2 * A}
+        return new
+
+    m0, m1, m2 = (section.mass[k] for k in ("m0", "m1", "m2"))
+    mass = {"m0": m0, "m1": m1 + d * m0, "m2": m2 + 2 * d * m1 + d**2 * m0}
+    losses = section.losses and {channel: moved(kinds) for channel, kinds in section.losses.items()}
+    return Section(section.family, moved(section.stiffness), mass, losses)
+
+
+def scaled(section, stiffness=1.0, mass=1.0):
+    """The section with its stiffness (and loss) and its mass multiplied: a limit case, or a trimmed weight."""
+
+    def times(kinds, factor):
+        return {kind: factor * f for kind, f in kinds.items()}
+
+    losses = section.losses and {channel: times(kinds, stiffness) for channel, kinds in section.losses.items()}
+    return Section(section.family, times(section.stiffness, stiffness), times(section.mass, mass), losses)

@@ -1,0 +1,213 @@
+"""Tap tones from a recording: where the taps are, which tones ring, and how fast each dies away.
+
+A tone decays as exp(-pi f eta t), eta its loss factor. Each is shifted to zero frequency, smoothed with a Gaussian (an
+exponential stays an exponential under it, once its start is past) and its logarithm fitted by a straight line.
+"""
+
+import struct
+import warnings
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from scipy.io import wavfile
+from scipy.ndimage import gaussian_filter1d, median_filter
+from scipy.signal import find_peaks, resample_poly
+
+BLOCK = 0.005  # s, of the level curve
+SHORTEST = 0.2  # s, of a tap with its decay
+RANGE = 10.0  # dB, least fall that a decay is read from
+HUM = 2e-4  # loss factor below which a tone is no wood
+
+
+@dataclass(frozen=True)
+class Recording:
+    """signal (n,) with full scale 1; rate [1/s]; notes for the maker."""
+
+    signal: np.ndarray
+    rate: float
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Tone:
+    """One tone of the taps. loss None: its decay could not be read, the notes say why."""
+
+    frequency: float  # Hz
+    frequency_doubt: float  # standard uncertainty, Hz
+    loss: float | None
+    loss_doubt: float | None
+    level: float  # dB below the loudest tone
+    taps: int  # from how many taps
+    notes: tuple[str, ...] = field(default=())
+
+
+def read_recording(path):
+    """Recording from a WAV file; the louder channel of a stereo one. ValueError in plain words for anything else."""
+    path = Path(path)
+    if not path.is_file():
+        raise ValueError(f"recording '{path}': no such file; expected a .wav file")
+    try:
+        with warnings.catch_warnings(action="ignore", category=wavfile.WavFileWarning):  # unknown chunks do no harm
+            rate, data = wavfile.read(path)
+    except (ValueError, OSError, struct.error, NameError) as problem:  # scipy raises each of them for damaged files
+        raise ValueError(f"recording '{path}': not a readable WAV file ({problem}); export it as WAV, 16 bit") from None
+    if data.size < SHORTEST * rate:
+        raise ValueError(f"recording '{path}': {data.size / rate:.2f} s long; expected at least {SHORTEST} s")
+    scale = 1.0 if data.dtype.kind == "f" else float(2 ** (8 * data.dtype.itemsize - 1))
+    data = data.astype(float) - (128 if data.dtype == np.uint8 else 0)
+    channels = data.reshape(len(data), -1) / scale
+    signal = channels[:, (channels**2).sum(0).argmax()]
+    if not np.isfinite(signal).all() or not np.ptp(signal):
+        raise ValueError(f"recording '{path}': silence, or values that are no numbers; expected the sound of taps")
+    return Recording(signal - signal.mean(), rate, _clipped(signal))
+
+
+def _clipped(signal):
+    """Note if three samples in a row stand at the extreme value, more than once."""
+    flat = abs(signal) >= 0.999 * abs(signal).max()
+    if np.count_nonzero(flat[2:] & flat[1:-1] & flat[:-2]) > 2:
+        return (
+            "the recording is clipped: tap more softly or lower the recording level; frequencies hold, decays suffer",
+        )
+    return ()
+
+
+def find_taps(recording):
+    """[(start, end)] in samples of each tap with its decay, and a tuple of notes.
+
+    A tap: the level leaps by 12 dB within 30 ms, to within 25 dB of the loudest one. A level that rises again without
+    a tap means automatic gain.
+    """
+    block = int(BLOCK * recording.rate)
+    blocks = recording.signal[: len(recording.signal) // block * block].reshape(-1, block)
+    level = 10 * np.log10((blocks**2).mean(1) + 1e-14)
+    padded = np.concatenate([np.full(6, level.min()), level])
+    leap = level - np.array([padded[i : i + 6].max() for i in range(len(level))])
+    starts = []
+    for i in np.flatnonzero((leap > 12) & (level > level.max() - 25)):
+        if not starts or (i - starts[-1]) * BLOCK > SHORTEST:
+            starts.append(int(i))
+    ends = [*(s - 2 for s in starts[1:]), len(level)]
+    taps = [(s, e) for s, e in zip(starts, ends, strict=True) if (e - s) * BLOCK > SHORTEST]
+    smooth = median_filter(level, 41)
+    rise = max((smooth[e - 21] - smooth[s + 21 : e - 20].min() for s, e in taps if e - s > 60), default=0.0)
+    notes = ("the sound rises again after a tap: automatic gain is on; switch it off, or loss factors are wrong",)
+    return [(s * block, e * block) for s, e in taps], notes if rise > 6 else ()
+
+
+def find_tones(recording, lowest=20.0, highest=1000.0, count=12):
+    """([Tone] by frequency, notes) of a recording of taps: the `count` strongest between two frequencies [Hz].
+
+    Raises ValueError if no tap or no tone is found.
+    """
+    taps, notes = find_taps(recording)
+    if not taps:
+        raise ValueError("no tap found in the recording; expected a sharp start and at least 0.2 s of decay")
+    down = max(1, int(recording.rate / (5 * highest)))  # fewer samples, all that the tones need
+    rate = recording.rate / down
+    pieces = [resample_poly(recording.signal[s:e], 1, down) for s, e in taps]
+    peaks, levels = _peaks(pieces, rate, lowest, highest, count)
+    if not len(peaks):
+        raise ValueError(f"no clear tone between {lowest:g} and {highest:g} Hz in the recording; is it too noisy?")
+    order = np.argsort(peaks)
+    peaks, levels = peaks[order], levels[order]
+    gaps = np.diff(np.concatenate([[0.0], peaks, [2 * highest]]))
+    tones = [
+        _tone(pieces, rate, f, level - levels.max(), min(gaps[i], gaps[i + 1]))
+        for i, (f, level) in enumerate(zip(peaks, levels, strict=True))
+    ]
+    read = [tone for tone in tones if tone.loss is not None]
+    if 2 * sum(bool(tone.notes) for tone in read) > len(read):
+        notes += ("most tones do not die away evenly: automatic gain, or the plate touches something",)
+    if not read:
+        notes += ("no decay can be read: too much noise, taps too close together, or automatic gain that levels all",)
+    return tones, recording.notes + notes
+
+
+def _peaks(pieces, rate, lowest, highest, count):
+    """(frequencies, levels [dB]) of the strongest peaks of the mean spectrum of the taps."""
+    pieces = [piece[: int(2 * rate)] for piece in pieces]
+    size = max(2 ** int(np.ceil(np.log2(rate / 0.1))), max(map(len, pieces)))
+    power = 0.0
+    for piece in pieces:
+        window = np.cos(np.pi / 2 * np.arange(len(piece)) / len(piece)) ** 2
+        power = power + abs(np.fft.rfft(piece * window, size)) ** 2
+    step = rate / size
+    at = np.arange(max(2, int(lowest / step)), min(int(highest / step), len(power) - 2))
+    level = 10 * np.log10(power + 1e-12 * power.max())
+    floor = median_filter(level[at], size=int(60 / step) | 1)
+    found, about = find_peaks(level[at], prominence=8, distance=max(1, int(2 / step)))
+    clear = (level[at][found] > floor[found] + 10) & (level[at][found] > level[at].max() - 55)
+    found = at[found[clear][np.argsort(-about["prominences"][clear])][:count]]
+    left, middle, right = level[found - 1], level[found], level[found + 1]
+    return (found + 0.5 * (left - right) / (left - 2 * middle + right)) * step, middle
+
+
+def _tone(pieces, rate, frequency, level, gap):
+    """Tone at about `frequency`, its nearest neighbour `gap` Hz away, from all taps."""
+    reads = [read_decay(piece, rate, frequency, gap) for piece in pieces]
+    good = [read for read in reads if read is not None]
+    if not good:
+        note = "its decay is too short or too near the noise to be read"
+        return Tone(float(frequency), 0.5, None, None, float(level), len(pieces), (note,))
+    f, loss, f_doubt, loss_doubt, bend = np.array(good).T
+    notes = ("it does not die away evenly",) if np.median(bend) > 0.3 else ()
+    if np.median(loss) < HUM:
+        return Tone(float(np.median(f)), 0.1, None, None, float(level), len(good), ("it does not die away: hum?",))
+    return Tone(
+        float(np.median(f)), _mean_doubt(f, f_doubt), float(np.median(loss)), _mean_doubt(loss, loss_doubt),
+        float(level), len(good), notes,
+    )  # fmt: skip
+
+
+def _mean_doubt(values, doubts):
+    """Standard uncertainty of the middle of several readings: their scatter, or each one's own doubt if larger."""
+    own = np.sqrt((doubts**2).mean() / len(values))
+    scatter = values.std(ddof=1) / np.sqrt(len(values)) if len(values) > 1 else 0.0
+    return float(max(own, scatter))
+
+
+def read_decay(signal, rate, frequency, gap):
+    """(frequency, loss factor, their doubts, bend) of the tone near `frequency` in one tap; None if unreadable.
+
+    gap: distance to the nearest other tone, Hz. bend: relative change of the decay rate between the two halves.
+    """
+    width = min(gap / 4, frequency / 5)  # Hz, of the Gaussian: the neighbour is 70 dB down
+    sigma = 1 / (2 * np.pi * width)  # s
+    t = np.arange(len(signal)) / rate
+    z = gaussian_filter1d(signal * np.exp(-2j * np.pi * frequency * t), sigma * rate, truncate=5, mode="constant")
+    every = max(1, int(0.05 * sigma * rate))
+    first, last = int(3.5 * sigma * rate), len(z) - int(3.5 * sigma * rate)
+    z, t = z[first:last:every], t[first:last:every]
+    if len(t) < 20:
+        return None
+    level = np.log(abs(z) + 1e-15)
+    usable = np.flatnonzero(level < max(_noise(t, level) + 1.0, level[0] - 4.6))  # 9 dB above noise, or 40 dB down
+    end = usable[0] if len(usable) else len(level)
+    if end < 10 or (level[0] - level[end - 1]) * 8.686 < RANGE:
+        return _steady(level, frequency)
+    t, level, phase = t[:end], level[:end], np.unwrap(np.angle(z[:end]))
+    slope, drift = np.polyfit(t, level, 1), np.polyfit(t, phase, 1)
+    independent = max(3.0, (t[-1] - t[0]) / (3.5 * sigma))
+    wobble = np.sqrt(12 / independent) / (t[-1] - t[0])  # of a slope, per unit of rms about the line
+    halves = [np.polyfit(t[part], level[part], 1)[0] for part in (slice(None, end // 2), slice(end // 2, None))]
+    bend = abs(halves[1] - halves[0]) / -slope[0]
+    f = frequency + drift[0] / (2 * np.pi)
+    f_doubt = np.std(phase - np.polyval(drift, t)) * wobble / (2 * np.pi)
+    doubt = np.hypot(np.std(level - np.polyval(slope, t)) * wobble, 0.25 * bend * slope[0])
+    return f, -slope[0] / (np.pi * f), f_doubt, doubt / (np.pi * f), bend
+
+
+def _noise(t, level):
+    """Highest level (natural logarithm) of the last tenth if the curve has flattened out there, else none at all."""
+    fall = np.polyfit(t[: len(t) // 3], level[: len(t) // 3], 1)[0]
+    tail = np.polyfit(t[-len(t) // 4 :], level[-len(t) // 4 :], 1)[0]
+    return level[-max(2, len(level) // 10) :].max() if tail > 0.5 * fall else -np.inf
+
+
+def _steady(level, frequency):
+    """Reading of a tone that hardly falls at all over the recording, as hum does; else None."""
+    if np.ptp(level) < 0.3:
+        return frequency, 0.0, 0.1, 0.0, 0.0
+    return None

@@ -1,0 +1,232 @@
+"""Body: the whole instrument as its maker describes it, in SI units; what mesh and sections are built from.
+
+Coordinates [m]: x along the body from the tail (0) to the neck, y across it (positive on the bass side), z out of the
+top. The outline is the middle surface of the sides; the top's edge lies at z = 0 on average; the back lies at negative
+z. Top and back are described by their middle surfaces, which stand one side height apart at the rim.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.materials import Wood
+from meshes.outline import Outline
+
+LINING_KINDS = ("kerfed", "reversed_kerfed", "solid_laminated", "none")
+BLOCK_GRAINS = ("toward_top", "along_body", "across_body")
+BRACE_ENDS = ("stops_short", "let_in", "free")
+
+
+@dataclass(frozen=True)
+class Surface:
+    """Plane with a parabolic cap: z = level + slope (x - centre) - along (x - centre)^2 / 2 - across y^2 / 2.
+
+    A cap of radius R has the curvature 1/R. The parabola differs from the sphere by r^4 / (8 R^3) at distance r:
+    6 um at r = 0.26 m, R = 4.5 m.
+    """
+
+    level: float  # z at the centre [m]
+    slope: float = 0.0  # dz/dx of the plane [-]
+    centre: float = 0.0  # x of the cap's crown [m]
+    along: float = 0.0  # curvature along the body [1/m], positive when the crown is up (top), negative for a back
+    across: float = 0.0  # curvature across the body [1/m]
+
+
+@dataclass(frozen=True)
+class Board:
+    """Top, back, or one layer of a side."""
+
+    wood: Wood
+    thickness: float  # m
+    grain_angle: float = 0.0  # rad from the centre line towards the bass side (+y); for a side: from the rim's run
+
+
+@dataclass(frozen=True)
+class BraceEnd:
+    """How one end of a brace finishes."""
+
+    kind: str  # 'stops_short' of the side, 'let_in' (reaches the side), 'free' (exactly where it is drawn)
+    taper: float  # length over which the height comes down [m]; 0 = cut square
+    height: float  # height left at the end [m]
+
+
+@dataclass(frozen=True)
+class Brace:
+    """A bar glued to the inside of the top or the back, straight in plan."""
+
+    name: str
+    plate: str  # 'top' or 'back'
+    start: tuple[float, float]  # plan point of its real end [m]
+    end: tuple[float, float]
+    width: float  # m
+    height: float  # m, at its full section
+    wood: Wood  # grain along the brace
+    at_start: BraceEnd
+    at_end: BraceEnd
+
+    @property
+    def length(self):
+        """Length in plan [m]."""
+        return float(np.hypot(self.end[0] - self.start[0], self.end[1] - self.start[1]))
+
+
+@dataclass(frozen=True)
+class Soundhole:
+    """Round hole in the top."""
+
+    centre: tuple[float, float]  # m
+    radius: float  # m
+
+
+@dataclass(frozen=True)
+class Bridge:
+    """Bridge on the outside of the top; its grain runs across the body."""
+
+    centre: tuple[float, float]  # m
+    length: float  # across the body [m]
+    width: float  # along the body [m]
+    thickness: float  # m
+    wood: Wood
+    saddle_x: float  # place of the saddle line [m]
+    saddle_height: float  # of the strings above the top [m]
+
+
+@dataclass(frozen=True)
+class BridgePlate:
+    """Rectangle glued under the bridge to the inside of the top."""
+
+    centre: tuple[float, float]  # m
+    length: float  # across the body [m]
+    width: float  # along the body [m]
+    thickness: float  # m
+    wood: Wood
+    grain_angle: float  # rad from the centre line
+
+
+@dataclass(frozen=True)
+class Lining:
+    """Strip glued into the corner between the side and a plate, along the whole rim."""
+
+    kind: str  # one of LINING_KINDS
+    width: float = 0.0  # inward from the side [m]
+    height: float = 0.0  # along the side [m]
+    wood: Wood | None = None  # grain along the rim; None when kind is 'none'
+    kerf_spacing: float = 0.0  # from one saw cut to the next [m]; kerfed kinds only
+    kerf_width: float = 0.0  # m
+    web: float = 0.0  # wood left under the saw cut [m]
+    laminations: int = 1  # solid_laminated only
+    lamination_thickness: float = 0.0  # m; solid_laminated only
+
+
+@dataclass(frozen=True)
+class Block:
+    """Neck block or tail block, glued to the inside of the sides, the top and the back, centred on the centre line."""
+
+    width: float  # across the body [m]
+    thickness: float  # along the body [m]
+    height: float  # from the top downward [m]
+    wood: Wood
+    grain: str  # direction of L, one of BLOCK_GRAINS
+
+
+@dataclass(frozen=True)
+class SideBar:
+    """Bar glued to the inside of a side, upright, across the side's grain, from lining to lining."""
+
+    arc: float  # place on the rim: arc length of the outline [m]
+    x: float  # the same place along the body [m]
+    width: float  # along the rim [m]
+    thickness: float  # inward [m]
+    wood: Wood  # grain upright
+
+
+@dataclass(frozen=True)
+class Neck:
+    """Neck as a beam from the neck block to the nut with the headstock's mass at its end."""
+
+    length: float  # from the body to the nut [m]
+    width: float  # m
+    thickness: float  # without the fingerboard [m]
+    wood: Wood
+    fingerboard_thickness: float  # m
+    fingerboard_wood: Wood
+    head_length: float  # m
+    head_mass: float  # with tuners [kg]
+
+
+@dataclass(frozen=True)
+class Strings:
+    """String set, from the lowest string to the highest; an empty tuple where the sheet does not say."""
+
+    scale_length: float  # m
+    gauge: tuple[float, ...] = ()  # diameter [m]
+    unit_mass: tuple[float, ...] = ()  # kg/m
+    tension: tuple[float, ...] = ()  # N
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """A value that the sheet does not give."""
+
+    key: str  # as it would be written in the sheet
+    value: str  # with unit
+    source: str
+
+
+@dataclass(frozen=True)
+class Body:
+    """A whole instrument, SI units. Built by sheet.read_sheet."""
+
+    name: str
+    outline: Outline
+    heights: tuple[tuple[str, float, float, float], ...]  # (place, x, y, side height as the maker gives it) [m]
+    top_surface: Surface
+    back_surface: Surface
+    back_deepest: float | None  # x where the maker wants the body deepest [m]; None when the sheet does not say
+    soundhole: Soundhole
+    top: Board
+    back: Board
+    sides: tuple[Board, ...]  # outermost layer first; one layer, or two when doubled
+    braces: tuple[Brace, ...]
+    bridge: Bridge
+    bridge_plate: BridgePlate | None
+    lining_top: Lining
+    lining_back: Lining
+    neck_block: Block
+    tail_block: Block
+    side_bars: tuple[SideBar, ...]
+    neck: Neck | None
+    strings: Strings | None
+    assumed: tuple[Assumption, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def side_thickness(self):
+        """Whole thickness of the side [m]."""
+        return sum(layer.thickness for layer in self.sides)
+
+
+def surface_height(surface, x, y):
+    """z [m] of a Surface at plan points x, y [m] (arrays of one shape)."""
+    u = np.asarray(x, float) - surface.centre
+    return surface.level + surface.slope * u - surface.along * u**2 / 2 - surface.across * np.asarray(y, float) ** 2 / 2
+
+
+def top_height(body, x, y):
+    """z [m] of the top's middle surface at plan points x, y [m]."""
+    return surface_height(body.top_surface, x, y)
+
+
+def back_height(body, x, y):
+    """z [m] (negative) of the back's middle surface at plan points x, y [m]."""
+    return surface_height(body.back_surface, x, y)
+
+
+def side_height(body, x, y):
+    """Height of the side [m] from top to back at plan points x, y [m] of the rim."""
+    return top_height(body, x, y) - back_height(body, x, y)
+
+
+def braces_of(body, plate):
+    """The braces of the plate 'top' or 'back'."""
+    return tuple(brace for brace in body.braces if brace.plate == plate)

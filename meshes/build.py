@@ -1,0 +1,310 @@
+"""From a Body to its ShellMesh: plates, sides in straight strips, braces, blocks, bars, neck, and the seams between."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.mesh import Line, Seam, ShellMesh, Surface, along_surface, unit_normals
+from meshes.body import back_height, braces_of, top_height
+from meshes.outline import bend_radius, nearest, normal_at, point_at, where_y
+from meshes.plan import edges_of, edges_on, triangulate
+
+DEFAULT_SIZE = 0.025  # m; .6 % on the first 20 frequencies of the example sheets (docs/verification.md)
+LONGEST_ARC = 0.35  # of the radius of a bend: keeps the flat facets of the rim within .4 % of its shape
+
+
+@dataclass(frozen=True)
+class Rim:
+    """Places on the outline that the plates and the sides share."""
+
+    arc: np.ndarray  # (k,) m, ascending
+    points: np.ndarray  # (k, 2) m
+    outward: np.ndarray  # (k, 2) unit normals
+
+
+def mesh_body(body, size=DEFAULT_SIZE):
+    """ShellMesh of a Body with edges of about `size` [m]. Regions are those of parts.sections(body)."""
+    rim = _rim(body, size)
+    pieces = [_plate(body, "top", rim, size), _plate(body, "back", rim, size), _sides(body, rim, size)]
+    if body.neck is not None:
+        pieces.append(_neck(body, pieces[2], size))
+    return _joined(pieces, rim)
+
+
+@dataclass
+class _Piece:
+    """Part of the mesh before the pieces are put together; indices count within the piece (or as `shares` says)."""
+
+    nodes: np.ndarray
+    triangles: np.ndarray
+    normal: np.ndarray
+    surfaces: dict
+    lines: dict
+    edges: dict
+    shares: tuple = ()  # (piece number, its nodes) that the first nodes of this piece stand for
+
+
+# --- the rim ---
+
+
+def _rim(body, size):
+    """Rim with stations at block edges, bars, neck edges and let-in brace ends, and about `size` [m] between them."""
+    outline = body.outline
+    fixed = [0.0, outline.perimeter, where_y(outline, 0.0)[-1]]
+    for block, end in ((body.neck_block, -1), (body.tail_block, 0)):
+        fixed += [where_y(outline, side * block.width / 2)[end] for side in (-1, 1)]
+    fixed += [bar.arc for bar in body.side_bars]
+    if body.neck is not None:
+        fixed += [where_y(outline, side * body.neck.width / 2)[-1] for side in (-1, 1)]
+    for brace in body.braces:
+        ends = ((brace.at_start, brace.start), (brace.at_end, brace.end))
+        fixed += [nearest(outline, point) for end, point in ends if end.kind == "let_in"]
+    fixed = _spread(np.array(fixed) % outline.perimeter, outline.perimeter, least=1e-3)
+    place, radius = bend_radius(outline)
+    arcs = []
+    for a, b in zip(fixed, np.append(fixed[1:], fixed[0] + outline.perimeter)):
+        here = (place - a) % outline.perimeter <= b - a
+        longest = min(size, LONGEST_ARC * np.min(np.abs(radius[here]), initial=np.inf))
+        arcs.append(a + (b - a) * np.arange(n := max(1, round((b - a) / longest + 0.2))) / n)
+    arc = np.concatenate(arcs)
+    return Rim(arc, point_at(outline, arc), normal_at(outline, arc))
+
+
+def _spread(places, perimeter, least):
+    """Sorted places on the rim without those closer than `least` to the one before."""
+    places = np.sort(places)
+    kept = [0.0]
+    for s in places:
+        if s - kept[-1] >= least and perimeter - s >= least:
+            kept.append(float(s))
+    return np.array(kept)
+
+
+# --- top and back ---
+
+
+def _plate(body, plate, rim, size):
+    height = top_height if plate == "top" else back_height
+    footprints = _footprints(body, plate)
+    hole = (body.soundhole.centre, body.soundhole.radius) if plate == "top" else None
+    braces = [(brace, _ends(brace, rim)) for brace in braces_of(body, plate)]
+    lines = [line for _, (x0, x1, y0, y1) in footprints.items() for line in _rectangle(x0, x1, y0, y1)]
+    lines += [line for brace, ends in braces for line in _at_tapers(brace, *ends)]
+    plan, triangles = triangulate(rim.points, lines, hole, size)
+    nodes = np.column_stack([plan, height(body, *plan.T)])
+    if plate == "back":
+        triangles = triangles[:, ::-1]
+    normal = unit_normals(nodes, triangles)
+    board = body.top if plate == "top" else body.back
+    grain = _direction(board.grain_angle)
+    everywhere = np.arange(len(triangles))
+    surfaces = {plate: Surface(everywhere, along_surface(grain, normal))}
+    centre = plan[triangles].mean(axis=1)
+    for region, (x0, x1, y0, y1) in footprints.items():
+        x, y = centre.T
+        inside = np.flatnonzero((x > x0) & (x < x1) & (y > y0) & (y < y1))
+        surfaces[region] = Surface(inside, along_surface(_grain_of(body, region), normal[inside]))
+    edges = edges_of(triangles)
+    lines = {}
+    inward = np.array([0, 0, -1.0 if plate == "top" else 1.0])
+    for brace, (start, end) in braces:
+        found, place = edges_on(plan, edges, start, end)
+        lines[f"{plate}_braces/{brace.name}"] = Line(
+            found, np.tile(inward, (len(found), 1)), _taper(brace, place), np.zeros((len(found), 3))
+        )
+    ring = _ring(len(rim.arc))
+    named = {f"{plate}_edge": ring}
+    if plate == "top":
+        from_hole = np.hypot(*(plan - body.soundhole.centre).T)
+        round_hole = edges[(np.abs(from_hole - body.soundhole.radius) < 1e-6)[edges].all(axis=1)]
+        named["soundhole"] = round_hole
+    return _Piece(nodes, triangles, normal, surfaces, lines, named)
+
+
+def _footprints(body, plate):
+    """{region: (x0, x1, y0, y1)} [m] of what is glued to a plate over an area."""
+    length = body.outline.length
+    found = {}
+    for name, block in (("neck_block", body.neck_block), ("tail_block", body.tail_block)):
+        if plate == "top" or _reaches_back(body, name):
+            x = (length - block.thickness, length + 1) if name == "neck_block" else (-1.0, block.thickness)
+            found[f"{name}/{plate}"] = (*x, -block.width / 2, block.width / 2)
+    if plate == "top":
+        for name in ("bridge", "bridge_plate"):
+            part = getattr(body, name)
+            if part is not None:
+                (x, y), w, h = part.centre, part.width / 2, part.length / 2
+                found[name] = (x - w, x + w, y - h, y + h)
+    return found
+
+
+def _reaches_back(body, name):
+    block = getattr(body, name)
+    x = body.outline.length if name == "neck_block" else 0.0
+    return block.height > 0.9 * float(top_height(body, x, 0.0) - back_height(body, x, 0.0))
+
+
+def _rectangle(x0, x1, y0, y1):
+    corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
+    return list(zip(corners, corners[1:] + corners[:1]))
+
+
+def _ends(brace, rim):
+    """The brace's ends in plan [m], a let-in end moved onto the nearest vertex of the rim's polygon."""
+    ends = []
+    for point, end in ((brace.start, brace.at_start), (brace.end, brace.at_end)):
+        if end.kind == "let_in":
+            point = rim.points[np.argmin(np.hypot(*(rim.points - point).T))]
+        ends.append(np.asarray(point, float))
+    return ends
+
+
+def _at_tapers(brace, start, end):
+    """The brace's line cut where its tapers begin, so that the mesh has nodes there."""
+    length = np.hypot(*(end - start))
+    cuts = {0.0, min(brace.at_start.taper / length, 1.0), max(1 - brace.at_end.taper / length, 0.0), 1.0}
+    points = [start + c * (end - start) for c in sorted(cuts)]
+    return list(zip(points, points[1:]))
+
+
+def _taper(brace, place):
+    """Height over full height at places 0..1 along the brace."""
+    tau = np.ones_like(place)
+    for end, distance in ((brace.at_start, place), (brace.at_end, 1 - place)):
+        if end.taper > 0:
+            rise = (distance * brace.length / end.taper).clip(0, 1)
+            tau = np.minimum(tau, (end.height + (brace.height - end.height) * rise) / brace.height)
+    return tau
+
+
+def _direction(angle):
+    return np.array([np.cos(angle), np.sin(angle), 0.0])
+
+
+def _grain_of(body, region):
+    """Direction of the part's first axis on a plate."""
+    if region == "bridge":
+        return np.array([0.0, 1.0, 0.0])
+    if region == "bridge_plate":
+        return _direction(body.bridge_plate.grain_angle)
+    block = getattr(body, region.split("/")[0])
+    return np.array([1.0, 0.0, 0.0] if block.grain == "along_body" else [0.0, 1.0, 0.0])
+
+
+# --- sides ---
+
+
+def _sides(body, rim, size):
+    """Strips between straight generators from top to back, a row of lining height along both edges."""
+    k = len(rim.arc)
+    z0, z1 = top_height(body, *rim.points.T), back_height(body, *rim.points.T)
+    level = _levels(body, z0 - z1, size)  # (rows + 1, k) depth below the top's edge [m]
+    rows = len(level) - 1
+    nodes = np.concatenate([np.column_stack([rim.points, z0 - d]) for d in level])
+    i, row = np.meshgrid(np.arange(k), np.arange(rows))
+    i, row = i.ravel(), row.ravel()
+    a, b = row * k + i, row * k + (i + 1) % k
+    c, d = a + k, b + k
+    one = (i + row) % 2 == 0  # diagonals alternate
+    first = np.where(one[:, None], np.column_stack([a, c, d]), np.column_stack([a, c, b]))
+    second = np.where(one[:, None], np.column_stack([a, d, b]), np.column_stack([b, c, d]))
+    triangles = np.concatenate([first, second])
+    normal = unit_normals(nodes, triangles)
+    i, row = np.tile(i, 2), np.tile(row, 2)
+    along = along_surface(np.column_stack([np.roll(rim.points, -1, axis=0) - rim.points, np.zeros(k)])[i], normal)
+    surfaces = {"sides": Surface(np.arange(len(triangles)), along)}
+    for name, at, lining in (
+        ("lining_top", row == 0, body.lining_top),
+        ("lining_back", row == rows - 1, body.lining_back),
+    ):
+        surfaces[name] = Surface(np.flatnonzero(at), along[at])
+    middle = (rim.arc + np.append(rim.arc[1:], rim.arc[0] + body.outline.perimeter)) / 2
+    mid = point_at(body.outline, middle)
+    for name, block in (("neck_block", body.neck_block), ("tail_block", body.tail_block)):
+        at_end = mid[:, 0] > body.outline.length / 2 if name == "neck_block" else mid[:, 0] < body.outline.length / 2
+        behind = at_end & (np.abs(mid[:, 1]) < block.width / 2)
+        depth = (level[:-1] + level[1:]) / 2
+        at = behind[i] & (depth[row, i] < block.height)
+        grain = np.tile([0.0, 0.0, 1.0], (at.sum(), 1)) if block.grain == "toward_top" else along[at]
+        surfaces[f"{name}/sides"] = Surface(np.flatnonzero(at), along_surface(grain, normal[at]))
+    lines = {}
+    for number, bar in enumerate(body.side_bars, 1):
+        at = int(np.argmin(np.abs(rim.arc - bar.arc)))
+        column = at + k * np.arange(1, rows)  # from lining to lining
+        edges = np.column_stack([column[:-1], column[1:]])
+        up = np.tile(np.append(-rim.outward[at], 0.0), (len(edges), 1))
+        lines[f"side_bars/{number}"] = Line(edges, up, np.ones(edges.shape), np.zeros((len(edges), 3)))
+    ring = _ring(k)
+    return _Piece(nodes, triangles, normal, surfaces, lines, {"rim_top": ring, "rim_back": ring + rows * k})
+
+
+def _levels(body, height, size):
+    """Depth below the top (rows + 1, k) [m] of the side's node rows: a lining each, the free side in equal strips."""
+    top, back = (max(lining.height, 0.008) for lining in (body.lining_top, body.lining_back))
+    strips = max(1, round(float(np.mean(height) - top - back) / size))
+    inner = np.linspace(0, 1, strips + 1)[:, None] * (height - top - back) + top
+    return np.vstack([np.zeros_like(height), inner, height])
+
+
+def _ring(k):
+    return np.column_stack([np.arange(k), (np.arange(k) + 1) % k])
+
+
+# --- neck ---
+
+
+def _neck(body, sides, size):
+    """A strip in the plane of the top from the neck block to the end of the head; its root shares the rim's nodes."""
+    rim = sides.nodes[: sides.edges["rim_top"].max() + 1]
+    at_neck = (rim[:, 0] > body.outline.length / 2) & (np.abs(rim[:, 1]) < body.neck.width / 2 + 1e-6)
+    root = np.flatnonzero(at_neck)[np.argsort(rim[at_neck, 1])]
+    steps = [
+        np.full(n := max(1, round(run / (1.5 * size))), run / n) for run in (body.neck.length, body.neck.head_length)
+    ]
+    x = np.cumsum(np.concatenate([[0.0], *steps]))
+    nodes = np.concatenate([rim[root] + [dx, 0, 0] for dx in x])
+    k, rows = len(root), len(x) - 1
+    i, row = (v.ravel() for v in np.meshgrid(np.arange(k - 1), np.arange(rows)))
+    a, b = row * k + i, row * k + i + 1
+    triangles = np.concatenate([np.column_stack([a, a + k, b]), np.column_stack([b, a + k, b + k])])
+    normal = unit_normals(nodes, triangles)
+    head = np.tile(row, 2) >= len(steps[0])
+    grain = along_surface([1.0, 0, 0], normal)
+    surfaces = {
+        "neck": Surface(np.flatnonzero(~head), grain[~head]),
+        "neck/head": Surface(np.flatnonzero(head), grain[head]),
+    }
+    return _Piece(nodes, triangles, normal, surfaces, {}, {}, (2, root))
+
+
+# --- all together ---
+
+
+def _joined(pieces, rim):
+    """ShellMesh of the pieces: indices shifted, shared nodes merged, plates seamed to the rim."""
+    starts, nodes = [], []
+    maps = []
+    for piece in pieces:
+        start = sum(map(len, nodes))
+        shared = len(piece.shares[1]) if piece.shares else 0
+        new = start + np.arange(len(piece.nodes) - shared)
+        maps.append(np.concatenate([maps[piece.shares[0]][piece.shares[1]], new]) if shared else new)
+        nodes.append(piece.nodes[shared:])
+        starts.append(sum(len(p.triangles) for p in pieces[: len(starts)]))
+    surfaces, lines, edges = {}, {}, {}
+    for piece, place, start in zip(pieces, maps, starts):
+        surfaces |= {name: Surface(s.triangles + start, s.grain) for name, s in piece.surfaces.items()}
+        lines |= {name: Line(place[s.edges], s.up, s.taper, s.offset) for name, s in piece.lines.items()}
+        edges |= {name: place[e] for name, e in piece.edges.items()}
+    inward = -(rim.outward + np.roll(rim.outward, -1, axis=0))
+    inward = np.column_stack([inward, np.zeros(len(inward))])
+    inward /= np.linalg.norm(inward, axis=1, keepdims=True)
+    return ShellMesh(
+        np.concatenate(nodes),
+        np.concatenate([place[piece.triangles] for piece, place in zip(pieces, maps)]),
+        np.concatenate([piece.normal for piece in pieces]),
+        surfaces,
+        lines,
+        {f"joint_{plate}": Seam(edges[f"{plate}_edge"], edges[f"rim_{plate}"], inward) for plate in ("top", "back")},
+        edges,
+    )

@@ -1,0 +1,54 @@
+"""Results of cell problems kept on disk between runs; a cache damaged or not writable is simply not used."""
+
+import hashlib
+import json
+import os
+import sys
+import tempfile
+from dataclasses import asdict
+from pathlib import Path
+
+
+def folder():
+    """Path of the cache: RIMWORK_CACHE, or the user's cache folder of the platform."""
+    if os.environ.get("RIMWORK_CACHE"):
+        return Path(os.environ["RIMWORK_CACHE"])
+    home = Path.home()
+    if sys.platform == "win32":
+        return Path(os.environ.get("LOCALAPPDATA", home / "AppData" / "Local")) / "rimwork" / "Cache"
+    if sys.platform == "darwin":
+        return home / "Library" / "Caches" / "rimwork"
+    return Path(os.environ.get("XDG_CACHE_HOME") or home / ".cache") / "rimwork"
+
+
+def key(inputs, version):
+    """Hash of every number and name in a dataclass; the sources of woods do not change a result."""
+
+    def plain(value):
+        if isinstance(value, dict):
+            return {k: plain(v) for k, v in value.items() if k != "sources"}
+        return list(map(plain, value)) if isinstance(value, (list, tuple)) else value
+
+    text = json.dumps([type(inputs).__name__, version, plain(asdict(inputs))], sort_keys=True, default=float)
+    return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+def recall(name, accept):
+    """accept(stored object), or None where nothing usable is stored; accept raises on an object it does not trust."""
+    try:
+        return accept(json.loads((folder() / f"{name}.json").read_text(encoding="utf-8")))
+    except (OSError, ValueError, TypeError, KeyError, AttributeError, RuntimeError):
+        return None
+
+
+def keep(name, value):
+    """Store a JSON object whole or not at all."""
+    try:
+        where = folder()
+        where.mkdir(parents=True, exist_ok=True)
+        handle, draft = tempfile.mkstemp(dir=where, suffix=".part")
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            json.dump(value, file)
+        os.replace(draft, where / f"{name}.json")
+    except (OSError, RuntimeError):  # RuntimeError: no home folder
+        pass

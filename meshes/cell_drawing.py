@@ -1,0 +1,69 @@
+"""Pictures of a kerf cell bent along the rim: where the wood stretches, and how far it is from a solid lining."""
+
+from pathlib import Path
+
+import matplotlib
+import numpy as np
+from matplotlib.collections import PolyCollection
+from matplotlib.figure import Figure
+
+from meshes.kerf_cell import solve_plate_cell
+
+PERIODS = 4
+TURN = 0.10  # rad, by which the drawn strip turns over one period: much more than wood would bear
+
+
+def draw_bent_linings(cells, path):
+    """Draw {title: KerfCell}, each bent to the same curvature about its own neutral axis; returns the path.
+
+    Shade: strain energy per volume, as a share of its largest value in the strip (99th percentile), square root.
+    """
+    figure = Figure(figsize=(10, 1.7 * len(cells) + 0.5), layout="constrained")
+    axes = figure.subplots(len(cells), 2, squeeze=False)
+    for row, (title, cell) in zip(axes, cells.items()):
+        shaded = _draw(row, cell, title)
+    for ax, text in zip(axes[-1], ("along the rim, mm", "bent, the turn made far larger than wood bears")):
+        ax.set_xlabel(text)
+    bar = figure.colorbar(shaded, ax=axes, shrink=0.8)
+    bar.set_label("root of strain energy per volume\n(share of the largest)")
+    with matplotlib.rc_context({"svg.hashsalt": "rimwork", "svg.fonttype": "none"}):
+        figure.savefig(Path(path), dpi=150)
+    return Path(path)
+
+
+def _draw(axes, cell, title):
+    body, C, _, found = solve_plate_cell(cell)
+    stretch = -found.stiffness[0, 3] / found.stiffness[0, 0]  # no axial force: bending about the neutral axis
+    case = np.array([stretch, 0, 0, 1, 0, 0])
+    kappa = TURN / cell.kerf_spacing
+    strains = found.strains @ case
+    energy = np.einsum("eqs,est,eqt,eq->e", strains, C, strains, body.weight) / body.weight.sum(axis=1)
+    shade = np.sqrt(np.minimum(energy / np.percentile(energy, 99), 1))
+    p, D = cell.kerf_spacing, found.stiffness[3, 3] + stretch * found.stiffness[0, 3]
+    flat, bent, inside = [], [], (body.middles[:, 2] > cell.side_thickness / 2)
+    corners = _corners(body)
+    for i in range(PERIODS):
+        x, z = body.points[:, 0] + (i - PERIODS / 2) * p, body.points[:, 2]
+        u = found.fluctuation @ case
+        moved = np.array([x + kappa * (x * (stretch + z) + u[:, 0]), z + kappa * (-(x**2) / 2 + u[:, 2])]).T
+        flat.append(1e3 * np.array([x, z]).T[corners])
+        bent.append(1e3 * moved[corners])
+    tone = np.where(np.tile(inside, PERIODS), "0.88", "0.55")
+    straight = PolyCollection(np.concatenate(flat), facecolors=tone, edgecolors="face", linewidths=0.3)
+    shaded = PolyCollection(np.concatenate(bent), array=np.tile(shade, PERIODS), cmap="Greys", edgecolors="face")
+    shaded.set(linewidths=0.3, clim=(-0.15, 1))
+    for ax, shape in zip(axes, (straight, shaded)):
+        ax.add_collection(shape)
+        ax.set_aspect("equal")
+        ax.autoscale_view()
+    axes[0].set_title(f"{title}: side dark, lining light", fontsize=9)
+    axes[1].set_title(f"flexural rigidity along the rim {D:.3g} N m", fontsize=9)
+    axes[0].set_ylabel("toward the\ninside, mm")
+    return shaded
+
+
+def _corners(body):
+    """(elements, 4) nodes at the corners of quadrilaterals, in order around them."""
+    vertices = body.mesh.p.T[body.mesh.t.T]  # (elements, 4, 2)
+    order = {tuple(np.round(xz * 1e9).astype(int)): i for i, xz in enumerate(body.points[:, [0, 2]])}
+    return np.array([[order[tuple(np.round(v * 1e9).astype(int))] for v in quad] for quad in vertices])

@@ -1,0 +1,195 @@
+"""What a body weighs and measures, computed from its geometry alone; the text of `rimwork check`."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.woods import estimated
+from meshes.body import braces_of, side_height, surface_height
+from meshes.dome import Reconciled, reconcile
+from meshes.outline import point_at, tightest_bend
+
+TURN = 2 * np.pi  # a closed rim turns once: an inner parallel at distance d is shorter by TURN d
+
+
+@dataclass(frozen=True)
+class Bend:
+    """Tightest bend of the side and the strain of bending each layer cold around it."""
+
+    radius: float  # m
+    x: float  # place from the tail [m]
+    strain: tuple[float, ...]  # t / (2 R) of each layer [-]
+
+
+@dataclass(frozen=True)
+class Description:
+    """Figures of a body."""
+
+    areas: dict[str, float]  # m2
+    perimeter: float  # m
+    air: float  # enclosed volume without the parts inside [m3]
+    masses: dict[str, float]  # {part: kg}
+    bend: Bend
+    heights: Reconciled
+
+    @property
+    def total(self):
+        """Mass of all parts [kg]."""
+        return sum(self.masses.values())
+
+
+def describe(body):
+    """Description of a body."""
+    return Description(areas(body), body.outline.perimeter, air_volume(body), masses(body), bend(body), reconcile(body))
+
+
+def integral(outline, f):
+    """Integral of f(x, y) over the plan [unit of f x m2]; exact for quadratic f over the polygon.
+
+    Signed triangles from the origin to every side, each by the rule of its three edge midpoints.
+    """
+    a, b = outline.points, np.roll(outline.points, -1, axis=0)
+    signed = 0.5 * (a[:, 0] * b[:, 1] - b[:, 0] * a[:, 1])
+    return float(sum(np.sum(signed * f(*middle.T)) for middle in (a / 2, b / 2, (a + b) / 2)) / 3)
+
+
+def surface_area(outline, surface):
+    """Area [m2] of a slightly domed plate: integral of 1 + |grad z|^2 / 2 (next term: |grad z|^4 / 8, below 1e-5)."""
+
+    def density(x, y):
+        along = surface.slope - surface.along * (x - surface.centre)
+        return 1 + (along**2 + (surface.across * y) ** 2) / 2
+
+    return integral(outline, density)
+
+
+def air_volume(body):
+    """Enclosed volume between the middle surfaces [m3]."""
+    return integral(
+        body.outline, lambda x, y: surface_height(body.top_surface, x, y) - surface_height(body.back_surface, x, y)
+    )
+
+
+def areas(body):
+    """{part: area [m2]} of top (without the hole), back, sides and soundhole."""
+    hole = np.pi * body.soundhole.radius**2
+    arc, loop = (body.outline.arc, np.vstack([body.outline.points, body.outline.points[:1]]))
+    return {
+        "top": surface_area(body.outline, body.top_surface) - hole,
+        "back": surface_area(body.outline, body.back_surface),
+        "sides": float(np.trapezoid(side_height(body, *loop.T), arc)),
+        "soundhole": hole,
+    }
+
+
+def masses(body):
+    """{part: mass [kg]} from the geometry: boxes for blocks, bridge and neck; linings from block to block."""
+    area = areas(body)
+    found = {
+        "top": area["top"] * body.top.thickness * body.top.wood.density,
+        "back": area["back"] * body.back.thickness * body.back.wood.density,
+        "sides": area["sides"] * sum(layer.thickness * layer.wood.density for layer in body.sides),
+        "lining_top": lining_mass(body, body.lining_top),
+        "lining_back": lining_mass(body, body.lining_back),
+        "top_braces": sum(brace_volume(b) * b.wood.density for b in braces_of(body, "top")),
+        "back_braces": sum(brace_volume(b) * b.wood.density for b in braces_of(body, "back")),
+        "bridge": _box(body.bridge),
+        "bridge_plate": _box(body.bridge_plate) if body.bridge_plate else 0.0,
+        "neck_block": _block(body.neck_block),
+        "tail_block": _block(body.tail_block),
+        "side_bars": sum(_side_bar(body, bar) for bar in body.side_bars),
+        "neck": _neck(body.neck) if body.neck else 0.0,
+    }
+    return {part: float(mass) for part, mass in found.items() if mass}
+
+
+def lining_mass(body, lining):
+    """Mass [kg] of one lining: its middle line is the rim's inner parallel, interrupted by the two blocks."""
+    if lining.kind == "none":
+        return 0.0
+    inset = body.side_thickness / 2 + lining.width / 2
+    run = body.outline.perimeter - TURN * inset - body.neck_block.width - body.tail_block.width
+    cut = lining.kerf_width / lining.kerf_spacing * (1 - lining.web / lining.width) if lining.kerf_spacing else 0.0
+    return run * lining.width * lining.height * (1 - cut) * lining.wood.density
+
+
+def brace_volume(brace):
+    """Volume [m3] of a brace with straight tapers; where two cross, the lap is counted twice."""
+    lost = sum(end.taper * (brace.height - end.height) / 2 for end in (brace.at_start, brace.at_end))
+    return brace.width * (brace.length * brace.height - lost)
+
+
+def _box(part):
+    return part.length * part.width * part.thickness * part.wood.density
+
+
+def _block(block):
+    return block.width * block.thickness * block.height * block.wood.density
+
+
+def _side_bar(body, bar):
+    height = side_height(body, *point_at(body.outline, bar.arc)) - body.lining_top.height - body.lining_back.height
+    return bar.width * bar.thickness * height * bar.wood.density
+
+
+def _neck(neck):
+    boards = neck.thickness * neck.wood.density + neck.fingerboard_thickness * neck.fingerboard_wood.density
+    return neck.length * neck.width * boards + neck.head_mass
+
+
+def bend(body):
+    """Bend of the side where it is tightest."""
+    radius, s = tightest_bend(body.outline)
+    return Bend(
+        float(radius),
+        float(point_at(body.outline, s)[0]),
+        tuple(layer.thickness / (2 * radius) for layer in body.sides),
+    )
+
+
+def woods_used(body):
+    """{name: Wood} of every part."""
+    parts = [body.top, body.back, *body.sides, *body.braces, body.bridge, body.bridge_plate, body.lining_top]
+    parts += [body.lining_back, body.neck_block, body.tail_block, *body.side_bars, body.neck]
+    woods = [part.wood for part in parts if part is not None and part.wood is not None]
+    return {wood.name: wood for wood in woods + ([body.neck.fingerboard_wood] if body.neck else [])}
+
+
+def check_text(body):
+    """The text of `rimwork check`: areas, masses, doming, tightest bend, warnings and everything assumed."""
+    found = describe(body)
+    lines = [f"{body.name}", "", "Areas"]
+    lines += [f"  {name:<14}{1e4 * area:9.1f} cm2" for name, area in found.areas.items()]
+    lines += [f"  {'rim length':<14}{1e3 * found.perimeter:9.1f} mm", f"  {'air':<14}{1e3 * found.air:9.2f} litres"]
+    lines += ["", "Masses"] + [f"  {part:<14}{1e3 * mass:9.1f} g" for part, mass in found.masses.items()]
+    lines += [f"  {'total':<14}{1e3 * found.total:9.1f} g", "", "Heights and doming"]
+    lines += [f"  side at {place}: built {1e3 * e:+.2f} mm off the height given" for place, e in
+              found.heights.mismatch.items()]  # fmt: skip
+    lines += [
+        f"  deepest {1e3 * found.heights.deepest:.0f} mm from the tail: {1e3 * found.heights.depth:.1f} mm",
+        "",
+        "Tightest bend of the side",
+        f"  radius {1e3 * found.bend.radius:.0f} mm, {1e3 * found.bend.x:.0f} mm from the tail; bending strain t/(2R): "
+        + ", ".join(f"{100 * strain:.2f} %" for strain in found.bend.strain),
+    ]
+    lines += _listed("Warnings", body.warnings)
+    for source in dict.fromkeys(a.source for a in body.assumed):
+        title = f"Not in the sheet, so {source}"
+        lines += _listed(title, [f"{a.key}: {a.value}" for a in body.assumed if a.source == source])
+    return "\n".join(lines + _listed("Wood values", wood_notes(body))) + "\n"
+
+
+def wood_notes(body):
+    """Texts on the woods used: values that rules estimate, losses that nobody knows."""
+    notes = []
+    for name, wood in sorted(woods_used(body).items()):
+        guessed = estimated(wood)
+        if guessed:
+            notes.append(f"{name}: estimated {', '.join(guessed)}")
+        if not wood.losses_known:
+            notes.append(f"{name}: loss factors not known")
+    return notes
+
+
+def _listed(title, texts):
+    return ["", title, *(f"  - {text}" for text in texts)] if texts else []

@@ -1,0 +1,276 @@
+"""Plan and sections of a body, drawn to scale with a bar of 100 mm to check a print by; black on white."""
+
+from pathlib import Path
+
+import matplotlib
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.patches import Circle, Polygon
+
+from meshes.body import back_height, braces_of, side_height, top_height
+from meshes.outline import closed, crossings, normal_at, point_at, where_y
+
+GAP = 70.0  # mm on the instrument between the views
+MARGIN = 42.0
+MM_PER_INCH = 25.4
+NECK_SHOWN = 45.0  # mm of the neck in the section
+FORMATS = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}, ".png": {}}  # and what not to write: no dates
+FILL = {"plate": "0.75", "brace": "0.9", "block": "0.82", "bridge": "0.6"}
+
+
+def draw_plan(body, path, scale=0.5):
+    """Draws top, back, long section and cross-section of a body into `path` (.svg, .pdf, .png) and returns the path.
+
+    scale: drawn length over real length; 1 gives a sheet to lay the work on. ValueError for any other ending.
+    """
+    path = Path(path)
+    if path.suffix.lower() not in FORMATS:
+        raise ValueError(f"{path}: cannot draw a '{path.suffix}' file; expected one of {', '.join(FORMATS)}")
+    length, width = 1e3 * body.outline.length, 1e3 * np.ptp(body.outline.points[:, 1])
+    depth = 1e3 * float(np.max(side_height(body, np.linspace(0, body.outline.length, 50), 0.0)))
+    sheet = (2 * length + GAP + 2 * MARGIN, width + depth + 2 * GAP + 2 * MARGIN)
+    ax = _page(sheet, scale)
+    middle = sheet[1] - MARGIN - GAP / 2 - width / 2
+    section = MARGIN + GAP / 2 + depth
+    left, right = np.array([MARGIN, middle]), np.array([MARGIN + length + GAP, middle])
+    _plan(ax, body, "top", left)
+    _plan(ax, body, "back", right)
+    _long_section(ax, body, np.array([MARGIN, section]))
+    _cross_section(ax, body, np.array([MARGIN + length + GAP + width / 2, section]))
+    titles = ((left, "top, seen from the front, braces beneath"), (right, "back, seen from the front, braces above"))
+    for place, title in titles:
+        ax.text(place[0], middle + width / 2 + 12, f"{body.name}: {title}", fontsize=9)
+    _check_bar(ax, MARGIN, MARGIN / 2, scale)
+    with matplotlib.rc_context({"svg.hashsalt": "rimwork", "svg.fonttype": "none"}):
+        ax.figure.savefig(path, dpi=150, metadata=FORMATS[path.suffix.lower()])
+    return path
+
+
+def _page(sheet, scale):
+    """Axes whose unit is 1 mm on the instrument, filling a page of sheet * scale [mm]."""
+    figure = Figure(figsize=[side * scale / MM_PER_INCH for side in sheet])
+    ax = figure.add_axes((0, 0, 1, 1))
+    ax.set_xlim(0, sheet[0])
+    ax.set_ylim(0, sheet[1])
+    ax.set_axis_off()
+    return ax
+
+
+def _check_bar(ax, x, y, scale):
+    """A bar of 100 mm with ticks every 10 mm."""
+    ax.plot([x, x + 100], [y, y], "k", lw=1.2)
+    for tick in range(0, 101, 10):
+        ax.plot([x + tick] * 2, [y, y + (4 if tick % 50 else 7)], "k", lw=0.8)
+    ax.text(x + 106, y, f"100 mm on the instrument, {100 * scale:g} mm on a print at 1:{1 / scale:g}", fontsize=8)
+
+
+# --- plans ---
+
+
+def _plan(ax, body, plate, origin):
+    """Outline, lining edge, blocks, side bars, and the braces of one plate; plan coordinates [m] from `origin` [mm]."""
+    lining = body.lining_top if plate == "top" else body.lining_back
+    s = np.linspace(0, body.outline.perimeter, 600)
+    _line(ax, closed(body.outline.points), origin, lw=1.2)
+    if lining.kind != "none":
+        inner = point_at(body.outline, s) - (body.side_thickness / 2 + lining.width) * normal_at(body.outline, s)
+        _line(ax, inner, origin, lw=0.4, ls=(0, (6, 3)))
+    for block in block_outlines(body):
+        _shape(ax, block, origin, fc=FILL["block"], lw=0.6)
+    for brace in braces_of(body, plate):
+        _shape(ax, brace_outline(brace), origin, fc=FILL["brace"], lw=0.7)
+    for bar in body.side_bars:
+        _shape(ax, _bar_outline(body, bar), origin, fc="k", lw=0.3)
+    _line(ax, np.array([[-0.01, 0], [body.outline.length + 0.01, 0]]), origin, lw=0.3, ls="-.")
+    _dimensions(ax, body, origin)
+    if plate == "top":
+        _top_parts(ax, body, origin)
+    for brace in braces_of(body, plate):
+        _brace_name(ax, brace, origin)
+
+
+def _top_parts(ax, body, origin):
+    hole = body.soundhole
+    ax.add_patch(Circle(origin + 1e3 * np.array(hole.centre), 1e3 * hole.radius, fc="none", ec="k", lw=1))
+    _shape(ax, rectangle(body.bridge), origin, fc="none", lw=1)
+    saddle = np.array([[body.bridge.saddle_x, -0.036], [body.bridge.saddle_x, 0.036]])
+    _line(ax, saddle, origin, lw=1.5)
+    if body.bridge_plate:
+        _shape(ax, rectangle(body.bridge_plate), origin, fc="none", lw=0.6, ls=(0, (3, 2)))
+
+
+def _dimensions(ax, body, origin):
+    """Length of the body and full widths at the extremes of the bass side."""
+    length = body.outline.length
+    low = 1e3 * body.outline.points[:, 1].min()
+    ax.text(origin[0] + 500 * length, origin[1] + low - 14, f"{1e3 * length:.0f} mm", fontsize=7, ha="center")
+    for x, y0, y1 in widths(body.outline):
+        text = f"{1e3 * (y1 - y0):.0f} wide at {1e3 * x:.0f}"
+        ax.text(*(origin + 1e3 * np.array([x, y1]) + [0, 4]), text, fontsize=6, ha="center")
+
+
+def widths(outline):
+    """(x, lowest y, highest y) [m] where the bass side is widest or narrowest."""
+    neck = where_y(outline, 0.0)[-1]
+    bass = outline.points[outline.arc[:-1] > neck]
+    turn = np.flatnonzero(np.diff(np.sign(np.diff(bass[:, 1])))) + 1
+    found = []
+    for x in bass[turn, 0]:
+        t, _ = crossings(outline, (x, 0.0), (0.0, 1.0))
+        if not found or abs(x - found[-1][0]) > 0.02:
+            found.append((float(x), float(t[0]), float(t[-1])))
+    return found
+
+
+def _brace_name(ax, brace, origin):
+    start, end = np.array(brace.start), np.array(brace.end)
+    angle = np.degrees(np.arctan2(*(end - start)[::-1]))
+    angle = (angle + 90) % 180 - 90
+    place = origin + 1e3 * (0.68 * start + 0.32 * end)
+    box = {"fc": "white", "ec": "none", "pad": 0.4, "alpha": 0.85}
+    ax.text(*place, brace.name, fontsize=6.5, rotation=angle, ha="center", va="center", bbox=box)
+
+
+def brace_outline(brace):
+    """Corners (4, 2) [m] of a brace in plan."""
+    start, end = np.array(brace.start), np.array(brace.end)
+    along = (end - start) / brace.length
+    across = brace.width / 2 * np.array([-along[1], along[0]])
+    return np.array([start + across, end + across, end - across, start - across])
+
+
+def rectangle(part):
+    """Corners (4, 2) [m] of a bridge or bridge plate in plan."""
+    (x, y), a, b = part.centre, part.width / 2, part.length / 2
+    return np.array([[x - a, y - b], [x + a, y - b], [x + a, y + b], [x - a, y + b]])
+
+
+def block_outlines(body):
+    """Corners (4, 2) [m] of the tail block and of the neck block, inside the sides."""
+    half = body.side_thickness / 2
+    tail, neck = body.tail_block, body.neck_block
+    spans = ((half, half + tail.thickness, tail), (body.outline.length - half - neck.thickness,
+             body.outline.length - half, neck))  # fmt: skip
+    return [
+        np.array([[x0, -b.width / 2], [x1, -b.width / 2], [x1, b.width / 2], [x0, b.width / 2]]) for x0, x1, b in spans
+    ]
+
+
+def _bar_outline(body, bar):
+    s = bar.arc + np.array([-1, 1]) * bar.width / 2
+    place, n = point_at(body.outline, s), normal_at(body.outline, s)
+    inset = body.side_thickness / 2
+    return np.vstack([place - inset * n, (place - (inset + bar.thickness) * n)[::-1]])
+
+
+# --- sections: u along the section, z up, both in m ---
+
+
+def _long_section(ax, body, origin):
+    """Section along the centre line, tail left, with the first part of the neck."""
+    length = body.outline.length
+    _section(ax, body, origin, np.array([0.0, 0.0]), np.array([1.0, 0.0]), 0.0, length)
+    half = body.side_thickness / 2
+    for x0, x1, block in ((half, half + body.tail_block.thickness, body.tail_block),
+                          (length - half - body.neck_block.thickness, length - half, body.neck_block)):  # fmt: skip
+        top = top_height(body, (x0 + x1) / 2, 0) - body.top.thickness / 2
+        _shape(ax, _box(x0, x1, top - block.height + body.top.thickness, top), origin, fc=FILL["block"], lw=0.6)
+    bridge = body.bridge
+    top = top_height(body, bridge.centre[0], 0) + body.top.thickness / 2
+    ends = bridge.centre[0] - bridge.width / 2, bridge.centre[0] + bridge.width / 2
+    _shape(ax, _box(*ends, top, top + bridge.thickness), origin, fc=FILL["bridge"], lw=0.6)
+    saddle = np.array([[bridge.saddle_x, top + bridge.thickness], [bridge.saddle_x, top + bridge.saddle_height]])
+    _line(ax, saddle, origin, lw=1.5)
+    if body.bridge_plate:
+        plate = body.bridge_plate
+        under = top - body.top.thickness
+        ends = plate.centre[0] - plate.width / 2, plate.centre[0] + plate.width / 2
+        _shape(ax, _box(*ends, under - plate.thickness, under), origin, fc=FILL["bridge"], lw=0.5)
+    if body.neck:
+        top = top_height(body, length, 0) + body.top.thickness / 2
+        _shape(ax, _box(length, length + 1e-3 * NECK_SHOWN, top - body.neck.thickness, top), origin, fc="w", lw=0.6)
+        board = _box(length, length + 1e-3 * NECK_SHOWN, top, top + body.neck.fingerboard_thickness)
+        _shape(ax, board, origin, fc=FILL["bridge"], lw=0.6)
+    for place, x, y, height in body.heights:
+        z = back_height(body, x, y)
+        text = f"side at {place}\n{1e3 * height:.1f} given, {1e3 * side_height(body, x, y):.1f} built"
+        ax.text(*(origin + 1e3 * np.array([x, z]) + [0, -8]), text, fontsize=6, ha="center", va="top")
+    ax.text(origin[0] + 130, origin[1] + 30, "section along the centre line", fontsize=8)
+
+
+def _cross_section(ax, body, origin):
+    """Section across the widest place, seen towards the neck: bass left."""
+    x, low, high = max(widths(body.outline), key=lambda w: w[2] - w[1])
+    _section(ax, body, origin, np.array([x, 0.0]), np.array([0.0, -1.0]), -high, -low)
+    ax.text(origin[0] - 60, origin[1] + 20, f"section {1e3 * x:.0f} mm from the tail, bass side left", fontsize=8)
+
+
+def _section(ax, body, origin, start, along, u0, u1):
+    """Plates, sides, linings and cut braces on the plan line start + u along, u0 <= u <= u1 [m]."""
+    u = np.linspace(u0, u1, 200)
+    place = start + u[:, None] * along
+    hole = np.linalg.norm(place - body.soundhole.centre, axis=1) < body.soundhole.radius
+    for height, board, gap in ((top_height, body.top, hole), (back_height, body.back, np.zeros(len(u), bool))):
+        z = height(body, *place.T)
+        for run in np.split(np.arange(len(u)), np.flatnonzero(np.diff(gap.astype(int))) + 1):
+            if not gap[run[0]]:
+                _strip(ax, u[run], z[run], board.thickness, origin)
+    for u_side, inward in ((u0, 1), (u1, -1)):
+        _side(ax, body, origin, start + u_side * along, u_side, inward)
+    for plate, sign in (("top", -1), ("back", 1)):
+        for brace in braces_of(body, plate):
+            _cut_brace(ax, body, origin, start, along, brace, sign)
+
+
+def _strip(ax, u, z, thickness, origin):
+    edge = np.vstack([np.column_stack([u, z + thickness / 2]), np.column_stack([u, z - thickness / 2])[::-1]])
+    _shape(ax, edge, origin, fc=FILL["plate"], lw=0.5)
+
+
+def _side(ax, body, origin, place, u, inward):
+    """Side and linings where the section leaves the body."""
+    top, back = (top_height(body, *place) - body.top.thickness / 2, back_height(body, *place) + body.back.thickness / 2)
+    half = body.side_thickness / 2
+    _shape(ax, _box(u - half, u + half, back, top), origin, fc=FILL["plate"], lw=0.5)
+    for lining, z, sign in ((body.lining_top, top, -1), (body.lining_back, back, 1)):
+        if lining.kind != "none":
+            inner = u + inward * half
+            box = _box(inner, inner + inward * lining.width, z, z + sign * lining.height)
+            _shape(ax, box, origin, fc=FILL["block"], lw=0.5)
+
+
+def _cut_brace(ax, body, origin, start, along, brace, sign):
+    """Brace where it crosses the section line; sign -1 hangs from the top, +1 stands on the back."""
+    a, b = np.array(brace.start), np.array(brace.end)
+    matrix = np.column_stack([b - a, -along])
+    if abs(np.linalg.det(matrix)) < 1e-3 * brace.length:
+        return
+    part, u = np.linalg.solve(matrix, start - a)
+    if not 0 <= part <= 1:
+        return
+    half = brace.width / 2 / abs(np.cross((b - a) / brace.length, along))
+    height, board = (top_height, body.top) if sign < 0 else (back_height, body.back)
+    z = height(body, *(start + u * along)) + sign * board.thickness / 2
+    _shape(ax, _box(u - half, u + half, z, z + sign * brace_height(brace, part)), origin, fc=FILL["brace"], lw=0.6)
+
+
+def brace_height(brace, part):
+    """Height [m] of a brace at the given part of its length (0 start, 1 end), straight tapers."""
+    run = part * brace.length
+    heights = [brace.height]
+    for end, distance in ((brace.at_start, run), (brace.at_end, brace.length - run)):
+        if end.taper > 0:
+            heights.append(end.height + (brace.height - end.height) * min(1.0, distance / end.taper))
+    return min(heights)
+
+
+def _box(u0, u1, z0, z1):
+    return np.array([[u0, z0], [u1, z0], [u1, z1], [u0, z1]])
+
+
+def _shape(ax, points, origin, fc, lw, ls="-"):
+    ax.add_patch(Polygon(origin + 1e3 * points, closed=True, fc=fc, ec="k", lw=lw, ls=ls))
+
+
+def _line(ax, points, origin, lw, ls="-"):
+    ax.plot(*(origin + 1e3 * points).T, color="k", lw=lw, ls=ls)

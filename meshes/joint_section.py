@@ -1,0 +1,170 @@
+"""How far the joint of plate and rim yields beyond what the shell corner yields already.
+
+Axes: t along the edge, a inward, b out of the plate; the corner (0, 0) is where the middle surfaces of side and plate
+meet. One kerf period of the real cross-section is solid: side with its end cut by the binding rebate, binding, lining
+with its kerfs, plate glued upon side and lining, all bonded without a gap. It carries a force or moment from the end
+of a piece of plate to the end of a piece of side. The same pieces as shells, joined rigidly at the corner, carry the
+same loads; the difference of the two compliances, carried back to the corner by statics, is the joint's. What the
+lining's lower edge yields (stress needs some 2 mm to enter the lining) is found on a straight side and taken out.
+
+Assumed: glue lines have no thickness; kerfs run through the whole height; a bevelled lining counts as rectangular;
+nothing changes along the edge but the kerfs, so the joint cannot turn about a or b (ca and cb are rigid), for the
+jumps kt, ka, kb already follow from one another along the edge. Couplings between the four motions are reported, not
+used. In a direction in which the shell corner is as soft as the solid one or softer the joint is taken as rigid, and
+said so: a plate glued onto a wide lining bends only from the lining's inner face, the shell's from the side.
+"""
+
+from dataclasses import dataclass, replace
+from functools import cache
+
+import numpy as np
+
+from fem.materials import Wood
+from fem.sections import RIGID_ROTATION, RIGID_TRANSLATION, joint
+from meshes import cell_cache
+from meshes.joint_solid import (
+    FINE,
+    LOADS,
+    edge_compliance,
+    ends,
+    in_side,
+    lining_floor,
+    shell_compliance,
+    solid_compliance,
+)
+from meshes.kerf_cell import KerfCell
+
+JOINT_VERSION = 1  # raise whenever a result may change
+
+
+@dataclass(frozen=True)
+class JointGeometry:
+    """Cross-section of a plate-to-rim joint; SI."""
+
+    rim: KerfCell  # side and lining
+    plate_thickness: float  # m
+    plate_wood: Wood  # L and R in the plate, T through it
+    grain_angle: float  # rad, from the edge to the plate's grain: 0 at the waist, pi/2 at the tail
+    rebate_width: float = 0.0  # m, inward from the side's outer face
+    rebate_height: float = 0.0  # m, down from the plate's outer face
+    binding_wood: Wood | None = None  # fills the rebate; None: left open
+    lined: bool = True  # False: the side alone, no lining
+
+    def __post_init__(self):
+        deep = self.rim.side_thickness + (self.rim.lining_width if self.lined else 0.0)
+        limits = {
+            "plate_thickness": (1e-4, 0.02),
+            "rebate_width": (0.0, 0.8 * deep),
+            "rebate_height": (0.0, self.plate_thickness + 0.8 * self.rim.lining_height),
+        }
+        for name, (low, high) in limits.items():
+            if not low <= getattr(self, name) <= high:
+                raise ValueError(
+                    f"joint: {name} = {getattr(self, name) * 1e3:g} mm; expected between {low * 1e3:g} and "
+                    f"{high * 1e3:.3g} mm" + (" (the rebate must leave wood behind it)" if "rebate" in name else "")
+                )
+        if not np.isfinite(self.grain_angle):
+            raise ValueError(f"joint: grain_angle = {self.grain_angle}; expected a number of radians")
+
+    @property
+    def rebated(self):
+        return self.rebate_width > 0 and self.rebate_height > 0
+
+
+def side_behind_rebate(geometry):
+    """Thickness [m] of the side left behind the rebate; the whole side where the rebate cuts the plate's edge only."""
+    cut = geometry.rebate_width if geometry.rebate_height > geometry.plate_thickness else 0.0
+    return max(0.0, geometry.rim.side_thickness - cut)
+
+
+def wood_behind_rebate(geometry):
+    """Thickness [m] of side and lining together behind the rebate, kerfs averaged."""
+    cut = geometry.rebate_width if geometry.rebate_height > geometry.plate_thickness else 0.0
+    return _wood_beyond(geometry, cut)
+
+
+def glue_area(geometry):
+    """Area by which the plate is glued to side and lining, per length of edge [m2/m]; 1000 times that is mm2/mm."""
+    return _wood_beyond(geometry, geometry.rebate_width if geometry.rebated else 0.0)
+
+
+def _wood_beyond(geometry, cut):
+    """Side and lining, kerfs averaged, inward of a depth `cut` from the side's outer face [m]."""
+    rim, left = geometry.rim, max(0.0, geometry.rim.side_thickness - cut)
+    if not geometry.lined:
+        return left
+    into = max(0.0, cut - rim.side_thickness)  # a deep rebate reaches the lining
+    gap = rim.kerf_width / rim.kerf_spacing if rim.kerfed else 0.0
+    zone = (rim.web, rim.lining_width) if rim.kerf_side == "inside" else (0.0, rim.lining_width - rim.web)
+    kerf = max(0.0, zone[1] - max(zone[0], into)) * gap
+    return left + rim.lining_width - into - kerf
+
+
+@dataclass(frozen=True)
+class JointStiffness:
+    """What a Section of family 'seam' needs, and what it was made from."""
+
+    translations: tuple[float, float, float]  # kt, ka, kb [N/m per m]
+    rotation: float  # ct, about the edge [N m/rad per m]
+    compliance: np.ndarray  # (4, 4) solid minus shell at the corner, order LOADS; signed, couplings too
+    solid: np.ndarray  # (4, 4) the solid corner alone, of the same pieces
+    rigid: tuple[str, ...]  # directions whose compliance did not exceed the shell's: taken as rigid
+    loss: float | None  # loss factor of the corner's wood under a moment; None: not known
+
+    def section(self, loss=None):
+        """Section 'seam'; `loss` overrides the corner's own loss factor, None where neither is known gives 0."""
+        own = self.loss if loss is None else loss
+        return joint(self.translations, (self.rotation, RIGID_ROTATION, RIGID_ROTATION), own or 0.0)
+
+    def words(self):
+        """One line for a list of assumptions."""
+        names = {"t": "sliding along the edge", "a": "inward", "b": "out of the plate", "turn": "rotation"}
+        if not self.rigid:
+            return "joint: yields in every direction beyond the shell corner"
+        said = ", ".join(names[r] for r in self.rigid)
+        return f"joint taken as rigid in {said}: there the shell corner is already as soft as the solid one, or softer"
+
+
+@cache
+def joint_stiffness(geometry, fine=FINE):
+    """JointStiffness of a JointGeometry; kept on disk like kerf cells. fine: size of the boxes at the corner [m]."""
+    name = f"joint-{cell_cache.key(geometry, [JOINT_VERSION, fine])}"
+    found = cell_cache.recall(name, _accept)
+    if found is None:
+        tables = (*solid_compliance(geometry, fine), shell_compliance(geometry), edge_compliance(geometry, fine))
+        found = dict(zip(("solid", "loss", "shell", "edge"), tables))
+        cell_cache.keep(name, {key: v.tolist() if isinstance(v, np.ndarray) else v for key, v in found.items()})
+    A, _ = ends(geometry)
+    at_edge = in_side(A, lining_floor(geometry))
+    to_loads = np.eye(4)
+    to_loads[3, 2] = -A  # loads at the plate's end from those at the corner
+    solid = found["solid"] - at_edge.T @ found["edge"] @ at_edge
+    return _stiff(to_loads.T @ (solid - found["shell"]) @ to_loads, to_loads.T @ solid @ to_loads, found["loss"])
+
+
+def _accept(stored):
+    found = {key: np.array(stored[key], float) for key in ("solid", "shell", "edge")}
+    if [table.shape for table in found.values()] != [(4, 4), (4, 4), (3, 3)]:
+        raise ValueError("stored joint is not whole")
+    if not all(np.isfinite(table).all() for table in found.values()):
+        raise ValueError("stored joint has numbers that are not finite")
+    return found | {"loss": None if stored["loss"] is None else float(stored["loss"])}
+
+
+def _stiff(compliance, solid_corner, loss):
+    least = np.array([1 / RIGID_TRANSLATION] * 3 + [1 / RIGID_ROTATION])
+    own = np.diag(compliance)
+    k = [float(f) for f in 1 / np.maximum(own, least)]
+    rigid = tuple(name for name, c, limit in zip(LOADS, own, least) if c <= limit)
+    return JointStiffness(tuple(k[:3]), k[3], compliance, solid_corner, rigid, loss)
+
+
+def around_outline(geometry, angles):
+    """JointStiffness of a seam round the body: mean of the signed compliances over `angles` [rad] of grain to edge."""
+    found = [joint_stiffness(replace(geometry, grain_angle=float(angle))) for angle in angles]
+    losses = [one.loss for one in found]
+    return _stiff(
+        np.mean([one.compliance for one in found], axis=0),
+        np.mean([one.solid for one in found], axis=0),
+        None if None in losses else float(np.mean(losses)),
+    )

@@ -1,0 +1,124 @@
+"""The commented minimal build sheet that `rimwork new` writes."""
+
+NEW_SHEET = """\
+# Build sheet. Change the measures below to your own; everything else has a default, listed as 'assumed' in each output.
+# Lengths are in mm; write a key with _in instead of _mm to give inches. Places are distances from the tail along the
+# centre line. 'rimwork check FILE' tells areas, masses and mistakes and draws the instrument.
+
+sheet_version = 1
+name = "My guitar"
+
+[body]                          # plan shape; widths are full widths
+length_mm = 490
+lower_bout_width_mm = 380
+lower_bout_place_mm = 138
+waist_width_mm = 240
+waist_place_mm = 298
+upper_bout_width_mm = 284
+upper_bout_place_mm = 402
+# Instead of all these: half_outline_csv = "half.csv" (first line x_mm,half_width_mm; tail to neck) or
+# full_outline_csv = "outline.csv" (first line x_mm,y_mm; once round, for a cutaway).
+
+[heights]                       # of the side, between top and back
+neck_block_mm = 95
+tail_mm = 112
+# waist_mm = 108                # a third height; the back is then fitted to all three
+# back_radius_mm = 4500         # doming along the body, or "flat"
+# back_radius_across_mm = 4500
+# back_deepest_mm = 298         # where you mean the body to be deepest
+# top_radius_mm = "flat"
+
+[soundhole]
+place_mm = 342                  # its centre
+diameter_mm = 98
+
+# ---- everything below may stay out; take the # away to use a line ----
+
+# [top]
+# wood = "sitka_spruce"
+# thickness_mm = 2.8
+# grain_deg = 0                 # from the centre line
+#
+# [back]
+# wood = "honduras_mahogany"
+# thickness_mm = 2.7
+#
+# [sides]
+# wood = "honduras_mahogany"
+# thickness_mm = 2.2
+# inner_wood = "honduras_mahogany"   # these two lines make the sides doubled
+# inner_thickness_mm = 1.5
+#
+# [lining_top]                  # and [lining_back]
+# kind = "kerfed"               # kerfed, reversed_kerfed, solid_laminated or none
+# width_mm = 6
+# height_mm = 15
+# wood = "honduras_mahogany"
+# kerf_spacing_mm = 8
+# kerf_width_mm = 1
+# web_mm = 1.2                  # wood left under the saw cut
+# laminations = 3               # of a solid_laminated lining
+# lamination_thickness_mm = 2
+#
+# [neck_block]                  # and [tail_block]
+# width_mm = 80                 # across the body
+# thickness_mm = 45             # along the body
+# wood = "honduras_mahogany"    # or birch_plywood
+# grain = "toward_top"          # toward_top, along_body or across_body
+#
+# [side_bars]                   # upright, across the grain of the sides
+# places_mm = [138, 298]
+#
+# [bridge]
+# saddle_mm = 202               # place of the saddle line
+# length_mm = 160               # across the body
+# width_mm = 30
+# thickness_mm = 8
+# wood = "indian_rosewood"
+#
+# [bridge_plate]
+# included = true
+# thickness_mm = 2.5
+# wood = "sugar_maple"
+# grain_deg = 90
+#
+# [neck]
+# included = true
+# length_mm = 358               # from the body to the nut
+# head_mass_g = 350             # headstock with tuners
+#
+# [strings]
+# scale_length_mm = 645
+#
+# Braces: one table each; without any, plain bars across the plate are assumed (braced = false under [top] or [back]
+# says that there are none). Points are [from the tail, from the centre line], bass side positive.
+# [[brace]]
+# name = "upper bar"
+# plate = "top"                 # or "back"
+# from_mm = [410, -140]
+# to_mm = [410, 140]
+# width_mm = 10
+# height_mm = 14
+# wood = "sitka_spruce"
+# ends = { kind = "let_in", taper_mm = 40, height_mm = 4 }   # stops_short (gap_mm from the side), let_in, or free
+# # from_end = { kind = "free" }                             # where one end differs
+#
+# A wood of your own, or values of a library wood that you measured:
+# [wood.my_spruce]
+# E_along_GPa = 11.5
+# E_across_GPa = 0.8
+# nu_along_across = 0.4
+# G_in_plane_GPa = 0.75
+# G_along_normal_GPa = 0.75
+# G_across_normal_GPa = 0.04
+# density_kg_m3 = 410
+# loss_along = 0.006            # loss factor, 1/Q
+# loss_across = 0.02
+# loss_shear = 0.02
+# source = "my tap test, board 12"
+"""
+
+
+def new_sheet_text():
+    """TOML text of a minimal sheet with every optional key as a comment."""
+    return NEW_SHEET

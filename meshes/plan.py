@@ -1,0 +1,100 @@
+"""Plane triangulation of a plate by gmsh: its outline, straight lines that must be edges, and a hole."""
+
+import numpy as np
+
+MM = 1e3  # gmsh's geometry kernel has absolute tolerances: work in millimetres
+
+
+def triangulate(outline, lines, hole, size):
+    """Points (n, 2) [m] and triangles (m, 3), counter-clockwise, of the plate inside a closed polygon.
+
+    outline: (k, 2) vertices [m], counter-clockwise; each polygon side becomes one edge, and the first k points are the
+    vertices themselves, in order. lines: ((x, y), (x, y)) pairs [m]. hole: (centre (2,), radius) [m] or None.
+    size: edge length [m]. Lines that leave the plate are cut off at its edge.
+    """
+    import gmsh
+
+    gmsh.initialize(interruptible=False)
+    try:
+        gmsh.option.setNumber("General.Terminal", 0)
+        occ = gmsh.model.occ
+        corners = [occ.addPoint(*(MM * p), 0) for p in outline]
+        sides = [occ.addLine(a, b) for a, b in zip(corners, corners[1:] + corners[:1])]
+        plate = [(2, occ.addPlaneSurface([occ.addCurveLoop(sides)]))]
+        if hole is not None:
+            (x, y), radius = hole
+            plate, _ = occ.cut(plate, [(2, occ.addDisk(MM * x, MM * y, 0, MM * radius, MM * radius))])
+        tools = [(1, occ.addLine(*(occ.addPoint(*(MM * np.asarray(p)), 0) for p in line))) for line in lines]
+        if tools:
+            occ.fragment(plate, tools)
+        occ.synchronize()
+        faces = gmsh.model.getEntities(2)
+        for dim, tag in gmsh.model.getEntities(1):
+            if not len(gmsh.model.getAdjacencies(dim, tag)[0]):  # outside the plate, or across the hole
+                gmsh.model.removeEntities([(dim, tag)])
+        for option in ("ExtendFromBoundary", "FromPoints", "FromCurvature"):
+            gmsh.option.setNumber(f"Mesh.MeshSize{option}", 0)
+        gmsh.option.setNumber("Mesh.MeshSizeMax", MM * size)
+        gmsh.option.setNumber("Mesh.Algorithm", 6)
+        for tag in _sides_of(gmsh, MM * outline):
+            gmsh.model.mesh.setTransfiniteCurve(tag, 2)
+        gmsh.model.mesh.generate(2)
+        tags, xyz, _ = gmsh.model.mesh.getNodes()
+        triangles = np.concatenate([gmsh.model.mesh.getElementsByType(2, tag)[1] for _, tag in faces])
+    finally:
+        gmsh.finalize()
+    return _numbered(
+        outline, xyz.reshape(-1, 3)[:, :2] / MM, np.searchsorted(np.sort(tags), triangles), np.argsort(tags)
+    )
+
+
+def _sides_of(gmsh, outline):
+    """Tags of the straight curves that run from one vertex of the outline (k, 2) [mm] to the next."""
+    middles = (outline + np.roll(outline, -1, axis=0)) / 2
+    for dim, tag in gmsh.model.getEntities(1):
+        x0, y0, _, x1, y1, _ = gmsh.model.getBoundingBox(dim, tag)
+        if np.min(np.hypot(*(middles - [(x0 + x1) / 2, (y0 + y1) / 2]).T)) < 1e-4:
+            yield tag
+
+
+def _numbered(outline, points, triangles, order):
+    """Drop unused points, number the outline's vertices first, turn all triangles counter-clockwise."""
+    points, triangles = points[order], triangles.reshape(-1, 3)
+    used, triangles = np.unique(triangles, return_inverse=True)
+    points, triangles = points[used], triangles.reshape(-1, 3)
+    gap = np.hypot(*(points[None] - outline[:, None]).transpose(2, 0, 1))
+    rim = np.argmin(gap, axis=1)
+    if gap.min(axis=1).max() > 1e-6:
+        raise ValueError("the plate's mesh misses a vertex of the outline: lines run along the edge too closely")
+    rank = np.concatenate([rim, np.setdiff1d(np.arange(len(points)), rim)])
+    place = np.empty(len(points), int)
+    place[rank] = np.arange(len(points))
+    points, triangles = points[rank], place[triangles]
+    a, b, c = points[triangles].transpose(1, 0, 2)
+    clockwise = _turn(a, b, c) < 0
+    triangles[clockwise] = triangles[clockwise][:, ::-1]
+    return points, triangles
+
+
+def _turn(a, b, c):
+    """Twice the signed area of triangles with corners (m, 2)."""
+    return (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+
+
+def edges_of(triangles):
+    """(e, 2) the edges of triangles, each once, lower index first."""
+    pairs = triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    return np.unique(np.sort(pairs, axis=1), axis=0)
+
+
+def edges_on(points, edges, start, end, tolerance=1e-6):
+    """The edges (k, 2) that lie on the straight line from start to end [m], running its way; and their ends' places 0..1 (k, 2)."""
+    start, along = np.asarray(start, float), np.subtract(end, start).astype(float)
+    place = (points - start) @ along / (along @ along)
+    off = np.hypot(*(points - start - place[:, None] * along).T)
+    slack = tolerance / np.hypot(*along)
+    on = (off < tolerance) & (place > -slack) & (place < 1 + slack)
+    found = edges[on[edges].all(axis=1)]
+    backward = place[found[:, 0]] > place[found[:, 1]]
+    found[backward] = found[backward][:, ::-1]
+    return found, place[found].clip(0, 1)

@@ -1,0 +1,234 @@
+"""From a checked and filled build sheet to a Body: mm, g and degrees become SI here."""
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.optimize import brentq
+
+from fem.materials import Wood
+from meshes.body import (
+    Block,
+    Board,
+    Body,
+    Brace,
+    BraceEnd,
+    Bridge,
+    BridgePlate,
+    Lining,
+    Neck,
+    SideBar,
+    Soundhole,
+    Strings,
+)
+from meshes.dome import fit_back, fit_top
+from meshes.outline import crossings, distance, point_at, waist_of, where_x, where_y
+from meshes.sheet_errors import Mistake, nearest
+
+MM, GRAM, GPA = 1e-3, 1e-3, 1e9
+STRETCH = 30e-3  # m: a brace end moved further than this to reach the side is worth a warning
+WOOD_KEYS = {
+    "E_along_GPa": ("E_L", GPA),
+    "E_across_GPa": ("E_R", GPA),
+    "nu_along_across": ("nu_LR", 1),
+    "G_in_plane_GPa": ("G_LR", GPA),
+    "G_along_normal_GPa": ("G_LT", GPA),
+    "G_across_normal_GPa": ("G_RT", GPA),
+    "density_kg_m3": ("density", 1),
+    "loss_along": ("loss_L", 1),
+    "loss_across": ("loss_R", 1),
+    "loss_shear": ("loss_G", 1),
+}
+OPTIONAL = {"loss_along", "loss_across", "loss_shear"}
+
+
+def woods_of(tables, library, file):
+    """({name: Wood} of the library and the sheet's [wood.NAME] tables, mistakes)."""
+    woods, mistakes = dict(library), []
+    for name, table in tables.items():
+        given = {key: getattr(table, key) for key in WOOD_KEYS if getattr(table, key) is not None}
+        values = {WOOD_KEYS[key][0]: value * WOOD_KEYS[key][1] for key, value in given.items()}
+        missing = [key for key in WOOD_KEYS if key not in given and key not in OPTIONAL]
+        if name not in library and missing:
+            mistakes.append(
+                Mistake(file, f"wood.{name}", "lacks " + ", ".join(missing), "all of them for a wood of your own",
+                        nearest(name, library))
+            )  # fmt: skip
+            continue
+        sources = {constant: table.source or "build sheet" for constant in values}
+        try:
+            if name in library:
+                old = library[name]
+                woods[name] = replace(old, **values, sources={**old.sources, **sources})
+            else:
+                woods[name] = Wood(name, **values, sources=sources)
+        except ValueError as error:
+            mistakes.append(Mistake(file, f"wood.{name}", "impossible", str(error).split(": ", 1)[-1]))
+    return woods, mistakes
+
+
+def body_from(sheet, outline, woods, assumed):
+    """Body from a filled sheet, its Outline [m] and {name: Wood}."""
+    top_surface = fit_top(outline, _radius(sheet.heights.top_radius_mm))
+    heights = _heights(sheet, outline)
+    deepest = sheet.heights.back_deepest_mm
+    back_surface = fit_back(
+        heights,
+        top_surface,
+        _radius(sheet.heights.back_radius_mm),
+        _radius(sheet.heights.back_radius_across_mm),
+        outline.length / 2 if deepest is None else deepest * MM,
+    )
+    braces = [_brace(brace, outline, woods) for brace in sheet.brace]
+    return Body(
+        name=sheet.name,
+        outline=outline,
+        heights=heights,
+        top_surface=top_surface,
+        back_surface=back_surface,
+        back_deepest=None if deepest is None else deepest * MM,
+        soundhole=Soundhole(
+            (sheet.soundhole.place_mm * MM, sheet.soundhole.offset_mm * MM), sheet.soundhole.diameter_mm / 2 * MM
+        ),
+        top=_board(sheet.top, woods),
+        back=_board(sheet.back, woods),
+        sides=_sides(sheet.sides, woods),
+        braces=tuple(brace for brace, _ in braces),
+        bridge=_bridge(sheet.bridge, woods),
+        bridge_plate=_bridge_plate(sheet.bridge_plate, woods),
+        lining_top=_lining(sheet.lining_top, woods),
+        lining_back=_lining(sheet.lining_back, woods),
+        neck_block=_block(sheet.neck_block, woods),
+        tail_block=_block(sheet.tail_block, woods),
+        side_bars=_side_bars(sheet.side_bars, outline, woods),
+        neck=_neck(sheet.neck, woods),
+        strings=_strings(sheet.strings),
+        assumed=assumed,
+        warnings=tuple(text for _, text in braces if text),
+    )
+
+
+def _radius(mm):
+    return None if mm is None else mm * MM
+
+
+def _heights(sheet, outline):
+    """(place, x, y, height) [m] from tail to neck."""
+    tail, neck = (point_at(outline, s) for s in (0.0, where_y(outline, 0.0)[-1]))
+    waist = waist_of(outline)
+    rows = [("tail", *map(float, tail), sheet.heights.tail_mm * MM)]
+    if sheet.heights.waist_mm is not None:
+        x = sheet.body.waist_place_mm * MM if sheet.body.waist_place_mm else (waist or (outline.length / 2, 0))[0]
+        y = float(point_at(outline, where_x(outline, x)[-1])[1])
+        rows.append(("waist", float(x), y, sheet.heights.waist_mm * MM))
+    return (*rows, ("neck block", *map(float, neck), sheet.heights.neck_block_mm * MM))
+
+
+def _board(table, woods):
+    return Board(woods[table.wood], table.thickness_mm * MM, np.radians(table.grain_deg))
+
+
+def _sides(table, woods):
+    outer = _board(table, woods)
+    if table.inner_thickness_mm is None:
+        return (outer,)
+    return (outer, Board(woods[table.inner_wood], table.inner_thickness_mm * MM, np.radians(table.inner_grain_deg)))
+
+
+def _brace(table, outline, woods):
+    """(Brace with its real ends, warning or '')."""
+    drawn = [np.array(p) * MM for p in (table.from_mm, table.to_mm)]
+    ends = [table.from_end, table.to_end]
+    real = [_real_end(outline, drawn[1 - i], drawn[i], ends[i]) for i in (0, 1)]
+    moved = max(np.linalg.norm(r - d) for r, d in zip(real, drawn, strict=True))
+    warning = (
+        f"brace '{table.name}' is drawn {moved / MM:.0f} mm from where its end meets the side and has been moved "
+        "there; kind = 'free' keeps an end where it is drawn"
+    )
+    brace = Brace(
+        table.name, table.plate, tuple(map(float, real[0])), tuple(map(float, real[1])),
+        table.width_mm * MM, table.height_mm * MM, woods[table.wood],
+        *(BraceEnd(end.kind, end.taper_mm * MM, end.height_mm * MM) for end in ends),
+    )  # fmt: skip
+    return brace, warning if moved > STRETCH else ""
+
+
+def _real_end(outline, other, drawn, end):
+    """Plan point [m] where a brace really ends: on the side, its gap short of it, or as drawn."""
+    if end.kind == "free":
+        return drawn
+    middle = (other + drawn) / 2
+    along = drawn - middle
+    t, _ = crossings(outline, middle, along)
+    meets = t[t > 0][0] if np.any(t > 0) else 1.0
+    if end.kind == "let_in" or end.gap_mm == 0:
+        return middle + meets * along
+
+    def room(t):
+        return distance(outline, middle + np.atleast_1d(t)[:, None] * along) - end.gap_mm * MM
+
+    steps = np.linspace(0, meets, 41)
+    far = np.flatnonzero(room(steps) > 0)
+    if len(far) == 0:
+        return middle + meets * along
+    i = far[-1]
+    return middle + brentq(lambda t: room(t)[0], steps[i], steps[i + 1], xtol=1e-6) * along
+
+
+def _bridge(table, woods):
+    return Bridge(
+        (table.place_mm * MM, 0.0), table.length_mm * MM, table.width_mm * MM, table.thickness_mm * MM,
+        woods[table.wood], table.saddle_mm * MM, table.saddle_height_mm * MM,
+    )  # fmt: skip
+
+
+def _bridge_plate(table, woods):
+    if not table.included:
+        return None
+    return BridgePlate(
+        (table.place_mm * MM, 0.0), table.length_mm * MM, table.width_mm * MM, table.thickness_mm * MM,
+        woods[table.wood], np.radians(table.grain_deg),
+    )  # fmt: skip
+
+
+def _lining(table, woods):
+    if table.kind == "none":
+        return Lining("none")
+    common = (table.kind, table.width_mm * MM, table.height_mm * MM, woods[table.wood])
+    if table.kind == "solid_laminated":
+        return Lining(*common, laminations=table.laminations, lamination_thickness=table.lamination_thickness_mm * MM)
+    return Lining(*common, table.kerf_spacing_mm * MM, table.kerf_width_mm * MM, table.web_mm * MM)
+
+
+def _block(table, woods):
+    return Block(
+        table.width_mm * MM, table.thickness_mm * MM, table.height_mm * MM, woods[table.wood], table.grain
+    )  # fmt: skip
+
+
+def _side_bars(table, outline, woods):
+    """One bar on either side at each place, treble side first."""
+    bars = []
+    for place in table.places_mm:
+        arcs = where_x(outline, place * MM)
+        for s in (arcs[0], arcs[-1]):
+            bars.append(SideBar(float(s), place * MM, table.width_mm * MM, table.thickness_mm * MM, woods[table.wood]))
+    return tuple(bars)
+
+
+def _neck(table, woods):
+    if not table.included:
+        return None
+    return Neck(
+        table.length_mm * MM, table.width_mm * MM, table.thickness_mm * MM, woods[table.wood],
+        table.fingerboard_thickness_mm * MM, woods[table.fingerboard_wood],
+        table.head_length_mm * MM, table.head_mass_g * GRAM,
+    )  # fmt: skip
+
+
+def _strings(table):
+    return Strings(
+        table.scale_length_mm * MM,
+        tuple(d * MM for d in table.gauge_mm),
+        tuple(m * GRAM for m in table.unit_mass_g_m),
+        tuple(table.tension_N),
+    )

@@ -1,0 +1,200 @@
+"""Mistakes in a build sheet, told to the maker: file, key, value, what is allowed, and the likely right answer."""
+
+import difflib
+import math
+from dataclasses import dataclass
+
+MM_PER_INCH = 25.4
+UNITS = {"mm": " mm", "in": " inches", "g": " g", "deg": " degrees", "GPa": " GPa", "kg_m3": " kg/m3", "N": " N"}
+NOTHING = object()  # a key that is not there
+
+
+@dataclass(frozen=True)
+class Mistake:
+    """One mistake; all fields are plain words."""
+
+    file: str
+    key: str
+    value: str
+    allowed: str = ""
+    hint: str = ""
+
+    def __str__(self):
+        allowed = f"; expected {self.allowed}" if self.allowed else ""
+        hint = f"; {self.hint}" if self.hint else ""
+        return f"{self.file}: {self.key}{' = ' if self.value else ''}{self.value}{allowed}{hint}"
+
+
+class SheetError(ValueError):
+    """A build sheet that cannot be used; .mistakes lists all of them, str() prints one per line."""
+
+    def __init__(self, mistakes):
+        self.mistakes = tuple(mistakes)
+        super().__init__("\n".join(map(str, self.mistakes)))
+
+
+def from_pydantic(errors, file, raw, inches, schema):
+    """Mistakes (list) from pydantic's errors.
+
+    raw: the tables as the maker wrote them; inches: set of locations (tuples of keys) written under _in; schema: the
+    JSON schema of the sheet (in mm).
+    """
+    return [_one(error, file, raw, inches, schema) for error in errors]
+
+
+def _one(error, file, raw, inches, schema):
+    loc = tuple(error["loc"])
+    in_inches = any(loc[: i + 1] in inches for i in range(len(loc)))
+    written = _as_written(loc, in_inches)
+    value, node = value_at(raw, written), schema_at(schema, loc)
+    key = key_name(written, raw)
+    show = "nothing given" if value is NOTHING or error["type"] == "missing" else show_value(value)
+    if error["type"] == "extra_forbidden":
+        return Mistake(file, key, show, *_unknown_key(loc, written, schema))
+    if error["type"] == "unknown_wood":
+        hint = error["ctx"]["lacks"] or nearest(value, error["ctx"]["woods"])
+        return Mistake(file, key, show, "a wood of the library or of a [wood.NAME] table", hint)
+    scale = 1 / MM_PER_INCH if in_inches else 1
+    limits = limits_of(node)
+    return Mistake(file, key, show, allowed(node, written, scale), _hint(error, value, limits, scale, node))
+
+
+def _hint(error, value, limits, scale, node):
+    """The likely right answer, or an empty text."""
+    if error["type"] == "missing":
+        return node.get("description", "")
+    if isinstance(value, str):
+        if "enum" in node or "const" in node:
+            return nearest(value, node.get("enum", [node.get("const")]))
+        number = value.strip().replace(",", ".")
+        try:
+            return f"write {float(number):g} without quotes"
+        except ValueError:
+            return ""
+    if isinstance(value, (int, float)) and not isinstance(value, bool) and limits:
+        return likely(value, limits[0] * scale, limits[1] * scale, scale != 1)
+    return ""
+
+
+def likely(value, low, high, in_inches=False):
+    """'did you mean ...?' for a number outside low..high: a sign, a slipped decimal point, or another unit."""
+    if not math.isfinite(value):
+        return "write a plain number"
+    slips = (-1, 0.1, 10, MM_PER_INCH, 1 / MM_PER_INCH, 0.01, 100, 1000, 0.001)
+    for factor in (1 / MM_PER_INCH, *slips) if in_inches else slips:
+        if low <= value * factor <= high:
+            unit = {MM_PER_INCH: " (inches written as mm)", 1 / MM_PER_INCH: " (mm written as inches)"}
+            return f"did you mean {value * factor:.4g}?{unit.get(factor, '')}"
+    return ""
+
+
+def nearest(name, known, cutoff=0.5):
+    """'did you mean ...?' for a misspelt name, or an empty text."""
+    names = [str(k) for k in known]
+    close = difflib.get_close_matches(str(name).lower().replace(" ", "_"), names, n=1, cutoff=cutoff)
+    return f"did you mean '{close[0]}'?" if close else ""
+
+
+def _unknown_key(loc, written, schema):
+    """Allowed keys and nearest key for a key that the table does not know."""
+    keys = sorted(resolve(schema, schema_at(schema, loc[:-1])).get("properties", {}))
+    both = keys + [k.removesuffix("_mm") + "_in" for k in keys if k.endswith("_mm")]
+    bare = {k.rsplit("_", 1)[0]: k for k in reversed(both)}
+    name = str(written[-1])
+    hint = f"did you mean '{bare[name]}'?" if name in bare else nearest(name, both)
+    return ("a known key" if hint else f"one of: {', '.join(keys)}"), hint
+
+
+def allowed(node, written, scale=1):
+    """What a key takes, in words: '1 to 8 mm'."""
+    if node.get("type") == "object" or "properties" in node:
+        return f"a table [{'.'.join(str(k) for k in written)}]"
+    if node.get("type") == "array":
+        return "a list in square brackets"
+    if node.get("type") == "boolean":
+        return "true or false"
+    if "enum" in node or "const" in node:
+        return "one of: " + ", ".join(str(v) for v in node.get("enum", [node.get("const")]))
+    if node.get("type") == "string":
+        return "words in quotes"
+    limits = limits_of(node)
+    unit = unit_of(written)
+    if not limits:
+        return f"a number{unit and ' in' + unit}"
+    return f"{limits[0] * scale:.4g} to {limits[1] * scale:.4g}{unit}" + (" or 'flat'" if node.get("flat") else "")
+
+
+def unit_of(written):
+    """Unit in words from the last key: ' mm'."""
+    name = next(str(k) for k in reversed(written) if not isinstance(k, int))
+    return next((text for end, text in UNITS.items() if name.endswith("_" + end)), "")
+
+
+def limits_of(node):
+    """(low, high) of a number's schema, or None."""
+    low = node.get("minimum", node.get("exclusiveMinimum"))
+    high = node.get("maximum", node.get("exclusiveMaximum"))
+    return None if low is None or high is None else (low, high)
+
+
+def _as_written(loc, in_inches):
+    return tuple(
+        k.removesuffix("_mm") + "_in" if in_inches and isinstance(k, str) and k.endswith("_mm") else k for k in loc
+    )
+
+
+def value_at(raw, loc):
+    """The value at a location of nested tables and lists, or NOTHING."""
+    for part in loc:
+        try:
+            raw = raw[part]
+        except (KeyError, IndexError, TypeError):
+            return NOTHING
+    return raw
+
+
+def key_name(loc, raw):
+    """'top.thickness_mm'; a list's entries are counted from 1 and named where they have a name."""
+    words = []
+    for i, part in enumerate(loc):
+        if isinstance(part, int):
+            entry = value_at(raw, loc[: i + 1])
+            name = f" ({entry['name']})" if isinstance(entry, dict) and isinstance(entry.get("name"), str) else ""
+            words[-1] += f" {part + 1}{name}"
+        else:
+            words.append(str(part))
+    return ".".join(words)
+
+
+def show_value(value):
+    """A value as the maker would write it in TOML, shortened."""
+    text = f"'{value}'" if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else f"{value}"
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def schema_at(schema, loc):
+    """The JSON schema of a location, with references resolved; {} where there is none."""
+    node = resolve(schema, schema)
+    for part in loc:
+        if isinstance(part, int):
+            ordered = node.get("prefixItems", [])
+            node = ordered[part] if part < len(ordered) else node.get("items", {})
+        else:
+            node = node.get("properties", {}).get(part, node.get("additionalProperties") or {})
+        node = resolve(schema, node if isinstance(node, dict) else {})
+    return node
+
+
+def resolve(schema, node):
+    """The node behind $ref, allOf and 'this or null'; keeps the description; 'flat' marks a radius."""
+    if "$ref" in node:
+        return resolve(schema, {**schema["$defs"][node["$ref"].rsplit("/", 1)[1]], **_without(node, "$ref")})
+    if "anyOf" in node:
+        options = [resolve(schema, option) for option in node["anyOf"]]
+        flat = any(option.get("const") == "flat" for option in options)
+        return {**options[0], **_without(node, "anyOf"), **({"flat": True} if flat else {})}
+    return node
+
+
+def _without(node, key):
+    return {k: v for k, v in node.items() if k != key}

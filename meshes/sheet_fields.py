@@ -1,0 +1,273 @@
+"""The keys of a build sheet, their units, ranges and defaults: the pydantic models behind the JSON schema.
+
+Lengths are numbers in mm under keys ending in _mm; sheet.py also takes each of them under _in. A field without a
+default is a measure that only the maker knows. A default is common practice, no source, and is listed as assumed.
+"""
+
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+from pydantic_core import PydanticCustomError
+
+from fem.woods import find
+from meshes.body import BLOCK_GRAINS, BRACE_ENDS, LINING_KINDS
+
+SHEET_VERSION = 1
+
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Count = Annotated[int, Field(strict=True)]
+Text = Annotated[str, Field(strict=True)]
+YesNo = Annotated[bool, Field(strict=True)]
+Place = Annotated[Number, Field(ge=-400, le=700)]
+Point = tuple[Place, Place]
+
+
+def _known_wood(name, info: ValidationInfo):
+    woods = (info.context or {}).get("woods")
+    if woods is not None and name not in woods:
+        raise PydanticCustomError("unknown_wood", "unknown wood", {"woods": sorted(woods), "lacks": _lacks(name)})
+    return name
+
+
+def _lacks(name):
+    """Why a wood that is in the library's file cannot be used, or an empty text."""
+    try:
+        find(name)
+    except ValueError as error:
+        return str(error) if "incomplete" in str(error) else ""
+    return ""
+
+
+def _flat_is_none(value):
+    return None if value == "flat" else value
+
+
+WoodName = Annotated[Text, AfterValidator(_known_wood)]
+Radius = Annotated[
+    Annotated[Number, Field(ge=1000, le=50000)] | None,
+    BeforeValidator(_flat_is_none, json_schema_input_type=Annotated[float, Field(ge=1000, le=50000)] | Literal["flat"]),
+]
+Angle = Annotated[Number, Field(ge=-180, le=180)]
+
+
+class Table(BaseModel):
+    """A table of the sheet: unknown keys are mistakes."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Shape(Table):
+    """Plan shape: the maker's measures, or one drawing; places are distances from the tail along the centre line."""
+
+    length_mm: Number | None = Field(None, ge=250, le=650, description="body length")
+    lower_bout_width_mm: Number | None = Field(None, ge=150, le=550, description="full width")
+    lower_bout_place_mm: Number | None = Field(None, ge=20, le=400, description="where the lower bout is widest")
+    waist_width_mm: Number | None = Field(None, ge=100, le=500, description="full width")
+    waist_place_mm: Number | None = Field(None, ge=50, le=500, description="where the waist is narrowest")
+    upper_bout_width_mm: Number | None = Field(None, ge=120, le=500, description="full width")
+    upper_bout_place_mm: Number | None = Field(None, ge=100, le=620, description="where the upper bout is widest")
+    flat_tail_mm: Number = Field(40.0, ge=0, le=150, description="full width of the straight run at the tail")
+    flat_neck_mm: Number = Field(60.0, ge=0, le=150, description="full width of the straight run at the neck")
+    half_outline_csv: Text | None = Field(None, description="drawing instead of measures: x_mm,half_width_mm")
+    full_outline_csv: Text | None = Field(None, description="drawing instead of measures: x_mm,y_mm (cutaway)")
+
+
+class Heights(Table):
+    """Heights of the side between top and back, and the doming of both."""
+
+    neck_block_mm: Number = Field(ge=20, le=200, description="side height at the neck")
+    waist_mm: Number | None = Field(None, ge=20, le=200, description="side height at the waist; may be left out")
+    tail_mm: Number = Field(ge=20, le=200, description="side height at the tail")
+    back_radius_mm: Radius = Field(4500.0, description="along the body, or 'flat'")
+    back_radius_across_mm: Radius = Field(None, description="across the body, or 'flat'; default: as along")
+    back_deepest_mm: Number | None = Field(None, ge=0, le=650, description="where the maker wants the body deepest")
+    top_radius_mm: Radius = Field(None, description="doming of the top, or 'flat'")
+
+
+class Hole(Table):
+    """Round soundhole."""
+
+    place_mm: Number = Field(ge=50, le=620, description="distance of its centre from the tail")
+    offset_mm: Number = Field(0.0, ge=-150, le=150, description="its centre off the centre line, bass side positive")
+    diameter_mm: Number = Field(ge=20, le=200)
+
+
+class TopTable(Table):
+    """Top plate."""
+
+    wood: WoodName = "sitka_spruce"
+    thickness_mm: Number = Field(2.8, ge=1, le=8)
+    grain_deg: Angle = Field(0.0, description="from the centre line towards the bass side")
+    braced: YesNo = Field(True, description="false: a plate without braces")
+
+
+class BackTable(Table):
+    """Back plate."""
+
+    wood: WoodName = "honduras_mahogany"
+    thickness_mm: Number = Field(2.7, ge=1, le=8)
+    grain_deg: Angle = Field(0.0, description="from the centre line towards the bass side")
+    braced: YesNo = Field(True, description="false: a plate without braces")
+
+
+class SidesTable(Table):
+    """Sides; inner_wood and inner_thickness_mm make them doubled."""
+
+    wood: WoodName = "honduras_mahogany"
+    thickness_mm: Number = Field(2.2, ge=0.8, le=6)
+    grain_deg: Angle = Field(0.0, description="from the run of the rim")
+    inner_wood: WoodName | None = Field(None, description="wood of the inner layer of doubled sides")
+    inner_thickness_mm: Number | None = Field(None, ge=0.4, le=6, description="inner layer of doubled sides")
+    inner_grain_deg: Angle = Field(0.0, description="from the run of the rim")
+
+
+class EndTable(Table):
+    """One end of a brace."""
+
+    kind: Literal[BRACE_ENDS] | None = Field(
+        None, description="default: stops_short (of the side) if drawn within 20 mm of it, else free (as drawn)"
+    )
+    gap_mm: Number | None = Field(None, ge=0, le=100, description="from the side; default: lining width + 1 mm")
+    taper_mm: Number | None = Field(None, ge=0, le=300, description="default: a quarter of the brace, 40 mm at most")
+    height_mm: Number | None = Field(None, ge=0, le=40, description="left at the end; default: a quarter of the height")
+
+
+class BraceTable(Table):
+    """A brace as a straight line between two points [from the tail, from the centre line]."""
+
+    name: Text
+    plate: Literal["top", "back"]
+    from_mm: Point
+    to_mm: Point
+    width_mm: Number = Field(ge=2, le=60)
+    height_mm: Number = Field(ge=1, le=40)
+    wood: WoodName = "sitka_spruce"
+    ends: EndTable | None = Field(None, description="both ends")
+    from_end: EndTable | None = Field(None, description="the end at from_mm, where it differs")
+    to_end: EndTable | None = Field(None, description="the end at to_mm, where it differs")
+
+
+class BridgeTable(Table):
+    """Bridge; its grain runs across the body."""
+
+    place_mm: Number | None = Field(None, ge=20, le=500, description="its middle; default: 3 mm tailward of the saddle")
+    length_mm: Number = Field(160.0, ge=40, le=260, description="across the body")
+    width_mm: Number = Field(30.0, ge=10, le=80, description="along the body")
+    thickness_mm: Number = Field(8.0, ge=2, le=20)
+    wood: WoodName = "indian_rosewood"
+    saddle_mm: Number | None = Field(None, ge=20, le=500, description="saddle line; default: from the scale length")
+    saddle_height_mm: Number = Field(12.0, ge=2, le=30, description="of the strings above the top")
+
+
+class BridgePlateTable(Table):
+    """Bridge plate under the top."""
+
+    included: YesNo = True
+    place_mm: Number | None = Field(None, ge=20, le=500, description="its middle; default: under the bridge")
+    length_mm: Number = Field(170.0, ge=10, le=400, description="across the body")
+    width_mm: Number = Field(36.0, ge=5, le=150, description="along the body")
+    thickness_mm: Number = Field(2.5, ge=0.5, le=10)
+    wood: WoodName = "sugar_maple"
+    grain_deg: Angle = Field(90.0, description="from the centre line")
+
+
+class LiningTable(Table):
+    """Lining between the sides and one plate."""
+
+    kind: Literal[LINING_KINDS] = "kerfed"
+    width_mm: Number | None = Field(None, ge=1, le=30, description="inward; default 6, or the laminations together")
+    height_mm: Number = Field(15.0, ge=2, le=60)
+    wood: WoodName = "honduras_mahogany"
+    kerf_spacing_mm: Number = Field(8.0, ge=1.5, le=60)
+    kerf_width_mm: Number = Field(1.0, ge=0.2, le=5)
+    web_mm: Number = Field(1.2, ge=0.2, le=10, description="wood left under the saw cut")
+    laminations: Count = Field(3, ge=1, le=12)
+    lamination_thickness_mm: Number = Field(2.0, ge=0.3, le=10)
+
+
+class BlockTable(Table):
+    """Neck block or tail block; 'grain' is the direction of the fibres."""
+
+    width_mm: Number = Field(80.0, ge=10, le=250, description="across the body")
+    thickness_mm: Number = Field(20.0, ge=3, le=150, description="along the body")
+    height_mm: Number | None = Field(None, ge=10, le=200, description="default: the side's full height")
+    wood: WoodName = "honduras_mahogany"
+    grain: Literal[BLOCK_GRAINS] = "toward_top"
+
+
+class NeckBlockTable(BlockTable):
+    """Neck block."""
+
+    thickness_mm: Number = Field(45.0, ge=3, le=150, description="along the body")
+
+
+class SideBarsTable(Table):
+    """Upright bars on both sides, across the side's grain."""
+
+    places_mm: list[Annotated[Number, Field(ge=5, le=640)]] = Field([], description="distances from the tail")
+    width_mm: Number = Field(10.0, ge=1, le=60, description="along the rim")
+    thickness_mm: Number = Field(2.5, ge=0.5, le=15, description="inward")
+    wood: WoodName = "sitka_spruce"
+
+
+class NeckTable(Table):
+    """Neck from the body to the nut, and headstock."""
+
+    included: YesNo = True
+    length_mm: Number | None = Field(None, ge=150, le=600, description="body to nut; default: 14 frets to the body")
+    width_mm: Number = Field(50.0, ge=30, le=80)
+    thickness_mm: Number = Field(16.0, ge=8, le=35, description="without the fingerboard")
+    wood: WoodName = "honduras_mahogany"
+    fingerboard_thickness_mm: Number = Field(6.0, ge=1, le=12)
+    fingerboard_wood: WoodName = "indian_rosewood"
+    head_length_mm: Number = Field(180.0, ge=20, le=300)
+    head_mass_g: Number = Field(350.0, ge=10, le=1500, description="headstock with tuners")
+
+
+class StringsTable(Table):
+    """String set, lowest string first."""
+
+    scale_length_mm: Number = Field(645.0, ge=400, le=900)
+    gauge_mm: list[Annotated[Number, Field(ge=0.1, le=3)]] = Field([], description="diameters")
+    unit_mass_g_m: list[Annotated[Number, Field(ge=0.05, le=50)]] = []
+    tension_N: list[Annotated[Number, Field(ge=5, le=400)]] = []
+
+
+class WoodTable(Table):
+    """A wood of the maker's own, or single values of a library wood that this sheet overrides."""
+
+    E_along_GPa: Number | None = Field(None, ge=0.05, le=400, description="Young's modulus along the grain")
+    E_across_GPa: Number | None = Field(None, ge=0.005, le=400, description="across the grain, in the plate")
+    nu_along_across: Number | None = Field(None, gt=-1, lt=2, description="contraction across, load along the grain")
+    G_in_plane_GPa: Number | None = Field(None, ge=0.005, le=200)
+    G_along_normal_GPa: Number | None = Field(None, ge=0.005, le=200)
+    G_across_normal_GPa: Number | None = Field(None, ge=0.001, le=200)
+    density_kg_m3: Number | None = Field(None, ge=50, le=9000)
+    loss_along: Number | None = Field(None, ge=0, le=0.5, description="loss factor (1/Q)")
+    loss_across: Number | None = Field(None, ge=0, le=0.5)
+    loss_shear: Number | None = Field(None, ge=0, le=0.5)
+    source: Text | None = Field(None, description="where the values come from")
+
+
+class Sheet(Table):
+    """A maker's build sheet."""
+
+    sheet_version: Annotated[Literal[1], Field(description="version of the sheet's keys")] = SHEET_VERSION
+    name: Text = "unnamed"
+    body: Shape
+    heights: Heights
+    soundhole: Hole
+    top: TopTable = TopTable()
+    back: BackTable = BackTable()
+    sides: SidesTable = SidesTable()
+    brace: list[BraceTable] = []
+    bridge: BridgeTable = BridgeTable()
+    bridge_plate: BridgePlateTable = BridgePlateTable()
+    lining_top: LiningTable = LiningTable()
+    lining_back: LiningTable = LiningTable()
+    neck_block: NeckBlockTable = NeckBlockTable()
+    tail_block: BlockTable = BlockTable()
+    side_bars: SideBarsTable = SideBarsTable()
+    neck: NeckTable = NeckTable()
+    strings: StringsTable = StringsTable()
+    wood: dict[str, WoodTable] = {}

@@ -1,0 +1,171 @@
+"""The command line: thin; heavy imports happen inside the commands."""
+
+import os
+import sys
+from pathlib import Path
+from typing import Annotated
+
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")  # many small products: threads cost more than they bring
+
+from cyclopts import App, CycloptsError, Parameter  # noqa: E402
+
+app = App(
+    name="rimwork",
+    help="What a guitar's rim stores and turns to heat: the assembled box computed from your build sheet.",
+    version_flags=["--version"],
+)
+Names = Annotated[list[str], Parameter(consume_multiple=True, negative=())]
+
+
+@app.command
+def rim(
+    sheet: Path, *, out: Path | None = None, mesh_size_mm: float | None = None, count: int = 20, pictures: bool = True
+):
+    """Compare rim builds: what kerfed, reversed, solid linings and doubled sides change, with the sheet's own as the base.
+
+    Parameters
+    ----------
+    sheet
+        The build sheet (.toml).
+    out
+        Folder for page, tables and pictures; 'out/<sheet>-rim' if not given. Rows already there are used again.
+    mesh_size_mm
+        Edge length of the mesh. A second, coarser mesh gives the mesh error.
+    count
+        How many modes.
+    pictures
+        Draw the mode pictures.
+    """
+    from studies.rim import main
+
+    print(main(sheet, out, mesh_size_mm, count, pictures))
+
+
+@app.command
+def modes(
+    input: Path,
+    *,
+    parts: Path | None = None,
+    count: int = 20,
+    mesh_size_mm: float | None = None,
+    fix: Names = [],  # noqa: B006
+    hold: Names = [],  # noqa: B006
+    json: Path | None = None,
+    export: Path | None = None,
+):
+    """Natural frequencies of a build sheet or of any shell mesh, with energies by part.
+
+    Parameters
+    ----------
+    input
+        A build sheet (.toml), or a mesh with named groups (.msh, .vtu).
+    parts
+        The parts sheet of a foreign mesh: its materials, thicknesses, grain and beams.
+    count
+        How many elastic modes.
+    mesh_size_mm
+        Edge length of the mesh of a build sheet.
+    fix
+        Parts or edges to clamp.
+    hold
+        Parts or edges to hold in place, free to turn.
+    json
+        File for the results.
+    export
+        Folder for the matrices of every part and the mesh.
+    """
+    from studies.modes import run, table
+
+    result = run(input, parts, count, mesh_size_mm, fix, hold, json, export)
+    print(table(result))
+    print("Without air, radiation and strings.")
+
+
+@app.command
+def check(sheet: Path, *, out: Path | None = None):
+    """Check a build sheet: areas, weights of every part, warnings, what is assumed; draw plan and section to scale.
+
+    Parameters
+    ----------
+    sheet
+        The build sheet (.toml).
+    out
+        Folder for the drawings; 'out/<sheet>-check' if not given.
+    """
+    from studies.check import main
+
+    print(main(sheet, out))
+
+
+@app.command
+def new(file: Path):
+    """Write a commented build sheet to fill in: only the measures are required.
+
+    Parameters
+    ----------
+    file
+        Name of the new sheet (.toml); an existing file is never overwritten.
+    """
+    from studies.check import write_new
+
+    print(write_new(file))
+
+
+@app.command
+def schema():
+    """Print the JSON schema of the build sheet, for editors that complete and check as you type."""
+    import json
+
+    from meshes.sheet import sheet_schema
+
+    print(json.dumps(sheet_schema(), indent=1))
+
+
+@app.command
+def system_check():
+    """Name what this machine lacks for meshing and pictures, and how to get it."""
+    from studies.system_check import main
+
+    print(main())
+
+
+def main(arguments=None):
+    """Run a command; exit status 0, 2 with a line on standard error for bad input, 130 when stopped with Ctrl-C."""
+    try:
+        app(arguments, exit_on_error=False, print_error=False)
+    except CycloptsError as error:
+        fail(" ".join(str(error).split()) + "; see rimwork --help")
+    except ValueError as error:
+        # the contract of `modes` is one line; a build sheet's mistakes each have theirs
+        fail(one_line(error) if command_of(arguments) == "modes" else str(error))
+    except OSError as error:
+        fail(f"{error.filename or ''}: {error.strerror or error}")
+    except MemoryError:
+        fail("not enough memory for this mesh; expected a larger --mesh-size-mm")
+    except Exception as error:
+        if os.environ.get("RIMWORK_DEBUG"):
+            raise
+        print(f"rimwork: a fault of the program: {one_line(repr(error))}; please report it", file=sys.stderr)
+        sys.exit(1)
+    except KeyboardInterrupt:
+        print("\nstopped; what was computed is kept, the same command goes on from there", file=sys.stderr)
+        sys.exit(130)
+
+
+def command_of(arguments):
+    words = sys.argv[1:] if arguments is None else arguments
+    return words[0] if words else ""
+
+
+def one_line(error):
+    return "; ".join(line.strip() for line in str(error).splitlines() if line.strip())
+
+
+def fail(text):
+    print(f"rimwork: {text}", file=sys.stderr)
+    sys.exit(2)
+
+
+if __name__ == "__main__":
+    main()

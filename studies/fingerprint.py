@@ -1,0 +1,32 @@
+"""A name for a value that is the same whenever the value is: the key under which results are kept."""
+
+import hashlib
+from dataclasses import fields, is_dataclass
+
+import numpy as np
+
+
+def fingerprint(*values):
+    """16 hexadecimal digits that depend on every number and word in the values."""
+    digest = hashlib.sha256()
+    _feed(digest, values)
+    return digest.hexdigest()[:16]
+
+
+def _feed(digest, value):
+    if is_dataclass(value):
+        digest.update(type(value).__name__.encode())
+        _feed(digest, {f.name: getattr(value, f.name) for f in fields(value)})
+    elif isinstance(value, dict):
+        for key in sorted(value):
+            _feed(digest, (key, value[key]))
+    elif isinstance(value, (list, tuple)):
+        digest.update(f"({len(value)}".encode())
+        for item in value:
+            _feed(digest, item)
+    elif isinstance(value, np.ndarray):
+        digest.update(f"{value.dtype}{value.shape}".encode() + np.ascontiguousarray(value).tobytes())
+    elif value is None or isinstance(value, (str, int, float, bool, np.generic)):
+        digest.update(f"{type(value).__name__}:{value!r};".encode())
+    else:
+        raise TypeError(f"cannot make a fingerprint of a {type(value).__name__}")

@@ -1,0 +1,136 @@
+"""What are the natural frequencies, and where does each mode keep its energy and turn it to heat?
+
+The machine-readable contract behind `rimwork modes`; docs/contract.md lists the keys. Dry: no air, radiation or strings.
+"""
+
+import json
+import sys
+import time
+from contextlib import contextmanager
+from importlib.metadata import PackageNotFoundError, version
+
+import numpy as np
+
+from fem.eigen import fixed_unknowns, modes
+from fem.energies import energies, masses
+from fem.model import assemble, weights
+from studies.inputs import BadInput, read_case, writable_file, writable_folder
+
+SCHEMA_VERSION = 1
+
+
+def run(
+    input, parts=None, count=20, mesh_size_mm=None, fix=(), hold=(), json_path=None, export=None, say=lambda text: None
+):
+    """Solve for `count` elastic modes and write them; returns the dict that the JSON file holds.
+
+    input: build sheet or foreign mesh with its parts sheet. fix, hold: names of parts or edges clamped, or held in
+    place but free to turn. Raises BadInput or ValueError with one line for anything the user has to mend.
+    """
+    json_path = json_path and writable_file(json_path)
+    export = export and writable_folder(export)
+    if count < 1:
+        raise BadInput(f"--count {count}: expected at least 1 mode")
+    if mesh_size_mm is not None and not 2 <= mesh_size_mm <= 100:
+        raise BadInput(f"--mesh-size-mm {mesh_size_mm:g}: expected between 2 and 100 mm")
+    seconds = {}
+    with stage(seconds, "read_and_mesh", say):
+        case = read_case(input, parts, mesh_size_mm and mesh_size_mm / 1e3)
+    with stage(seconds, "assemble", say):
+        model = assemble(case.mesh)
+        fixed = fixed_unknowns(model.space, fix, hold)
+        if count > (model.size - len(fixed)) // 12:
+            raise BadInput(
+                f"--count {count}: this mesh has only {model.size - len(fixed)} unknowns; expected fewer modes"
+            )
+    with stage(seconds, "solve", say):
+        found = modes(model, weights(case.sections), count, fixed)
+    with stage(seconds, "energies", say):
+        split = energies(model, case.sections, found.shape)
+        mass = masses(model, case.sections)
+    result = contract(model, case, found, split, mass, seconds)
+    if export:
+        from studies.export import export_matrices
+
+        with stage(seconds, "export", say):
+            export_matrices(export, model, case)
+    if json_path:
+        json_path.write_text(json.dumps(result, indent=1, allow_nan=False) + "\n")
+    return result
+
+
+def contract(model, case, found, split, mass, seconds):
+    """The dict of the machine-readable contract; every list runs over modes."""
+    count = len(found.frequency)
+    parts = list(split.strain_share)
+    heat = split.heat_share or {part: np.full(count, np.nan) for part in parts}
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "rimwork_version": rimwork_version(),
+        "model": "dry",
+        "frequency_hz": plain(found.frequency),
+        "residual": plain(found.residual),
+        "strain_energy_share": {part: plain(v) for part, v in split.strain_share.items()},
+        "kinetic_energy_share": {part: plain(v) for part, v in split.kinetic_share.items()},
+        "heat_share": {part: plain(v) for part, v in heat.items()},
+        "loss_factor": [None] * count if split.loss_factor is None else plain(split.loss_factor),
+        "losses_not_given_for": list(split.losses_unknown),
+        "mass_kg": mass,
+        "rigid_frequency_hz": plain(found.rigid_frequency),
+        "assumed": [vars(a) for a in case.body.assumed] if case.body else [],
+        "warnings": list(case.body.warnings) if case.body else [],
+        "unknowns": int(model.size),
+        "seconds": seconds,
+        "peak_memory_mb": peak_memory_mb(),
+    }
+
+
+def plain(values):
+    """List of floats for JSON, None for what is not a number."""
+    return [float(v) if np.isfinite(v) else None for v in values]
+
+
+@contextmanager
+def stage(seconds, name, say):
+    """Times a stage of the work and says its name."""
+    say(name.replace("_", " "))
+    start = time.perf_counter()
+    yield
+    seconds[name] = round(time.perf_counter() - start, 3)
+
+
+def peak_memory_mb():
+    """Largest resident memory of this process [MB]; None where the system does not tell."""
+    try:
+        import resource
+    except ImportError:  # Windows
+        return None
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return round(peak / (1e6 if sys.platform == "darwin" else 1e3), 1)
+
+
+def rimwork_version():
+    try:
+        return version("rimwork")
+    except PackageNotFoundError:
+        return "0 (not installed)"
+
+
+def table(result):
+    """The modes as a table in plain words."""
+    lines = ["  mode  frequency   loss factor   moves most          stores most         most heat in"]
+    heat_known = result["loss_factor"][0] is not None
+    for k, f in enumerate(result["frequency_hz"]):
+        eta = f"{result['loss_factor'][k]:.4f}" if heat_known else "not known"
+        where = [largest(result[key], k) for key in ("kinetic_energy_share", "strain_energy_share", "heat_share")]
+        lines.append(f"  {k + 1:4d}  {f:7.1f} Hz   {eta:>11}   " + "".join(f"{w:20s}" for w in where).rstrip())
+    return "\n".join(lines)
+
+
+def largest(shares, mode):
+    """'back 62 %': the part with the largest share of a mode."""
+    known = {part: v[mode] for part, v in shares.items() if v[mode] is not None}
+    if not known:
+        return "not known"
+    part = max(known, key=known.get)
+    return f"{part.replace('_', ' ')} {100 * known[part]:.0f} %"

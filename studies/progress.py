@@ -1,0 +1,47 @@
+"""Progress on standard error: what is being done, how much of it, and the time left."""
+
+import sys
+import time
+
+
+class Progress:
+    """Counts weighted steps; writes one line that renews itself on a terminal, one line a step elsewhere."""
+
+    def __init__(self, total, out=None, clock=time.monotonic):
+        self.total, self.done, self.out, self.clock = total, 0.0, out or sys.stderr, clock
+        self.start = clock()
+
+    def say(self, what):
+        """Name the step that starts now."""
+        spent = self.clock() - self.start
+        left = (
+            f"{duration(spent * (self.total - self.done) / self.done)} left"
+            if self.done > 0
+            else "time left not known yet"
+        )
+        share = f"{100 * self.done / self.total:3.0f} %"
+        line = f"{share}  {what} ({left})"
+        if self.out.isatty():
+            self.out.write(f"\r\033[K{line}")
+        else:
+            self.out.write(line + "\n")
+        self.out.flush()
+
+    def step(self, weight=1.0):
+        """The step named last is done."""
+        self.done = min(self.done + weight, self.total)
+
+    def close(self, what="done"):
+        self.done = self.total
+        end = "\n" if self.out.isatty() else ""
+        self.out.write(("\r\033[K" if end else "") + f"100 %  {what} in {duration(self.clock() - self.start)}\n")
+
+
+def duration(seconds):
+    """'45 s', '3 min 20 s', '2 h 5 min'."""
+    s = int(round(seconds))
+    if s < 60:
+        return f"{s} s"
+    if s < 3600:
+        return f"{s // 60} min {s % 60} s"
+    return f"{s // 3600} h {s % 3600 // 60} min"

@@ -1,0 +1,224 @@
+"""How do the low modes of the assembled box, and what its rim stores and turns to heat, change with the rim's build?
+
+Every build changes one thing from the sheet's own, on one mesh per size; modes are paired by the modal assurance
+criterion. Dry: without air, radiation and strings. A second, coarser mesh tells the mesh error.
+"""
+
+import hashlib
+import json
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+from scipy.spatial import cKDTree
+
+from fem.eigen import Modes, mac, modes
+from fem.energies import Energies, energies, masses
+from fem.model import assemble, weights
+from meshes.build import DEFAULT_SIZE, mesh_body
+from meshes.parts import RIM
+from meshes.sheet import read_sheet
+from studies.fingerprint import fingerprint
+from studies.inputs import BadInput, existing_file, writable_folder
+from studies.modes import rimwork_version
+from studies.progress import Progress
+from studies.rim_builds import builds, complete_linings
+
+COARSER = 1.5  # size of the second mesh over that of the first
+PAIRED = 0.5  # least modal assurance criterion of two modes called the same
+STORE_VERSION = 1
+
+
+@dataclass(frozen=True)
+class Row:
+    """One build solved on one mesh."""
+
+    build: object
+    found: Modes
+    split: Energies
+    mass: dict[str, float]  # {part: kg}
+    bridge: np.ndarray  # (n,) normal displacement of each mode at the saddle's middle [kg^-1/2]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A build beside the sheet's own; index of its partner for every mode of the base, -1 where it has none."""
+
+    row: Row
+    coarse: Row
+    partner: np.ndarray  # (n,) into row's modes
+    coarse_partner: np.ndarray  # (n,) into coarse's modes
+    match: np.ndarray  # (n,) modal assurance criterion with the partner
+
+
+def main(sheet, out=None, size_mm=None, count=20, pictures=True):
+    """Run the study on a sheet and write page, tables and pictures; returns the summary as text."""
+    from studies.rim_report import summary, write_report
+
+    sheet = existing_file(sheet)
+    if size_mm is not None and not 5 <= size_mm <= 60:
+        raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
+    if not 1 <= count <= 100:
+        raise BadInput(f"--count {count}: expected between 1 and 100 modes")
+    body = read_sheet(sheet)
+    out = writable_folder(out or Path("out") / f"{sheet.stem}-rim")
+    size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
+    study = run(body, size, count, out / "rows")
+    study = replace(study, sheet=str(sheet), sheet_hash=hashlib.sha256(sheet.read_bytes()).hexdigest())
+    pages = write_report(study, out, pictures)
+    return summary(study) + "\n\n" + "\n".join(f"wrote {page}" for page in pages)
+
+
+@dataclass(frozen=True)
+class Study:
+    """Everything that the report is made from."""
+
+    body: object
+    size: float  # m
+    comparisons: tuple[Comparison, ...]  # the sheet's own build first
+    model: object  # of the finer mesh
+    unknowns: tuple[int, int]  # fine, coarse
+    count: int  # modes compared
+    sheet: str = ""
+    sheet_hash: str = ""
+
+
+def run(body, size, count, store, progress=None):
+    """Study of a body; rows already in the folder `store` (Path) are used again."""
+    body, assumed = complete_linings(body)
+    body = replace(body, assumed=body.assumed + assumed)
+    rows = builds(body)
+    progress = progress or Progress(len(rows) * (1 + COARSER**-2))
+    progress.say("meshing")
+    models = [assemble(mesh_body(body, h)) for h in (size, COARSER * size)]
+    solved = [[], []]
+    for level, (model, weight) in enumerate(zip(models, (1, COARSER**-2))):
+        for build in rows:
+            progress.say(f"{build.label}, {'fine' if level == 0 else 'coarse'} mesh")
+            solved[level].append(stored_row(build, model, count + 6, store, (size, COARSER * size)[level]))
+            progress.step(weight)
+    progress.close("solved")
+    comparisons = compare(*solved, models, count)
+    return Study(body, size, comparisons, models[0], tuple(int(m.size) for m in models), count)
+
+
+def solve_row(build, model, count):
+    """Row of a build on a model."""
+    sections = build.sections()
+    found = modes(model, weights(sections), count)
+    split = energies(model, sections, found.shape)
+    body = build.body
+    x, y, z = model.space.points.T
+    on_top = model.space.nodes_of("top")
+    at = on_top[np.argmin(np.hypot(x[on_top] - body.bridge.saddle_x, y[on_top] - body.bridge.centre[1]))]
+    return Row(build, found, split, masses(model, sections), found.shape[6 * at + 2])
+
+
+def stored_row(build, model, count, store, size):
+    """solve_row, kept in a file named by everything that it depends on."""
+    key = fingerprint(STORE_VERSION, rimwork_version(), build, count, size)
+    file = store / f"{build.name}-{1e3 * size:g}mm-{key}.npz"
+    if (row := load_row(file, build)) is None:
+        row = solve_row(build, model, count)
+        save_row(file, row)
+    return row
+
+
+def save_row(file, row):
+    """Write under another name first: a file that exists is whole."""
+    file.parent.mkdir(parents=True, exist_ok=True)
+    meta = {"store_version": STORE_VERSION, "mass": row.mass, "losses_unknown": row.split.losses_unknown}
+    arrays = {f"modes/{k}": v for k, v in vars(row.found).items()} | {"bridge": row.bridge}
+    for name in ("strain_share", "kinetic_share", "heat_share", "heat_share_by_channel"):
+        arrays |= {f"{name}/{part}": v for part, v in (getattr(row.split, name) or {}).items()}
+    if row.split.loss_factor is not None:
+        arrays["loss_factor"] = row.split.loss_factor
+    partial = file.with_suffix(".part")
+    with partial.open("wb") as stream:
+        np.savez(stream, meta=json.dumps(meta), **arrays)
+    partial.replace(file)
+
+
+def load_row(file, build):
+    """The stored Row, or None if there is none that can be read."""
+    try:
+        with np.load(file) as stored:
+            data = {name: stored[name] for name in stored.files}
+        meta = json.loads(str(data["meta"]))
+        if meta["store_version"] != STORE_VERSION:
+            return None
+
+        def group(name):
+            return {k.split("/", 1)[1]: v for k, v in data.items() if k.startswith(name + "/")}
+
+        split = Energies(
+            group("strain_share"), group("kinetic_share"), group("heat_share") or None,
+            group("heat_share_by_channel") or None, data.get("loss_factor"), tuple(meta["losses_unknown"]),
+        )  # fmt: skip
+        return Row(build, Modes(**group("modes")), split, meta["mass"], data["bridge"])
+    except (OSError, ValueError, KeyError, EOFError):
+        return None
+
+
+def compare(fine, coarse, models, count):
+    """Comparisons of solved rows: each build's modes paired with the base's first `count`, and with the coarse mesh's."""
+    M = models[0].matrix("M", weights(fine[0].build.sections()))
+    base = fine[0].found.shape[:, :count]
+    near = nearest_nodes(*(m.space.points for m in models))
+    found = []
+    for row, rough in zip(fine, coarse):
+        partner, match = paired(mac(M, base, row.found.shape))
+        across, _ = paired(sampled_mac(row.found.shape, rough.found.shape, near))
+        found.append(Comparison(row, rough, partner, np.where(partner >= 0, across[partner], -1), match))
+    return tuple(found)
+
+
+def paired(criterion):
+    """For every mode a (rows of the criterion (na, nb)): its partner b, -1 if none, and their criterion."""
+    a, b = linear_sum_assignment(-criterion)
+    match = criterion[a, b]
+    partner = np.full(criterion.shape[0], -1)
+    value = np.zeros(criterion.shape[0])
+    partner[a], value[a] = np.where(match >= PAIRED, b, -1), match
+    return partner, value
+
+
+def nearest_nodes(fine, coarse):
+    """For every coarse point (m, 3) the index of the nearest fine one (n, 3)."""
+    return cKDTree(fine).query(coarse)[1]
+
+
+def sampled_mac(fine, coarse, near):
+    """Modal assurance criterion of displacements on two meshes, sampled at the coarse mesh's nodes."""
+
+    def displacement(shape):
+        u = shape.reshape(-1, 6, shape.shape[1])[:, :3]
+        return u
+
+    a, b = displacement(fine)[near].reshape(-1, fine.shape[1]), displacement(coarse).reshape(-1, coarse.shape[1])
+    return (a.T @ b) ** 2 / np.outer(np.sum(a**2, axis=0), np.sum(b**2, axis=0))
+
+
+# --- measures ---
+
+
+def rim_share(shares):
+    """(n,) sum of a share over the parts of the rim; shares {part: (n,)} or None."""
+    return None if shares is None else sum(shares[part] for part in RIM if part in shares)
+
+
+def tap_weights(row, count):
+    """(count,) shares of the energy that a short tap on the saddle gives to each mode: phi(saddle)^2, summing to 1."""
+    w = row.bridge[:count] ** 2
+    return w / w.sum()
+
+
+def of_a_tap(row, values, count):
+    """A per-mode quantity (n,) averaged over the energy that a tap on the saddle gives to the first modes."""
+    return None if values is None else float(np.sum(tap_weights(row, count) * values[:count]))
+
+
+def rim_grams(row):
+    """Weight of the rim [g]."""
+    return 1e3 * sum(m for part, m in row.mass.items() if part in RIM)

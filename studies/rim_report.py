@@ -1,0 +1,267 @@
+"""The rim study as a page, tables for machines and a summary for the terminal."""
+
+import csv
+import json
+import platform
+from datetime import date
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+from jinja2 import Environment, FileSystemLoader, select_autoescape
+
+from fem.energies import loss_factor_without
+from meshes.parts import RIM
+from studies.modes import largest, plain, rimwork_version
+from studies.rim import of_a_tap, rim_grams, rim_share
+
+SCHEMA_VERSION = 1
+LABEL = "without air, radiation and strings: an upper estimate; does not yet answer sustain"
+CAUTIONS = (
+    "The figures say nothing of strength. String tension loads every joint of an instrument for decades: judge strength "
+    "and safety by experience and trials, not by this page.",
+    "Bending irons, saws, wood dust and glues harm: guard, mask and air the room as their makers say, and follow local "
+    "rules; where the law asks for licensed practice, it comes first.",
+)
+NOT_MODELLED = (
+    "the enclosed air, sound radiated, strings and their tension, the player's arm and lap",
+    "crack-stopping by the bars on the sides, the risk that a block splits, sealing of end grain, heat and creep of glue lines",
+    "finish, bindings, purfling, fret wires, the fingerboard's tongue over the top",
+)
+PROVENANCE = ("numpy", "scipy", "scikit-fem", "gmsh")
+
+
+def summary(study):
+    """The answer for the terminal, the plain words first."""
+    lines = [study.body.name + ", " + LABEL, ""]
+    lines += answer(study)
+    lines.append("")
+    head = f"{'build of the rim':46s} {'rim':>7} {'heat in the rim':>18} {'if the rim had no loss':>23} {'stored in the rim':>19}"
+    lines.append(head)
+    for row in headline(study):
+        lines.append(
+            f"{row['label']:46s} {row['rim_g']:5.0f} g {band(row['heat'], row['heat_error']):>18} "
+            f"{longer(row['no_loss_gain']):>23} {band(row['stored'], row['stored_error']):>19}"
+        )
+    lines.append(
+        "of a tap on the bridge saddle, over the modes computed; +- is the mesh error alone, the model error is not known"
+    )
+    return "\n".join(lines)
+
+
+def band(value, error):
+    """'12.3 +- 0.4 %'."""
+    return "not known" if value is None else f"{100 * value:.1f} +- {100 * error:.1f} %"
+
+
+def longer(gain):
+    return "not known" if gain is None else f"rings {100 * gain:.0f} % longer"
+
+
+def headline(study):
+    """One dict per build: weight, heat and storage in the rim for a tap on the saddle, and what no loss would give."""
+    found = []
+    for c in study.comparisons:
+        count = min(study.count, len(c.row.found.frequency))
+        fine, rough = (tap_measures(row, count) for row in (c.row, c.coarse))
+        found.append(
+            {
+                "name": c.row.build.name,
+                "label": c.row.build.label,
+                "note": c.row.build.note,
+                "rim_g": rim_grams(c.row),
+                **fine,
+                **{f"{k}_error": None if v is None else abs(v - rough[k]) for k, v in fine.items()},
+            }
+        )
+    return found
+
+
+def tap_measures(row, count):
+    """Shares of a tap's energy: heat in the rim, storage in the rim, mean loss factor, and the gain if the rim had no loss."""
+    heat = rim_share(row.split.heat_share)
+    gain = None
+    if heat is not None:
+        gain = row.split.loss_factor / loss_factor_without(row.split, RIM) - 1
+    return {
+        "heat": of_a_tap(row, heat, count),
+        "stored": of_a_tap(row, rim_share(row.split.strain_share), count),
+        "mean_loss_factor": of_a_tap(row, row.split.loss_factor, count),
+        "no_loss_gain": of_a_tap(row, gain, count),
+    }
+
+
+def answer(study):
+    """Two or three plain sentences on the heat turned in the rim, then on what is stored there."""
+    rows = headline(study)
+    base, others = rows[0], [r for r in rows[1:] if r["name"] != "stiff_limit"]
+    top = study.comparisons[0].row.found.frequency[study.count - 1]
+    if base["heat"] is None:
+        return [
+            "Loss factors are not known for "
+            + ", ".join(study.comparisons[0].row.split.losses_unknown)
+            + ": no heat can be told."
+        ]
+    lines = [
+        f"After a tap on the saddle, {100 * base['heat']:.1f} % of the energy that the modes up to {top:.0f} Hz hold turns to heat "
+        f"in the rim as the sheet builds it. Without any loss in the rim, and all else equal, these modes would ring "
+        f"{100 * base['no_loss_gain']:.0f} % longer: no rim build can gain more than that through its own losses."
+    ]
+    for r in others:
+        change, error = r["heat"] - base["heat"], abs(r["heat_error"]) + abs(base["heat_error"])
+        words = "no change beyond the mesh error" if abs(change) <= error else f"{100 * change:+.1f} points"
+        lines.append(
+            f"- {r['label']}: heat turned in the rim {100 * r['heat']:.1f} % ({words}), {r['rim_g'] - base['rim_g']:+.0f} g"
+        )
+    return lines
+
+
+def per_mode(study):
+    """One dict per build and mode of the base: frequencies, shifts, shares, errors."""
+    base = study.comparisons[0].row
+    for c in study.comparisons:
+        row = c.row
+        heat, stored = rim_share(row.split.heat_share), rim_share(row.split.strain_share)
+        rough_heat, rough_stored = rim_share(c.coarse.split.heat_share), rim_share(c.coarse.split.strain_share)
+        for k in range(study.count):
+            p, q = c.partner[k], c.coarse_partner[k]
+            known = p >= 0
+            f = row.found.frequency[p] if known else None
+            item = {
+                "build": row.build.name,
+                "mode": k + 1,
+                "frequency_hz": f,
+                "frequency_error_hz": abs(f - c.coarse.found.frequency[q]) if known and q >= 0 else None,
+                "shift_percent": 100 * (f / base.found.frequency[k] - 1) if known else None,
+                "assurance": c.match[k],
+                "heat_in_rim": heat[p] if known and heat is not None else None,
+                "heat_in_rim_error": abs(heat[p] - rough_heat[q]) if known and q >= 0 and heat is not None else None,
+                "loss_factor": row.split.loss_factor[p] if known and heat is not None else None,
+                "loss_factor_rim_without_loss": row.split.loss_factor[p] * (1 - heat[p])
+                if known and heat is not None
+                else None,
+                "stored_in_rim": stored[p] if known else None,
+                "stored_in_rim_error": abs(stored[p] - rough_stored[q]) if known and q >= 0 else None,
+                "moves_most": largest_part(row.split.kinetic_share, p) if known else None,
+            }
+            yield {key: v.item() if isinstance(v, np.generic) else v for key, v in item.items()}
+
+
+def largest_part(shares, mode):
+    return largest({part: v for part, v in shares.items()}, mode)
+
+
+def provenance(study):
+    """{what: value} that lets somebody compute the same again."""
+    return {
+        "rimwork": rimwork_version(),
+        "sheet": Path(study.sheet).name,
+        "sheet_sha256": study.sheet_hash,
+        "date": date.today().isoformat(),
+        "python": platform.python_version(),
+        **{name: version(name) for name in PROVENANCE},
+        "element": "cubic triangle (P3), flat facets, full integration",
+        "mesh_size_mm": [1e3 * study.size, 1e3 * study.size * 1.5],
+        "unknowns": list(study.unknowns),
+    }
+
+
+def as_json(study):
+    """The whole study for machines."""
+    rows = []
+    for c, head in zip(study.comparisons, headline(study)):
+        split = c.row.split
+        rows.append(
+            {
+                **head,
+                "mass_kg": c.row.mass,
+                "frequency_hz": plain(c.row.found.frequency),
+                "residual": plain(c.row.found.residual),
+                "strain_energy_share": {p: plain(v) for p, v in split.strain_share.items()},
+                "kinetic_energy_share": {p: plain(v) for p, v in split.kinetic_share.items()},
+                "heat_share": None if split.heat_share is None else {p: plain(v) for p, v in split.heat_share.items()},
+                "loss_factor": None if split.loss_factor is None else plain(split.loss_factor),
+            }
+        )
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "model": "dry",
+        "label": LABEL,
+        "mesh_error": "difference of two mesh sizes",
+        "model_error": "not known",
+        "builds": rows,
+        "modes": list(per_mode(study)),
+        "assumed": [vars(a) for a in study.body.assumed],
+        "warnings": list(study.body.warnings),
+        "not_modelled": NOT_MODELLED,
+        "provenance": provenance(study),
+    }
+
+
+def write_report(study, out, pictures=True):
+    """Write index.html, rim.csv, rim.json and the pictures into the folder `out`; returns the paths written."""
+    data = as_json(study)
+    drawn = draw(study, out) if pictures else []
+    page, table, machine = out / "index.html", out / "rim.csv", out / "rim.json"
+    machine.write_text(json.dumps(data, indent=1) + "\n")
+    with table.open("w", newline="") as stream:
+        writer = csv.DictWriter(stream, fieldnames=list(data["modes"][0]))
+        writer.writeheader()
+        writer.writerows(data["modes"])
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).parent / "templates"), autoescape=select_autoescape(["html", "j2"])
+    )
+    environment.filters |= {"percent": percent, "hertz": hertz}
+    by_mode = {}
+    for item in data["modes"]:
+        by_mode.setdefault(item["mode"], {})[item["build"]] = item
+    page.write_text(
+        environment.get_template("rim.html.j2").render(
+            study=study, data=data, by_mode=by_mode, answer=answer(study), label=LABEL, cautions=CAUTIONS,
+            pictures=[p.relative_to(out).as_posix() for p in drawn if p.suffix == ".png"], parts=rim_parts(data),
+        )
+    )  # fmt: skip
+    return [page, table, machine, *drawn[:1]]
+
+
+def rim_parts(data):
+    """Heat share of each part of the rim in the sheet's own build, by mode: {part: [..]}, or {}."""
+    heat = data["builds"][0]["heat_share"] or {}
+    return {part: heat[part] for part in RIM if part in heat}
+
+
+def percent(value, digits=1):
+    return "–" if value is None else f"{100 * value:.{digits}f} %"
+
+
+def hertz(value):
+    return "–" if value is None else f"{value:.1f}"
+
+
+def draw(study, out):
+    """Pictures of the sheet's own modes."""
+    from studies.pictures import draw_modes
+
+    row = study.comparisons[0].row
+    count = min(12, study.count)
+    labels = [
+        f"{f:.0f} Hz, {largest_part(row.split.kinetic_share, k)}" for k, f in enumerate(row.found.frequency[:count])
+    ]
+    items = [m for m in per_mode(study) if m["build"] == row.build.name][:count]
+    captions = [
+        f"{study.body.name}, {row.build.label}. Mode {m['mode']} at {m['frequency_hz']:.1f} Hz "
+        f"(mesh error {m['frequency_error_hz'] or 0:.1f} Hz, model error not known). Computed; hung free; dry (without air)."
+        for m in items
+    ]
+    model = study.model
+    return draw_modes(
+        model.space,
+        model.space.mesh,
+        study.body,
+        row.found.frequency,
+        row.found.shape,
+        out / "pictures",
+        labels,
+        captions,
+        count,
+    )

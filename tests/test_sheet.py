@@ -1,0 +1,533 @@
+"""Build sheets: every mistake told with file, key, value, range and the likely right one; doming; masses by hand."""
+
+import json
+import re
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fem.woods import library
+from meshes import dome
+from meshes.body import Lining, Surface, back_height, braces_of, side_height, surface_height, top_height
+from meshes.describe import air_volume, areas, bend, check_text, describe, lining_mass
+from meshes.drawing import brace_height, draw_plan
+from meshes.new_sheet import new_sheet_text
+from meshes.outline import distance
+from meshes.outline_csv import outline_from_drawing
+from meshes.sheet import body_of, read_sheet, sheet_schema
+from meshes.sheet_errors import SheetError
+
+BODIES = Path(__file__).parents[1] / "meshes" / "bodies"
+
+
+def edited(text=None, **tables):
+    """Parsed minimal sheet with keys of tables set, or taken away by None."""
+    raw = tomllib.loads(text or new_sheet_text())
+    for table, keys in tables.items():
+        if isinstance(keys, dict):
+            raw.setdefault(table, {}).update(keys)
+            raw[table] = {key: value for key, value in raw[table].items() if value is not None}
+        else:
+            raw[table] = keys
+    return raw
+
+
+def built(folder=Path(), **tables):
+    return body_of(edited(**tables), "guitar.toml", folder, library())
+
+
+def mistakes_of(folder=Path(), **tables):
+    """Texts of all the mistakes in the edited minimal sheet."""
+    with pytest.raises(SheetError) as caught:
+        built(folder, **tables)
+    return str(caught.value).splitlines()
+
+
+def bar(**keys):
+    return {
+        "name": "bar", "plate": "top", "from_mm": [400, -130], "to_mm": [400, 130], "width_mm": 8, "height_mm": 14
+    } | keys  # fmt: skip
+
+
+# --- sheets that are right ---
+
+
+@pytest.mark.parametrize(("name", "top", "back"), [("hazel", 9, 4), ("linnet", 9, 3)])
+def test_examples_are_read_without_warnings(name, top, back):
+    body = read_sheet(BODIES / f"{name}.toml")
+    assert body.warnings == ()
+    assert (len(braces_of(body, "top")), len(braces_of(body, "back"))) == (top, back)
+    assert {a.key for a in body.assumed} <= {"neck_block.height_mm", "tail_block.height_mm", "lining_top.width_mm"}
+
+
+def test_new_sheet_needs_only_measures_and_lists_every_default(tmp_path):
+    path = tmp_path / "mine.toml"
+    path.write_text(new_sheet_text())
+    body = read_sheet(path)
+    assumed = {a.key: a.value for a in body.assumed}
+    assert assumed["top.thickness_mm"] == "2.8 mm"
+    assert assumed["heights.top_radius_mm"] == "flat"
+    assert assumed["lining_top.width_mm"] == "6 mm"
+    assert "at 100, 268, 416 mm" in assumed["brace (plate = 'top')"]
+    assert not [key for key in assumed if key.startswith(("body.length", "soundhole", "wood", "neck.included"))]
+    assert all(a.source.startswith("assumed") for a in body.assumed)
+    assert all(a.key in check_text(body) for a in body.assumed)
+
+
+def test_every_commented_key_of_the_new_sheet_is_known():
+    """Taking the # away before each key leaves a sheet without unknown keys."""
+    measures, rest = new_sheet_text().split("# ---- everything below")
+    lines = [re.sub(r"^# (?=\[|\w+ = )", "", line) for line in rest.splitlines()[1:]]
+    body = body_of(tomllib.loads("\n".join([measures, *lines])), "new.toml", Path(), library())
+    assert body.sides[1].thickness == pytest.approx(1.5e-3)
+    assert len(body.side_bars) == 4
+    assert body.neck.head_mass == pytest.approx(0.35)
+
+
+def test_what_a_sheet_gives_is_not_assumed():
+    body = built(top={"thickness_mm": 3.1, "wood": "western_redcedar"})
+    assert body.top.thickness == pytest.approx(3.1e-3)
+    assert body.top.wood.name == "western_redcedar"
+    assert "top.grain_deg" in {a.key for a in body.assumed}
+    assert not {"top.thickness_mm", "top.wood"} & {a.key for a in body.assumed}
+
+
+def test_inches_are_millimetres_times_25_4():
+    in_mm = built(top={"thickness_mm": 2.54}, brace=[bar(from_mm=[406.4, -127], to_mm=[406.4, 127])])
+    in_inches = built(
+        top={"thickness_in": 0.1}, body={"length_mm": None, "length_in": 490 / 25.4},
+        brace=[{k.replace("from_mm", "from_in").replace("to_mm", "to_in"): v for k, v in
+                bar(from_mm=[16, -5], to_mm=[16, 5]).items()}],
+    )  # fmt: skip
+    assert in_inches.top.thickness == pytest.approx(in_mm.top.thickness)
+    assert in_inches.outline.length == pytest.approx(0.490)
+    assert in_inches.braces[0].start == pytest.approx(in_mm.braces[0].start, abs=1e-6)
+
+
+def test_grain_angles_keep_their_sign():
+    assert built(top={"grain_deg": 27}).top.grain_angle == pytest.approx(np.radians(27))
+    assert built(top={"grain_deg": -27}).top.grain_angle == pytest.approx(-np.radians(27))
+
+
+def test_sides_doubled_outer_layer_first():
+    body = built(sides={"thickness_mm": 1.9, "inner_wood": "spanish_cedar", "inner_thickness_mm": 1.4})
+    assert [(layer.wood.name, round(layer.thickness, 6)) for layer in body.sides] == [
+        ("honduras_mahogany", 0.0019),
+        ("spanish_cedar", 0.0014),
+    ]
+    assert body.side_thickness == pytest.approx(3.3e-3)
+
+
+def test_own_woods_and_single_values_of_library_woods():
+    own = {
+        "E_along_GPa": 11.5, "E_across_GPa": 0.8, "nu_along_across": 0.4, "G_in_plane_GPa": 0.75,
+        "G_along_normal_GPa": 0.7, "G_across_normal_GPa": 0.04, "density_kg_m3": 410, "source": "bench",
+    }  # fmt: skip
+    sitka = library()["sitka_spruce"]
+    body = built(
+        wood={"attic_spruce": own, "sitka_spruce": {"density_kg_m3": 433, "source": "scales"}},
+        top={"wood": "attic_spruce"},
+    )
+    wood = body.top.wood
+    assert (wood.E_L, wood.E_R, wood.G_LR, wood.G_LT, wood.G_RT) == pytest.approx(
+        (11.5e9, 0.8e9, 0.75e9, 0.7e9, 0.04e9)
+    )
+    assert not wood.losses_known
+    assert wood.sources["E_L"] == "bench"
+    brace = body.braces[0].wood
+    assert (brace.density, brace.E_L, brace.loss_L) == (433, sitka.E_L, sitka.loss_L)
+    assert (brace.sources["density"], brace.sources["E_L"]) == ("scales", sitka.sources["E_L"])
+
+
+def test_brace_ends_let_in_stopping_short_and_free():
+    ends = {"let_in": 0.0, "stops_short": 9e-3, "free": None}
+    for kind, gap in ends.items():
+        brace = built(brace=[bar(ends={"kind": kind, "gap_mm": 9, "taper_mm": 30, "height_mm": 3})]).braces[0]
+        outline = built().outline
+        for point, drawn in ((brace.start, (0.4, -0.13)), (brace.end, (0.4, 0.13))):
+            if gap is None:
+                assert point == pytest.approx(drawn)
+            else:
+                assert distance(outline, [point])[0] == pytest.approx(gap, abs=1e-5)
+                assert point[0] == pytest.approx(0.4)  # stays on its line
+    assert brace_height(brace, 0.0) == pytest.approx(3e-3)
+    assert brace_height(brace, 0.5) == pytest.approx(14e-3)
+    assert brace_height(brace, 15e-3 / brace.length) == pytest.approx(8.5e-3)
+
+
+def test_end_drawn_inside_is_free_and_a_stretched_one_is_warned_of():
+    free, short = bar(from_mm=[400, -60]), bar(from_mm=[400, -60], ends={"kind": "stops_short"})
+    assert built(brace=[free]).braces[0].at_start.kind == "free"
+    assert built(brace=[free]).braces[0].at_end.kind == "stops_short"
+    assert "drawn" in built(brace=[short]).warnings[0]
+    assert "'bar'" in built(brace=[short]).warnings[0]
+
+
+def test_plates_may_be_unbraced_and_bodies_without_neck():
+    body = built(top={"braced": False}, back={"braced": False}, neck={"included": False})
+    assert body.braces == ()
+    assert body.neck is None
+
+
+def test_solid_lining_is_as_wide_as_its_laminations():
+    body = built(lining_top={"kind": "solid_laminated", "laminations": 4, "lamination_thickness_mm": 1.6})
+    assert body.lining_top.width == pytest.approx(6.4e-3)
+    assert body.lining_top.kerf_spacing == 0
+    keys = {a.key for a in body.assumed}
+    assert "lining_top.kerf_width_mm" not in keys
+    assert "lining_back.kerf_width_mm" in keys
+
+
+# --- sheets that are wrong ---
+
+BAD = {
+    "28 for 2.8": ({"top": {"thickness_mm": 28}}, ["top.thickness_mm = 28", "1 to 8 mm", "did you mean 2.8?"]),
+    "negative": ({"back": {"thickness_mm": -2.6}}, ["back.thickness_mm = -2.6", "1 to 8 mm", "did you mean 2.6?"]),
+    "not a number": ({"soundhole": {"diameter_mm": float("nan")}}, ["soundhole.diameter_mm = nan", "20 to 200 mm"]),
+    "infinite": ({"heights": {"tail_mm": float("inf")}}, ["heights.tail_mm = inf", "20 to 200 mm", "plain number"]),
+    "inches as mm": ({"body": {"length_mm": 19.3}}, ["body.length_mm = 19.3", "did you mean 490.2?", "inches"]),
+    "mm as inches": ({"top": {"thickness_in": 2.8}}, ["top.thickness_in = 2.8", "0.03937 to 0.315 inches", "0.1102?"]),
+    "mm and inches": (
+        {"top": {"thickness_mm": 2.8, "thickness_in": 0.11}},
+        ["top.thickness_in", "only one of thickness_in and thickness_mm"],
+    ),
+    "text for a number": ({"top": {"thickness_mm": "2,8"}}, ["top.thickness_mm = '2,8'", "write 2.8 without quotes"]),
+    "yes for true": ({"top": {"braced": "yes"}}, ["top.braced = 'yes'", "true or false"]),
+    "unknown key": ({"top": {"thicknes_mm": 2.8}}, ["top.thicknes_mm", "did you mean 'thickness_mm'?"]),
+    "key without unit": ({"top": {"thickness": 2.8}}, ["top.thickness = 2.8", "did you mean 'thickness_mm'?"]),
+    "unknown table": ({"topp": {"wood": "x"}}, ["topp", "did you mean 'top'?"]),
+    "unknown wood": ({"top": {"wood": "sitka"}}, ["top.wood = 'sitka'", "wood of the library", "'sitka_spruce'?"]),
+    "incomplete wood": ({"bridge": {"wood": "gaboon_ebony"}}, ["bridge.wood = 'gaboon_ebony'", "incomplete", "E_L"]),
+    "half a wood": ({"wood": {"attic": {"E_along_GPa": 11}}}, ["wood.attic", "lacks E_across_GPa", "density_kg_m3"]),
+    "impossible wood": (
+        {"wood": {"sitka_spruce": {"E_across_GPa": 390, "nu_along_across": 1.5}}},
+        ["wood.sitka_spruce", "Poisson ratio 1.5"],
+    ),
+    "unknown kind": ({"lining_top": {"kind": "kerved"}}, ["lining_top.kind = 'kerved'", "solid_laminated", "'kerfed'?"]),
+    "unknown grain": ({"tail_block": {"grain": "to_top"}}, ["tail_block.grain", "toward_top, along_body, across_body"]),
+    "later version": ({"sheet_version": 2}, ["sheet_version = 2", "one of: 1"]),
+    "missing measure": ({"body": {"waist_width_mm": None}}, ["body.waist_width_mm = nothing given", "needed"]),
+    "missing height": ({"heights": {"tail_mm": None}}, ["heights.tail_mm = nothing given", "20 to 200 mm"]),
+    "waist too wide": ({"body": {"waist_width_mm": 300}}, ["body.waist_width_mm = 300", "upper_bout_width_mm = 284"]),
+    "places out of order": ({"body": {"waist_place_mm": 420}}, ["body.waist_place_mm = 420", "less than upper_bout"]),
+    "measures and drawing": ({"body": {"half_outline_csv": "a.csv"}}, ["only body.half_outline_csv", "not both"]),
+    "hole wider than the waist": (
+        {"body": {"waist_width_mm": 170}, "soundhole": {"diameter_mm": 180}},
+        ["soundhole.diameter_mm = 180", "less than the waist, 170 mm"],
+    ),
+    "hole over the edge": ({"soundhole": {"place_mm": 450}}, ["soundhole.diameter_mm = 98", "at most 70 mm there"]),
+    "hole outside": ({"soundhole": {"place_mm": 560}}, ["soundhole.place_mm = 560", "0 to 490 mm from the tail"]),
+    "brace outside": ({"brace": [bar(to_mm=[400, 260])]}, ["brace 1 (bar).to_mm = [400.0, 260.0]", "118 mm outside"]),
+    "brace swapped": ({"brace": [bar(from_mm=[130, 400])]}, ["brace 1 (bar).from_mm", "did you mean [400.0, 130.0]?"]),
+    "brace over the waist": (
+        {"brace": [bar(from_mm=[140, 186], to_mm=[402, 139])]},
+        ["brace 1 (bar).to_mm", "straight line that stays in the body"],
+    ),
+    "brace of no length": ({"brace": [bar(to_mm=[400, -125])]}, ["at least 20 mm from from_mm"]),
+    "brace too tall": ({"brace": [bar(height_mm=39), bar(name="x")], "heights": {"neck_block_mm": 70}}, ["35 mm"]),
+    "brace names": ({"brace": [bar(), bar()]}, ["brace 2 (bar).name", "no other brace"]),
+    "long tapers": ({"brace": [bar(ends={"taper_mm": 200})]}, ["brace 1 (bar).ends.taper_mm = 400", "260 mm"]),
+    "tall end": ({"brace": [bar(to_end={"height_mm": 20})]}, ["brace 1 (bar).to_end.height_mm = 20", "height 14 mm"]),
+    "braces denied": ({"top": {"braced": False}, "brace": [bar()]}, ["top.braced = false", "no [[brace]]"]),
+    "brace point short": ({"brace": [bar(from_mm=[400])]}, ["brace 1 (bar).from_mm 2 = nothing given"]),
+    "bridge off the top": ({"bridge": {"saddle_mm": 25}}, ["bridge.place_mm = 22", "inside the outline"]),
+    "bridge under the hole": ({"bridge": {"place_mm": 300, "saddle_mm": 300}}, ["bridge.place_mm = 300", "soundhole"]),
+    "saddle off the bridge": ({"bridge": {"place_mm": 180, "saddle_mm": 200}}, ["bridge.saddle_mm = 200", "165 to 195"]),
+    "tall lining": ({"lining_back": {"height_mm": 50}}, ["lining_back.height_mm = 50", "half the lowest side, 47.5 mm"]),
+    "thick web": ({"lining_top": {"web_mm": 7}}, ["lining_top.web_mm = 7", "width 6 mm"]),
+    "wide kerf": ({"lining_top": {"kerf_width_mm": 4, "kerf_spacing_mm": 3}}, ["kerf_width_mm = 4", "= 3 mm"]),
+    "laminations": (
+        {"lining_top": {"kind": "solid_laminated", "width_mm": 7}},
+        ["lining_top.width_mm = 7", "= 6 mm", "leave width_mm out"],
+    ),
+    "half doubled": ({"sides": {"inner_thickness_mm": 1.5}}, ["sides.inner_wood = nothing given", "both or none"]),
+    "tall block": ({"neck_block": {"height_mm": 120}}, ["neck_block.height_mm = 120", "at most the side there, 95 mm"]),
+    "wide block": ({"neck_block": {"width_mm": 250, "thickness_mm": 20}}, ["neck_block.width_mm", "between the sides"]),
+    "bar beyond the neck": ({"side_bars": {"places_mm": [100, 520]}}, ["side_bars.places_mm = 520", "485 mm"]),
+    "string lists": ({"strings": {"gauge_mm": [1.0, 0.8], "tension_N": [70]}}, ["gauge_mm: 2, tension_N: 1"]),
+    "long neck": ({"strings": {"scale_length_mm": 420}, "neck": {"length_mm": 430},
+                   "bridge": {"saddle_mm": 200}}, ["neck.length_mm = 430", "= 420 mm"]),
+    "deepest off the body": ({"heights": {"back_deepest_mm": 600}}, ["back_deepest_mm = 600", "490 mm"]),
+    "no room": (
+        {
+            "heights": {"neck_block_mm": 20, "tail_mm": 20, "back_radius_mm": "flat", "back_radius_across_mm": 1000},
+            "lining_top": {"kind": "none"}, "lining_back": {"kind": "none"},
+            "top": {"braced": False}, "back": {"braced": False},
+        },
+        ["heights = 2 mm between top and back", "at least 10 mm"],
+    ),
+    "no drawing": (
+        {"body": dict.fromkeys(tomllib.loads(new_sheet_text())["body"]) | {"full_outline_csv": "nowhere.csv"}},
+        ["nowhere.csv: file", "No such file"],
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_bad_sheets_are_told_to_the_maker(case):
+    tables, words = BAD[case]
+    lines = mistakes_of(**tables)
+    assert len(lines) == 1, lines
+    assert lines[0].startswith(("guitar.toml: ", "nowhere.csv: "))
+    assert all(word in lines[0] for word in words), lines[0]
+
+
+def test_all_mistakes_are_told_at_once():
+    """Field mistakes, a missing measure, an unknown wood and a brace outside the body in one go."""
+    lines = mistakes_of(
+        top={"thickness_mm": 28, "wood": "larch"},
+        back={"grain_deg": float("nan"), "thicknes_mm": 2},
+        brace=[bar(to_mm=[400, 260]), bar(name="y", plate="side")],
+        lining_back={"height_mm": 50},
+    )
+    expected = [
+        "top.wood", "top.thickness_mm", "back.grain_deg", "back.thicknes_mm", "brace 2 (y).plate",
+        "brace 1 (bar).to_mm", "lining_back.height_mm",
+    ]  # fmt: skip
+    assert len(lines) == len(expected)
+    assert all(any(f" {key} " in line for line in lines) for key in expected)
+
+
+def test_mistake_holds_its_parts():
+    with pytest.raises(SheetError) as caught:
+        built(top={"thickness_mm": 28})
+    (mistake,) = caught.value.mistakes
+    assert (mistake.file, mistake.key, mistake.value) == ("guitar.toml", "top.thickness_mm", "28")
+    assert (mistake.allowed, mistake.hint) == ("1 to 8 mm", "did you mean 2.8?")
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"", ["is empty", "rimwork new"]),
+        (b"# only words\n", ["is empty"]),
+        (b"[body]\nlength_mm = 490,5\n", ["line 2, column 16", "length_mm = 490,5", "decimal point"]),
+        (b"[body]\nlength_mm = \n", ["line 2", "TOML"]),
+        (b"[body]\nlength_mm = 490\nlength_mm = 480\n", ["line 3", "only once"]),
+        (b"[body\n", ["line 1", "[body"]),
+        (b"\xff\xfe\x00", ["is not a text file"]),
+    ],
+)
+def test_files_that_are_no_sheets(tmp_path, content, words):
+    path = tmp_path / "sheet.toml"
+    path.write_bytes(content)
+    with pytest.raises(SheetError) as caught:
+        read_sheet(path)
+    assert len(caught.value.mistakes) == 1
+    assert all(word in str(caught.value) for word in ("sheet.toml: ", *words)), str(caught.value)
+
+
+def test_missing_file_and_folder(tmp_path):
+    (tmp_path / "hazel.toml").write_text("")
+    with pytest.raises(SheetError, match=r"hazle\.toml: file = not found.*did you mean 'hazel\.toml'\?"):
+        read_sheet(tmp_path / "hazle.toml")
+    with pytest.raises(SheetError, match="cannot be read"):
+        read_sheet(tmp_path)
+
+
+def test_self_crossing_drawing(tmp_path):
+    angle = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    points = np.column_stack([250 - 240 * np.cos(angle), 180 * np.sin(2 * angle)])  # a figure of eight
+    (tmp_path / "eight.csv").write_text("x_mm,y_mm\n" + "\n".join(f"{x:.3f},{y:.3f}" for x, y in points))
+    body = dict.fromkeys(edited()["body"]) | {"full_outline_csv": "eight.csv"}
+    lines = mistakes_of(tmp_path, body=body)
+    assert len(lines) == 1
+    assert "eight.csv: outline = crosses itself near x = " in lines[0]
+
+
+def test_drawn_body_is_read(tmp_path):
+    """A half outline drawn as half an ellipse: area pi a b."""
+    angle = np.linspace(0, np.pi, 50)
+    rows = "\n".join(f"{240 - 240 * np.cos(a):.4f},{180 * np.sin(a):.4f}" for a in angle)
+    (tmp_path / "half.csv").write_text("x_mm,half_width_mm\n" + rows)
+    body = built(tmp_path, body=dict.fromkeys(edited()["body"]) | {"half_outline_csv": "half.csv"})
+    assert body.outline.area == pytest.approx(np.pi * 0.24 * 0.18, rel=1e-4)
+    assert not [a for a in body.assumed if a.key.startswith("body.")]
+
+
+# --- schema ---
+
+
+def test_schema_lists_both_units_and_the_version():
+    schema = json.loads(json.dumps(sheet_schema()))
+    top = schema["$defs"]["TopTable"]["properties"]
+    assert (top["thickness_mm"]["minimum"], top["thickness_mm"]["maximum"]) == (1, 8)
+    assert top["thickness_in"]["maximum"] == pytest.approx(8 / 25.4)
+    assert schema["properties"]["sheet_version"]["const"] == 1
+    assert {"oneOf": [{"required": ["tail_mm"]}, {"required": ["tail_in"]}]} in schema["$defs"]["Heights"]["allOf"]
+    assert set(schema["required"]) == {"body", "heights", "soundhole"}
+
+
+# --- doming ---
+
+
+@pytest.mark.parametrize("radius", [3.0, 4.5, 9.0])
+def test_cap_against_the_sphere(radius):
+    """The parabola's error against the sphere's sagitta R - sqrt(R^2 - r^2) is r^4 / (8 R^3), 21 um at 3 m."""
+    r = np.linspace(0, 0.26, 14)
+    cap = Surface(0.0, 0.0, 0.25, 1 / radius, 1 / radius)
+    sagitta = radius - np.sqrt(radius**2 - r**2)
+    for x, y in ((0.25 + r, 0 * r), (0.25 + 0 * r, r), (0.25 - 0.6 * r, 0.8 * r)):
+        error = sagitta + surface_height(cap, x, y)
+        assert error == pytest.approx(r**4 / (8 * radius**3), rel=0.02, abs=1e-12)
+
+
+def test_two_heights_are_met_exactly_whatever_the_radii():
+    body = built(heights={"back_radius_mm": 3800, "back_radius_across_mm": 6000, "top_radius_mm": 9000})
+    assert side_height(body, 0.0, 0.0) == pytest.approx(0.112, abs=1e-12)
+    assert side_height(body, 0.49, 0.0) == pytest.approx(0.095, abs=1e-12)
+    z = [back_height(body, x, 0.0) for x in (0.1, 0.2, 0.3)]
+    assert (z[0] - 2 * z[1] + z[2]) / 0.01 == pytest.approx(1 / 3.8, rel=1e-9)
+    z = [back_height(body, 0.2, y) for y in (-0.1, 0.0, 0.1)]
+    assert (z[0] - 2 * z[1] + z[2]) / 0.01 == pytest.approx(1 / 6.0, rel=1e-9)
+
+
+def test_three_heights_are_fitted_and_the_exact_radius_is_told():
+    """Heights of a back of 5 m radius, cut by an exact sphere; a sheet that says 3 m must be told 5 m."""
+    waist = (0.298, 0.120)
+
+    def sphere(x, y):
+        return 0.12 - (5 - np.sqrt(25 - (x - 0.15) ** 2 - y**2))
+
+    heights = {"tail_mm": 1e3 * sphere(0, 0), "waist_mm": 1e3 * sphere(*waist), "neck_block_mm": 1e3 * sphere(0.49, 0)}
+    right = built(heights=heights | {"back_radius_mm": 5000})
+    assert right.warnings == ()
+    assert max(map(abs, dome.reconcile(right).mismatch.values())) < 1e-5
+    assert dome.reconcile(right).deepest == pytest.approx(0.15, abs=1e-3)
+    wrong = built(heights=heights | {"back_radius_mm": 2500})
+    found = dome.reconcile(wrong)
+    assert found.exact_radius == pytest.approx(5.0, rel=0.01)
+    assert sum(found.mismatch.values()) == pytest.approx(0, abs=1e-9)  # least squares with a free level
+    assert len(wrong.warnings) == 1
+    assert "waist +" in wrong.warnings[0]
+    told = re.search(r"A back radius of (\d+) mm would meet all heights", wrong.warnings[0])
+    assert float(told[1]) == pytest.approx(5000, rel=0.01)
+
+
+@pytest.mark.parametrize(("extra", "warned"), [(0.0, False), (1.0, False), (3.0, True)])
+def test_mismatch_is_warned_of_above_one_millimetre(extra, warned):
+    """A waist `extra` mm above the fitted one leaves about 0.53 of it at the waist after the fit."""
+    fit = built()
+    waist = 1e3 * side_height(fit, 0.298, 0.120)
+    body = built(heights={"waist_mm": float(waist + extra)})
+    worst = max(map(abs, dome.reconcile(body).mismatch.values()))
+    assert (worst > 1e-3) is warned
+    assert bool(body.warnings) is warned
+
+
+def test_deepest_place_named_elsewhere_is_warned_of():
+    body = built(heights={"back_deepest_mm": 298})
+    assert "not at 298 mm" in body.warnings[0]
+    found = dome.reconcile(body)
+    line = np.linspace(0, 0.49, 491)
+    depth = top_height(body, line, 0) - back_height(body, line, 0)
+    assert found.deepest == pytest.approx(line[np.argmax(depth)], abs=1e-3)
+    named = built(heights={"back_deepest_mm": 120})
+    radius = dome.reconcile(named).radius_for_named
+    met = built(heights={"back_deepest_mm": 120, "back_radius_mm": 1e3 * radius})
+    assert dome.reconcile(met).deepest == pytest.approx(0.120, abs=1e-3)
+
+
+def test_top_edge_lies_at_zero_on_average_and_its_crown_above():
+    body = built(heights={"top_radius_mm": 9000})
+    points = body.outline.points
+    step = np.linalg.norm(points - np.roll(points, -1, axis=0), axis=1)
+    z = top_height(body, *((points + np.roll(points, -1, axis=0)) / 2).T)
+    assert np.sum(z * step) == pytest.approx(0, abs=1e-5)
+    assert top_height(body, 0.245, 0) > 1e-3
+
+
+# --- figures ---
+
+
+def round_body(radius, **changes):
+    """A body with a circular plan, flat and parallel plates unless changed."""
+    angle = np.linspace(0, 2 * np.pi, 90, endpoint=False)
+    circle = outline_from_drawing(
+        np.column_stack([radius * (1 - np.cos(angle)), radius * np.sin(angle)]), is_half=False
+    )
+    flat = {"top_surface": Surface(0.0), "back_surface": Surface(-0.1)}
+    return replace(built(neck={"included": False}), outline=circle, **(flat | changes))
+
+
+def test_areas_and_air_of_a_drum():
+    """Cylinder of radius 0.2 m and height 0.1 m."""
+    drum = round_body(0.2)
+    found, hole = areas(drum), np.pi * 0.049**2
+    assert found["top"] == pytest.approx(np.pi * 0.04 - hole, rel=1e-5)
+    assert found["sides"] == pytest.approx(2 * np.pi * 0.2 * 0.1, rel=1e-5)
+    assert air_volume(drum) == pytest.approx(np.pi * 0.04 * 0.1, rel=1e-5)
+
+
+def test_area_and_air_of_a_domed_drum():
+    """Spherical cap of base a and sphere R: height s = R - sqrt(R^2 - a^2), area 2 pi R s, volume pi s (3 a^2 + s^2)/6."""
+    a, R = 0.2, 4.0
+    s = R - np.sqrt(R**2 - a**2)
+    drum = round_body(a, back_surface=Surface(-0.1 - s, 0.0, a, -1 / R, -1 / R))
+    assert areas(drum)["back"] == pytest.approx(2 * np.pi * R * s, rel=2e-5)
+    assert air_volume(drum) == pytest.approx(np.pi * a**2 * 0.1 + np.pi * s * (3 * a**2 + s**2) / 6, rel=1e-4)
+
+
+def test_masses_by_hand():
+    woods = library()
+    body = built(
+        brace=[bar(ends={"kind": "free", "taper_mm": 40, "height_mm": 4})], back={"braced": False},
+        bridge={"length_mm": 160, "width_mm": 30, "thickness_mm": 8}, side_bars={"places_mm": [138]},
+        neck={"length_mm": 350, "width_mm": 50, "thickness_mm": 16, "fingerboard_thickness_mm": 6, "head_mass_g": 350},
+    )  # fmt: skip
+    found = describe(body).masses
+    spruce, rosewood = woods["sitka_spruce"].density, woods["indian_rosewood"].density
+    mahogany = woods["honduras_mahogany"].density
+    # 260 mm long, 14 high, two ends of 40 mm falling to 4: 260 x 14 - 2 x 40 x 10 / 2 = 3240 mm2, 8 mm wide
+    assert found["top_braces"] == pytest.approx(3240e-6 * 8e-3 * spruce)
+    assert found["bridge"] == pytest.approx(0.160 * 0.030 * 0.008 * rosewood)
+    assert found["neck_block"] == pytest.approx(0.080 * 0.045 * 0.095 * mahogany)
+    assert found["neck"] == pytest.approx(0.350 * 0.050 * (0.016 * mahogany + 0.006 * rosewood) + 0.350)
+    height = side_height(body, 0.138, 0.19) - 0.030
+    assert found["side_bars"] == pytest.approx(2 * 0.010 * 0.0025 * height * spruce, rel=1e-6)
+    assert "back_braces" not in found
+    assert describe(body).total == pytest.approx(sum(found.values()))
+
+
+def test_lining_mass_of_a_drum():
+    """A ring from radius R - t/2 - w to R - t/2, less two blocks of 80 mm; one cut of 1 mm in 8 leaves 1.2 mm of 6."""
+    drum = round_body(0.2)
+    wood = library()["honduras_mahogany"]
+    solid = Lining("solid_laminated", 6e-3, 15e-3, wood, laminations=3, lamination_thickness=2e-3)
+    outer = 0.2 - drum.side_thickness / 2
+    ring = np.pi * (outer**2 - (outer - 6e-3) ** 2) - 0.160 * 6e-3
+    assert lining_mass(drum, solid) == pytest.approx(ring * 15e-3 * wood.density, rel=1e-4)
+    kerfed = Lining("kerfed", 6e-3, 15e-3, wood, 8e-3, 1e-3, 1.2e-3)
+    assert lining_mass(drum, kerfed) / lining_mass(drum, solid) == pytest.approx(1 - (1 / 8) * (4.8 / 6))
+
+
+def test_bending_strain_of_each_layer():
+    drum = round_body(0.2)
+    doubled = replace(drum, sides=(drum.sides[0], replace(drum.sides[0], thickness=1.4e-3)))
+    assert bend(doubled).strain == pytest.approx((2.2 / 400, 1.4 / 400), rel=0.01)
+
+
+# --- drawing ---
+
+
+def test_drawing_is_to_scale(tmp_path):
+    """The bar of 100 mm measures 50 mm in the file at a scale of one half (1 pt = 25.4/72 mm)."""
+    path = draw_plan(read_sheet(BODIES / "hazel.toml"), tmp_path / "hazel.svg", scale=0.5)
+    text = path.read_text()
+    lines = re.findall(r"M ([\d.]+) ([\d.]+) \nL ([\d.]+) ([\d.]+) \n\"", text)
+    level = [abs(float(x1) - float(x0)) for x0, y0, x1, y1 in lines if y0 == y1]
+    assert min(abs(run - 50 / 25.4 * 72) for run in level) < 1e-3
+    assert "Hazel: top, seen from the front" in text
+
+
+@pytest.mark.parametrize("ending", ["pdf", "png"])
+def test_drawing_in_other_formats(tmp_path, ending):
+    assert draw_plan(read_sheet(BODIES / "linnet.toml"), tmp_path / f"linnet.{ending}", scale=0.2).stat().st_size > 5000
+
+
+def test_drawing_refuses_other_endings(tmp_path):
+    with pytest.raises(ValueError, match=r"cannot draw a '\.dwg' file; expected one of \.svg, \.pdf, \.png"):
+        draw_plan(read_sheet(BODIES / "linnet.toml"), tmp_path / "linnet.dwg")
