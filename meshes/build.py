@@ -213,20 +213,17 @@ def _sides(body, rim, size):
     i, row = np.tile(i, 2), np.tile(row, 2)
     along = along_surface(np.column_stack([np.roll(rim.points, -1, axis=0) - rim.points, np.zeros(k)])[i], normal)
     surfaces = {"sides": Surface(np.arange(len(triangles)), along)}
-    for name, at, lining in (
-        ("lining_top", row == 0, body.lining_top),
-        ("lining_back", row == rows - 1, body.lining_back),
-    ):
-        surfaces[name] = Surface(np.flatnonzero(at), along[at])
-    middle = (rim.arc + np.append(rim.arc[1:], rim.arc[0] + body.outline.perimeter)) / 2
-    mid = point_at(body.outline, middle)
-    for name, block in (("neck_block", body.neck_block), ("tail_block", body.tail_block)):
-        at_end = mid[:, 0] > body.outline.length / 2 if name == "neck_block" else mid[:, 0] < body.outline.length / 2
-        behind = at_end & (np.abs(mid[:, 1]) < block.width / 2)
-        depth = (level[:-1] + level[1:]) / 2
-        at = behind[i] & (depth[row, i] < block.height)
+    depth = ((level[:-1] + level[1:]) / 2)[row, i]
+    blocked = np.zeros(len(triangles), bool)  # linings end at the blocks
+    for name in ("neck_block", "tail_block"):
+        block = getattr(body, name)
+        at = _behind(body, rim, name)[i] & (depth < block.height)
+        blocked |= at
         grain = np.tile([0.0, 0.0, 1.0], (at.sum(), 1)) if block.grain == "toward_top" else along[at]
         surfaces[f"{name}/sides"] = Surface(np.flatnonzero(at), along_surface(grain, normal[at]))
+    for name, last in (("lining_top", 0), ("lining_back", rows - 1)):
+        at = (row == last) & ~blocked
+        surfaces[name] = Surface(np.flatnonzero(at), along[at])
     lines = {}
     for number, bar in enumerate(body.side_bars, 1):
         at = int(np.argmin(np.abs(rim.arc - bar.arc)))
@@ -236,6 +233,14 @@ def _sides(body, rim, size):
         lines[f"side_bars/{number}"] = Line(edges, up, np.ones(edges.shape), np.zeros((len(edges), 3)))
     ring = _ring(k)
     return _Piece(nodes, triangles, normal, surfaces, lines, {"rim_top": ring, "rim_back": ring + rows * k})
+
+
+def _behind(body, rim, name):
+    """Which spans of the rim (k,) lie behind a block."""
+    ends = np.append(rim.arc[1:], rim.arc[0] + body.outline.perimeter)
+    x, y = point_at(body.outline, (rim.arc + ends) / 2).T
+    at_end = x > body.outline.length / 2 if name == "neck_block" else x < body.outline.length / 2
+    return at_end & (np.abs(y) < getattr(body, name).width / 2)
 
 
 def _levels(body, height, size):

@@ -11,7 +11,8 @@ Assumed: glue lines have no thickness; kerfs run through the whole height; a bev
 nothing changes along the edge but the kerfs, so the joint cannot turn about a or b (ca and cb are rigid), for the
 jumps kt, ka, kb already follow from one another along the edge. Couplings between the four motions are reported, not
 used. In a direction in which the shell corner is as soft as the solid one or softer the joint is taken as rigid, and
-said so: a plate glued onto a wide lining bends only from the lining's inner face, the shell's from the side.
+said so: a plate glued onto a wide lining bends from within the lining's inner face, the shell's from the side's middle.
+`span_excess` tells by how much the shell's plate is too long for that reason.
 """
 
 from dataclasses import dataclass, replace
@@ -29,6 +30,7 @@ from meshes.joint_solid import (
     ends,
     in_side,
     lining_floor,
+    plate_bending,
     shell_compliance,
     solid_compliance,
 )
@@ -110,6 +112,7 @@ class JointStiffness:
     solid: np.ndarray  # (4, 4) the solid corner alone, of the same pieces
     rigid: tuple[str, ...]  # directions whose compliance did not exceed the shell's: taken as rigid
     loss: float | None  # loss factor of the corner's wood under a moment; None: not known
+    span_excess: float  # m, length of plate whose bending makes up for a shell corner that is softer than the solid one
 
     def section(self, loss=None):
         """Section 'seam'; `loss` overrides the corner's own loss factor, None where neither is known gives 0."""
@@ -121,8 +124,10 @@ class JointStiffness:
         names = {"t": "sliding along the edge", "a": "inward", "b": "out of the plate", "turn": "rotation"}
         if not self.rigid:
             return "joint: yields in every direction beyond the shell corner"
-        said = ", ".join(names[r] for r in self.rigid)
-        return f"joint taken as rigid in {said}: there the shell corner is already as soft as the solid one, or softer"
+        said = "joint taken as rigid in " + ", ".join(names[direction] for direction in self.rigid)
+        if "turn" in self.rigid:
+            said += f"; the model's plate bends as if it were {1e3 * self.span_excess:.1f} mm longer at this edge"
+        return said
 
 
 @cache
@@ -139,7 +144,9 @@ def joint_stiffness(geometry, fine=FINE):
     to_loads = np.eye(4)
     to_loads[3, 2] = -A  # loads at the plate's end from those at the corner
     solid = found["solid"] - at_edge.T @ found["edge"] @ at_edge
-    return _stiff(to_loads.T @ (solid - found["shell"]) @ to_loads, to_loads.T @ solid @ to_loads, found["loss"])
+    beyond = to_loads.T @ (solid - found["shell"]) @ to_loads
+    excess = max(0.0, -beyond[3, 3] * plate_bending(geometry))
+    return _stiff(beyond, to_loads.T @ solid @ to_loads, found["loss"], excess)
 
 
 def _accept(stored):
@@ -151,12 +158,12 @@ def _accept(stored):
     return found | {"loss": None if stored["loss"] is None else float(stored["loss"])}
 
 
-def _stiff(compliance, solid_corner, loss):
+def _stiff(compliance, solid_corner, loss, excess):
     least = np.array([1 / RIGID_TRANSLATION] * 3 + [1 / RIGID_ROTATION])
     own = np.diag(compliance)
     k = [float(f) for f in 1 / np.maximum(own, least)]
     rigid = tuple(name for name, c, limit in zip(LOADS, own, least) if c <= limit)
-    return JointStiffness(tuple(k[:3]), k[3], compliance, solid_corner, rigid, loss)
+    return JointStiffness(tuple(k[:3]), k[3], compliance, solid_corner, rigid, loss, float(excess))
 
 
 def around_outline(geometry, angles):
@@ -167,4 +174,5 @@ def around_outline(geometry, angles):
         np.mean([one.compliance for one in found], axis=0),
         np.mean([one.solid for one in found], axis=0),
         None if None in losses else float(np.mean(losses)),
+        np.mean([one.span_excess for one in found]),
     )

@@ -1,4 +1,4 @@
-"""The corner of plate and rim twice: as orthotropic solid, and as shells joined rigidly; axes and loads of joint_section.
+"""The corner of plate and rim twice: as orthotropic solid, and as shells joined rigidly (see joint_section).
 
 Axes x, y, z of the solid are t along the edge, a inward, b out of the plate.
 """
@@ -68,7 +68,7 @@ def lining_floor(geometry):
 
 
 def in_side(A, b):
-    """(3, 4): shear flow along t, N_b and M about the side's middle surface at the height b, from LOADS at the end A."""
+    """(3, 4): shear flow along t, N_b and M about the side's middle surface at the height b, from LOADS at A."""
     return np.array([[1, 0, 0, 0], [0, 0, 1, 0], [0, b, A, 1]])
 
 
@@ -161,6 +161,11 @@ def _filled(geometry, t, a, b, part):
     return body, C, losses, parts
 
 
+def plate_bending(geometry):
+    """Bending stiffness of the plate across the edge, no strain along it [N m]."""
+    return _plate(geometry)[1]
+
+
 def section_solid(geometry, fine=FINE, beyond=BEYOND):
     """Solid of one kerf period of the corner, C, losses, and parts: 1 side, 2 lining, 3 plate, 4 binding."""
     h, face = geometry.plate_thickness, geometry.rim.side_thickness / 2
@@ -180,9 +185,21 @@ def section_solid(geometry, fine=FINE, beyond=BEYOND):
 
 def solid_compliance(geometry, fine=FINE, beyond=BEYOND):
     """(4, 4) compliance of the solid pieces, order LOADS, and the loss factor of the corner under a moment, or None."""
+    body, C, losses, _ = section_solid(geometry, fine, beyond)
+    u, compliance = solve_corner(geometry, body, C, beyond)
+    if losses is None:
+        return compliance, None
+    strains = body.strains(u)[..., 3:]
+    plate_end, side_end = ends(geometry, 0.0)
+    corner = ((body.middles[:, 1] < plate_end) & (body.middles[:, 2] > -side_end))[:, None, None]
+    stored, lost = (quadratic_form(body, strains, X * corner)[0, 0] for X in (C, sum(losses.values())))
+    return compliance, float(lost / stored)
+
+
+def solve_corner(geometry, body, C, beyond=BEYOND):
+    """u (n, 3, 4) under unit LOADS at the plate's end, balanced at the side's, and the compliance (4, 4)."""
     A, B = ends(geometry, beyond)
     h, ts = geometry.plate_thickness, geometry.rim.side_thickness
-    body, C, losses, _ = section_solid(geometry, fine, beyond)
     *_, twist = _plate(geometry)
 
     def on_plate(points):
@@ -202,18 +219,11 @@ def solid_compliance(geometry, fine=FINE, beyond=BEYOND):
         stress[:, 2] -= 6 * a[:, None] / ts**2 * np.array([0, -B, A, 1])
         return stress
 
-    u, compliance = _under(body, C, tractions(body, 1, A, on_plate) + tractions(body, 2, -B, on_side))
-    if losses is None:
-        return compliance, None
-    strains = body.strains(u)[..., 3:]
-    plate_end, side_end = ends(geometry, 0.0)
-    corner = ((body.middles[:, 1] < plate_end) & (body.middles[:, 2] > -side_end))[:, None, None]
-    stored, lost = (quadratic_form(body, strains, X * corner)[0, 0] for X in (C, sum(losses.values())))
-    return compliance, float(lost / stored)
+    return _under(body, C, tractions(body, 1, A, on_plate) + tractions(body, 2, -B, on_side))
 
 
 def _under(body, C, forces):
-    """Displacements (n, 3, cases) under balanced forces (n, 3, cases) that repeat along t, and compliance per length."""
+    """u (n, 3, cases) under balanced forces (n, 3, cases) periodic along t, and the compliance per length of edge."""
     masters = periodic_masters(body.points, 0)
     F = np.zeros_like(forces)
     np.add.at(F, masters, forces)

@@ -1,10 +1,10 @@
 """Mistakes in a build sheet, told to the maker: file, key, value, what is allowed, and the likely right answer."""
 
 import difflib
-import math
 from dataclasses import dataclass
 
 MM_PER_INCH = 25.4
+HUGE = 1e18  # no measure of an instrument; also more digits than a float holds
 UNITS = {"mm": " mm", "in": " inches", "g": " g", "deg": " degrees", "GPa": " GPa", "kg_m3": " kg/m3", "N": " N"}
 NOTHING = object()  # a key that is not there
 
@@ -78,7 +78,7 @@ def _hint(error, value, limits, scale, node):
 
 def likely(value, low, high, in_inches=False):
     """'did you mean ...?' for a number outside low..high: a sign, a slipped decimal point, or another unit."""
-    if not math.isfinite(value):
+    if not abs(value) < HUGE:
         return "write a plain number"
     slips = (-1, 0.1, 10, MM_PER_INCH, 1 / MM_PER_INCH, 0.01, 100, 1000, 0.001)
     for factor in (1 / MM_PER_INCH, *slips) if in_inches else slips:

@@ -187,6 +187,7 @@ BAD = {
     "28 for 2.8": ({"top": {"thickness_mm": 28}}, ["top.thickness_mm = 28", "1 to 8 mm", "did you mean 2.8?"]),
     "negative": ({"back": {"thickness_mm": -2.6}}, ["back.thickness_mm = -2.6", "1 to 8 mm", "did you mean 2.6?"]),
     "not a number": ({"soundhole": {"diameter_mm": float("nan")}}, ["soundhole.diameter_mm = nan", "20 to 200 mm"]),
+    "endless digits": ({"top": {"thickness_in": 10**400}}, ["top.thickness_in", "plain number"]),
     "infinite": ({"heights": {"tail_mm": float("inf")}}, ["heights.tail_mm = inf", "20 to 200 mm", "plain number"]),
     "inches as mm": ({"body": {"length_mm": 19.3}}, ["body.length_mm = 19.3", "did you mean 490.2?", "inches"]),
     "mm as inches": ({"top": {"thickness_in": 2.8}}, ["top.thickness_in = 2.8", "0.03937 to 0.315 inches", "0.1102?"]),
@@ -206,7 +207,7 @@ BAD = {
         {"wood": {"sitka_spruce": {"E_across_GPa": 390, "nu_along_across": 1.5}}},
         ["wood.sitka_spruce", "Poisson ratio 1.5"],
     ),
-    "unknown kind": ({"lining_top": {"kind": "kerved"}}, ["lining_top.kind = 'kerved'", "solid_laminated", "'kerfed'?"]),
+    "unknown kind": ({"lining_top": {"kind": "kerved"}}, ["lining_top.kind = 'kerved'", "laminated", "'kerfed'?"]),
     "unknown grain": ({"tail_block": {"grain": "to_top"}}, ["tail_block.grain", "toward_top, along_body, across_body"]),
     "later version": ({"sheet_version": 2}, ["sheet_version = 2", "one of: 1"]),
     "missing measure": ({"body": {"waist_width_mm": None}}, ["body.waist_width_mm = nothing given", "needed"]),
@@ -235,8 +236,8 @@ BAD = {
     "brace point short": ({"brace": [bar(from_mm=[400])]}, ["brace 1 (bar).from_mm 2 = nothing given"]),
     "bridge off the top": ({"bridge": {"saddle_mm": 25}}, ["bridge.place_mm = 22", "inside the outline"]),
     "bridge under the hole": ({"bridge": {"place_mm": 300, "saddle_mm": 300}}, ["bridge.place_mm = 300", "soundhole"]),
-    "saddle off the bridge": ({"bridge": {"place_mm": 180, "saddle_mm": 200}}, ["bridge.saddle_mm = 200", "165 to 195"]),
-    "tall lining": ({"lining_back": {"height_mm": 50}}, ["lining_back.height_mm = 50", "half the lowest side, 47.5 mm"]),
+    "saddle off the bridge": ({"bridge": {"place_mm": 180, "saddle_mm": 200}}, ["bridge.saddle_mm = 200", "165 to"]),
+    "tall lining": ({"lining_back": {"height_mm": 50}}, ["lining_back.height_mm = 50", "lowest side, 47.5 mm"]),
     "thick web": ({"lining_top": {"web_mm": 7}}, ["lining_top.web_mm = 7", "width 6 mm"]),
     "wide kerf": ({"lining_top": {"kerf_width_mm": 4, "kerf_spacing_mm": 3}}, ["kerf_width_mm = 4", "= 3 mm"]),
     "laminations": (
@@ -463,7 +464,7 @@ def test_areas_and_air_of_a_drum():
 
 
 def test_area_and_air_of_a_domed_drum():
-    """Spherical cap of base a and sphere R: height s = R - sqrt(R^2 - a^2), area 2 pi R s, volume pi s (3 a^2 + s^2)/6."""
+    """Cap of base a of a sphere R: height s = R - sqrt(R^2 - a^2), area 2 pi R s, volume pi s (3 a^2 + s^2)/6."""
     a, R = 0.2, 4.0
     s = R - np.sqrt(R**2 - a**2)
     drum = round_body(a, back_surface=Surface(-0.1 - s, 0.0, a, -1 / R, -1 / R))
