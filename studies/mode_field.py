@@ -9,8 +9,8 @@ from scipy.spatial import cKDTree
 
 CREASE = np.radians(40)  # triangles meeting at a sharper angle do not share a normal
 NEAR_PEAK = 0.9  # places whose displacement is this part of the largest decide the sign together
-QUIET = 0.01  # of the largest displacement: where nothing around moves more, a zero line is noise
-REACH = 0.06  # of the extent of the surface: how far 'around' goes
+QUIET = 0.01  # of the largest displacement: a zero line between two sides that move less is noise
+REACH = 0.06  # of the extent of the surface: how far from the line the two sides are looked at
 SHORTEST = 0.04  # of the extent: a shorter nodal line is not drawn
 MOVES = 0.15  # of the largest displacement: an area that does not reach this does not count as moving
 
@@ -160,20 +160,21 @@ def point_areas(field):
 
 
 def nodal_lines(field, largest=None):
-    """Lines at rest as NodalLines, without those where nothing around moves more than QUIET of `largest`.
+    """Lines at rest as NodalLines; kept where the plate moves more than QUIET of `largest` on both sides, within REACH.
 
     largest: displacement that counts as full scale (of all plates of the picture); the field's own if not given.
     """
     value = np.where(field.value == 0, 1e-300, field.value)
     extent = float(np.max(np.ptp(field.points, axis=0)))
     floor = QUIET * (largest or field.largest)
-    tree = cKDTree(field.points)
+    sides = [cKDTree(field.points[loud]) for loud in (value >= floor, value <= -floor) if loud.any()]
     found = []
+    if len(sides) < 2:
+        return found
     for i, j in _zero_runs(value, field.triangles):
         line = NodalLine(i, j, value[i] / (value[i] - value[j]))
         place = line.along(field.points)
-        around = tree.query_ball_point(place, REACH * extent)
-        loud = np.array([np.max(np.abs(value[near])) for near in around]) >= floor
+        loud = np.max([tree.query(place)[0] for tree in sides], axis=0) <= REACH * extent
         for run in _runs(loud):
             if _length(place[run]) >= SHORTEST * extent:
                 found.append(NodalLine(line.i[run], line.j[run], line.t[run]))
@@ -243,3 +244,16 @@ def boundary(field):
     edges = np.sort(field.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
     unique, count = np.unique(edges, axis=0, return_counts=True)
     return unique[count == 1]
+
+
+def outer_loops(field):
+    """The boundary as arrays of point indices one after the other round each loop, the longest loop first."""
+    edges = boundary(field)
+    points, number = np.unique(edges, return_inverse=True)
+    neighbours = [[] for _ in points]
+    for a, b in number.reshape(-1, 2).tolist():
+        neighbours[a].append(b)
+        neighbours[b].append(a)
+    seen = np.zeros(len(points), bool)
+    loops = [points[_walk(start, neighbours, seen)] for start in range(len(points)) if not seen[start]]
+    return sorted(loops, key=lambda loop: -_length(field.points[loop]))

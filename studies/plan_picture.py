@@ -1,6 +1,7 @@
 """Plan views of modes for print: top and back as seen by a reader facing each, in SVG, PDF or PNG at a print width."""
 
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import matplotlib
@@ -14,20 +15,23 @@ from scipy.spatial import cKDTree
 from meshes.body import braces_of
 from meshes.drawing import block_outlines, brace_outline, rectangle
 from meshes.outline import closed, point_at
-from studies.mode_field import boundary, moving_areas, nodal_lines
+from studies.mode_field import boundary, moving_areas, nodal_lines, outer_loops
 
 MM_PER_INCH = 25.4
 DPI = 300
 FULL_WIDTH = 120.0  # mm of print at which line widths have their plain size
 FORMATS = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}, ".png": {}}  # and what not to write: no dates
 BANDS = 10  # steps of colour from rest to full scale
-GAP = 0.10  # between top and back, of the width of a plate
-SIDE = {"top": -1.0, "back": 1.0}  # what points right on the page, neck up: -y when facing the top, +y facing the back
+GAP, BORDER = 0.10, 0.012  # between plates, of the width of one; around them, of the width of the picture
+RIGHT = {"top": -1.0, "back": 1.0}  # what points right on the page, neck up: -y when facing the top, +y facing the back
+LETTERING = ("Source Sans 3", "Helvetica Neue", "Helvetica", "Arial", "Liberation Sans", "DejaVu Sans")
 
 # Lightness L* climbs evenly from 27 (full inward) over 61 (rest) to 95 (full outward), blue to yellow: the pair that all
 # common kinds of colour blindness tell apart. A grey copy therefore still tells in from out.
-SCALE = LinearSegmentedColormap.from_list("rimwork", ["#004084", "#274f8c", "#465f94", "#61709a", "#79819c", "#959390",
-                                                      "#b4a47e", "#ccb67d", "#e4c87e", "#fbdb82", "#ffee87"])  # fmt: skip
+SCALE = LinearSegmentedColormap.from_list(
+    "rimwork",
+    ["#004084", "#274f8c", "#465f94", "#61709a", "#79819c", "#959390", "#b4a47e", "#ccb67d", "#e4c87e", "#fbdb82", "#ffee87"],
+)
 
 
 @dataclass(frozen=True)
@@ -36,75 +40,96 @@ class Theme:
 
     page: str
     ink: str  # outlines and words
-    node: str  # nodal lines
-    part: str  # braces, bridge, blocks
+    quiet: str  # small print
 
 
-THEMES = {
-    "light": Theme("#ffffff", "#1a1a1a", "#000000", "#1a1a1a"),
-    "dark": Theme("#14171c", "#e8e6e0", "#000000", "#1a1a1a"),
-}
+THEMES = {"light": Theme("#ffffff", "#1a1a1a", "#5a5a5a"), "dark": Theme("#14171c", "#ece9e2", "#a9a69f")}
+NODE, PART = "#000000", "#1a1a1a"  # nodal lines; braces, blocks and bridge: they lie on the plates, whatever the page
 
 
 @dataclass(frozen=True)
 class Plate:
-    """One plate ready to be drawn: plan places of its field's points, and the lines of what is on it."""
+    """One plate ready to be drawn; places on the page [m], right and up."""
 
-    name: str  # 'top' or 'back'
-    plan: np.ndarray  # (n, 2) m, right and up on the page
-    edges: tuple  # polylines (k, 2): outline and soundhole
-    parts: tuple  # polylines (k, 2): braces, blocks, bridge
+    plan: np.ndarray  # (n, 2), of the points of its field
+    edges: tuple = ()  # closed polygons: outline first, then soundhole
+    under: tuple = ()  # polygons of what is glued inside: braces, blocks, bridge plate
+    on_top: tuple = ()  # polygons of what is seen: the bridge
+
+    @property
+    def width(self):
+        return np.ptp(self.plan[:, 0])
+
+
+# --- what is drawn ---
 
 
 def plate_plan(name, field, body=None):
-    """Plate of a field on the top or the back; with a body, edges follow its true curves and its parts are drawn."""
-    flip = np.array([SIDE[name], 1.0])
-    turn = lambda xy: np.asarray(xy)[:, ::-1] * flip  # noqa: E731  body's (x, y) to the page's (right, up)
+    """Plate of a field on the 'top' or 'back'. With a body, edges follow its true curves and its parts are drawn."""
+    turn = lambda xy: np.asarray(xy)[:, ::-1] * [RIGHT[name], 1.0]
     xy = field.points[:, :2].copy()
-    rim = boundary(field)
     if body is None:
-        edges = tuple(turn(xy[e]) for e in rim)
-        return Plate(name, turn(xy), edges, ())
-    curves = [closed(point_at(body.outline, np.linspace(0, body.outline.perimeter, 3000, endpoint=False)))]
+        return Plate(turn(xy), tuple(turn(xy[loop]) for loop in outer_loops(field)))
+    curves = [point_at(body.outline, np.linspace(0, body.outline.perimeter, 3000, endpoint=False))]
+    under = [brace_outline(brace) for brace in braces_of(body, name)] + block_outlines(body)
+    on_top = []
     if name == "top":
-        angle = np.linspace(0, 2 * np.pi, 181)
+        angle = np.linspace(0, 2 * np.pi, 720, endpoint=False)
         curves.append(body.soundhole.centre + body.soundhole.radius * np.column_stack([np.cos(angle), np.sin(angle)]))
-    on_rim = np.unique(rim)
+        on_top = [rectangle(body.bridge)]
+        under += [rectangle(body.bridge_plate)] if body.bridge_plate else []
+    rim = np.unique(boundary(field))
     true = np.concatenate(curves)
-    xy[on_rim] = true[cKDTree(true).query(xy[on_rim])[1]]
-    shapes = [brace_outline(brace) for brace in braces_of(body, name)] + block_outlines(body)
-    if name == "top":
-        shapes += [rectangle(part) for part in (body.bridge, body.bridge_plate) if part is not None]
-    return Plate(name, turn(xy), tuple(map(turn, curves)), tuple(turn(closed(s)) for s in shapes))
+    xy[rim] = true[cKDTree(true).query(xy[rim])[1]]
+    return Plate(turn(xy), *(tuple(map(turn, group)) for group in (curves, under, on_top)))
 
 
 def draw_plates(ax, plates, fields, theme, largest, scale=1.0, marks=True):
-    """Plates side by side on one axes, widths in m.
+    """Plates side by side on one axes that they fill; plates and fields by name.
 
-    plates, fields: {name: Plate}, {name: Field}. largest: displacement of full scale. scale: of the line widths.
-    Returns the middle of each plate on the page, {name: x}.
+    largest: displacement of full scale. scale: of the line widths. marks: + and - where areas move furthest.
+    Returns the middle of each plate on the page, {name: x}, and the lowest point of all.
     """
-    right, middle = None, {}
+    shifts, middle, right = _side_by_side(plates)
     for name, plate in plates.items():
-        low, high = plate.plan.min(axis=0), plate.plan.max(axis=0)
-        shift = np.array([0.0 if right is None else right + GAP * (high[0] - low[0]) - low[0], 0.0])
-        right = high[0] + shift[0]
-        middle[name] = (low[0] + high[0]) / 2 + shift[0]
-        _plate(ax, plate, fields[name], shift, theme, largest, scale, marks)
-    low = min(plate.plan[:, 1].min() for plate in plates.values())
-    high = max(plate.plan[:, 1].max() for plate in plates.values())
-    left = min(plate.plan[:, 0].min() for plate in list(plates.values())[:1])
-    ax.set_xlim(left - BORDER * (right - left), right + BORDER * (right - left))
-    ax.set_ylim(low - BORDER * (right - left), high + BORDER * (right - left))
+        _plate(ax, plate, fields[name], shifts[name], theme, largest, scale, marks)
+    low, high = (f([f(p.plan[:, 1]) for p in plates.values()]) for f in (np.min, np.max))
+    ax.set_xlim(-BORDER * right, (1 + BORDER) * right)
+    ax.set_ylim(low - BORDER * right, high + BORDER * right)
     ax.set_aspect("equal")
     ax.set_axis_off()
-    return middle
+    return middle, low
+
+
+def _side_by_side(plates):
+    """{name: shift to the right}, {name: middle}, whole width; the first plate starts at 0."""
+    shifts, middle, right = {}, {}, 0.0
+    for name, plate in plates.items():
+        start = right + (GAP * plate.width if shifts else 0.0)
+        shifts[name] = np.array([start - plate.plan[:, 0].min(), 0.0])
+        middle[name], right = start + plate.width / 2, start + plate.width
+    return shifts, middle, right
 
 
 def _plate(ax, plate, field, shift, theme, largest, scale, marks):
     xy = plate.plan + shift
-    tri = Triangulation(*xy.T, field.triangles)
     value = np.clip(field.value / largest, -1, 1) if largest > 0 else 0 * field.value
+    _bands(ax, Triangulation(*xy.T, field.triangles), value, scale)
+    rim = _polygon(plate.edges[0] + shift, ax, lw=0)
+    for shape in plate.under:
+        _polygon(shape + shift, ax, color=PART, lw=0.35 * scale, alpha=0.7).set_clip_path(rim)
+    for shape in plate.on_top:
+        _polygon(shape + shift, ax, color=PART, lw=0.7 * scale)
+    for line in nodal_lines(field, largest):
+        ax.plot(*line.along(xy).T, color=NODE, lw=1.5 * scale, solid_capstyle="butt", solid_joinstyle="round")
+    for edge in plate.edges:
+        _polygon(edge + shift, ax, color=theme.ink, lw=0.8 * scale)
+    if marks:
+        _signs(ax, xy, field, np.concatenate(plate.edges) + shift, largest, scale)
+
+
+def _bands(ax, tri, value, scale):
+    """Bands of colour, and a thin line every second band: solid outward, dashed inward."""
     levels = np.linspace(-1, 1, 2 * BANDS + 1)
     bands = ax.tricontourf(tri, value, levels=levels, cmap=SCALE, vmin=-1, vmax=1)
     bands.set_edgecolor("face")  # closes the hairlines between bands
@@ -112,22 +137,88 @@ def _plate(ax, plate, field, shift, theme, largest, scale, marks):
     for sign, style in ((1, "solid"), (-1, (0, (4, 2.5)))):
         lines = np.sort(sign * levels[BANDS + 2 :: 2])
         if value.min() < lines[-1] and value.max() > lines[0]:
-            ax.tricontour(tri, value, levels=lines, colors=theme.node, linewidths=0.3 * scale, linestyles=[style], alpha=0.55)
-    for part in plate.parts:
-        ax.plot(*(part + shift).T, color=theme.part, lw=0.35 * scale, alpha=0.75, solid_joinstyle="miter")
-    for line in nodal_lines(field, largest):
-        ax.plot(*line.along(xy).T, color=theme.node, lw=1.7 * scale, solid_capstyle="butt", solid_joinstyle="round")
-    for edge in plate.edges:
-        ax.plot(*(edge + shift).T, color=theme.ink, lw=0.8 * scale, solid_joinstyle="round")
-    if marks:
-        _signs(ax, xy, field, theme, largest, scale)
+            ax.tricontour(tri, value, levels=lines, colors=NODE, linewidths=0.3 * scale, linestyles=[style], alpha=0.55)
 
 
-def _signs(ax, xy, field, theme, largest, scale):
-    """+ where an area moves outward, - where it moves inward, at its furthest place."""
-    for _, peak in moving_areas(field, largest):
-        outward = field.value[peak] > 0
-        ax.plot(*xy[peak], "+" if outward else "_", color=theme.node if outward else "w", ms=6.5 * scale, mew=1.1 * scale)
+def _polygon(points, ax, lw, color="none", alpha=1.0):
+    return ax.add_patch(Polygon(points, closed=True, fill=False, ec=color, lw=lw, alpha=alpha, joinstyle="round"))
+
+
+def _signs(ax, xy, field, edge, largest, scale):
+    """+ where an area moves outward, - where it moves inward, at its furthest place a little off the edge."""
+    far = cKDTree(edge).query(xy)[0]
+    for points, peak in moving_areas(field, largest):
+        inner = points[far[points] > 0.05 * np.max(np.ptp(xy, axis=0))]
+        place = inner[np.argmax(np.abs(field.value[inner]))] if inner.size else peak
+        up = field.value[peak] > 0
+        ax.plot(*xy[place], "+" if up else "_", color=NODE if up else "w", ms=6.5 * scale, mew=1.1 * scale)
+
+
+# --- figures ---
+
+
+def proportion(plates):
+    """Height over width of a picture of the plates side by side."""
+    right = _side_by_side(plates)[2]
+    high = max(p.plan[:, 1].max() for p in plates.values()) - min(p.plan[:, 1].min() for p in plates.values())
+    return (high / right + 2 * BORDER) / (1 + 2 * BORDER)
+
+
+def plan_figure(plates, fields, theme, largest, width_mm=FULL_WIDTH, marks=True):
+    """Figure of one mode: the plates side by side, nothing else."""
+    figure = _page(width_mm, width_mm * proportion(plates), theme)
+    draw_plates(figure.add_axes((0, 0, 1, 1)), plates, fields, theme, largest, width_mm / FULL_WIDTH, marks)
+    return figure
+
+
+def contact_figure(modes, theme, width_mm=180.0, columns=3):
+    """Figure of many modes with a key. modes: (plates, fields, largest, heading, label) of each."""
+    rows = -(-len(modes) // columns)
+    gap, foot, text = 6.0, 16.0, 10.0  # mm
+    wide = (width_mm - (columns + 1) * gap) / columns
+    high = wide * max(proportion(m[0]) for m in modes)
+    height = rows * (high + text + gap) + gap + foot
+    figure = _page(width_mm, height, theme)
+    for k, (plates, fields, largest, heading, label) in enumerate(modes):
+        left = gap + (k % columns) * (wide + gap)
+        bottom = height - (k // columns + 1) * (high + text + gap) + text
+        ax = figure.add_axes((left / width_mm, bottom / height, wide / width_mm, high / height))
+        draw_plates(ax, plates, fields, theme, largest, 1.25 * wide / FULL_WIDTH)
+        for words, down, size, color in ((heading, 1.2, 8.5, theme.ink), (label, 5.2, 6.5, theme.quiet)):
+            where = ((left + wide / 2) / width_mm, (bottom - down) / height)
+            figure.text(*where, words, size=size, color=color, family=lettering(), ha="center", va="top")
+    _key(figure, theme, width_mm, height)
+    return figure
+
+
+def _key(figure, theme, width_mm, height):
+    """Colours and lines explained along the foot of a contact sheet."""
+    words = {"size": 6.5, "color": theme.quiet, "family": lettering(), "va": "center"}
+    ax = figure.add_axes((0.08, 8.5 / height, 0.30, 3.2 / height))
+    ax.imshow(SCALE((np.arange(2 * BANDS) + 0.5) / (2 * BANDS))[None], aspect="auto", extent=(-1, 1, 0, 1))
+    ax.plot([0, 0], [0, 1], color=NODE, lw=1.2)
+    ax.set_axis_off()
+    for x, text in ((-1, "inward"), (0, "at rest"), (1, "outward")):
+        figure.text(0.23 + 0.15 * x, 6 / height, text, ha="center", **words)
+    line = figure.add_axes((0.45, 10 / height, 0.04, 0.2 / height))
+    line.plot([0, 1], [0, 0], color=theme.ink, lw=1.5)
+    line.set_axis_off()
+    figure.text(0.50, 10 / height, "nodal line: the plate stays at rest", ha="left", **words)
+    note = "top as you face it on the left, back as you face it on the right, neck upward"
+    figure.text(0.45, 6 / height, note, ha="left", **words)
+
+
+def _page(width_mm, height_mm, theme):
+    return Figure(figsize=(width_mm / MM_PER_INCH, height_mm / MM_PER_INCH), facecolor=theme.page)
+
+
+@cache
+def lettering():
+    """The first of LETTERING that this machine has."""
+    from matplotlib.font_manager import fontManager
+
+    present = {font.name for font in fontManager.ttflist}
+    return next((name for name in LETTERING if name in present), "sans-serif")
 
 
 def save(figure, stem, formats, dpi=DPI):
@@ -137,18 +228,3 @@ def save(figure, stem, formats, dpi=DPI):
         for path in paths:
             figure.savefig(path, dpi=dpi, metadata=FORMATS[path.suffix], facecolor=figure.get_facecolor())
     return paths
-
-
-def figure_of(width_mm, height_mm, theme):
-    return Figure(figsize=(width_mm / MM_PER_INCH, height_mm / MM_PER_INCH), facecolor=theme.page)
-
-
-def plan_figure(plates, fields, theme, largest, width_mm=FULL_WIDTH, marks=True):
-    """Figure of one mode: the plates side by side, nothing else."""
-    sizes = [np.ptp(p.plan, axis=0) for p in plates.values()]
-    wide = sum(s[0] for s in sizes) + GAP * sum(s[0] for s in sizes[1:])
-    high = max(s[1] for s in sizes)
-    figure = figure_of(width_mm, width_mm * (high / wide), theme)
-    ax = figure.add_axes((0, 0, 1, 1))
-    draw_plates(ax, plates, fields, theme, largest, width_mm / FULL_WIDTH, marks)
-    return figure
