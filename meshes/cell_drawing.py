@@ -5,11 +5,13 @@ from pathlib import Path
 import matplotlib
 import numpy as np
 from matplotlib.collections import PolyCollection
+from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 
 from meshes.joint_solid import section_solid, solve_corner
 from meshes.kerf_cell import solve_plate_cell
 
+SHADES = LinearSegmentedColormap.from_list("strain", ["0.93", "0"])
 PERIODS = 4
 TURN = 0.10  # rad, by which the drawn strip turns over one period: much more than wood would bear
 
@@ -51,8 +53,8 @@ def _draw(axes, cell, title):
         bent.append(1e3 * moved[corners])
     tone = np.where(np.tile(inside, PERIODS), "0.88", "0.55")
     straight = PolyCollection(np.concatenate(flat), facecolors=tone, edgecolors="face", linewidths=0.3)
-    shaded = PolyCollection(np.concatenate(bent), array=np.tile(shade, PERIODS), cmap="Greys", edgecolors="face")
-    shaded.set(linewidths=0.3, clim=(-0.15, 1))
+    shaded = PolyCollection(np.concatenate(bent), array=np.tile(shade, PERIODS), cmap=SHADES, edgecolors="face")
+    shaded.set(linewidths=0.3, clim=(0, 1))
     for ax, shape in zip(axes, (straight, shaded)):
         ax.add_collection(shape)
         ax.set_aspect("equal")
@@ -90,8 +92,8 @@ def draw_joint(geometry, path):
     tones = [PART_TONES[part] for part in parts[here]]
     axes[0].add_collection(PolyCollection(section[quads], facecolors=tones, edgecolors="face", linewidths=0.3))
     shade = np.sqrt(np.minimum(energy[here] / np.percentile(energy[here], 99), 1))
-    shaded = PolyCollection(bent[quads], array=shade, cmap="Greys", edgecolors="face", linewidths=0.3)
-    shaded.set_clim(-0.15, 1)
+    shaded = PolyCollection(bent[quads], array=shade, cmap=SHADES, edgecolors="face", linewidths=0.3)
+    shaded.set_clim(0, 1)
     axes[1].add_collection(shaded)
     for ax in axes:
         ax.set_aspect("equal")

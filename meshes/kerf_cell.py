@@ -6,7 +6,7 @@ AND POSITIVE TOWARD THE INSIDE of the body. Wood L lies along x, R along y, T al
 The lining's terms are those of the laminate 'side + lining' minus the side alone, per unit area of the side, for a
 strip of the shell as high as the lining. 'side + lining' comes from a plate cell: periodic along x, uniform along y,
 given the strains eps + z kappa of a plate plus a periodic displacement. A strip of finite height with free edges, made
-of solid elements, agrees with that laminate in stretch and both bendings within 1 %; in twist it tells the transverse
+of solid elements, agrees with that laminate in stretch and both bendings within 1.5 %; in twist it tells the transverse
 shear stiffness along the rim, which a plate cell does not hold.
 """
 

@@ -12,6 +12,8 @@ NEAR_PEAK = 0.9  # places whose displacement is this part of the largest decide 
 QUIET = 0.01  # of the largest displacement: a zero line between two sides that move less is noise
 REACH = 0.06  # of the extent of the surface: how far from the line the two sides are looked at
 SHORTEST = 0.04  # of the extent: a shorter nodal line is not drawn
+MOSTLY = 0.5  # a line of which this part passes between moving sides is drawn whole, to the edge of the plate
+STRETCH = 0.2  # of the extent: of any other line only stretches at least so long are drawn
 MOVES = 0.15  # of the largest displacement: an area that does not reach this does not count as moving
 
 
@@ -85,8 +87,8 @@ def sampler(space, triangles, subdivide=4):
     element, place = np.divmod(first, len(steps))
     rows = np.repeat(np.arange(len(first)), phi.shape[1])
     matrix = sp.csr_array((phi[place].ravel(), (rows, nodes[element].ravel())), shape=(len(first), basis.N))
-    normal = np.zeros_like(points)
-    np.add.at(normal, index, space.mesh.normal[triangles][:, None])
+    lean = _corner_normals(basis.mesh.doflocs.T, corner, patch, space.mesh.normal[triangles])
+    normal = np.einsum("qc,ecx->eqx", steps / subdivide, lean).reshape(-1, 3)[first]
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)
     return Sampler(points, _facing(points, index[:, small].reshape(-1, 3), normal), normal, matrix)
 
@@ -98,6 +100,25 @@ def _lattice(n):
     up = [(number[a, b], number[a + 1, b], number[a, b + 1]) for b in range(n) for a in range(n - b)]
     down = [(number[a + 1, b], number[a + 1, b + 1], number[a, b + 1]) for b in range(n) for a in range(n - b - 1)]
     return steps, np.array(up + down)
+
+
+def _corner_normals(nodes, corner, patch, facing):
+    """(k, 3, 3) unit normals at the three corners of each triangle, one for all triangles of a patch that meet there.
+
+    Weights of Max, J. Graphics Tools 4(2):1 (1999): exact for vertices on a sphere.
+    """
+    p = nodes[corner]
+    normal = np.zeros_like(p)
+    for c in range(3):
+        a, b = p[:, (c + 1) % 3] - p[:, c], p[:, (c + 2) % 3] - p[:, c]
+        normal[:, c] = np.cross(a, b) / (np.sum(a * a, axis=1) * np.sum(b * b, axis=1))[:, None]
+    normal *= np.sign(np.sum(normal * facing[:, None], axis=2))[..., None]
+    key = np.stack([corner, np.broadcast_to(patch[:, None], corner.shape)], axis=2).reshape(-1, 2)
+    _, index = np.unique(key, axis=0, return_inverse=True)
+    total = np.zeros((index.max() + 1, 3))
+    np.add.at(total, index.ravel(), normal.reshape(-1, 3))
+    total /= np.linalg.norm(total, axis=1, keepdims=True)
+    return total[index].reshape(p.shape)
 
 
 def _facing(points, triangles, normal):
@@ -160,7 +181,7 @@ def point_areas(field):
 
 
 def nodal_lines(field, largest=None):
-    """Lines at rest as NodalLines; kept where the plate moves more than QUIET of `largest` on both sides, within REACH.
+    """Lines at rest as NodalLines; drawn where the plate moves more than QUIET of `largest` on both sides, within REACH.
 
     largest: displacement that counts as full scale (of all plates of the picture); the field's own if not given.
     """
@@ -175,9 +196,9 @@ def nodal_lines(field, largest=None):
         line = NodalLine(i, j, value[i] / (value[i] - value[j]))
         place = line.along(field.points)
         loud = np.max([tree.query(place)[0] for tree in sides], axis=0) <= REACH * extent
-        for run in _runs(loud):
-            if _length(place[run]) >= SHORTEST * extent:
-                found.append(NodalLine(line.i[run], line.j[run], line.t[run]))
+        whole, least = loud.mean() >= MOSTLY, extent * (SHORTEST if loud.mean() >= MOSTLY else STRETCH)
+        runs = [slice(None)] if whole else _runs(loud)
+        found += [NodalLine(i[run], j[run], line.t[run]) for run in runs if _length(place[run]) >= least]
     return found
 
 
@@ -217,6 +238,18 @@ def _runs(keep):
     """Slices of the unbroken runs of True of at least two."""
     ends = np.flatnonzero(np.diff(np.concatenate([[0], keep.astype(int), [0]])))
     return [slice(a, b) for a, b in ends.reshape(-1, 2) if b - a > 1]
+
+
+def smoothed(points, passes=6):
+    """A polyline (k, d) without its small kinks; ends stay, and a closed line stays closed."""
+    points = np.array(points, float)
+    ring = len(points) > 3 and np.allclose(points[0], points[-1])
+    for _ in range(passes):
+        before = np.vstack([points[-2:-1], points[:-1]]) if ring else points[[0, *range(len(points) - 1)]]
+        after = np.vstack([points[1:], points[1:2]]) if ring else points[[*range(1, len(points)), len(points) - 1]]
+        new = (before + 2 * points + after) / 4
+        points = new if ring else np.vstack([points[:1], new[1:-1], points[-1:]])
+    return points
 
 
 def _length(points):

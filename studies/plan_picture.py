@@ -6,6 +6,7 @@ from pathlib import Path
 
 import matplotlib
 import numpy as np
+from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
@@ -15,12 +16,13 @@ from scipy.spatial import cKDTree
 from meshes.body import braces_of
 from meshes.drawing import block_outlines, brace_outline, rectangle
 from meshes.outline import closed, point_at
-from studies.mode_field import boundary, moving_areas, nodal_lines, outer_loops
+from studies.mode_field import boundary, moving_areas, nodal_lines, outer_loops, smoothed
 
 MM_PER_INCH = 25.4
 DPI = 300
 FULL_WIDTH = 120.0  # mm of print at which line widths have their plain size
 FORMATS = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}, ".png": {}}  # and what not to write: no dates
+OUTLINE_POINTS, FINER = 400, 8  # drawn, and between them where the rim of the mesh is moved to the true outline
 BANDS = 10  # steps of colour from rest to full scale
 GAP, BORDER = 0.10, 0.012  # between plates, of the width of one; around them, of the width of the picture
 RIGHT = {"top": -1.0, "back": 1.0}  # what points right on the page, neck up: -y when facing the top, +y facing the back
@@ -70,7 +72,8 @@ def plate_plan(name, field, body=None):
     xy = field.points[:, :2].copy()
     if body is None:
         return Plate(turn(xy), tuple(turn(xy[loop]) for loop in outer_loops(field)))
-    curves = [point_at(body.outline, np.linspace(0, body.outline.perimeter, 3000, endpoint=False))]
+    arc = np.linspace(0, body.outline.perimeter, OUTLINE_POINTS * FINER, endpoint=False)
+    curves = [point_at(body.outline, np.union1d(arc, body.outline.corners))]
     under = [brace_outline(brace) for brace in braces_of(body, name)] + block_outlines(body)
     on_top = []
     if name == "top":
@@ -81,7 +84,8 @@ def plate_plan(name, field, body=None):
     rim = np.unique(boundary(field))
     true = np.concatenate(curves)
     xy[rim] = true[cKDTree(true).query(xy[rim])[1]]
-    return Plate(turn(xy), *(tuple(map(turn, group)) for group in (curves, under, on_top)))
+    drawn = [curve[:: FINER if k == 0 else 8] for k, curve in enumerate(curves)]
+    return Plate(turn(xy), *(tuple(map(turn, group)) for group in (drawn, under, on_top)))
 
 
 def draw_plates(ax, plates, fields, theme, largest, scale=1.0, marks=True):
@@ -115,15 +119,13 @@ def _plate(ax, plate, field, shift, theme, largest, scale, marks):
     xy = plate.plan + shift
     value = np.clip(field.value / largest, -1, 1) if largest > 0 else 0 * field.value
     _bands(ax, Triangulation(*xy.T, field.triangles), value, scale)
-    rim = _polygon(plate.edges[0] + shift, ax, lw=0)
-    for shape in plate.under:
-        _polygon(shape + shift, ax, color=PART, lw=0.35 * scale, alpha=0.7).set_clip_path(rim)
-    for shape in plate.on_top:
-        _polygon(shape + shift, ax, color=PART, lw=0.7 * scale)
-    for line in nodal_lines(field, largest):
-        ax.plot(*line.along(xy).T, color=NODE, lw=1.5 * scale, solid_capstyle="butt", solid_joinstyle="round")
-    for edge in plate.edges:
-        _polygon(edge + shift, ax, color=theme.ink, lw=0.8 * scale)
+    rim = Polygon(plate.edges[0] + shift, closed=True, transform=ax.transData)
+    _polygons(ax, plate.under, shift, PART, 0.35 * scale, alpha=0.7).set_clip_path(rim.get_path(), ax.transData)
+    _polygons(ax, plate.on_top, shift, PART, 0.7 * scale)
+    nodes = [smoothed(line.along(xy)) for line in nodal_lines(field, largest)]
+    lines = LineCollection(nodes, colors=NODE, linewidths=1.5 * scale, capstyle="butt", joinstyle="round")
+    ax.add_collection(lines, autolim=False)
+    _polygons(ax, plate.edges, shift, theme.ink, 0.8 * scale)
     if marks:
         _signs(ax, xy, field, np.concatenate(plate.edges) + shift, largest, scale)
 
@@ -140,8 +142,10 @@ def _bands(ax, tri, value, scale):
             ax.tricontour(tri, value, levels=lines, colors=NODE, linewidths=0.3 * scale, linestyles=[style], alpha=0.55)
 
 
-def _polygon(points, ax, lw, color="none", alpha=1.0):
-    return ax.add_patch(Polygon(points, closed=True, fill=False, ec=color, lw=lw, alpha=alpha, joinstyle="round"))
+def _polygons(ax, shapes, shift, color, width, alpha=1.0):
+    shapes = [shape + shift for shape in shapes]
+    drawn = PolyCollection(shapes, facecolors="none", edgecolors=color, linewidths=width, alpha=alpha, joinstyle="round")
+    return ax.add_collection(drawn, autolim=False)
 
 
 def _signs(ax, xy, field, edge, largest, scale):
@@ -151,7 +155,7 @@ def _signs(ax, xy, field, edge, largest, scale):
         inner = points[far[points] > 0.05 * np.max(np.ptp(xy, axis=0))]
         place = inner[np.argmax(np.abs(field.value[inner]))] if inner.size else peak
         up = field.value[peak] > 0
-        ax.plot(*xy[place], "+" if up else "_", color=NODE if up else "w", ms=6.5 * scale, mew=1.1 * scale)
+        ax.plot(*xy[place], "+" if up else "_", color=NODE if up else "w", ms=7 * scale, mew=1.3 * scale)
 
 
 # --- figures ---
@@ -174,7 +178,7 @@ def plan_figure(plates, fields, theme, largest, width_mm=FULL_WIDTH, marks=True)
 def contact_figure(modes, theme, width_mm=180.0, columns=3):
     """Figure of many modes with a key. modes: (plates, fields, largest, heading, label) of each."""
     rows = -(-len(modes) // columns)
-    gap, foot, text = 6.0, 16.0, 10.0  # mm
+    gap, foot, text = 5.0, 13.0, 9.0  # mm
     wide = (width_mm - (columns + 1) * gap) / columns
     high = wide * max(proportion(m[0]) for m in modes)
     height = rows * (high + text + gap) + gap + foot

@@ -40,7 +40,9 @@ def sheet(place, nx, ny, grain, **parts):
     nodes = np.asarray(place(st[:, 0], st[:, 1]), float)
     n = unit_normals(nodes, triangles)
     direction = grain(nodes[triangles].mean(axis=1)) if callable(grain) else grain
-    return ShellMesh(nodes, triangles, n, {"plate": Surface(np.arange(len(triangles)), along_surface(direction, n))}, **parts)
+    return ShellMesh(
+        nodes, triangles, n, {"plate": Surface(np.arange(len(triangles)), along_surface(direction, n))}, **parts
+    )
 
 
 def plate(a, b, nx, ny, grain=0.0, irregular=0.0, turn=None, lines=None):
@@ -96,6 +98,7 @@ def split_plate(a, b, nx, ny):
 
 def tube(radius, length, nx, ny, angle=np.pi):
     """Part of a cylinder about z: nx facets round `angle`, ny along; grain round it; normals outward."""
+
     def place(s, t):
         return np.column_stack([radius * np.cos(angle * s), radius * np.sin(angle * s), length * t])
 
@@ -189,6 +192,7 @@ def solved(K, F, fixed, given=None):
 
 def hard_support(space, a, b):
     """Unknowns of a hard simple support of the plate 0..a by 0..b, with motion in the plane held everywhere."""
+
     def at(axis, value):
         return lambda x: near(axis, 0)(x) | near(axis, value)(x)
 

@@ -183,10 +183,10 @@ def ring_model(R, section, n=48):
 
 
 def test_ring():
-    """Free ring in and out of its plane: omega^2 = n^2 (n^2-1)^2/(n^2 + 1 [+ EI/GJ]) EI/(m R^4).
+    """Free ring: omega^2 = n^2 (n^2-1)^2/(n^2 + c) EI/(m R^4), c = 1 in its plane, EI/GJ out of it.
 
-    Timoshenko, Vibration Problems in Engineering, art. 76 (in the plane n^2 + 1; out of it EI/GJ joins). h/R = 1/50.
-    1 %: shear, rotary inertia, and the torsion constant's fit.
+    Love, Mathematical Theory of Elasticity, art. 293; Timoshenko, Vibration Problems in Engineering, ch. on rings, where
+    a round section has c = 1 + nu out of the plane. h/R = 1/50. 1 %: shear, rotary inertia, the torsion constant's fit.
     """
     R, w, h, steel = 0.2, 0.004, 0.006, isotropic("steel", 200e9, 0.3, 8000.0)
     K, M = ring_model(R, beam(steel, w, h, -h / 2))
@@ -196,7 +196,7 @@ def test_ring():
     hand = []
     for n in (2, 3, 4):
         common = n**2 * (n**2 - 1) ** 2 / (m * R**4)
-        hand += 2 * [np.sqrt(common * inside / (n**2 + 1)), np.sqrt(common * outside / (n**2 + 1 + outside / GJ))]
+        hand += 2 * [np.sqrt(common * inside / (n**2 + 1)), np.sqrt(common * outside / (n**2 + outside / GJ))]
     assert found[:8] == pytest.approx(np.sort(hand)[:8] / (2 * np.pi), rel=0.01)
 
 
@@ -212,7 +212,9 @@ def ribbed_strip(side, layers, load):
     mesh = cases.plate(L, b, 10, 2, lines={"rib": b / 2})
     line = mesh.lines["rib"]
     turned = Line(line.edges, side * line.up, line.taper, line.offset)
-    model = assemble(ShellMesh(mesh.nodes, mesh.triangles, mesh.normal, mesh.surfaces, {"rib": turned}, edges=mesh.edges))
+    model = assemble(
+        ShellMesh(mesh.nodes, mesh.triangles, mesh.normal, mesh.surfaces, {"rib": turned}, edges=mesh.edges)
+    )
     face = max(side * (la.middle + side * la.thickness / 2) for la in layers)
     sections = {"plate": laminate(layers), "rib": beam(RIB, 0.006, 0.012, face)}
     F = cases.edge_load(model.space, mesh.edges["east"], np.r_[np.asarray(load) / b, 0, 0, 0])

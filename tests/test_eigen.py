@@ -66,7 +66,9 @@ def dense_by_projection(K, M, count):
     """Hz of a free plate's elastic modes by scipy's own Lanczos, an independent path."""
     from scipy.sparse.linalg import eigsh
 
-    value = np.sort(eigsh(K.tocsc(), count + 6, M.tocsc(), sigma=-100.0, v0=np.ones(K.shape[0]), return_eigenvectors=False))
+    value = np.sort(
+        eigsh(K.tocsc(), count + 6, M.tocsc(), sigma=-100.0, v0=np.ones(K.shape[0]), return_eigenvectors=False)
+    )
     return np.sqrt(value[6:]) / (2 * np.pi)
 
 

@@ -168,7 +168,9 @@ def test_the_rigid_mass_matrix_holds_the_inertia_of_the_box(box):
     sections = {k: BOX[k] for k in ("top", "sides")} | {"back": laminate([Layer(SPRUCE, 0.0027)])}
     R = rigid_modes(box.space.points)
     R = R.reshape(-1, 6, 6)
-    R[:, :3, 3:] -= np.cross(np.eye(3)[None], (cases.SKEW @ [0.25, 0.2, 0.05] - box.space.points.mean(axis=0))).transpose(0, 2, 1)
+    R[:, :3, 3:] -= np.cross(
+        np.eye(3)[None], (cases.SKEW @ [0.25, 0.2, 0.05] - box.space.points.mean(axis=0))
+    ).transpose(0, 2, 1)
     J = R.reshape(-1, 6).T @ (box.matrix("M", weights(sections)) @ R.reshape(-1, 6))
     turn = sorted(np.linalg.eigvalsh(J[3:, 3:]))
     a, b, c, rho = 0.5, 0.4, 0.1, SPRUCE.density
