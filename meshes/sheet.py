@@ -1,6 +1,7 @@
 """Reads a maker's build sheet (TOML; mm or inches, g, degrees) into a Body, or tells all of its mistakes at once."""
 
 import copy
+import math
 import re
 import tomllib
 from dataclasses import replace
@@ -15,7 +16,17 @@ from meshes.outline import outline_from_measures
 from meshes.outline_csv import HEADERS, has_drawing, read_drawing
 from meshes.sheet_body import MM, body_from, woods_of
 from meshes.sheet_checks import MEASURES, check_measures, check_shape, check_whole
-from meshes.sheet_errors import MM_PER_INCH, Mistake, SheetError, from_pydantic, key_name, nearest, resolve, show_value
+from meshes.sheet_errors import (
+    HUGE,
+    MM_PER_INCH,
+    Mistake,
+    SheetError,
+    from_pydantic,
+    key_name,
+    nearest,
+    resolve,
+    show_value,
+)
 from meshes.sheet_fields import Sheet
 
 REQUIRED = ("body", "heights", "soundhole")
@@ -129,7 +140,7 @@ def _in_millimetres(raw, file):
         if isinstance(node, list):
             return [walk(item, (*loc, i)) for i, item in enumerate(node)]
         if not isinstance(node, dict):
-            return copy.deepcopy(node)
+            return math.inf if isinstance(node, int) and abs(node) > HUGE else copy.deepcopy(node)
         out = {}
         for key, value in node.items():
             twin = key.removesuffix("_in") + "_mm"
@@ -140,7 +151,7 @@ def _in_millimetres(raw, file):
                 mistakes.append(Mistake(file, name, show_value(value), f"only one of {key} and {twin}"))
             else:
                 inches.add((*loc, twin))
-                out[twin] = _times(value)
+                out[twin] = _times(walk(value, (*loc, key)))
         return out
 
     return walk(raw, ()), inches, mistakes

@@ -10,11 +10,11 @@ from scipy.spatial import cKDTree
 CREASE = np.radians(40)  # triangles meeting at a sharper angle do not share a normal
 NEAR_PEAK = 0.9  # places whose displacement is this part of the largest decide the sign together
 QUIET = 0.01  # of the largest displacement: a zero line between two sides that move less is noise
-REACH = 0.06  # of the extent of the surface: how far from the line the two sides are looked at
+REACH = 0.08  # of the extent of the surface: how far from the line the two sides are looked at
 SHORTEST = 0.04  # of the extent: a shorter nodal line is not drawn
-MOSTLY = 0.5  # a line of which this part passes between moving sides is drawn whole, to the edge of the plate
-STRETCH = 0.2  # of the extent: of any other line only stretches at least so long are drawn
+MOSTLY = 1 / 3  # a line is drawn, to the edge of the plate, if this part of it passes between moving sides; else not at all
 MOVES = 0.15  # of the largest displacement: an area that does not reach this does not count as moving
+APART = 0.12  # of the extent: nothing this near moves further than the peak of an area
 
 
 @dataclass(frozen=True)
@@ -181,7 +181,7 @@ def point_areas(field):
 
 
 def nodal_lines(field, largest=None):
-    """Lines at rest as NodalLines; drawn where the plate moves more than QUIET of `largest` on both sides, within REACH.
+    """Lines at rest as NodalLines, where the plate moves more than QUIET of `largest` on both sides, within REACH.
 
     largest: displacement that counts as full scale (of all plates of the picture); the field's own if not given.
     """
@@ -196,9 +196,8 @@ def nodal_lines(field, largest=None):
         line = NodalLine(i, j, value[i] / (value[i] - value[j]))
         place = line.along(field.points)
         loud = np.max([tree.query(place)[0] for tree in sides], axis=0) <= REACH * extent
-        whole, least = loud.mean() >= MOSTLY, extent * (SHORTEST if loud.mean() >= MOSTLY else STRETCH)
-        runs = [slice(None)] if whole else _runs(loud)
-        found += [NodalLine(i[run], j[run], line.t[run]) for run in runs if _length(place[run]) >= least]
+        if loud.mean() >= MOSTLY and _length(place) >= SHORTEST * extent:
+            found.append(line)
     return found
 
 
@@ -234,12 +233,6 @@ def _walk(start, neighbours, seen):
     return np.array(chain)
 
 
-def _runs(keep):
-    """Slices of the unbroken runs of True of at least two."""
-    ends = np.flatnonzero(np.diff(np.concatenate([[0], keep.astype(int), [0]])))
-    return [slice(a, b) for a, b in ends.reshape(-1, 2) if b - a > 1]
-
-
 def smoothed(points, passes=6):
     """A polyline (k, d) without its small kinks; ends stay, and a closed line stays closed."""
     points = np.array(points, float)
@@ -256,24 +249,21 @@ def _length(points):
     return float(np.sum(np.linalg.norm(np.diff(points, axis=0), axis=1)))
 
 
-def moving_areas(field, largest=None):
-    """Indices of the points of each area that moves as one, and where it moves furthest: [(points, peak)], widest first."""
-    edges = field.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
-    together = np.sign(field.value[edges]).prod(axis=1) > 0
-    a, b = edges[together].T
-    n = len(field.points)
-    _, label = connected_components(sp.coo_array((np.ones(len(a)), (a, b)), shape=(n, n)), directed=False)
-    order = np.argsort(label, kind="stable")
-    found = []
-    for points in np.split(order, np.flatnonzero(np.diff(label[order])) + 1):
-        peak = points[np.argmax(np.abs(field.value[points]))]
-        if abs(field.value[peak]) >= MOVES * (largest or field.largest) > 0:
-            found.append((points, int(peak)))
-    return sorted(found, key=lambda area: -len(area[0]))
+def peaks(field, largest=None):
+    """Indices of the points that move furthest, either way, of all within APART; those under MOVES of `largest` left out."""
+    size = np.abs(field.value)
+    ends = field.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
+    highest = np.zeros(len(size))
+    np.maximum.at(highest, ends.ravel(), size[ends[:, ::-1]].ravel())
+    found = np.flatnonzero((size >= highest) & (size >= MOVES * (largest or field.largest)) & (size > 0))
+    extent = float(np.max(np.ptp(field.points, axis=0), initial=0))
+    around = cKDTree(field.points).query_ball_point(field.points[found], APART * extent)
+    same_way = [[q for q in near if field.value[q] * field.value[p] > 0] for p, near in zip(found, around)]
+    return np.array([p for p, near in zip(found, same_way) if p == near[np.argmax(size[near])]], int)
 
 
 def boundary(field):
-    """Edges (k, 2) of the field's triangles that have a triangle on one side only."""
+    """Edges (k, 2) of the triangles of a Field or Sampler that have a triangle on one side only."""
     edges = np.sort(field.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
     unique, count = np.unique(edges, axis=0, return_counts=True)
     return unique[count == 1]

@@ -1,18 +1,25 @@
-"""The box in perspective, its motion exaggerated: front and back side by side, by pyvista or, without it, matplotlib."""
+"""The box in perspective, its motion exaggerated: front and back side by side, by pyvista or else by matplotlib."""
 
 from dataclasses import dataclass
 
 import numpy as np
+from matplotlib.collections import PolyCollection
+from matplotlib.colors import to_rgb
+from matplotlib.tri import LinearTriInterpolator, Triangulation
 
 from meshes.drawing import rectangle
-from studies.mode_field import Field, nodal_lines, outer_loops, smoothed
+from studies.mode_field import QUIET, nodal_lines, outer_loops, smoothed
 from studies.plan_picture import BANDS, DPI, MM_PER_INCH, NODE, SCALE
 
 EXAGGERATED = 0.05  # largest motion in the picture over the extent of the box
-TOWARDS_EYE = {"front": (-0.62, -0.50, 0.95), "back": (-0.62, 0.50, -0.95)}  # body's x points up in both
-INSIDE = "#6f6a62"  # colour of inner faces, seen through the soundhole
-PROPORTION = 0.66  # height over width of the picture
-LIFT = 0.0015  # of the extent: how far lines stand off the surface, so that they are not half hidden in it
+TOWARDS_EYE = {"front": (-0.50, -0.42, 0.95), "back": (-0.50, 0.42, -0.95)}  # body's x points up in both
+INSIDE = "#57534d"  # colour of inner faces, seen through the soundhole
+PROPORTION = 0.62  # height over width of the picture
+DISTANCE = 3.2  # of the eye, in extents
+MARGIN = 1.10  # of the frame about the box
+SIDES_MOVE = 0.10  # of the largest displacement: below that, nodal lines on the sides are left out
+POINT = 0.3528  # mm
+WIDTHS = {"node": 1.5, "edge": 0.8, "part": 0.7}  # points
 
 
 @dataclass(frozen=True)
@@ -20,13 +27,20 @@ class Scene:
     """What is drawn: a moved surface and the lines on it, in m."""
 
     points: np.ndarray  # (n, 3)
-    normal: np.ndarray  # (n, 3) outward
     triangles: np.ndarray  # (k, 3)
     value: np.ndarray  # (n,) -1..1
-    nodes: tuple  # polylines (k, 3): nodal lines
-    edges: tuple  # polylines: where the surface ends or has a crease
-    parts: tuple  # polylines: the bridge
-    extent: float  # m, of the box at rest
+    lines: tuple  # (polyline (k, 3), 'node', 'edge' or 'part')
+    rest: np.ndarray  # (n, 3) the points before they moved, which set the frame
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Where the eye is and what it sees."""
+
+    centre: np.ndarray  # (3,) m, looked at
+    axes: np.ndarray  # (3, 3) columns: right, up, towards the eye
+    distance: float  # m
+    height: float  # m across the picture at the distance of the centre
 
 
 def scene(field, normal, body=None, largest=None, full=None):
@@ -39,17 +53,43 @@ def scene(field, normal, body=None, largest=None, full=None):
     full = full or np.max(np.linalg.norm(field.displacement, axis=1), initial=0) or 1.0
     extent = float(np.max(np.ptp(field.points, axis=0)))
     moved = field.points + EXAGGERATED * extent / full * field.displacement
-    off = moved + LIFT * extent * normal
-    nodes = tuple(smoothed(line.along(off)) for line in nodal_lines(field, largest))
-    edges = tuple(np.vstack([moved[loop], moved[loop[:1]]]) for loop in outer_loops(field))
-    parts = () if body is None else (_on_top(rectangle(body.bridge), field, off, normal),)
-    return Scene(moved, normal, field.triangles, np.clip(field.value / largest, -1, 1), nodes, edges, parts, extent)
+    lines = [(smoothed(line.along(moved)), "node") for line in _clear_lines(field, normal, largest)]
+    lines += [(np.vstack([moved[loop], moved[loop[:1]]]), "edge") for loop in outer_loops(field)]
+    if body is not None:
+        lines.append((_on_top(rectangle(body.bridge), field, moved, normal), "part"))
+    return Scene(moved, field.triangles, np.clip(field.value / largest, -1, 1), tuple(lines), field.points)
 
 
-def _on_top(corners, field: Field, places, normal):
+def _clear_lines(field, normal, largest):
+    """Nodal lines: of faces towards top and back all, of the others only where these move much."""
+    flat = lambda line: np.mean(np.abs(line.along(normal)[:, 2])) > 0.5
+    loud = nodal_lines(field, largest * SIDES_MOVE / QUIET)
+    return [line for line in nodal_lines(field, largest) if flat(line)] + [line for line in loud if not flat(line)]
+
+
+def frame(rest, eye, aspect):
+    """Frame that holds the points (n, 3), seen from the direction `eye`; aspect: height over width of the picture."""
+    toward = np.array(eye) / np.linalg.norm(eye)
+    up = np.array([1.0, 0, 0]) - toward[0] * toward
+    up /= np.linalg.norm(up)
+    axes = np.array([np.cross(up, toward), up, toward]).T
+    distance = DISTANCE * float(np.max(np.ptp(rest, axis=0)))
+    centre = (rest.min(axis=0) + rest.max(axis=0)) / 2
+    for _ in range(3):  # the middle of the picture depends on where the eye is
+        seen = projected(rest, Frame(centre, axes, distance, 1.0))
+        centre = centre + axes[:, :2] @ (seen.min(axis=0) + seen.max(axis=0)) / 2
+    wide, high = np.ptp(projected(rest, Frame(centre, axes, distance, 1.0)), axis=0)
+    return Frame(centre, axes, distance, MARGIN * max(high, wide * aspect))
+
+
+def projected(points, frame):
+    """Places (n, 2) in the picture of points (n, 3), in m at the distance of the centre."""
+    p = (points - frame.centre) @ frame.axes
+    return p[:, :2] / (1 - p[:, 2:] / frame.distance)
+
+
+def _on_top(corners, field, places, normal):
     """A plan polygon (k, 2) laid on the top at `places` (n, 3), closed: (m, 3)."""
-    from matplotlib.tri import LinearTriInterpolator, Triangulation
-
     up = np.all(normal[field.triangles, 2] > 0.7, axis=1)
     plan = Triangulation(*field.points[:, :2].T, field.triangles[up])
     ring = np.vstack([corners, corners[:1]])
@@ -68,96 +108,96 @@ def draw_with_pyvista(drawn, path, theme, width_mm):
     from PIL import Image
     from vtkmodules.vtkCommonCore import vtkLogger
 
-    pixels = round(width_mm / MM_PER_INCH * DPI)
-    size = (pixels // 2, round(pixels * PROPORTION))
+    wide = round(width_mm / MM_PER_INCH * DPI / 2)
+    size = (wide, round(2 * wide * PROPORTION))
     vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)  # no word about a display that is not needed
     views = []
     for eye in TOWARDS_EYE.values():
         plotter = pv.Plotter(off_screen=True, window_size=size, lighting="none")
-        _fill(plotter, pv, drawn, theme, eye, pixels)
+        plotter.set_background(theme.page)
+        seen = frame(drawn.rest, eye, size[1] / size[0])
+        _look(plotter, pv, seen)
+        _fill(plotter, pv, drawn, theme, seen.height / (width_mm * PROPORTION) * POINT)
+        plotter.enable_anti_aliasing("ssaa")
         views.append(plotter.screenshot(return_img=True))
         plotter.close()
     vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_INFO)
     Image.fromarray(np.hstack(views)).save(path, dpi=(DPI, DPI))
 
 
-def _fill(plotter, pv, drawn, theme, eye, pixels):
-    faces = np.column_stack([np.full(len(drawn.triangles), 3), drawn.triangles])
-    surface = pv.PolyData(drawn.points, faces.ravel())
+def _look(plotter, pv, seen):
+    right, up, toward = seen.axes.T
+    light = seen.centre + seen.distance * (toward + 0.5 * up - 0.3 * right)
+    plotter.add_light(pv.Light(position=light, focal_point=seen.centre, light_type="scene light"))
+    plotter.camera.focal_point = seen.centre
+    plotter.camera.position = seen.centre + seen.distance * toward
+    plotter.camera.up = up
+    plotter.camera.view_angle = np.degrees(2 * np.arctan(seen.height / 2 / seen.distance))
+
+
+def _fill(plotter, pv, drawn, theme, point):
+    """Surface and lines; point: the length in the scene [m] of a point of print."""
+    surface = pv.PolyData(drawn.points, np.column_stack([np.full(len(drawn.triangles), 3), drawn.triangles]).ravel())
     surface.point_data["motion"] = drawn.value
     surface = surface.compute_normals(cell_normals=False, split_vertices=False, consistent_normals=False)
-    plotter.set_background(theme.page)
+    soft = {"smooth_shading": True, "ambient": 0.66, "diffuse": 0.36, "specular": 0.0}
+    plotter.add_mesh(surface, color=INSIDE, culling="front", **soft)
     plotter.add_mesh(
-        surface, scalars="motion", cmap=SCALE, clim=(-1, 1), n_colors=2 * BANDS, show_scalar_bar=False,
-        smooth_shading=True, ambient=0.62, diffuse=0.42, specular=0.0,
-        backface_params={"color": INSIDE, "ambient": 0.5, "diffuse": 0.4},
-    )  # fmt: skip
-    for lines, color, width in ((drawn.nodes, NODE, 1.5), (drawn.edges, theme.ink, 0.7), (drawn.parts, NODE, 0.7)):
-        for line in lines:
-            if len(line) > 1:
-                stroke = width * pixels / 1417 * 4
-                plotter.add_mesh(pv.lines_from_points(line), color=color, line_width=stroke, lighting=False)
-    centre = (drawn.points.min(axis=0) + drawn.points.max(axis=0)) / 2
-    away = np.array(eye) / np.linalg.norm(eye)
-    plotter.add_light(pv.Light(position=centre + 3 * (away + [0.5, 0.2, 0]), focal_point=centre, light_type="scene light"))
-    plotter.camera.up = (1, 0, 0)
-    plotter.camera.focal_point = centre
-    plotter.camera.position = centre + 3.2 * drawn.extent * away
-    plotter.camera.view_angle = 22
+        surface,
+        scalars="motion",
+        cmap=SCALE,
+        clim=(-1, 1),
+        n_colors=2 * BANDS,
+        show_scalar_bar=False,
+        culling="back",
+        **soft,
+    )
+    for line, kind in drawn.lines:
+        if len(line) > 1:
+            tube = pv.lines_from_points(line).tube(radius=WIDTHS[kind] / 2 * point, n_sides=10)
+            plotter.add_mesh(tube, color=theme.ink if kind == "edge" else NODE, lighting=False)
     plotter.reset_camera_clipping_range()
-    plotter.enable_anti_aliasing("ssaa")
 
 
 # --- with matplotlib ---
 
 
 def draw_with_matplotlib(drawn, path, theme, width_mm):
-    """Writes the PNG without OpenGL: faces painted from the furthest to the nearest."""
+    """Writes the PNG without OpenGL: faces and pieces of line painted from the furthest to the nearest."""
     from matplotlib.figure import Figure
 
     inches = width_mm / MM_PER_INCH
     figure = Figure(figsize=(inches, inches * PROPORTION), facecolor=theme.page)
     for k, eye in enumerate(TOWARDS_EYE.values()):
-        _paint(figure.add_axes((k / 2, 0, 0.5, 1)), drawn, theme, eye, width_mm / 120.0)
+        seen = frame(drawn.rest, eye, 2 * PROPORTION)
+        ax = figure.add_axes((k / 2, 0, 0.5, 1))
+        ax.set_axis_off()
+        ax.set_aspect("equal")
+        ax.set_ylim(-seen.height / 2, seen.height / 2)
+        ax.set_xlim(-seen.height / 4 / PROPORTION, seen.height / 4 / PROPORTION)
+        _paint(ax, drawn, theme, seen)
     figure.savefig(path, dpi=DPI, facecolor=theme.page)
 
 
-def _paint(ax, drawn, theme, eye, scale):
-    from matplotlib.collections import LineCollection, PolyCollection
-    from matplotlib.colors import to_rgb
-
-    toward = np.array(eye) / np.linalg.norm(eye)
-    up = np.array([1.0, 0, 0]) - toward[0] * toward
-    up /= np.linalg.norm(up)
-    view = np.array([np.cross(up, toward), up, toward]).T  # columns: right, up, towards the eye
-    centre = (drawn.points.min(axis=0) + drawn.points.max(axis=0)) / 2
-    project = lambda p: ((p - centre) @ view)[:, :2] / (1 - ((p - centre) @ view)[:, 2:] / (3.2 * drawn.extent))
+def _paint(ax, drawn, theme, seen):
+    toward = seen.axes[:, 2]
     corners = drawn.points[drawn.triangles]
     n = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     facing = (n @ toward) / np.linalg.norm(n, axis=1)
-    color = SCALE(0.5 + 0.5 * drawn.value[drawn.triangles].mean(axis=1))[:, :3]
-    color = np.where(facing[:, None] > 0, color * (0.72 + 0.28 * facing.clip(0, 1))[:, None], to_rgb(INSIDE))
-    order = np.argsort(corners.mean(axis=1) @ toward)
-    flat = project(drawn.points)[drawn.triangles[order]]
-    ax.add_collection(PolyCollection(flat, facecolors=color[order], edgecolors=color[order], linewidths=0.3))
-    hidden = _hidden(drawn, view, centre)
-    for lines, ink, width in ((drawn.edges, theme.ink, 0.7), (drawn.parts, NODE, 0.7), (drawn.nodes, NODE, 1.5)):
-        for line in lines:
-            seen = ~hidden(line)
-            pairs = np.stack([project(line)[:-1], project(line)[1:]], axis=1)[seen[:-1] & seen[1:]]
-            ax.add_collection(LineCollection(pairs, colors=ink, linewidths=width * scale, capstyle="round"))
-    ax.set_xlim(-0.5 * drawn.extent, 0.5 * drawn.extent)
-    ax.set_aspect("equal")
-    ax.set_axis_off()
-    ax.set_ylim(-0.5 * drawn.extent, 0.5 * drawn.extent)
-
-
-def _hidden(drawn, view, centre):
-    """Function that tells which points (k, 3) lie behind the surface as seen along the third column of `view`."""
-    from matplotlib.tri import LinearTriInterpolator, Triangulation
-
-    place = (drawn.points - centre) @ view
-    corners = drawn.points[drawn.triangles]
-    n = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]) @ view[:, 2]
-    del corners, n, LinearTriInterpolator, Triangulation, place
-    return lambda p: np.zeros(len(p), bool)
+    tone = SCALE(0.5 + 0.5 * drawn.value[drawn.triangles].mean(axis=1))[:, :3]
+    tone = np.where(facing[:, None] > 0, tone * (0.70 + 0.30 * facing.clip(0, 1))[:, None], to_rgb(INSIDE))
+    shapes = list(projected(drawn.points, seen)[drawn.triangles])
+    depth, inks, widths = list(corners.mean(axis=1) @ toward), list(map(tuple, tone)), [0.6] * len(shapes)
+    nearer = 0.01 * seen.height  # a line is painted after the faces it lies on
+    for line, kind in drawn.lines:
+        flat = projected(line, seen)
+        shapes += list(np.stack([flat[:-1], flat[1:]], axis=1))
+        depth += list((line[:-1] + line[1:]) @ toward / 2 + nearer)
+        inks += [to_rgb(theme.ink if kind == "edge" else NODE)] * (len(line) - 1)
+        widths += [WIDTHS[kind]] * (len(line) - 1)
+    order = np.argsort(depth)
+    painted = PolyCollection(
+        [shapes[k] for k in order], closed=False, capstyle="round", linewidths=np.array(widths)[order],
+        facecolors=np.array(inks)[order], edgecolors=np.array(inks)[order],
+    )  # fmt: skip
+    ax.add_collection(painted, autolim=False)

@@ -1,6 +1,6 @@
 """Plan views of modes for print: top and back as seen by a reader facing each, in SVG, PDF or PNG at a print width."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
@@ -15,24 +15,36 @@ from scipy.spatial import cKDTree
 
 from meshes.body import braces_of
 from meshes.drawing import block_outlines, brace_outline, rectangle
-from meshes.outline import closed, point_at
-from studies.mode_field import boundary, moving_areas, nodal_lines, outer_loops, smoothed
+from meshes.outline import point_at
+from studies.mode_field import boundary, nodal_lines, outer_loops, peaks, smoothed
 
 MM_PER_INCH = 25.4
 DPI = 300
 FULL_WIDTH = 120.0  # mm of print at which line widths have their plain size
 FORMATS = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}, ".png": {}}  # and what not to write: no dates
-OUTLINE_POINTS, FINER = 400, 8  # drawn, and between them where the rim of the mesh is moved to the true outline
+OUTLINE_POINTS, HOLE_POINTS, FINER = 400, 120, 8  # points drawn, and how many times finer the rim follows the curves
 BANDS = 10  # steps of colour from rest to full scale
 GAP, BORDER = 0.10, 0.012  # between plates, of the width of one; around them, of the width of the picture
 RIGHT = {"top": -1.0, "back": 1.0}  # what points right on the page, neck up: -y when facing the top, +y facing the back
 LETTERING = ("Source Sans 3", "Helvetica Neue", "Helvetica", "Arial", "Liberation Sans", "DejaVu Sans")
 
-# Lightness L* climbs evenly from 27 (full inward) over 61 (rest) to 95 (full outward), blue to yellow: the pair that all
-# common kinds of colour blindness tell apart. A grey copy therefore still tells in from out.
+# Lightness L* climbs evenly from 27 (full inward) over 61 (rest) to 95 (full outward), blue to yellow: the pair that
+# all common kinds of colour blindness tell apart. A grey copy therefore still tells in from out.
 SCALE = LinearSegmentedColormap.from_list(
     "rimwork",
-    ["#004084", "#274f8c", "#465f94", "#61709a", "#79819c", "#959390", "#b4a47e", "#ccb67d", "#e4c87e", "#fbdb82", "#ffee87"],
+    [
+        "#004084",
+        "#274f8c",
+        "#465f94",
+        "#61709a",
+        "#79819c",
+        "#959390",
+        "#b4a47e",
+        "#ccb67d",
+        "#e4c87e",
+        "#fbdb82",
+        "#ffee87",
+    ],
 )
 
 
@@ -66,26 +78,37 @@ class Plate:
 # --- what is drawn ---
 
 
-def plate_plan(name, field, body=None):
-    """Plate of a field on the 'top' or 'back'. With a body, edges follow its true curves and its parts are drawn."""
-    turn = lambda xy: np.asarray(xy)[:, ::-1] * [RIGHT[name], 1.0]
-    xy = field.points[:, :2].copy()
-    if body is None:
-        return Plate(turn(xy), tuple(turn(xy[loop]) for loop in outer_loops(field)))
+def true_curves(body):
+    """Closed curves of a body in plan as points (k, 2) [m], finer than print: outline, soundhole."""
     arc = np.linspace(0, body.outline.perimeter, OUTLINE_POINTS * FINER, endpoint=False)
-    curves = [point_at(body.outline, np.union1d(arc, body.outline.corners))]
+    angle = np.linspace(0, 2 * np.pi, HOLE_POINTS * FINER, endpoint=False)
+    round_hole = body.soundhole.radius * np.column_stack([np.cos(angle), np.sin(angle)])
+    return point_at(body.outline, np.union1d(arc, body.outline.corners)), body.soundhole.centre + round_hole
+
+
+def on_true_curves(sampler, body):
+    """The Sampler with its points on the sides, the rim and the edge of the soundhole moved off the mesh's chords."""
+    rim = np.unique(boundary(sampler))
+    rim = np.union1d(rim, np.flatnonzero(np.abs(sampler.normal[:, 2]) < 0.5))
+    true, points = np.concatenate(true_curves(body)), sampler.points.copy()
+    points[rim, :2] = true[cKDTree(true).query(points[rim, :2])[1]]
+    return replace(sampler, points=points)
+
+
+def plate_plan(name, sampler, body=None):
+    """Plate of the sampled 'top' or 'back', with the parts of a body if there is one."""
+    turn = lambda xy: np.asarray(xy)[:, ::-1] * [RIGHT[name], 1.0]
+    xy = sampler.points[:, :2]
+    if body is None:
+        return Plate(turn(xy), tuple(turn(xy[loop]) for loop in outer_loops(sampler)))
+    edges = [curve[::FINER] for curve in true_curves(body)]
     under = [brace_outline(brace) for brace in braces_of(body, name)] + block_outlines(body)
-    on_top = []
-    if name == "top":
-        angle = np.linspace(0, 2 * np.pi, 720, endpoint=False)
-        curves.append(body.soundhole.centre + body.soundhole.radius * np.column_stack([np.cos(angle), np.sin(angle)]))
+    if name == "back":
+        edges, on_top = edges[:1], []
+    else:
         on_top = [rectangle(body.bridge)]
         under += [rectangle(body.bridge_plate)] if body.bridge_plate else []
-    rim = np.unique(boundary(field))
-    true = np.concatenate(curves)
-    xy[rim] = true[cKDTree(true).query(xy[rim])[1]]
-    drawn = [curve[:: FINER if k == 0 else 8] for k, curve in enumerate(curves)]
-    return Plate(turn(xy), *(tuple(map(turn, group)) for group in (drawn, under, on_top)))
+    return Plate(turn(xy), *(tuple(map(turn, group)) for group in (edges, under, on_top)))
 
 
 def draw_plates(ax, plates, fields, theme, largest, scale=1.0, marks=True):
@@ -144,18 +167,19 @@ def _bands(ax, tri, value, scale):
 
 def _polygons(ax, shapes, shift, color, width, alpha=1.0):
     shapes = [shape + shift for shape in shapes]
-    drawn = PolyCollection(shapes, facecolors="none", edgecolors=color, linewidths=width, alpha=alpha, joinstyle="round")
+    drawn = PolyCollection(
+        shapes, facecolors="none", edgecolors=color, linewidths=width, alpha=alpha, joinstyle="round"
+    )
     return ax.add_collection(drawn, autolim=False)
 
 
 def _signs(ax, xy, field, edge, largest, scale):
     """+ where an area moves outward, - where it moves inward, at its furthest place a little off the edge."""
-    far = cKDTree(edge).query(xy)[0]
-    for points, peak in moving_areas(field, largest):
-        inner = points[far[points] > 0.05 * np.max(np.ptp(xy, axis=0))]
-        place = inner[np.argmax(np.abs(field.value[inner]))] if inner.size else peak
+    inner = np.flatnonzero(cKDTree(edge).query(xy)[0] > 0.04 * np.max(np.ptp(xy, axis=0)))
+    for peak in peaks(field, largest):
+        place = xy[inner[np.argmin(np.hypot(*(xy[inner] - xy[peak]).T))]] if inner.size else xy[peak]
         up = field.value[peak] > 0
-        ax.plot(*xy[place], "+" if up else "_", color=NODE if up else "w", ms=7 * scale, mew=1.3 * scale)
+        ax.plot(*place, "+" if up else "_", color=NODE if up else "w", ms=7 * scale, mew=1.3 * scale)
 
 
 # --- figures ---
@@ -204,9 +228,10 @@ def _key(figure, theme, width_mm, height):
     ax.set_axis_off()
     for x, text in ((-1, "inward"), (0, "at rest"), (1, "outward")):
         figure.text(0.23 + 0.15 * x, 6 / height, text, ha="center", **words)
-    line = figure.add_axes((0.45, 10 / height, 0.04, 0.2 / height))
-    line.plot([0, 1], [0, 0], color=theme.ink, lw=1.5)
-    line.set_axis_off()
+    line = figure.add_axes((0.45, 8.5 / height, 0.04, 3.2 / height), facecolor=SCALE(0.5))
+    line.plot([0, 1], [0, 0], color=NODE, lw=1.5)
+    line.set(xlim=(0, 1), ylim=(-1, 1), xticks=[], yticks=[])
+    line.spines[:].set_visible(False)
     figure.text(0.50, 10 / height, "nodal line: the plate stays at rest", ha="left", **words)
     note = "top as you face it on the left, back as you face it on the right, neck upward"
     figure.text(0.45, 6 / height, note, ha="left", **words)
@@ -230,5 +255,6 @@ def save(figure, stem, formats, dpi=DPI):
     paths = [Path(f"{stem}{ending}") for ending in formats]
     with matplotlib.rc_context({"svg.hashsalt": "rimwork", "svg.fonttype": "none"}):
         for path in paths:
-            figure.savefig(path, dpi=dpi, metadata=FORMATS[path.suffix], facecolor=figure.get_facecolor())
+            extra = {"pil_kwargs": {"compress_level": 4}} if path.suffix == ".png" else {}
+            figure.savefig(path, dpi=dpi, metadata=FORMATS[path.suffix], facecolor=figure.get_facecolor(), **extra)
     return paths

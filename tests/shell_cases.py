@@ -35,7 +35,7 @@ def grid(nx, ny):
 
 
 def sheet(place, nx, ny, grain, **parts):
-    """ShellMesh of one surface 'plate' through place(s, t) -> (n, 3) with the grain along a direction, or place-wise."""
+    """ShellMesh of one surface 'plate' through place(s, t) -> (n, 3) grain a direction or a function of place."""
     st, triangles = grid(nx, ny)
     nodes = np.asarray(place(st[:, 0], st[:, 1]), float)
     n = unit_normals(nodes, triangles)
@@ -79,12 +79,12 @@ def line_at(nx, ny, t, up, taper=(1.0, 1.0)):
 
 
 def split_plate(a, b, nx, ny):
-    """Two plates 'left' and 'right' that meet at x = a/2 with duplicated nodes, joined by the seam 'joint' (inward: -x)."""
+    """Two plates 'left' and 'right' that meet at x = a/2 with duplicated nodes, joined by the seam 'joint'."""
     left, right = plate(a / 2, b, nx, ny), plate(a / 2, b, nx, ny)
     k = len(left.nodes)
     east, west = left.edges["east"], right.edges["west"] + k
     return ShellMesh(
-        np.vstack([left.nodes, right.nodes + [a / 2, 0, 0]]),
+        np.vstack([left.nodes, right.nodes + np.array([a / 2, 0, 0])]),
         np.vstack([left.triangles, right.triangles + k]),
         np.vstack([left.normal, right.normal]),
         {
@@ -119,10 +119,13 @@ def folded_box(a, b, c, n, turn=SKEW, braces=True):
     """
     net = {"x": (n, a), "y": (n, b), "z": (2, c)}
     faces = [
-        ("top", "xy", lambda s, t: (s, t, c + 0 * s), (0, 0, 1)), ("back", "xy", lambda s, t: (s, t, 0 * s), (0, 0, -1)),
-        ("sides", "xz", lambda s, t: (s, 0 * s, t), (0, -1, 0)), ("sides", "xz", lambda s, t: (s, b + 0 * s, t), (0, 1, 0)),
-        ("sides", "yz", lambda s, t: (0 * s, s, t), (-1, 0, 0)), ("sides", "yz", lambda s, t: (a + 0 * s, s, t), (1, 0, 0)),
-    ]  # fmt: skip
+        ("top", "xy", lambda s, t: (s, t, c + 0 * s), (0, 0, 1)),
+        ("back", "xy", lambda s, t: (s, t, 0 * s), (0, 0, -1)),
+        ("sides", "xz", lambda s, t: (s, 0 * s, t), (0, -1, 0)),
+        ("sides", "xz", lambda s, t: (s, b + 0 * s, t), (0, 1, 0)),
+        ("sides", "yz", lambda s, t: (0 * s, s, t), (-1, 0, 0)),
+        ("sides", "yz", lambda s, t: (a + 0 * s, s, t), (1, 0, 0)),
+    ]
     nodes, triangles, normal, part = [], [], [], []
     for name, (u, v), place, out in faces:
         st, tri = grid(net[u][0], net[v][0])

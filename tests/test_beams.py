@@ -116,7 +116,7 @@ def test_pull_on_a_beam_offset_sideways():
 
 @pytest.mark.parametrize("taper", [(1.0, 0.3), (0.4, 1.0)])
 def test_tapered_cantilever(taper):
-    """Tip deflection = int M^2/(P EI) dx + int P/(k G A) dx, integrated here; height linear from one end to the other."""
+    """Tip deflection = int M^2/(P EI) dx + int P/(k G A) dx, integrated here; height linear along x."""
     w, h, L, P = 0.008, 0.016, 0.2, 1.0
     tip = Alone(L, beam(WOOD, w, h, 0.0), elements=16, taper=taper).tip([0, 0, P, 0, 0, 0])
     x = (np.arange(20000) + 0.5) * L / 20000
@@ -154,7 +154,7 @@ def test_rod_twists_by_its_torsion_constant(w, h, lift):
 
 @pytest.mark.parametrize("component", [1, 2])
 def test_end_load_in_both_planes(component):
-    """P L^3/(3 EI) + P L/(k G A): EI of the height for a load along up, of the width for one square to it; G likewise."""
+    """P L^3/(3 EI) + P L/(k G A): each load meets the EI and the G of its own plane."""
     wood = Wood("two shears", 10e9, 1e9, 0.9e9, 0.3e9, 0.1e9, 0.3, 450.0)
     w, h, L = 0.012, 0.03, 0.1
     rib = Alone(L, beam(wood, w, h, -h / 2))
@@ -185,8 +185,8 @@ def ring_model(R, section, n=48):
 def test_ring():
     """Free ring: omega^2 = n^2 (n^2-1)^2/(n^2 + c) EI/(m R^4), c = 1 in its plane, EI/GJ out of it.
 
-    Love, Mathematical Theory of Elasticity, art. 293; Timoshenko, Vibration Problems in Engineering, ch. on rings, where
-    a round section has c = 1 + nu out of the plane. h/R = 1/50. 1 %: shear, rotary inertia, the torsion constant's fit.
+    Love, Mathematical Theory of Elasticity, art. 293; Timoshenko, Vibration Problems in Engineering, on rings, where a
+    round section has c = 1 + nu out of the plane. h/R = 1/50. 1 %: shear, rotary inertia, the torsion constant's fit.
     """
     R, w, h, steel = 0.2, 0.004, 0.006, isotropic("steel", 200e9, 0.3, 8000.0)
     K, M = ring_model(R, beam(steel, w, h, -h / 2))

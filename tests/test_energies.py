@@ -74,7 +74,7 @@ LOSS = {"along": "loss_L", "across": "loss_R", "shear": "loss_G"}
 def test_heat_of_each_channel_is_the_derivative_by_its_compliance(box, found, channel):
     """Loss along the grain alone: eta_n = eta_L d ln omega^2/d ln E_L at fixed cross compliance; the same for R and G.
 
-    This is the compliance split: sigma_L^2/E_L, sigma_R^2/E_R and tau^2/G dissipate, -2 nu_LR sigma_L sigma_R/E_L does not.
+    This is the compliance split: s_L^2/E_L, s_R^2/E_R and t^2/G dissipate, -2 nu_LR s_L s_R/E_L does not.
     """
     only = replace(SPRUCE, loss_L=0.0, loss_R=0.0, loss_G=0.0)
     only = replace(only, **{LOSS[channel]: 0.02})

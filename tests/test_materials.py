@@ -51,7 +51,7 @@ def test_impossible_materials_are_refused(change, message):
 
 
 def test_lookup_names_the_nearest():
-    with pytest.raises(ValueError, match="unknown wood 'spruse' .did you mean 'spruce'"):
+    with pytest.raises(ValueError, match=r"unknown wood 'spruse' .did you mean 'spruce'"):
         lookup("spruse", {"spruce": 1, "maple": 2}, "wood")
 
 

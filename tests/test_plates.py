@@ -225,16 +225,14 @@ def test_laminated_plate(name, E1, G, nu, literature):
 
 
 def test_cross_ply_plate():
-    """Layers 0/90/0, simply supported: omega^2 = pi^4/(rho h) (D11 m^4 + 2 (D12 + 2 D66) m^2 n^2 + D22 n^4), Jones ch. 5."""
+    """Layers 0/90/0: omega^2 rho h/pi^4 = D11 m^4 + 2 (D12 + 2 D66) m^2 n^2 + D22 n^4. Jones, ch. 5."""
     h = 0.006
     wood = stiff_in_shear(SPRUCE)
     layers = [Layer(wood, h / 3, -h / 3), Layer(wood, h / 3, across=True), Layer(wood, h / 3, h / 3)]
     D = ABD([(wood, h / 3, -h / 3, 0), (wood, h / 3, 0, 90), (wood, h / 3, h / 3, 0)])[3:, 3:]
-    hand = sorted(
-        np.pi / 2 * np.sqrt((D[0, 0] * m**4 + 2 * (D[0, 1] + 2 * D[2, 2]) * m**2 * n**2 + D[1, 1] * n**4) / (wood.density * h))
-        for m in range(1, 6)
-        for n in range(1, 6)
-    )[:5]  # fmt: skip
+    m, n = np.meshgrid(np.arange(1, 6), np.arange(1, 6))
+    rigidity = D[0, 0] * m**4 + 2 * (D[0, 1] + 2 * D[2, 2]) * m**2 * n**2 + D[1, 1] * n**4
+    hand = np.sort(np.pi / 2 * np.sqrt(rigidity / (wood.density * h)), axis=None)[:5]
     mesh = cases.plate(1.0, 1.0, 12, 12)
     found = frequencies(mesh, {"plate": laminate(layers)}, 5, fixed=lambda s: cases.hard_support(s, 1, 1))
     assert found == pytest.approx(hand, rel=2e-3)
@@ -283,7 +281,7 @@ HARD_NO_POISSON = Wood("hard strip", 25e9, 2e9, 2e9, 1e12, 1e12, 0.0, 1000.0)
 
 
 def composite(layers):
-    """EA [N], ES [N m], EI [N m2] per width and mass moments about the reference surface, of layers without Poisson effect."""
+    """EA, ES, EI per width about the reference surface, of layers without Poisson effect."""
     z = [(la.wood, la.middle - la.thickness / 2, la.middle + la.thickness / 2) for la in layers]
     return [sum(w.E_L * (t**k - b**k) / k for w, b, t in z) for k in (1, 2, 3)]
 
@@ -305,7 +303,7 @@ def test_eccentric_laminate_strip_under_a_tip_force():
 
 
 def test_eccentric_laminate_strip_pulled_along():
-    """A pull N in the reference surface lifts the tip by (ES/EI) eps L^2/2, eps = N/(EA - ES^2/EI): sign of B and its size."""
+    """A pull N in the reference surface lifts the tip by (ES/EI) eps L^2/2, eps = N/(EA - ES^2/EI): B with its sign."""
     L, b, N = 0.3, 0.03, 1e3
     model = assemble(cases.plate(L, b, 8, 2))
     EA, ES, EI = np.array(composite(STRIP)) * b
@@ -334,7 +332,7 @@ def test_a_laminate_counted_from_elsewhere_is_the_same_plate():
 
 
 def test_a_laminate_off_the_middle_is_not_the_centred_one():
-    """Held in its reference surface at both ends, an eccentric strip works as an arch: B and the offset must be felt."""
+    """Held in its reference surface at both ends, an eccentric strip works as an arch."""
     wood = isotropic("plain", 10e9, 0.0, 500.0)
     mesh = cases.plate(0.4, 0.03, 8, 1)
     centred, raised = (

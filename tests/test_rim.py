@@ -1,0 +1,417 @@
+"""The rim study on a coarse oval box: builds, pairing, stored rows, page and tables; and its mesh error on the example."""
+
+import csv
+import io
+import json
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+
+import box_cases as cases
+from fem.mesh import part_of
+from meshes.parts import RIM, sections
+from studies import rim
+from studies.fingerprint import fingerprint
+from studies.progress import Progress, duration
+from studies.rim_builds import STIFFENED, builds, complete_linings
+from studies.rim_report import LABEL, headline, per_mode, summary, write_report
+
+COUNT, SIZE = 6, 0.06
+
+
+def quiet():
+    return Progress(1, io.StringIO())
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("rim")
+
+
+@pytest.fixture(scope="module")
+def body(folder):
+    return cases.oval(folder)
+
+
+@pytest.fixture(scope="module")
+def study(body, folder):
+    return rim.run(body, SIZE, COUNT, folder / "rows", quiet())
+
+
+@pytest.fixture(scope="module")
+def row(study):
+    """{name: Row} on the finer mesh."""
+    return {c.row.build.name: c.row for c in study.comparisons}
+
+
+@pytest.fixture(scope="module")
+def written(study, folder):
+    return write_report(study, folder, pictures=False)
+
+
+# --- builds ---
+
+
+def test_rows_are_those_asked_for(row):
+    assert list(row) == ["sheet", "reversed_kerfed", "solid_laminated", "solid_trimmed", "doubled_sides", "stiff_limit"]
+    assert [r.build.is_base for r in row.values()] == [True] + 5 * [False]
+    assert "limit case, cannot be built" in row["stiff_limit"].build.note
+
+
+def test_each_build_changes_one_thing(body):
+    """Sections of everything but the linings (and, for doubled sides, the sides) stay those of the sheet."""
+    full, _ = complete_linings(body)
+    base = sections(full)
+    for build in builds(full)[1:]:
+        changed = {part_of(region) for region, s in build.sections().items() if s != base[region]}
+        if build.name == "doubled_sides":
+            assert changed == {"sides", "lining_top", "lining_back", "neck_block", "tail_block"}  # those further in
+        elif build.name == "stiff_limit":
+            assert changed <= set(STIFFENED) and "sides" in changed
+        else:
+            assert changed == {"lining_top", "lining_back"}
+
+
+def test_doubled_sheet_is_compared_with_single_sides():
+    linnet = cases.example("linnet")
+    full, _ = complete_linings(linnet)
+    by_name = {b.name: b for b in builds(full)}
+    assert "doubled_sides" not in by_name and by_name["single_sides"].body.sides == linnet.sides[:1]
+    assert {"kerfed", "reversed_kerfed", "solid_laminated"} <= set(by_name)  # its own linings are of two kinds
+
+
+def test_missing_measures_are_assumed_and_said(folder):
+    bare = cases.oval(folder, lining_top={"kind": "none"}, lining_back={"kind": "solid_laminated"})
+    full, assumed = complete_linings(bare)
+    told = [a.key for a in assumed]
+    assert {"lining_top, width", "lining_top, wood", "lining_back, kerf width"} <= set(told)
+    assert "lining_back, width" not in told and full.lining_back.width == bare.lining_back.width
+    for build in builds(full):
+        assert set(build.sections()) == set(sections(full))
+
+
+# --- weights ---
+
+
+def test_trimmed_solid_lining_weighs_what_the_kerfed_one_weighs(row):
+    for part in ("lining_top", "lining_back"):
+        assert row["solid_trimmed"].mass[part] == pytest.approx(row["sheet"].mass[part], rel=1e-9)
+        assert row["solid_laminated"].mass[part] > 1.05 * row["sheet"].mass[part]
+    assert rim.rim_grams(row["solid_trimmed"]) == pytest.approx(rim.rim_grams(row["sheet"]), rel=1e-9)
+
+
+def test_doubled_sides_add_the_sides_weight(row):
+    base, doubled = row["sheet"], row["doubled_sides"]
+    assert doubled.mass["sides"] == pytest.approx(2 * base.mass["sides"], rel=1e-9)
+    assert rim.rim_grams(doubled) - rim.rim_grams(base) == pytest.approx(1e3 * base.mass["sides"], rel=1e-6)
+
+
+def test_stiff_limit_keeps_the_weight_and_turns_less_heat_in_the_rim(row):
+    base, limit = row["sheet"], row["stiff_limit"]
+    assert limit.mass == pytest.approx(base.mass, rel=1e-12)
+    heat = [rim.of_a_tap(r, rim.rim_share(r.split.heat_share), COUNT) for r in (base, limit)]
+    assert heat[1] < 0.5 * heat[0]
+
+
+def test_rim_weighs_the_sum_of_its_parts(row):
+    base = row["sheet"]
+    by_hand = sum(m for part, m in base.mass.items() if part not in ("top", "back", "bridge"))
+    assert rim.rim_grams(base) == pytest.approx(1e3 * by_hand, rel=1e-12)
+
+
+# --- energies, pairing ---
+
+
+def test_shares_sum_to_one_in_every_row(row):
+    for r in row.values():
+        for shares in (r.split.strain_share, r.split.kinetic_share, r.split.heat_share):
+            assert sum(shares.values()) == pytest.approx(np.ones(COUNT + 6), abs=1e-12)
+
+
+def test_joints_hold_in_every_row(row):
+    """Joints are taken as stiff: they store next to nothing in the sheet's build."""
+    joints = sum(row["sheet"].split.strain_share[f"joint_{plate}"] for plate in ("top", "back"))
+    assert (joints[:COUNT] < 0.02).all()
+
+
+def test_sheets_modes_are_their_own_partners(study):
+    base = study.comparisons[0]
+    assert np.array_equal(base.partner, np.arange(COUNT))
+    assert base.match == pytest.approx(np.ones(COUNT), abs=1e-6)
+
+
+def test_stiffer_linings_never_lower_a_frequency_of_equal_weight(row):
+    """Rayleigh: more stiffness and the same mass raise every frequency; order by order, not pair by pair."""
+    assert (row["stiff_limit"].found.frequency >= row["sheet"].found.frequency - 1e-6).all()
+
+
+def test_pairing_finds_swapped_modes():
+    """A permuted identity with a third row that resembles nothing."""
+    criterion = np.array([[0.1, 0.9, 0.0], [0.95, 0.05, 0.1], [0.1, 0.2, 0.3]])
+    partner, match = rim.paired(criterion)
+    assert partner.tolist() == [1, 0, -1]
+    assert match.tolist() == [0.9, 0.95, 0.3]
+
+
+def test_tap_counts_modes_by_their_motion_at_the_saddle(row):
+    w = rim.tap_weights(row["sheet"], COUNT)
+    assert w.sum() == pytest.approx(1, abs=1e-12)
+    by_hand = row["sheet"].bridge[:COUNT] ** 2
+    assert w == pytest.approx(by_hand / by_hand.sum(), rel=1e-12)
+    value = np.arange(COUNT + 6.0)
+    assert rim.of_a_tap(row["sheet"], value, COUNT) == pytest.approx(np.sum(w * value[:COUNT]))
+
+
+def test_bridge_motion_is_that_of_the_top_at_the_saddle(study, row):
+    points = study.model.space.points
+    place = [study.body.bridge.saddle_x, study.body.bridge.centre[1]]
+    on_top = study.model.space.nodes_of("top")
+    at = on_top[np.argmin(np.hypot(*(points[on_top, :2] - place).T))]
+    assert np.hypot(*(points[at, :2] - place)) < SIZE / 3
+    assert row["sheet"].bridge == pytest.approx(row["sheet"].found.shape[6 * at + 2], rel=1e-12)
+
+
+def test_counterfactual_is_the_loss_that_is_left(study, row):
+    """Without loss in the rim, eta falls by the rim's share of the heat: 1 / (1 - h) times as long."""
+    base = row["sheet"]
+    h = sum(base.split.heat_share[part] for part in RIM if part in base.split.heat_share)[:COUNT]
+    w = rim.tap_weights(base, COUNT)
+    assert headline(study)[0]["no_loss_gain"] == pytest.approx(np.sum(w * h / (1 - h)), rel=1e-9)
+
+
+# --- stored rows ---
+
+
+def test_second_run_reads_the_stored_rows(study, body, folder, monkeypatch):
+    def forbidden(*_):
+        raise AssertionError("solved again")
+
+    monkeypatch.setattr(rim, "solve_row", forbidden)
+    again = rim.run(body, SIZE, COUNT, folder / "rows", quiet())
+    for a, b in zip(study.comparisons, again.comparisons):
+        assert np.array_equal(a.row.found.frequency, b.row.found.frequency)
+        assert np.array_equal(a.partner, b.partner) and np.array_equal(a.coarse_partner, b.coarse_partner)
+        assert a.row.mass == b.row.mass
+    assert headline(study) == headline(again)
+
+
+@pytest.mark.parametrize("harm", ["cut", "empty", "text", "bytes", "other_version", "lacks_array"])
+def test_damaged_file_is_computed_anew(study, body, tmp_path, harm):
+    base = study.comparisons[0].row
+    file = tmp_path / "row.npz"
+    rim.save_row(file, base)
+    whole = file.read_bytes()
+    assert rim.load_row(file, base.build) is not None
+    if harm in ("other_version", "lacks_array"):
+        with np.load(file) as stored:
+            data = {k: stored[k] for k in stored.files}
+        if harm == "other_version":
+            data["meta"] = json.dumps({**json.loads(str(data["meta"])), "store_version": 0})
+        else:
+            del data["modes/residual"]
+        np.savez(file, **data)
+    else:
+        middle = len(whole) // 2
+        damaged = {
+            "cut": whole[:middle], "empty": b"", "text": b"not a row", "bytes": whole[:middle] + b"\0" * 64 + whole[middle + 64 :],
+        }  # fmt: skip
+        file.write_bytes(damaged[harm])
+    assert rim.load_row(file, base.build) is None
+
+
+def test_stored_row_of_another_mesh_is_not_used(study, folder):
+    """Rows hold one number per unknown: on a mesh of another size they must be computed anew, not read."""
+    base = study.comparisons[0].row
+    other = study.model.size + 6
+    store = folder / "rows"
+    found = [rim.load_row(file, base.build) for file in store.glob("sheet-*.npz")]
+    assert found and all(row is not None for row in found)
+
+    class Otherwise:
+        size = other
+
+    def solved(build, model, count):
+        return "computed"
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(rim, "solve_row", solved)
+        patch.setattr(rim, "save_row", lambda file, row: None)
+        assert rim.stored_row(base.build, Otherwise(), COUNT + 6, store, SIZE) == "computed"
+
+
+def test_key_depends_on_everything_in_the_body(body):
+    full, _ = complete_linings(body)
+    base = builds(full)[0]
+    key = fingerprint(base)
+    assert key == fingerprint(builds(complete_linings(body)[0])[0])
+    thicker = replace(full, top=replace(full.top, thickness=full.top.thickness + 1e-5))
+    wood = replace(full, back=replace(full.back, wood=replace(full.back.wood, loss_G=0.5)))
+    moved = full.outline.points.copy()
+    moved[7, 1] += 1e-6
+    shape = replace(full, outline=replace(full.outline, points=moved))
+    others = [fingerprint(replace(base, body=b)) for b in (thicker, wood, shape)] + [fingerprint(replace(base, stiffness=2.0))]
+    assert len({key, *others}) == 5
+
+
+def test_fingerprint_tells_alike_values_apart():
+    values = [1, 1.0, True, "1", (1,), (1, 1), ((1,), 1), {"a": 1}, {"a": 1.0}, np.array([1.0]), np.array([1]), None, "None"]
+    assert len({fingerprint(v) for v in values}) == len(values)
+    assert fingerprint({"a": 1, "b": 2}) == fingerprint({"b": 2, "a": 1})
+    assert fingerprint("ab", "c") != fingerprint("a", "bc")
+    with pytest.raises(TypeError):
+        fingerprint(object())
+
+
+# --- page, tables ---
+
+
+class Checked(HTMLParser):
+    """Fails on tags that close in the wrong order."""
+
+    VOID = ("meta", "img", "br", "link", "hr", "input")
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.seen, self.words = [], [], []
+
+    def handle_starttag(self, tag, attrs):
+        self.seen.append(tag)
+        if tag not in self.VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open and self.open.pop() == tag, f"</{tag}> at {self.getpos()}"
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+@pytest.fixture(scope="module")
+def page(written):
+    parser = Checked()
+    parser.feed(written[0].read_text(encoding="utf-8"))
+    parser.close()
+    return parser
+
+
+def test_page_is_well_formed(page):
+    assert page.open == []
+    assert {"html", "head", "title", "body", "table", "ul"} <= set(page.seen)
+
+
+def test_label_and_both_bars_stand_on_the_page(study, page):
+    words = " ".join(" ".join(page.words).split())
+    assert LABEL in words and LABEL in summary(study)
+    assert "model error is not known" in words and "model error is not known" in summary(study)
+    assert "limit case, cannot be built" in words
+    assert words.index("heat turned in the rim") < words.index("energy stored in the rim")
+    for row in headline(study):
+        assert row["label"] in words
+
+
+def test_no_word_takes(study, written):
+    """Energy stored comes back; energy turned to heat does not. 'Takes' would blur the two."""
+    for text in (summary(study), *(file.read_text(encoding="utf-8") for file in written)):
+        assert not re.search(r"\btakes\b", text, re.IGNORECASE)
+
+
+def test_json_holds_every_build_and_mode(study, written):
+    data = json.loads(written[2].read_text(), parse_constant=lambda word: pytest.fail(f"{word} is not JSON"))
+    assert data["schema_version"] == 1 and data["model"] == "dry" and data["label"] == LABEL
+    assert data["model_error"] == "not known"
+    assert [b["name"] for b in data["builds"]] == [c.row.build.name for c in study.comparisons]
+    assert len(data["modes"]) == COUNT * len(data["builds"])
+    for build in data["builds"]:
+        total = np.sum(list(build["strain_energy_share"].values()), axis=0)
+        assert total == pytest.approx(np.ones(COUNT + 6), abs=1e-12)
+        for key in ("heat", "stored", "no_loss_gain", "mean_loss_factor"):
+            assert np.isfinite(build[key]) and build[f"{key}_error"] >= 0
+    told = data["provenance"]
+    assert told["mesh_size_mm"] == pytest.approx([60, 90]) and len(told["unknowns"]) == 2 and told["scikit-fem"]
+    assert data["assumed"] and data["not_modelled"]
+
+
+def test_csv_says_what_the_json_says(written):
+    with written[1].open(newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    modes = json.loads(written[2].read_text())["modes"]
+    assert len(rows) == len(modes) and list(rows[0]) == list(modes[0])
+    for row, mode in zip(rows, modes):
+        assert row["build"] == mode["build"] and int(row["mode"]) == mode["mode"]
+        assert row["frequency_hz"] == ("" if mode["frequency_hz"] is None else str(mode["frequency_hz"]))
+
+
+def test_per_mode_figures_by_hand(study, row):
+    base = [m for m in per_mode(study) if m["build"] == "sheet"]
+    coarse = study.comparisons[0].coarse.found.frequency
+    for k, m in enumerate(base):
+        assert m["shift_percent"] == 0
+        assert m["frequency_hz"] == row["sheet"].found.frequency[k]
+        q = study.comparisons[0].coarse_partner[k]
+        assert q >= 0 and m["frequency_error_hz"] == pytest.approx(abs(m["frequency_hz"] - coarse[q]))
+    for m in per_mode(study):
+        if m["frequency_hz"] is not None:
+            f = base[m["mode"] - 1]["frequency_hz"]
+            assert m["frequency_hz"] == pytest.approx(f * (1 + m["shift_percent"] / 100), rel=1e-12)
+            assert m["loss_factor_rim_without_loss"] < m["loss_factor"]
+
+
+def test_unknown_losses_are_told_not_guessed(study, folder, tmp_path):
+    """A wood without loss factors: no heat, no counterfactual, a plain sentence; the rest of the page stands."""
+    mute = replace(study.body.back.wood, loss_G=None)
+    other = replace(study.body, back=replace(study.body.back, wood=mute))
+    found = rim.run(other, 0.08, 2, tmp_path / "rows", quiet())
+    assert headline(found)[0]["heat"] is None and headline(found)[0]["stored"] > 0
+    assert "Loss factors are not known for back" in summary(found)
+    pages = write_report(found, tmp_path, pictures=False)
+    data = json.loads(pages[2].read_text())
+    assert data["builds"][0]["heat_share"] is None and data["modes"][0]["heat_in_rim"] is None
+
+
+# --- progress ---
+
+
+def test_progress_tells_time_left():
+    class Line(io.StringIO):
+        def isatty(self):
+            return False
+
+    now = [0.0]
+    out = Line()
+    p = Progress(4, out, lambda: now[0])
+    p.say("first")
+    p.step()
+    now[0] = 30.0
+    p.say("second")
+    p.close()
+    lines = out.getvalue().splitlines()
+    assert lines[0] == "  0 %  first (time left not known yet)"
+    assert lines[1] == " 25 %  second (1 min 30 s left)"
+    assert lines[2] == "100 %  done in 30 s"
+    assert [duration(s) for s in (59.4, 60, 3599.4, 3660)] == ["59 s", "1 min 0 s", "59 min 59 s", "1 h 1 min"]
+
+
+# --- mesh error on the real instrument ---
+
+
+@pytest.mark.slow
+def test_mesh_error_of_the_report_covers_a_finer_mesh(tmp_path):
+    """Two sizes (45 and 67.5 mm) against 25 mm: the difference of the two covers the error of most of the first modes."""
+    from fem.eigen import modes
+    from fem.model import assemble, weights
+    from meshes.build import mesh_body
+
+    hazel, _ = complete_linings(cases.example("hazel"))
+    base = builds(hazel)[0]
+    models = [assemble(mesh_body(hazel, h)) for h in (0.045, 0.0675)]
+    rows = [rim.solve_row(base, m, 16) for m in models]
+    (found,) = rim.compare(rows[:1], rows[1:], models, 10)
+    finer = modes(assemble(mesh_body(hazel, 0.025)), weights(base.sections()), 10).frequency
+    f = rows[0].found.frequency[:10]
+    estimate = np.abs(f - rows[1].found.frequency[found.coarse_partner])
+    assert (found.coarse_partner >= 0).all()
+    assert np.mean(estimate >= np.abs(f - finer)) >= 0.7
+    assert (np.abs(f / finer - 1) < 0.02).all()
