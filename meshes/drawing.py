@@ -248,7 +248,7 @@ def _cut_brace(ax, body, origin, start, along, brace, sign):
     part, u = np.linalg.solve(matrix, start - a)
     if not 0 <= part <= 1:
         return
-    half = brace.width / 2 / abs(np.cross((b - a) / brace.length, along))
+    half = brace.width / 2 / abs(np.linalg.det(matrix) / brace.length)
     height, board = (top_height, body.top) if sign < 0 else (back_height, body.back)
     z = height(body, *(start + u * along)) + sign * board.thickness / 2
     _shape(ax, _box(u - half, u + half, z, z + sign * brace_height(brace, part)), origin, fc=FILL["brace"], lw=0.6)

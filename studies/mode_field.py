@@ -12,9 +12,11 @@ NEAR_PEAK = 0.9  # places whose displacement is this part of the largest decide 
 QUIET = 0.01  # of the largest displacement: a zero line between two sides that move less is noise
 REACH = 0.08  # of the extent of the surface: how far from the line the two sides are looked at
 SHORTEST = 0.04  # of the extent: a shorter nodal line is not drawn
-MOSTLY = 1 / 3  # a line is drawn, to the edge of the plate, if this part of it passes between moving sides; else not at all
+MOSTLY = (
+    1 / 3
+)  # a line is drawn, to the edge of the plate, if this part of it passes between moving sides; else not at all
 MOVES = 0.15  # of the largest displacement: an area that does not reach this does not count as moving
-APART = 0.12  # of the extent: nothing this near moves further than the peak of an area
+PROMINENT = 0.3  # of its height: what one must come down from a peak before climbing to a higher one
 
 
 @dataclass(frozen=True)
@@ -250,16 +252,43 @@ def _length(points):
 
 
 def peaks(field, largest=None):
-    """Indices of the points that move furthest, either way, of all within APART; those under MOVES of `largest` left out."""
-    size = np.abs(field.value)
-    ends = field.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
-    highest = np.zeros(len(size))
-    np.maximum.at(highest, ends.ravel(), size[ends[:, ::-1]].ravel())
-    found = np.flatnonzero((size >= highest) & (size >= MOVES * (largest or field.largest)) & (size > 0))
-    extent = float(np.max(np.ptp(field.points, axis=0), initial=0))
-    around = cKDTree(field.points).query_ball_point(field.points[found], APART * extent)
-    same_way = [[q for q in near if field.value[q] * field.value[p] > 0] for p, near in zip(found, around)]
-    return np.array([p for p, near in zip(found, same_way) if p == near[np.argmax(size[near])]], int)
+    """Indices of the points where areas move furthest, either way, furthest first.
+
+    Areas that move less than MOVES of `largest` do not count, nor rises of a larger area that are not PROMINENT.
+    """
+    size, extreme = np.abs(field.value), MOVES * (largest or field.largest)
+    high = np.flatnonzero((size >= (1 - PROMINENT) * extreme) & (size > 0))
+    neighbours = _neighbours(field, high)
+    root, found = {}, {}  # of each point dealt with: its peak; of each peak: whether it stands
+    for p in high[np.argsort(-size[high], kind="stable")].tolist():
+        meets = {_root(root, q) for q in neighbours[p] if q in root}
+        top = max(meets, key=lambda q: size[q], default=p)
+        for other in {p, *meets} - {top}:
+            root[other] = top
+            if other in meets:
+                found[other] = size[other] - size[p] >= PROMINENT * size[other]
+        root[top] = top
+        found.setdefault(top, True)
+    return np.array([p for p, stands in found.items() if stands and size[p] >= extreme], int)
+
+
+def _neighbours(field, points):
+    """{point: the points of the same sign that share a triangle with it}."""
+    edges = np.unique(np.sort(field.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1), axis=0)
+    wanted = np.zeros(len(field.points), bool)
+    wanted[points] = True
+    joined = wanted[edges].all(axis=1) & (np.sign(field.value[edges]).prod(axis=1) > 0)
+    found = {p: [] for p in points.tolist()}
+    for a, b in edges[joined].tolist():
+        found[a].append(b)
+        found[b].append(a)
+    return found
+
+
+def _root(root, p):
+    while root[p] != p:
+        root[p] = p = root[root[p]]
+    return p
 
 
 def boundary(field):

@@ -29,7 +29,7 @@ class Scene:
     points: np.ndarray  # (n, 3)
     triangles: np.ndarray  # (k, 3)
     value: np.ndarray  # (n,) -1..1
-    lines: tuple  # (polyline (k, 3), 'node', 'edge' or 'part')
+    lines: tuple  # (polyline (k, 3), its outward normals (k, 3) or None at an edge, 'node', 'edge' or 'part')
     rest: np.ndarray  # (n, 3) the points before they moved, which set the frame
 
 
@@ -53,10 +53,12 @@ def scene(field, normal, body=None, largest=None, full=None):
     full = full or np.max(np.linalg.norm(field.displacement, axis=1), initial=0) or 1.0
     extent = float(np.max(np.ptp(field.points, axis=0)))
     moved = field.points + EXAGGERATED * extent / full * field.displacement
-    lines = [(smoothed(line.along(moved)), "node") for line in _clear_lines(field, normal, largest)]
-    lines += [(np.vstack([moved[loop], moved[loop[:1]]]), "edge") for loop in outer_loops(field)]
+    nodes = _clear_lines(field, normal, largest)
+    lines = [(smoothed(line.along(moved)), line.along(normal), "node") for line in nodes]
+    lines += [(np.vstack([moved[loop], moved[loop[:1]]]), None, "edge") for loop in outer_loops(field)]
     if body is not None:
-        lines.append((_on_top(rectangle(body.bridge), field, moved, normal), "part"))
+        bridge = _on_top(rectangle(body.bridge), field, moved, normal)
+        lines.append((bridge, np.tile([0.0, 0, 1], (len(bridge), 1)), "part"))
     return Scene(moved, field.triangles, np.clip(field.value / largest, -1, 1), tuple(lines), field.points)
 
 
@@ -88,6 +90,19 @@ def projected(points, frame):
     return p[:, :2] / (1 - p[:, 2:] / frame.distance)
 
 
+def visible_lines(drawn, seen, lift):
+    """The pieces of a scene's lines on faces turned to the eye, (polyline, kind), lifted off by lift[kind] [m]."""
+    eye = seen.centre + seen.distance * seen.axes[:, 2]
+    for line, outward, kind in drawn.lines:
+        if outward is None:
+            yield line, kind
+            continue
+        turned_here = np.sum(outward * (eye - line), axis=1) > 0
+        ends = np.flatnonzero(np.diff(np.concatenate([[0], turned_here.astype(int), [0]]))).reshape(-1, 2)
+        for a, b in ends[np.diff(ends, axis=1)[:, 0] > 1]:
+            yield (line + lift[kind] * outward)[a:b], kind
+
+
 def _on_top(corners, field, places, normal):
     """A plan polygon (k, 2) laid on the top at `places` (n, 3), closed: (m, 3)."""
     up = np.all(normal[field.triangles, 2] > 0.7, axis=1)
@@ -117,7 +132,7 @@ def draw_with_pyvista(drawn, path, theme, width_mm):
         plotter.set_background(theme.page)
         seen = frame(drawn.rest, eye, size[1] / size[0])
         _look(plotter, pv, seen)
-        _fill(plotter, pv, drawn, theme, seen.height / (width_mm * PROPORTION) * POINT)
+        _fill(plotter, pv, drawn, theme, seen, seen.height / (width_mm * PROPORTION) * POINT)
         plotter.enable_anti_aliasing("ssaa")
         views.append(plotter.screenshot(return_img=True))
         plotter.close()
@@ -135,7 +150,7 @@ def _look(plotter, pv, seen):
     plotter.camera.view_angle = np.degrees(2 * np.arctan(seen.height / 2 / seen.distance))
 
 
-def _fill(plotter, pv, drawn, theme, point):
+def _fill(plotter, pv, drawn, theme, seen, point):
     """Surface and lines; point: the length in the scene [m] of a point of print."""
     surface = pv.PolyData(drawn.points, np.column_stack([np.full(len(drawn.triangles), 3), drawn.triangles]).ravel())
     surface.point_data["motion"] = drawn.value
@@ -152,10 +167,9 @@ def _fill(plotter, pv, drawn, theme, point):
         culling="back",
         **soft,
     )
-    for line, kind in drawn.lines:
-        if len(line) > 1:
-            tube = pv.lines_from_points(line).tube(radius=WIDTHS[kind] / 2 * point, n_sides=10)
-            plotter.add_mesh(tube, color=theme.ink if kind == "edge" else NODE, lighting=False)
+    for line, kind in visible_lines(drawn, seen, {kind: width / 2 * point for kind, width in WIDTHS.items()}):
+        tube = pv.lines_from_points(line).tube(radius=WIDTHS[kind] / 2 * point, n_sides=10)
+        plotter.add_mesh(tube, color=theme.ink if kind == "edge" else NODE, lighting=False)
     plotter.reset_camera_clipping_range()
 
 
@@ -189,7 +203,7 @@ def _paint(ax, drawn, theme, seen):
     shapes = list(projected(drawn.points, seen)[drawn.triangles])
     depth, inks, widths = list(corners.mean(axis=1) @ toward), list(map(tuple, tone)), [0.6] * len(shapes)
     nearer = 0.01 * seen.height  # a line is painted after the faces it lies on
-    for line, kind in drawn.lines:
+    for line, kind in visible_lines(drawn, seen, dict.fromkeys(WIDTHS, 0.0)):
         flat = projected(line, seen)
         shapes += list(np.stack([flat[:-1], flat[1:]], axis=1))
         depth += list((line[:-1] + line[1:]) @ toward / 2 + nearer)

@@ -1,4 +1,4 @@
-"""Mode pictures fit for print: a plan view of every mode, a contact sheet, a few in perspective, a caption beside each."""
+"""Mode pictures fit for print: plan views, a contact sheet, a few in perspective, and a caption beside each."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,12 +9,18 @@ from fem.mesh import part_of
 from studies import perspective, system_check
 from studies.mode_field import Field, field_on, peaks, phase, same_phase, sampler, turned
 from studies.plan_picture import (
-    BANDS, FULL_WIDTH, THEMES, contact_figure, lettering, on_true_curves, plan_figure, plate_plan, save,
-)  # fmt: skip
+    BANDS,
+    FULL_WIDTH,
+    THEMES,
+    contact_figure,
+    on_true_curves,
+    plan_figure,
+    plate_plan,
+    save,
+)
 
-__all__ = ["Caption", "draw_modes", "lettering"]
 TOP_DECIDES = 0.2  # the top sets the sign of a mode unless it moves less than this part of the furthest moved plate
-NECK_SWINGS = 3.0  # times the plates' motion: from here on a mode is named after the neck
+NECK_LEADS = 1.5  # times the plates' motion: from here on a mode is named after the neck
 CONTACT_SUBDIVIDE = 3  # the contact sheet is small
 
 
@@ -51,7 +57,8 @@ def draw_modes(
 
     space, mesh: fem.elements.Space and its ShellMesh; body: the Body they came from, None for a foreign mesh, of which
     a plan is drawn only where surface groups are named 'top' (facing +z) or 'back' (facing -z).
-    frequency (n,) Hz, shape (dofs, n). labels: plain words for each mode, found from the shape if None. captions: a Caption.
+    frequency (n,) Hz, shape (dofs, n). labels: plain words for each mode, from the shape if None.
+    captions: a Caption.
     perspectives: how many modes are also drawn in perspective. width_mm: of a plan view in print, at 300 dpi.
     reference: shape (dofs, n) of the build to compare with, paired column by column; gives the sign and the scale.
     say: called with a few words before each step. A lack of OpenGL is told through `say` and in the caption.
@@ -133,39 +140,39 @@ def _together(fields):
     )
 
 
-def _neck_motion(space, shape_column):
-    """Largest displacement (3,) of the neck along x, y, z; zeros where there is none."""
+def neck_motion(space, shape_column):
+    """Largest displacement of the neck by the way it moves, {'bends sideways': ...}; {} without a neck."""
     surfaces = [s for region, s in space.mesh.surfaces.items() if part_of(region) == "neck"]
     if not surfaces:
-        return np.zeros(3)
-    nodes = np.concatenate([space.basis.dofs.element_dofs[:, s.triangles].ravel() for s in surfaces])
-    return np.max(np.abs(shape_column.reshape(-1, 6)[nodes, :3]), axis=0)
+        return {}
+    nodes = np.unique([space.basis.dofs.element_dofs[:, t] for s in surfaces for t in s.triangles])
+    aside = np.abs(space.points[nodes, 1])
+    u = np.abs(shape_column.reshape(-1, 6)[nodes, :3])
+    _, y, z = u[aside <= aside.min() + 0.1 * np.ptp(aside)].max(axis=0)
+    return {"bends sideways": y, "bends up and down": z, "twists": u[:, 2].max() - z}
 
 
 def plain_label(space, fields, shape_column, largest):
-    """Plain words for a mode: 'neck swings up and down', or 'top: 1 area, back: 3 areas' that move as one."""
-    swing = _neck_motion(space, shape_column)
-    if largest > 0 and swing.max() > NECK_SWINGS * largest:
-        return f"neck swings {('along', 'sideways', 'up and down')[int(np.argmax(swing))]}"
-    found = []
-    for name, field in fields.items():
-        areas = len(peaks(field, largest))
-        if areas:
-            found.append(f"{name}: {areas} area{'s' if areas > 1 else ''}")
-    return ", ".join(found) or "plates hardly move"
+    """Plain words for a mode: 'neck bends up and down', or 'top: 1 area, back: 3 areas', the areas that move as one."""
+    neck = neck_motion(space, shape_column)
+    if neck and max(neck.values()) > NECK_LEADS * largest:
+        return f"neck {max(neck, key=neck.get)}"
+    areas = {name: len(peaks(field, largest)) for name, field in fields.items()}
+    return (
+        ", ".join(f"{name}: {n} area{'s' if n > 1 else ''}" for name, n in areas.items() if n) or "plates hardly move"
+    )
 
 
 def _remarks(space, fields, shape_column, largest):
     """Sentences on what the picture does not show."""
-    found = []
-    swing = _neck_motion(space, shape_column).max()
-    if swing > 0 and largest > 0:
-        far = swing / largest
-        much = f"moves up to {far:.0f} times as far as the plates" if far >= 2 else "moves no further than twice the plates"
-        found.append(f"The neck is part of the model but not drawn; it {much}.")
+    found, neck = [], neck_motion(space, shape_column)
+    if neck and largest > 0:
+        far = max(neck.values()) / largest
+        much = f", and it moves up to {far:.0f} times as far as the plates" if far >= NECK_LEADS else ""
+        found.append(f"The neck is part of the model but not drawn{much}.")
     own = _together(fields)
-    along = np.sum(own.displacement**2, axis=1).mean() - np.mean(own.value**2)
-    if along > np.mean(own.value**2):
+    square = np.mean(own.value**2)
+    if np.mean(np.sum(own.displacement**2, axis=1)) > 2 * square:
         found.append("In this mode the plates move mostly in their own plane; only motion square to them is coloured.")
     return tuple(found)
 
@@ -175,7 +182,9 @@ def _remarks(space, fields, shape_column, largest):
 
 def _plan_pictures(mode, plans, folder, width_mm, caption, body):
     stem = folder / f"mode-{mode.number:02d}-plan"
-    paths = save(plan_figure(plans, mode.fields, THEMES["light"], mode.largest, width_mm), stem, (".svg", ".pdf", ".png"))
+    paths = save(
+        plan_figure(plans, mode.fields, THEMES["light"], mode.largest, width_mm), stem, (".svg", ".pdf", ".png")
+    )
     paths += save(plan_figure(plans, mode.fields, THEMES["dark"], mode.largest, width_mm), f"{stem}-dark", (".png",))
     return [*paths, _write(stem, caption_text(mode, caption, [*_plan_words(plans, body), *mode.remarks]))]
 
@@ -191,7 +200,11 @@ def _contact_sheet(space, mesh, body, modes, plans, shape, folder, caption):
     for name, theme in THEMES.items():
         end, formats = ("", (".pdf", ".png")) if name == "light" else (f"-{name}", (".png",))
         paths += save(contact_figure(panels, theme), f"{stem}{end}", formats)
-    lines = [f"The first {len(modes)} modes. Each has its own colour scale.", *_facts(caption), *_plan_words(plans, body)]
+    lines = [
+        f"The first {len(modes)} modes, each on its own colour scale.",
+        *_facts(caption),
+        *_plan_words(plans, body),
+    ]
     lines += [_frequency(mode, caption) for mode in modes] + [caption.credit + "."]
     return [*paths, _write(stem, "\n".join(lines))]
 
@@ -227,30 +240,38 @@ def _perspectives(space, mesh, body, modes, shape, reference, folder, width_mm, 
 
 def caption_text(mode, caption, words):
     """The caption of one picture."""
-    return "\n".join([f"{_frequency(mode, caption)}", *_facts(caption), *words, caption.credit + "."])
+    return "\n".join([_frequency(mode, caption), *_facts(caption), *words, caption.credit + "."])
 
 
 def _frequency(mode, caption):
-    error = caption.mesh_error if caption.mesh_error is None or np.isscalar(caption.mesh_error) else caption.mesh_error[mode.number - 1]
+    error = caption.mesh_error
+    if error is not None and np.ndim(error):
+        error = error[mode.number - 1]
     mesh = "mesh error not estimated" if error is None else f"mesh error about {100 * error:.1f} %"
     return f"Mode {mode.number}, {mode.frequency:.1f} Hz ({mesh}): {mode.label}."
 
 
 def _facts(caption):
-    return [f"{caption.source.capitalize()}, {caption.air}. Build: {caption.build}. Held: {caption.held}."]
+    return [f"{caption.source.capitalize()}, {caption.air}. Build: {caption.build}. How held: {caption.held}."]
 
 
 def _plan_words(plans, body):
-    sides = {"top": "the top as a reader facing it sees it", "back": "the back as a reader facing it sees it"}
-    where = ", ".join(f"{side} {sides[name]}" for side, name in zip(("left", "right"), plans)) if len(plans) > 1 else sides[next(iter(plans))]
-    thin = " Thin outlines: braces, blocks and bridge plate; heavier: the bridge." if body else ""
-    return [f"{where[0].upper()}{where[1:]}, the neck end upward.{thin}", *_scale_words(),
-            f"Contours every {200 / BANDS:.0f} % of full scale, solid outward, dashed inward; + and - where an area moves furthest."]  # fmt: skip
+    sides = " and ".join(f"the {name} ({where})" for name, where in zip(plans, ("left", "right")))
+    each = "each as seen by a reader facing it" if len(plans) > 1 else "as seen by a reader facing it"
+    thin = " Thin outlines: braces, blocks and bridge plate inside; the bridge a little heavier." if body else ""
+    return [
+        f"Drawn: {sides if len(plans) > 1 else 'the ' + next(iter(plans))}, {each}, the neck end upward.{thin}",
+        *_scale_words(),
+        f"Contours every {200 / BANDS:.0f} % of it, solid outward, dashed inward.",
+        "+ and - stand where an area moves furthest.",
+    ]
 
 
 def _scale_words():
-    return ["Light (yellow): outward, dark (blue): inward, at the same moment; full scale is the largest displacement of a plate.",
-            "Bold: nodal lines, at rest; left out where the plate moves less than 1 % of full scale."]  # fmt: skip
+    return [
+        "Light (yellow) moves outward while dark (blue) moves inward; full scale is the furthest that a plate moves.",
+        "Bold: nodal lines, which stay at rest; left out where the plate moves less than 1 % of full scale.",
+    ]
 
 
 def _write(stem, text):

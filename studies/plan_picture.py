@@ -175,11 +175,13 @@ def _polygons(ax, shapes, shift, color, width, alpha=1.0):
 
 def _signs(ax, xy, field, edge, largest, scale):
     """+ where an area moves outward, - where it moves inward, at its furthest place a little off the edge."""
-    inner = np.flatnonzero(cKDTree(edge).query(xy)[0] > 0.04 * np.max(np.ptp(xy, axis=0)))
+    away = cKDTree(edge).query(xy)[0] > 0.04 * np.max(np.ptp(xy, axis=0))
     for peak in peaks(field, largest):
-        place = xy[inner[np.argmin(np.hypot(*(xy[inner] - xy[peak]).T))]] if inner.size else xy[peak]
-        up = field.value[peak] > 0
-        ax.plot(*place, "+" if up else "_", color=NODE if up else "w", ms=7 * scale, mew=1.3 * scale)
+        near = np.flatnonzero(away & (field.value / field.value[peak] > 0.5))
+        if near.size:
+            place = xy[near[np.argmin(np.hypot(*(xy[near] - xy[peak]).T))]]
+            up = field.value[peak] > 0
+            ax.plot(*place, "+" if up else "_", color=NODE if up else "w", ms=7 * scale, mew=1.3 * scale)
 
 
 # --- figures ---

@@ -6,6 +6,7 @@ criterion. Dry: without air, radiation and strings. A second, coarser mesh tells
 
 import hashlib
 import json
+import sys
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -66,7 +67,7 @@ def main(sheet, out=None, size_mm=None, count=20, pictures=True):
     size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
     study = run(body, size, count, out / "rows")
     study = replace(study, sheet=str(sheet), sheet_hash=hashlib.sha256(sheet.read_bytes()).hexdigest())
-    pages = write_report(study, out, pictures)
+    pages = write_report(study, out, pictures, lambda what: print(f"drawing: {what}", file=sys.stderr))
     return summary(study) + "\n\n" + "\n".join(f"wrote {page}" for page in pages)
 
 

@@ -198,10 +198,10 @@ def as_json(study):
     }
 
 
-def write_report(study, out, pictures=True):
+def write_report(study, out, pictures=True, say=lambda text: None):
     """Write index.html, rim.csv, rim.json and the pictures into the folder `out`; returns the paths written."""
     data = as_json(study)
-    drawn = draw(study, out) if pictures else []
+    drawn = draw(study, out, say) if pictures else []
     page, table, machine = out / "index.html", out / "rim.csv", out / "rim.json"
     machine.write_text(json.dumps(data, indent=1) + "\n")
     with table.open("w", newline="") as stream:
@@ -218,10 +218,16 @@ def write_report(study, out, pictures=True):
     page.write_text(
         environment.get_template("rim.html.j2").render(
             study=study, data=data, by_mode=by_mode, answer=answer(study), label=LABEL, cautions=CAUTIONS,
-            pictures=[p.relative_to(out).as_posix() for p in drawn if p.suffix == ".png"], parts=rim_parts(data),
+            pictures=shown(drawn, out), parts=rim_parts(data),
         )
     )  # fmt: skip
     return [page, table, machine, *drawn[:1]]
+
+
+def shown(drawn, out):
+    """Pictures for the page, relative to it: the contact sheet, then plan views and perspectives; the dark ones stay aside."""
+    light = [p for p in drawn if p.suffix == ".png" and not p.stem.endswith("dark")]
+    return [p.relative_to(out).as_posix() for p in sorted(light, key=lambda p: ("contact" not in p.name, p.name))]
 
 
 def rim_parts(data):
@@ -238,30 +244,27 @@ def hertz(value):
     return "–" if value is None else f"{value:.1f}"
 
 
-def draw(study, out):
-    """Pictures of the sheet's own modes."""
-    from studies.pictures import draw_modes
+def draw(study, out, say=lambda text: None):
+    """Pictures of the sheet's own modes, with captions."""
+    from studies.pictures import Caption, draw_modes
 
     row = study.comparisons[0].row
     count = min(12, study.count)
-    labels = [
-        f"{f:.0f} Hz, {largest_part(row.split.kinetic_share, k)}" for k, f in enumerate(row.found.frequency[:count])
+    own = [m for m in per_mode(study) if m["build"] == row.build.name][:count]
+    error = [
+        m["frequency_error_hz"] / m["frequency_hz"] if m["frequency_error_hz"] is not None else np.nan for m in own
     ]
-    items = [m for m in per_mode(study) if m["build"] == row.build.name][:count]
-    captions = [
-        f"{study.body.name}, {row.build.label}. Mode {m['mode']} at {m['frequency_hz']:.1f} Hz "
-        f"(mesh error {m['frequency_error_hz'] or 0:.1f} Hz, model error not known). Computed; hung free; dry (without air)."
-        for m in items
-    ]
-    model = study.model
+    caption = Caption(build=f"{study.body.name}, {row.build.label}", mesh_error=np.array(error))
+    model, found = study.model, row.found
     return draw_modes(
         model.space,
         model.space.mesh,
         study.body,
-        row.found.frequency,
-        row.found.shape,
+        found.frequency,
+        found.shape,
         out / "pictures",
-        labels,
-        captions,
+        None,
+        caption,
         count,
+        say=say,
     )

@@ -1,4 +1,4 @@
-"""What does this machine lack for meshing and pictures? Each probe runs in a process of its own, so that a crash is an answer."""
+"""What does this machine lack for meshing and pictures? Each probe is its own process: a crash is an answer too."""
 
 import re
 import subprocess
@@ -126,7 +126,9 @@ def _reason(run, missing):
         return f"the system has no {', '.join(missing)}"
     if run.returncode < 0 or run.returncode > 255:
         return f"crashed (status {run.returncode}), most often for want of OpenGL"
-    last = next((line.strip() for line in reversed(run.stderr.splitlines()) if line.strip()), f"status {run.returncode}")
+    last = next(
+        (line.strip() for line in reversed(run.stderr.splitlines()) if line.strip()), f"status {run.returncode}"
+    )
     if found := re.match(r"ModuleNotFoundError: No module named '([^'.]+)", last):
         return f"the Python package {found[1]} is not installed"
     return re.sub(r"^(\w+\.)*\w*(Error|Exception): ", "", last)
@@ -161,7 +163,9 @@ def advice(checks, platform):
     reasons = " ".join(check.reason for check in failed)
     words = []
     if "is not installed" in reasons:
-        words.append("Python packages are missing: in the folder of the program run 'uv sync', or 'pip install .' in its environment.")
+        words.append(
+            "Python packages are missing: run 'uv sync' in the program's folder, or 'pip install .' in its environment."
+        )
     if "is not installed" not in reasons or any(check.missing for check in failed):
         words.append(_system_advice(failed, platform))
     return "\n".join(words)
@@ -170,14 +174,14 @@ def advice(checks, platform):
 def _system_advice(failed, platform):
     if platform == "darwin":
         return (
-            "macOS: meshing and pictures need nothing beyond the Python packages, but pictures in perspective need a logged-in"
-            " screen session; over ssh they fail. If a package does not load, install it afresh for this processor"
-            " (Apple or Intel)."
+            "macOS: meshing and pictures need nothing beyond the Python packages, but pictures in perspective need"
+            " somebody logged in at the screen; over ssh they fail. If a package does not load, install it afresh"
+            " for this processor (Apple or Intel)."
         )
     if platform == "win32":
         return (
-            "Windows: install the 'Microsoft Visual C++ Redistributable' (x64) and the maker's driver of the graphics card."
-            " A remote desktop or a virtual machine without OpenGL cannot draw pictures in perspective."
+            "Windows: install the 'Microsoft Visual C++ Redistributable' (x64) and the driver of the graphics card"
+            " from its maker. A remote desktop or a virtual machine without OpenGL cannot draw pictures in perspective."
         )
     known = [PACKAGES[name] for check in failed for name in check.missing if name in PACKAGES]
     other = [name for check in failed for name in check.missing if name not in PACKAGES]
@@ -198,4 +202,4 @@ def explain(error):
     if not missing:
         return None
     wanted = " ".join(PACKAGES.get(name, name) for name in missing)
-    return f"this machine has no {', '.join(missing)}; expected its package ({wanted}): 'rimwork system-check' gives the line to type"
+    return f"this machine has no {', '.join(missing)} (package {wanted}); 'rimwork system-check' gives the line to type"

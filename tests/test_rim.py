@@ -359,16 +359,23 @@ def test_per_mode_figures_by_hand(study, row):
             assert m["loss_factor_rim_without_loss"] < m["loss_factor"]
 
 
-def test_unknown_losses_are_told_not_guessed(study, folder, tmp_path):
+def test_unknown_losses_are_told_not_guessed(study, tmp_path):
     """A wood without loss factors: no heat, no counterfactual, a plain sentence; the rest of the page stands."""
-    mute = replace(study.body.back.wood, loss_G=None)
-    other = replace(study.body, back=replace(study.body.back, wood=mute))
-    found = rim.run(other, 0.08, 2, tmp_path / "rows", quiet())
+
+    def mute(row):
+        split = replace(row.split, heat_share=None, heat_share_by_channel=None, loss_factor=None, losses_unknown=("back",))
+        return replace(row, split=split)
+
+    pairs = [replace(c, row=mute(c.row), coarse=mute(c.coarse)) for c in study.comparisons]
+    found = replace(study, comparisons=tuple(pairs))
     assert headline(found)[0]["heat"] is None and headline(found)[0]["stored"] > 0
     assert "Loss factors are not known for back" in summary(found)
     pages = write_report(found, tmp_path, pictures=False)
     data = json.loads(pages[2].read_text())
     assert data["builds"][0]["heat_share"] is None and data["modes"][0]["heat_in_rim"] is None
+    file = tmp_path / "row.npz"
+    rim.save_row(file, pairs[0].row)
+    assert rim.load_row(file, pairs[0].row.build).split.heat_share is None
 
 
 # --- progress ---
@@ -398,20 +405,20 @@ def test_progress_tells_time_left():
 
 
 @pytest.mark.slow
-def test_mesh_error_of_the_report_covers_a_finer_mesh(tmp_path):
-    """Two sizes (45 and 67.5 mm) against 25 mm: the difference of the two covers the error of most of the first modes."""
+def test_mesh_error_of_the_report_covers_a_finer_mesh():
+    """Default size and its coarser twin against 18 mm: their difference covers most of what refining still changes."""
     from fem.eigen import modes
     from fem.model import assemble, weights
-    from meshes.build import mesh_body
+    from meshes.build import DEFAULT_SIZE, mesh_body
 
     hazel, _ = complete_linings(cases.example("hazel"))
     base = builds(hazel)[0]
-    models = [assemble(mesh_body(hazel, h)) for h in (0.045, 0.0675)]
-    rows = [rim.solve_row(base, m, 16) for m in models]
-    (found,) = rim.compare(rows[:1], rows[1:], models, 10)
-    finer = modes(assemble(mesh_body(hazel, 0.025)), weights(base.sections()), 10).frequency
-    f = rows[0].found.frequency[:10]
+    models = [assemble(mesh_body(hazel, h)) for h in (DEFAULT_SIZE, rim.COARSER * DEFAULT_SIZE)]
+    rows = [rim.solve_row(base, m, 24) for m in models]
+    (found,) = rim.compare(rows[:1], rows[1:], models, 20)
+    finer = modes(assemble(mesh_body(hazel, 0.72 * DEFAULT_SIZE)), weights(base.sections()), 20).frequency
+    f = rows[0].found.frequency[:20]
     estimate = np.abs(f - rows[1].found.frequency[found.coarse_partner])
     assert (found.coarse_partner >= 0).all()
-    assert np.mean(estimate >= np.abs(f - finer)) >= 0.7
-    assert (np.abs(f / finer - 1) < 0.02).all()
+    assert np.mean(estimate >= np.abs(f - finer)) >= 0.8
+    assert (np.abs(f / finer - 1) < 0.01).all()

@@ -1,0 +1,118 @@
+"""The body as the strings meet it: natural frequencies, losses of every part, and motion at saddle and nut."""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+STRING, RADIATION = "string", "radiation"  # names of shares that no part of the body may have
+NEGATIVE = 1e-8  # relative size of a negative eigenvalue taken for round-off
+
+
+@dataclass(frozen=True)
+class BodyModes:
+    """n mass-normalised modes of a body, dry or with air, and s strings' ends on it. SI; x runs along the strings.
+
+    loss: hysteretic, Phi' (eta K)_part Phi, the part's stiffness times its loss factor between modes; the diagonal alone
+    may be given. viscous: true dashpots Phi' C_part Phi (supports, an opening's friction). radiation: B, so that
+    C_rad = B B'. saddle: motion at saddle height, the turning of the bridge included. nut: motion of the far end of the
+    string; with a leading axis of frets, of each fret. Rigid modes need the stiffness of their supports: omega > 0.
+    """
+
+    omega: np.ndarray  # (n,) rad/s
+    loss: dict[str, np.ndarray]  # {part: (n, n) or (n,)} rad2/s2
+    saddle: np.ndarray  # (s, n, 3) kg^-1/2
+    nut: np.ndarray  # (s, n, 3) or (frets + 1, s, n, 3) kg^-1/2
+    radiation: np.ndarray | None = None  # (n, r) s^-1/2
+    viscous: dict[str, np.ndarray] = field(default_factory=dict)  # {part: (n, n) or (n,)} 1/s
+    valid_to: float | None = None  # Hz; None: the highest mode's frequency. Set it where residual modes are appended
+
+    def __post_init__(self):
+        n = len(self.omega)
+        if not (n and np.isfinite(self.omega).all() and (self.omega > 0).all()):
+            raise ValueError(
+                f"body modes: lowest frequency {np.min(self.omega, initial=np.inf) / (2 * np.pi):g} Hz; expected all "
+                "above 0: a body hung free needs its supports' stiffness, or leave the rigid modes out"
+            )
+        ends = {"saddle": self.saddle.shape[-3:], "nut": self.nut.shape[-3:]}
+        for name, shape in ends.items():
+            if shape != (len(self.saddle), n, 3):
+                raise ValueError(f"body modes: {name} has shape {shape}; expected (strings, {n} modes, 3)")
+        if self.radiation is not None and self.radiation.shape[:1] != (n,):
+            raise ValueError(f"body modes: radiation has shape {self.radiation.shape}; expected {n} rows")
+        for part in (*self.loss, *self.viscous):
+            if part in (STRING, RADIATION) or (part in self.loss and part in self.viscous):
+                raise ValueError(f"body modes: part '{part}' appears twice; 'string' and 'radiation' are not parts")
+        for part, C in {**self.loss, **self.viscous}.items():
+            _check_loss(part, C, n)
+
+    @property
+    def highest_valid(self):
+        """Frequency [Hz] above which modes are missing: no note is answered for there."""
+        return float(self.omega.max() / (2 * np.pi)) if self.valid_to is None else self.valid_to
+
+    def far_end(self, string, fret):
+        """(n, 3) motion of the fretted (or open) end of a string."""
+        return self.nut[string] if self.nut.ndim == 3 else self.nut[fret, string]
+
+
+def _check_loss(part, C, n):
+    """Raise ValueError for a loss of the wrong shape or one that would give energy back."""
+    if C.shape not in ((n,), (n, n)):
+        raise ValueError(f"body modes: losses of '{part}' have shape {C.shape}; expected ({n},) or ({n}, {n})")
+    values = C if C.ndim == 1 else np.linalg.eigvalsh((C + C.T) / 2)
+    if not np.isfinite(values).all() or values.min() < -NEGATIVE * max(abs(values).max(), 1e-300):
+        raise ValueError(f"body modes: losses of '{part}' are negative or no numbers; a part cannot give energy")
+    if C.ndim == 2 and abs(C - C.T).max() > 1e-6 * abs(C).max():
+        raise ValueError(f"body modes: losses of '{part}' are not symmetric")
+
+
+def dampings(body):
+    """{part: (n, n)} viscous matrices [1/s] of every part, radiation among them.
+
+    Hysteretic losses act at each mode as at its own frequency: C_p = W^-1/2 Phi' (eta K)_p Phi W^-1/2, W = diag(omega).
+    """
+    n, root = len(body.omega), np.sqrt(body.omega)
+    full = lambda C: np.diag(C) if C.ndim == 1 else (C + C.T) / 2
+    found = {part: full(C) / root[:, None] / root for part, C in body.loss.items()}
+    found |= {part: full(C) for part, C in body.viscous.items()}
+    B = np.zeros((n, 0)) if body.radiation is None else body.radiation
+    return found | {RADIATION: B @ B.T}
+
+
+def with_losses(body, factors):
+    """The body with the losses of some parts ('radiation' too) multiplied, {part: factor}; a factor 0 is the
+    counterfactual 'no loss there, all else equal'. Frequencies and shapes stay. ValueError for an unknown part.
+    """
+    unknown = set(factors) - set(body.loss) - set(body.viscous) - {RADIATION}
+    if unknown:
+        known = ", ".join(sorted({*body.loss, *body.viscous, RADIATION}))
+        raise ValueError(f"no losses of '{sorted(unknown)[0]}' in this body; known: {known}")
+    turn = lambda group: {part: factors.get(part, 1.0) * C for part, C in group.items()}
+    B = body.radiation
+    if B is not None:
+        B = np.sqrt(factors.get(RADIATION, 1.0)) * B
+    return replace(body, loss=turn(body.loss), viscous=turn(body.viscous), radiation=B)
+
+
+def radiation_factor(resistance):
+    """B (n, n) of C_rad = B B' from modal radiation resistances (n, n, n) [1/s], one matrix at each mode's frequency.
+
+    Row i of B is row i of the square root of the resistance at omega_i: C_rad is then never negative, and its diagonal
+    holds each mode's own resistance. Negative eigenvalues (errors of the boundary elements) are clipped.
+    """
+    rows = []
+    for i, R in enumerate(resistance):
+        value, vector = np.linalg.eigh((R + R.T) / 2)
+        rows.append((vector[i] * np.sqrt(np.maximum(value, 0))) @ vector.T)
+    return np.array(rows)
+
+
+def mobility(body, string, omega):
+    """Y (k, 3, 3) [s/kg] at a string's saddle, velocity over force, without the strings; omega (k,) rad/s.
+
+    The same dashpots as in time: exact at each mode's own frequency, nearly so between.
+    """
+    C, f = sum(dampings(body).values()), body.saddle[string]
+    w = np.atleast_1d(omega)[:, None, None]
+    Z = np.diag(body.omega**2) - w**2 * np.eye(len(f)) + 1j * w * C
+    return 1j * w * (f.T @ np.linalg.solve(Z, np.broadcast_to(f.astype(complex), (len(w), *f.shape))))
