@@ -9,7 +9,9 @@ from scipy.sparse.linalg import splu
 
 from fem.model import unit_energies
 
-SHIFT = -((2 * np.pi * 100.0) ** 2)  # rad2/s2; below zero, so that K - sigma M is positive definite
+SHIFT = -((2 * np.pi * 100.0) ** 2)  # rad2/s2, tried first; below zero, so that K - sigma M is positive definite
+FAR = 0.02  # a shift further below zero than the lowest omega^2 over this is replaced by a nearer one
+TRIES = 4
 BLOCK = 8  # right-hand sides solved at a time: a triangular solve is bound by memory traffic, not by arithmetic
 
 
@@ -19,8 +21,10 @@ class Modes:
 
     frequency: np.ndarray  # (n,) Hz
     shape: np.ndarray  # (dofs, n) kg^-1/2
-    residual: np.ndarray  # (n,) bound on the relative distance of omega^2 - SHIFT to the nearest exact eigenvalue [-]
-    rigid_frequency: np.ndarray  # (6,) or (0,) Hz, of the rigid modes that were projected out
+    residual: (
+        np.ndarray
+    )  # (n,) bound on the distance of omega^2 to the nearest exact eigenvalue, over omega^2 - shift [-]
+    rigid_frequency: np.ndarray  # (k,) Hz, of the rigid modes that were projected out: six of a free body
 
 
 def rigid_modes(points):
@@ -73,22 +77,40 @@ def dissection(A):
 def modes(model, weights, count, fixed=(), tolerance=1e-7):
     """The first `count` elastic modes of a model with the weights {(role, region, kind): f}.
 
-    fixed: indices of unknowns held at zero. A free body's six rigid modes are projected out, never sought by frequency.
+    fixed: indices of unknowns held at zero. The rigid modes that they leave are projected out, never sought by frequency.
     Same input, same answer: the starting block is fixed.
     """
     K, M = model.matrix("K", weights), model.matrix("M", weights)
     M.eliminate_zeros()
     free = np.setdiff1d(np.arange(model.size), fixed)
-    rigid = rigid_modes(model.space.points) if len(free) == model.size else np.zeros((model.size, 0))
+    rigid = _left_free(rigid_modes(model.space.points), fixed)
     if len(free) < model.size:
-        K, M, rigid = K[free][:, free], M[free][:, free], rigid[free]
+        K, M = K[free][:, free], M[free][:, free]
     if rigid.shape[1]:
-        rigid = rigid @ np.linalg.inv(np.linalg.cholesky(rigid.T @ (M @ rigid))).T
-    omega2, shape, residual = _block_lanczos(K, M, rigid, count, tolerance)
+        rigid = rigid @ np.linalg.inv(np.linalg.cholesky(rigid[free].T @ (M @ rigid[free]))).T
+    shift, found = SHIFT, None
+    for _ in range(TRIES):
+        found, lowest = _block_lanczos(K, M, rigid[free], count, tolerance, shift)
+        if found is not None:
+            break
+        shift = -abs(lowest)
+    else:
+        raise ArithmeticError(f"{count} modes were not found to a part in {1 / tolerance:g}; fewer modes may be")
+    omega2, shape, residual = found
     full = np.zeros((model.size, count))
     full[free] = shape
     rigid_omega2 = _rigid_energy(model, weights, rigid)
     return Modes(np.sqrt(omega2) / (2 * np.pi), full, residual, np.sqrt(rigid_omega2) / (2 * np.pi))
+
+
+def _left_free(rigid, fixed):
+    """The rigid modes (n, k), of (n, 6), that leave the fixed unknowns at rest: none, all six, or turns about a held line."""
+    if not len(fixed):
+        return rigid
+    size = np.linalg.norm(rigid, axis=0)
+    value, turn = np.linalg.svd(rigid[fixed] / size, full_matrices=True)[1:]
+    value = np.pad(value, (0, 6 - len(value)))
+    return (rigid / size) @ turn[value < 1e-9 * value[0]].T
 
 
 def _rigid_energy(model, weights, rigid):
@@ -99,12 +121,14 @@ def _rigid_energy(model, weights, rigid):
     return sum(np.abs(weights["K", region, kind] * e) for (region, kind), e in energy.items())
 
 
-def _block_lanczos(K, M, rigid, count, tolerance):
-    """Eigenvalues (count,) and M-orthonormal vectors (n, count) of K x = lambda M x on the complement of `rigid`.
+def _block_lanczos(K, M, rigid, count, tolerance, shift):
+    """((lambda (count,), M-orthonormal x (n, count), residual (count,)), lowest lambda) of K x = lambda M x beside `rigid`.
+
+    None in place of the triple where the shift lies too far from the lowest lambda to converge soon.
 
     Grimes, Lewis & Simon, SIAM J. Matrix Anal. Appl. 15:228 (1994), with full reorthogonalisation in place of restarts.
     """
-    factor = Factor(K - SHIFT * M)
+    factor = Factor(K - shift * M)
     n, r = rigid.shape
     most = min(n, r + max(20 * BLOCK, 8 * count))
     V, MV = np.zeros((n, most + BLOCK), order="F"), np.zeros((n, most + BLOCK), order="F")
@@ -124,15 +148,18 @@ def _block_lanczos(K, M, rigid, count, tolerance):
         mu, Y = mu[::-1][:count], Y[:, ::-1][:, :count]
         tail = Y[new.start - r :]
         miss = np.sqrt(np.sum(tail * ((X.T @ MX) @ tail), axis=0).clip(0))  # M-norm of A^-1 M x - mu x
-        if size >= most or (size - r >= count and np.all(miss < tolerance * mu)):
+        if size - r >= count and np.all(miss < tolerance * mu):
             break
+        lowest = 1 / mu[0] + shift
+        if size >= most or (size - r >= 3 * BLOCK and lowest < FAR * abs(shift)):
+            return None, lowest
     shape = V[:, r:size] @ Y
-    omega2 = 1 / mu + SHIFT
-    return omega2, shape, _residual(factor, K, M, omega2, shape)
+    omega2 = 1 / mu + shift
+    return (omega2, shape, _residual(factor, K, M, omega2, shape)), omega2[0]
 
 
 def _residual(factor, K, M, omega2, shape):
-    """|A^-1 (K x - omega2 M x)|_M / |x|_M with A = K - SHIFT M: no eigenvalue is further from omega2 - SHIFT than that times it.
+    """|A^-1 (K x - omega2 M x)|_M / |x|_M with A = K - shift M: the nearest eigenvalue is no further from omega2 than that times omega2 - shift.
 
     Computed afresh from K and M, so that it also tells of a bad factorisation. Parlett, The Symmetric Eigenvalue Problem, 4.5.
     """

@@ -54,16 +54,21 @@ def laminate(layers):
 def _ply(layer):
     """In-plane (3, 3) and shear (2, 2) stiffness of a ply, and the parts of them that dissipate times their loss factors.
 
-    The energy sigma' S sigma / 2 is split by the diagonal of the compliance S; Q_L = q q' / E_L with q the first row
-    of Q is what stretching along the grain carries. The Poisson part is left over and is taken as lossless.
+    The energy sigma' S sigma / 2 is split by the diagonal of the compliance S; q q' / E_L with q the first row of Q is
+    what stretching along the grain carries. The Poisson part is left over and is taken as lossless, unless the material
+    has one loss factor for everything: then all that it stores dissipates alike.
     """
     wood = layer.wood
     Q, G = plane_stress_stiffness(wood), transverse_shear_stiffness(wood)
+    along, across, shear = np.outer(Q[0], Q[0]) / wood.E_L, np.outer(Q[1], Q[1]) / wood.E_R, np.diag([0, 0, wood.G_LR])
+    if wood.loss_L == wood.loss_R == wood.loss_G:
+        poisson = Q - along - across - shear
+        along, across = along + poisson / 2, across + poisson / 2
     parts = {
         "stiffness": (Q, G),
-        "along": (np.outer(Q[0], Q[0]) / wood.E_L * (wood.loss_L or 0), 0 * G),
-        "across": (np.outer(Q[1], Q[1]) / wood.E_R * (wood.loss_R or 0), 0 * G),
-        "shear": (np.diag([0, 0, wood.G_LR]) * (wood.loss_G or 0), G * (wood.loss_G or 0)),
+        "along": (along * (wood.loss_L or 0), 0 * G),
+        "across": (across * (wood.loss_R or 0), 0 * G),
+        "shear": (shear * (wood.loss_G or 0), G * (wood.loss_G or 0)),
     }
     if layer.across:  # the ply's L lies along the part's axis 2
         swap, turn = [1, 0, 2], [1, 0]
@@ -113,10 +118,11 @@ def beam(wood, width, height, lift=0.0):
         | {"EIb1": wood.E_L * h * w**3 / 12}
     )
     G_up, G_side = _beam_shear(wood)
+    lever = second | {3: w * h**3 / 4}  # A times the squared distance of the middle: the shear force acts there
     shear = (
         {f"GAa{p}": k * G_side * a for p, a in area.items()}
         | {f"GS{p}": k * G_side * a for p, a in first.items()}
-        | {f"GJ{p}": k * G_side * second[p] + (G_side * G_up) ** 0.5 * fit[p - 1] for p in second}
+        | {f"GJ{p}": k * G_side * lever[p] + (G_side * G_up) ** 0.5 * fit[p - 1] for p in lever}
         | {"GAb1": k * G_up * w * h}
     )
     mass = (

@@ -274,7 +274,7 @@ def _line(name, points, edges, table):
     up = np.broadcast_to(np.asarray(table.up, float), t.shape)
     up = up - np.sum(up * t, axis=1, keepdims=True) * t
     length = np.linalg.norm(up, axis=1, keepdims=True)
-    if (length < 1e-6 * np.linalg.norm(table.up)).any():
+    if (length <= 1e-6 * np.linalg.norm(table.up)).any():
         raise ValueError(f"beam.{name}.up = {table.up}: runs along the curve somewhere; expected a direction across it")
     up = up / length
     if isinstance(table.offset_mm, Following):

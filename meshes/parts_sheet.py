@@ -4,7 +4,7 @@ import tomllib
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fem.materials import Wood, isotropic
 from meshes.sheet_errors import Mistake, SheetError, from_pydantic, nearest
@@ -70,12 +70,6 @@ class Beam(Table):
     height_mm: Thickness
     up: Triple
     offset_mm: Triple | Following = [0.0, 0.0, 0.0]
-
-    @model_validator(mode="after")
-    def _direction(self):
-        if not any(self.up):
-            raise ValueError("up = [0, 0, 0] has no direction")
-        return self
 
 
 class Parts(Table):

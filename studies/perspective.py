@@ -3,12 +3,14 @@
 from dataclasses import dataclass
 
 import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import PolyCollection
 from matplotlib.colors import to_rgb
+from matplotlib.figure import Figure
 from matplotlib.tri import LinearTriInterpolator, Triangulation
 
 from meshes.drawing import rectangle
-from studies.mode_field import QUIET, nodal_lines, outer_loops, smoothed
+from studies.mode_features import QUIET, nodal_lines, outer_loops, smoothed
 from studies.plan_picture import BANDS, DPI, MM_PER_INCH, NODE, SCALE
 
 EXAGGERATED = 0.05  # largest motion in the picture over the extent of the box
@@ -18,7 +20,9 @@ PROPORTION = 0.62  # height over width of the picture
 DISTANCE = 3.2  # of the eye, in extents
 MARGIN = 1.10  # of the frame about the box
 SIDES_MOVE = 0.10  # of the largest displacement: below that, nodal lines on the sides are left out
+GRAZING = 0.2  # cosine to the line of sight below which lines on a face are left out
 POINT = 0.3528  # mm
+FINER = 3  # times finer than print that matplotlib paints
 WIDTHS = {"node": 1.5, "edge": 0.8, "part": 0.7}  # points
 
 
@@ -55,7 +59,7 @@ def scene(field, normal, body=None, largest=None, full=None):
     moved = field.points + EXAGGERATED * extent / full * field.displacement
     nodes = _clear_lines(field, normal, largest)
     lines = [(smoothed(line.along(moved)), line.along(normal), "node") for line in nodes]
-    lines += [(np.vstack([moved[loop], moved[loop[:1]]]), None, "edge") for loop in outer_loops(field)]
+    lines += [(moved[loop], None, "edge") for loop in outer_loops(field)]
     if body is not None:
         bridge = _on_top(rectangle(body.bridge), field, moved, normal)
         lines.append((bridge, np.tile([0.0, 0, 1], (len(bridge), 1)), "part"))
@@ -97,7 +101,7 @@ def visible_lines(drawn, seen, lift):
         if outward is None:
             yield line, kind
             continue
-        turned_here = np.sum(outward * (eye - line), axis=1) > 0
+        turned_here = np.sum(outward * (eye - line), axis=1) > GRAZING * seen.distance
         ends = np.flatnonzero(np.diff(np.concatenate([[0], turned_here.astype(int), [0]]))).reshape(-1, 2)
         for a, b in ends[np.diff(ends, axis=1)[:, 0] > 1]:
             yield (line + lift[kind] * outward)[a:b], kind
@@ -126,18 +130,24 @@ def draw_with_pyvista(drawn, path, theme, width_mm):
     wide = round(width_mm / MM_PER_INCH * DPI / 2)
     size = (wide, round(2 * wide * PROPORTION))
     vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)  # no word about a display that is not needed
-    views = []
-    for eye in TOWARDS_EYE.values():
-        plotter = pv.Plotter(off_screen=True, window_size=size, lighting="none")
-        plotter.set_background(theme.page)
-        seen = frame(drawn.rest, eye, size[1] / size[0])
-        _look(plotter, pv, seen)
-        _fill(plotter, pv, drawn, theme, seen, seen.height / (width_mm * PROPORTION) * POINT)
-        plotter.enable_anti_aliasing("ssaa")
-        views.append(plotter.screenshot(return_img=True))
-        plotter.close()
-    vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_INFO)
+    try:
+        views = [_view(pv, drawn, theme, eye, size, width_mm) for eye in TOWARDS_EYE.values()]
+    finally:
+        vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_INFO)
     Image.fromarray(np.hstack(views)).save(path, dpi=(DPI, DPI))
+
+
+def _view(pv, drawn, theme, eye, size, width_mm):
+    """One view as an array of pixels."""
+    plotter = pv.Plotter(off_screen=True, window_size=size, lighting="none")
+    plotter.set_background(theme.page)
+    seen = frame(drawn.rest, eye, size[1] / size[0])
+    _look(plotter, pv, seen)
+    _fill(plotter, pv, drawn, theme, seen, seen.height / (width_mm * PROPORTION) * POINT)
+    plotter.enable_anti_aliasing("ssaa")
+    picture = plotter.screenshot(return_img=True)
+    plotter.close()
+    return picture
 
 
 def _look(plotter, pv, seen):
@@ -178,10 +188,11 @@ def _fill(plotter, pv, drawn, theme, seen, point):
 
 def draw_with_matplotlib(drawn, path, theme, width_mm):
     """Writes the PNG without OpenGL: faces and pieces of line painted from the furthest to the nearest."""
-    from matplotlib.figure import Figure
+    from PIL import Image
 
     inches = width_mm / MM_PER_INCH
-    figure = Figure(figsize=(inches, inches * PROPORTION), facecolor=theme.page)
+    figure = Figure(figsize=(inches, inches * PROPORTION), dpi=FINER * DPI, facecolor=theme.page)
+    canvas = FigureCanvasAgg(figure)
     for k, eye in enumerate(TOWARDS_EYE.values()):
         seen = frame(drawn.rest, eye, 2 * PROPORTION)
         ax = figure.add_axes((k / 2, 0, 0.5, 1))
@@ -190,7 +201,10 @@ def draw_with_matplotlib(drawn, path, theme, width_mm):
         ax.set_ylim(-seen.height / 2, seen.height / 2)
         ax.set_xlim(-seen.height / 4 / PROPORTION, seen.height / 4 / PROPORTION)
         _paint(ax, drawn, theme, seen)
-    figure.savefig(path, dpi=DPI, facecolor=theme.page)
+    canvas.draw()
+    large = Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3])
+    small = large.resize((large.width // FINER, large.height // FINER), Image.Resampling.BOX)
+    small.save(path, dpi=(DPI, DPI))
 
 
 def _paint(ax, drawn, theme, seen):
@@ -212,6 +226,7 @@ def _paint(ax, drawn, theme, seen):
     order = np.argsort(depth)
     painted = PolyCollection(
         [shapes[k] for k in order], closed=False, capstyle="round", linewidths=np.array(widths)[order],
+        antialiaseds=False,  # smooth edges would leave hairlines between faces; the picture is shrunk instead
         facecolors=np.array(inks)[order], edgecolors=np.array(inks)[order],
     )  # fmt: skip
     ax.add_collection(painted, autolim=False)

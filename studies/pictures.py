@@ -7,7 +7,8 @@ import numpy as np
 
 from fem.mesh import part_of
 from studies import perspective, system_check
-from studies.mode_field import Field, field_on, peaks, phase, same_phase, sampler, turned
+from studies.mode_features import peaks
+from studies.mode_field import Field, field_on, phase, same_phase, sampler, turned
 from studies.plan_picture import (
     BANDS,
     FULL_WIDTH,
@@ -199,7 +200,7 @@ def _contact_sheet(space, mesh, body, modes, plans, shape, folder, caption):
     stem, paths = folder / "modes-contact-sheet", []
     for name, theme in THEMES.items():
         end, formats = ("", (".pdf", ".png")) if name == "light" else (f"-{name}", (".png",))
-        paths += save(contact_figure(panels, theme), f"{stem}{end}", formats)
+        paths += save(contact_figure(panels, theme, upward=_upward(body)), f"{stem}{end}", formats)
     lines = [
         f"The first {len(modes)} modes, each on its own colour scale.",
         *_facts(caption),
@@ -223,11 +224,14 @@ def _perspectives(space, mesh, body, modes, shape, reference, folder, width_mm, 
         own = field_on(board, shape[:, mode.number - 1])
         base = own if reference is None else field_on(board, reference[:, mode.number - 1])
         full = np.max(np.linalg.norm(base.displacement, axis=1))
-        own = turned(own, mode.sign or phase(own))
+        if mode.sign:
+            own = turned(own, mode.sign)
+        else:  # no plates that could have told
+            own = same_phase(turned(base, phase(base)), own)
         drawn = perspective.scene(own, board.normal, body, mode.largest or base.largest, full)
         stem = folder / f"mode-{mode.number:02d}-perspective"
         draw(drawn, f"{stem}.png", THEMES["light"], width_mm)
-        words = ["Seen from the front, left, and from behind, right, the neck end upward. The motion is exaggerated.",
+        words = [f"Seen from the front, left, and from behind, right, {_upward(body)} upward. The motion is exaggerated.",
                  *_scale_words(), *mode.remarks]  # fmt: skip
         if not check.works:
             words.append(f"Drawn without a 3-D library: {check.reason.split(';')[0]}.")
@@ -260,11 +264,15 @@ def _plan_words(plans, body):
     each = "each as seen by a reader facing it" if len(plans) > 1 else "as seen by a reader facing it"
     thin = " Thin outlines: braces, blocks and bridge plate inside; the bridge a little heavier." if body else ""
     return [
-        f"Drawn: {sides if len(plans) > 1 else 'the ' + next(iter(plans))}, {each}, the neck end upward.{thin}",
+        f"Drawn: {sides if len(plans) > 1 else 'the ' + next(iter(plans))}, {each}, {_upward(body)} upward.{thin}",
         *_scale_words(),
         f"Contours every {200 / BANDS:.0f} % of it, solid outward, dashed inward.",
         "+ and - stand where an area moves furthest.",
     ]
+
+
+def _upward(body):
+    return "x axis" if body is None else "neck"
 
 
 def _scale_words():

@@ -16,34 +16,35 @@ from scipy.spatial import cKDTree
 from meshes.body import braces_of
 from meshes.drawing import block_outlines, brace_outline, rectangle
 from meshes.outline import point_at
-from studies.mode_field import boundary, nodal_lines, outer_loops, peaks, smoothed
+from studies.mode_features import boundary, nodal_lines, outer_loops, peaks, smoothed
 
 MM_PER_INCH = 25.4
 DPI = 300
 FULL_WIDTH = 120.0  # mm of print at which line widths have their plain size
 FORMATS = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}, ".png": {}}  # and what not to write: no dates
 OUTLINE_POINTS, HOLE_POINTS, FINER = 400, 120, 8  # points drawn, and how many times finer the rim follows the curves
+EASED = 0.03  # m from an edge within which points are moved along with it
 BANDS = 10  # steps of colour from rest to full scale
 GAP, BORDER = 0.10, 0.012  # between plates, of the width of one; around them, of the width of the picture
 RIGHT = {"top": -1.0, "back": 1.0}  # what points right on the page, neck up: -y when facing the top, +y facing the back
 LETTERING = ("Source Sans 3", "Helvetica Neue", "Helvetica", "Arial", "Liberation Sans", "DejaVu Sans")
 
-# Lightness L* climbs evenly from 27 (full inward) over 61 (rest) to 95 (full outward), blue to yellow: the pair that
+# Lightness L* climbs evenly from 28 (full inward) over 60 (rest) to 92 (full outward), blue to yellow: the pair that
 # all common kinds of colour blindness tell apart. A grey copy therefore still tells in from out.
 SCALE = LinearSegmentedColormap.from_list(
     "rimwork",
     [
-        "#004084",
-        "#274f8c",
-        "#465f94",
-        "#61709a",
-        "#79819c",
-        "#959390",
-        "#b4a47e",
-        "#ccb67d",
-        "#e4c87e",
-        "#fbdb82",
-        "#ffee87",
+        "#053e90",
+        "#354d97",
+        "#505d9c",
+        "#676da0",
+        "#7d7fa0",
+        "#93928e",
+        "#afa280",
+        "#c5b480",
+        "#dbc583",
+        "#f0d788",
+        "#ffe98d",
     ],
 )
 
@@ -87,11 +88,18 @@ def true_curves(body):
 
 
 def on_true_curves(sampler, body):
-    """The Sampler with its points on the sides, the rim and the edge of the soundhole moved off the mesh's chords."""
+    """The Sampler with its points on the sides, the rim and the edge of the soundhole moved off the mesh's chords.
+
+    Points of the plates near an edge move along, ever less with distance, so that no triangle is turned over.
+    """
     rim = np.unique(boundary(sampler))
     rim = np.union1d(rim, np.flatnonzero(np.abs(sampler.normal[:, 2]) < 0.5))
     true, points = np.concatenate(true_curves(body)), sampler.points.copy()
-    points[rim, :2] = true[cKDTree(true).query(points[rim, :2])[1]]
+    shift = true[cKDTree(true).query(points[rim, :2])[1]] - points[rim, :2]
+    inner = np.setdiff1d(np.arange(len(points)), rim)
+    far, nearest = cKDTree(points[rim]).query(points[inner])
+    points[inner, :2] += (1 - far / EASED).clip(0)[:, None] * shift[nearest]
+    points[rim, :2] += shift
     return replace(sampler, points=points)
 
 
@@ -201,7 +209,7 @@ def plan_figure(plates, fields, theme, largest, width_mm=FULL_WIDTH, marks=True)
     return figure
 
 
-def contact_figure(modes, theme, width_mm=180.0, columns=3):
+def contact_figure(modes, theme, width_mm=180.0, columns=3, upward="neck"):
     """Figure of many modes with a key. modes: (plates, fields, largest, heading, label) of each."""
     rows = -(-len(modes) // columns)
     gap, foot, text = 5.0, 13.0, 9.0  # mm
@@ -217,11 +225,11 @@ def contact_figure(modes, theme, width_mm=180.0, columns=3):
         for words, down, size, color in ((heading, 1.2, 8.5, theme.ink), (label, 5.2, 6.5, theme.quiet)):
             where = ((left + wide / 2) / width_mm, (bottom - down) / height)
             figure.text(*where, words, size=size, color=color, family=lettering(), ha="center", va="top")
-    _key(figure, theme, width_mm, height)
+    _key(figure, theme, height, upward)
     return figure
 
 
-def _key(figure, theme, width_mm, height):
+def _key(figure, theme, height, upward):
     """Colours and lines explained along the foot of a contact sheet."""
     words = {"size": 6.5, "color": theme.quiet, "family": lettering(), "va": "center"}
     ax = figure.add_axes((0.08, 8.5 / height, 0.30, 3.2 / height))
@@ -235,7 +243,7 @@ def _key(figure, theme, width_mm, height):
     line.set(xlim=(0, 1), ylim=(-1, 1), xticks=[], yticks=[])
     line.spines[:].set_visible(False)
     figure.text(0.50, 10 / height, "nodal line: the plate stays at rest", ha="left", **words)
-    note = "top as you face it on the left, back as you face it on the right, neck upward"
+    note = f"top as you face it on the left, back as you face it on the right, {upward} upward"
     figure.text(0.45, 6 / height, note, ha="left", **words)
 
 

@@ -116,7 +116,7 @@ def probe(name, environment=None):
         return Check(name, True)
     missing = missing_libraries(run.stderr)
     if run.returncode < 0 or run.returncode > 255:  # killed by a signal; on Windows a large status
-        missing = missing or absent_libraries()
+        missing = missing or absent_libraries(environment)
     return Check(name, False, missing, f"{_reason(run, missing)}; {WITHOUT[name]}")
 
 
@@ -125,7 +125,8 @@ def _reason(run, missing):
     if missing:
         return f"the system has no {', '.join(missing)}"
     if run.returncode < 0 or run.returncode > 255:
-        return f"crashed (status {run.returncode}), most often for want of OpenGL"
+        how = f"signal {-run.returncode}" if run.returncode < 0 else f"status {run.returncode:#x}"
+        return f"crashed ({how}), as happens most often for want of OpenGL"
     last = next(
         (line.strip() for line in reversed(run.stderr.splitlines()) if line.strip()), f"status {run.returncode}"
     )

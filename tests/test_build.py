@@ -2,10 +2,10 @@
 
 from dataclasses import replace
 
+import box_cases as cases
 import numpy as np
 import pytest
 
-import box_cases as cases
 from fem.eigen import modes
 from fem.energies import masses
 from fem.mesh import areas
@@ -402,6 +402,7 @@ def test_smaller_size_gives_smaller_triangles():
     assert number[1] > 2.5 * number[0] and longest[1] < 0.6 * longest[0]
 
 
+@pytest.mark.slow
 def test_frequencies_converge_with_size(tmp_path):
     body = cases.oval(tmp_path)
     rough, middle, fine = (

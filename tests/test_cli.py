@@ -8,9 +8,9 @@ import sys
 import time
 import tomllib
 
+import box_cases as cases
 import pytest
 
-import box_cases as cases
 from meshes.new_sheet import new_sheet_text
 
 HAZEL = str(cases.BODIES / "hazel.toml")
@@ -145,7 +145,7 @@ def test_mesh_without_named_groups(tmp_path):
     mesh = meshio.Mesh([[0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0.0]], [("triangle", [[0, 1, 2], [0, 2, 3]])])
     meshio.write(tmp_path / "bare.vtu", mesh)
     (tmp_path / "parts.toml").write_text(
-        '[material.m]\nE_GPa = 70\nnu = 0.3\ndensity_kg_m3 = 2700\n'
+        "[material.m]\nE_GPa = 70\nnu = 0.3\ndensity_kg_m3 = 2700\n"
         '[part.plate]\nmaterial = "m"\nthickness_mm = 2\ngrain = [1, 0, 0]\n'
     )
     line = refused("modes", tmp_path / "bare.vtu", "--parts", tmp_path / "parts.toml")
@@ -160,7 +160,19 @@ def test_mesh_without_named_groups(tmp_path):
 
 def test_modes_of_a_sheet(tmp_path):
     sheet = cases.oval_sheet(tmp_path)
-    done = rimwork("modes", sheet, "--count", 3, "--mesh-size-mm", 90, "--fix", "rim_back", "neck_block", "--json", tmp_path / "out.json")
+    done = rimwork(
+        "modes",
+        sheet,
+        "--count",
+        3,
+        "--mesh-size-mm",
+        90,
+        "--fix",
+        "rim_back",
+        "neck_block",
+        "--json",
+        tmp_path / "out.json",
+    )
     assert done.returncode == 0, done.stderr
     assert "Traceback" not in done.stderr
     found = json.loads((tmp_path / "out.json").read_text())

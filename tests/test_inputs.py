@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
+import box_cases as cases
 import pytest
 
-import box_cases as cases
 from meshes.sheet_errors import SheetError
 from studies.inputs import BadInput, existing_file, read_case, writable_file, writable_folder
 

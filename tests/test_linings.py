@@ -2,13 +2,13 @@
 
 from dataclasses import replace
 
-import pytest
-
 import box_cases as cases
+import pytest
+from test_parts import assert_laminate, by_hand
+
 from fem.sections import Layer, laminate, shifted
 from meshes.body import Board, Lining
 from meshes.linings import lining_section
-from test_parts import assert_laminate, by_hand
 
 STIFF = ("A11", "A22", "A66", "D11", "D22", "D66")
 

@@ -1,13 +1,16 @@
 """Model: terms and their sum, sections as coefficients, seams, and the checks of the mesh."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shell_cases as cases
+import skfem
 from shell_cases import SPRUCE, STEEL
 
 from fem.eigen import fixed_unknowns, modes
 from fem.materials import isotropic
-from fem.mesh import ShellMesh, Surface, along_surface
+from fem.mesh import Line, ShellMesh, Surface, along_surface
 from fem.model import assemble, weights
 from fem.sections import Layer, beam, difference, joint, laminate, scaled
 
@@ -134,6 +137,31 @@ def test_soft_seam_slides_along_itself():
     found = tip_beyond_the_plate([0, F, 0, 0, 0, 0], joint([1e6, 2e8, 1e12], [1e6, 1e6, 1e-6]))
     turn = F * half / (2e8 * b**3 / 12)
     assert found[1] == pytest.approx(F / (1e6 * b) + turn * half, rel=1e-2)
+
+
+# Nodes along edges
+
+
+@pytest.mark.parametrize("order", [2, 3, 4])
+def test_nodes_along_an_edge_run_from_its_first_end_to_its_second(order):
+    """Equally spaced, whichever way the edge is given and whichever end has the lower number."""
+    mesh = cases.plate(1.0, 0.7, 3, 3, irregular=0.2, turn=cases.SKEW)
+    space = assemble(mesh, element=getattr(skfem, f"ElementTriP{order}")()).space
+    edges = np.vstack([mesh.triangles[:, [0, 1]], mesh.triangles[:, [2, 1]]])
+    s = np.linspace(0, 1, order + 1)[None, :, None]
+    first, second = mesh.nodes[edges[:, 0]][:, None], mesh.nodes[edges[:, 1]][:, None]
+    assert space.points[space.edge_nodes(edges)] == pytest.approx(first + s * (second - first), abs=1e-12)
+
+
+def test_a_beam_may_be_drawn_from_either_end(box):
+    """Edges and taper reversed: the same K and M."""
+    mesh = box.space.mesh
+    rib = mesh.lines["rib"]
+    back = Line(rib.edges[:, ::-1], rib.up, rib.taper[:, ::-1], rib.offset)
+    other = assemble(replace(mesh, lines={"rib": back}))
+    for role in "KM":
+        A, B = (m.matrix(role, weights({"rib": SECTIONS["rib"]})) for m in (box, other))
+        assert np.abs(A - B).max() < 1e-12 * np.abs(A).max()
 
 
 # The mesh's own checks

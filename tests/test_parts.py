@@ -2,10 +2,10 @@
 
 from dataclasses import replace
 
+import box_cases as cases
 import numpy as np
 import pytest
 
-import box_cases as cases
 from meshes.body import Board
 from meshes.parts import RIM, neck, sections, side_laminate
 
@@ -15,7 +15,9 @@ KINDS = (("11", 0, 0), ("12", 0, 1), ("22", 1, 1), ("66", 2, 2))
 def ply(wood):
     """Plane-stress stiffness (3, 3), Jones, Mechanics of Composite Materials, eq. 2.61, written out again."""
     c = 1 / (1 - wood.nu_LR**2 * wood.E_R / wood.E_L)
-    Q = np.array([[c * wood.E_L, c * wood.nu_LR * wood.E_R, 0], [c * wood.nu_LR * wood.E_R, c * wood.E_R, 0], [0, 0, 0]])
+    Q = np.array(
+        [[c * wood.E_L, c * wood.nu_LR * wood.E_R, 0], [c * wood.nu_LR * wood.E_R, c * wood.E_R, 0], [0, 0, 0]]
+    )
     Q[2, 2] = wood.G_LR
     return Q
 
@@ -79,7 +81,9 @@ def test_third_layer_goes_further_in(linnet):
     section = side_laminate((outer, inner, Board(outer.wood, 0.001)))
     z2 = -(outer.thickness + inner.thickness) / 2
     z3 = z2 - inner.thickness / 2 - 0.0005
-    assert_laminate(section, [(outer.wood, outer.thickness, 0), (inner.wood, inner.thickness, z2), (outer.wood, 0.001, z3)])
+    assert_laminate(
+        section, [(outer.wood, outer.thickness, 0), (inner.wood, inner.thickness, z2), (outer.wood, 0.001, z3)]
+    )
 
 
 # --- bridge ---
@@ -131,7 +135,9 @@ def test_block_shows_its_grain_to_side_and_plate(hazel, grain, side, plate):
     for section, thickness, (first, second) in (
         (found["neck_block/sides"], block.thickness, side), (found["neck_block/top"], block.height / 2, plate),
     ):  # fmt: skip
-        A = np.array([[section.stiffness["A11"], section.stiffness["A12"]], [section.stiffness["A12"], section.stiffness["A22"]]])
+        A = np.array(
+            [[section.stiffness["A11"], section.stiffness["A12"]], [section.stiffness["A12"], section.stiffness["A22"]]]
+        )
         E = 1 / (np.diag(np.linalg.inv(A)) * thickness)  # Young's moduli from the compliance
         assert E == pytest.approx([getattr(wood, first), getattr(wood, second) or wood.E_R], rel=1e-9)
 
@@ -197,10 +203,12 @@ def test_shaft_is_as_stiff_as_a_half_ellipse(hazel):
     width = n.width * np.sqrt(1 - (z / n.thickness) ** 2)
     dz = n.thickness / 20000
     centroid = np.sum(width * z) / np.sum(width)
-    I = np.sum(width * (z - centroid) ** 2) * dz
+    second = np.sum(width * (z - centroid) ** 2) * dz
     A11, B11, D11 = (section.stiffness[k] for k in ("A11", "B11", "D11"))
-    own = (D11 - B11**2 / A11) * n.width * (1 - n.wood.nu_LR**2 * n.wood.E_R / n.wood.E_L)  # EI of a strip, free to narrow
-    assert own == pytest.approx(n.wood.E_L * I, rel=0.01)
+    own = (
+        (D11 - B11**2 / A11) * n.width * (1 - n.wood.nu_LR**2 * n.wood.E_R / n.wood.E_L)
+    )  # EI of a strip, free to narrow
+    assert own == pytest.approx(n.wood.E_L * second, rel=0.01)
 
 
 def test_body_without_neck(hazel):

@@ -7,10 +7,10 @@ import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
+import box_cases as cases
 import numpy as np
 import pytest
 
-import box_cases as cases
 from fem.mesh import part_of
 from meshes.parts import RIM, sections
 from studies import rim
@@ -252,12 +252,28 @@ def test_key_depends_on_everything_in_the_body(body):
     moved = full.outline.points.copy()
     moved[7, 1] += 1e-6
     shape = replace(full, outline=replace(full.outline, points=moved))
-    others = [fingerprint(replace(base, body=b)) for b in (thicker, wood, shape)] + [fingerprint(replace(base, stiffness=2.0))]
+    others = [fingerprint(replace(base, body=b)) for b in (thicker, wood, shape)] + [
+        fingerprint(replace(base, stiffness=2.0))
+    ]
     assert len({key, *others}) == 5
 
 
 def test_fingerprint_tells_alike_values_apart():
-    values = [1, 1.0, True, "1", (1,), (1, 1), ((1,), 1), {"a": 1}, {"a": 1.0}, np.array([1.0]), np.array([1]), None, "None"]
+    values = [
+        1,
+        1.0,
+        True,
+        "1",
+        (1,),
+        (1, 1),
+        ((1,), 1),
+        {"a": 1},
+        {"a": 1.0},
+        np.array([1.0]),
+        np.array([1]),
+        None,
+        "None",
+    ]
     assert len({fingerprint(v) for v in values}) == len(values)
     assert fingerprint({"a": 1, "b": 2}) == fingerprint({"b": 2, "a": 1})
     assert fingerprint("ab", "c") != fingerprint("a", "bc")
@@ -363,7 +379,9 @@ def test_unknown_losses_are_told_not_guessed(study, tmp_path):
     """A wood without loss factors: no heat, no counterfactual, a plain sentence; the rest of the page stands."""
 
     def mute(row):
-        split = replace(row.split, heat_share=None, heat_share_by_channel=None, loss_factor=None, losses_unknown=("back",))
+        split = replace(
+            row.split, heat_share=None, heat_share_by_channel=None, loss_factor=None, losses_unknown=("back",)
+        )
         return replace(row, split=split)
 
     pairs = [replace(c, row=mute(c.row), coarse=mute(c.coarse)) for c in study.comparisons]

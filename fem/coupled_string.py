@@ -1,0 +1,164 @@
+"""One string on a body: complex modes of the whole, decay after a pluck, and where the energy of the pluck goes.
+
+String: w(x, t) = (1 - x/L) u_nut + (x/L) u_saddle + sum q_k sin(k pi x/L), away from the top and along it, on hinged ends.
+Woodhouse, Acta Acustica 90:928 and 90:945 (2004), for strings and body solved together; the other strings are damped.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import brentq
+
+from fem.body_modes import STRING, BodyModes, dampings
+from fem.strings import String, fretted_length, loss_factor, modal_mass, partials, plucked_shape
+
+POLARISATIONS = (2, 1)  # axes of the body: away from the top, along it
+SPARE = 4  # sines kept above the highest frequency answered for: they let the string's end force converge
+LONGEST = 1e4  # s; a note that rings longer is said to ring for ever
+
+
+@dataclass(frozen=True)
+class Coupled:
+    """String and body as N oscillators with dashpots: N = n body modes + 2 m sines (m away from the top, m along it).
+
+    State z = (omega X^-1 q, X^-1 qd) of the undamped modes X of the whole: its energy is |z|^2/2, and zd = A z.
+    """
+
+    string: String
+    fret: int
+    body: BodyModes
+    sines: int  # m
+    M: np.ndarray  # (N, N); the sines carry unit mass: y = sqrt(mu L/2) q
+    K: np.ndarray  # (N, N)
+    C: np.ndarray  # (N, N)
+    X: np.ndarray  # (N, N) undamped modes, X'MX = 1
+    omega: np.ndarray  # (N,) rad/s of the undamped modes
+    poles: np.ndarray  # (2 N,) 1/s, in conjugate pairs or real
+    states: np.ndarray  # (2 N, 2 N) columns z of each complex mode
+
+    @property
+    def body_size(self):
+        return len(self.body.omega)
+
+
+@dataclass(frozen=True)
+class Ringing:
+    """Free motion of a Coupled: z(t) = sum_i amplitude_i state_i exp(pole_i t)."""
+
+    coupled: Coupled
+    amplitude: np.ndarray  # (2 N,) complex
+    energy: float  # J at the start
+
+
+def valid_partials(string, fret, body):
+    """How many partials of a note lie below the highest frequency that the body modes answer for; may be 0."""
+    n = np.arange(1, 200)
+    return int(np.count_nonzero(partials(string, fret, n) < 2 * np.pi * body.highest_valid))
+
+
+def matrices(string, index, fret, body, sines):
+    """(M, K, C) (N, N) of string number `index` at a fret; N = body modes + 2 sines. C sums every part and the string."""
+    n, L, k = len(body.omega), fretted_length(string, fret), np.arange(1, sines + 1)
+    M, K, C = np.eye(n + 2 * sines), np.diag(np.zeros(n + 2 * sines)), np.zeros((n + 2 * sines,) * 2)
+    K[:n, :n] = np.diag(body.omega**2)
+    C[:n, :n] = sum(dampings(body).values())
+    for p, axis in enumerate(POLARISATIONS):
+        s, f = body.saddle[index, :, axis], body.far_end(index, fret)[:, axis]
+        own = slice(n + p * sines, n + (p + 1) * sines)
+        M[:n, :n] += string.mass * L / 6 * (np.outer(s, s) + np.outer(f, f) + np.outer(s + f, s + f))
+        M[:n, own] = (np.outer(f, 1 / k) - np.outer(s, (-1.0) ** k / k)) * np.sqrt(2 * string.mass * L) / np.pi
+        M[own, :n] = M[:n, own].T
+        K[:n, :n] += string.tension / L * np.outer(s - f, s - f)
+        omega = partials(string, fret, k)
+        K[own, own] = np.diag(omega**2)
+        C[own, own] = np.diag(loss_factor(string, fret, k) * omega)
+    return M, K, C
+
+
+def couple(string, index, fret, body, sines=None):
+    """Coupled of string number `index` at a fret; `sines` of each polarisation, by default four above the valid ones."""
+    sines = valid_partials(string, fret, body) + SPARE if sines is None else sines
+    M, K, C = matrices(string, index, fret, body, sines)
+    omega, X = undamped(M, K)
+    N = len(omega)
+    A = np.zeros((2 * N, 2 * N))
+    A[:N, N:], A[N:, :N], A[N:, N:] = np.diag(omega), -np.diag(omega), -X.T @ C @ X
+    poles, states = np.linalg.eig(A)
+    return Coupled(string, fret, body, sines, M, K, C, X, omega, poles, states)
+
+
+def undamped(M, K):
+    """(omega (N,), X (N, N)) of K x = omega^2 M x, X'MX = 1, by a Cholesky factor of M."""
+    lower = np.linalg.inv(np.linalg.cholesky(M))
+    square, vectors = np.linalg.eigh(lower @ K @ lower.T)
+    return np.sqrt(np.maximum(square, 0)), lower.T @ vectors
+
+
+def release(coupled, q, velocity=None):
+    """Ringing from displacements q (N,) and velocities (N,), in the unknowns of the Coupled."""
+    c, velocity = coupled, np.zeros(len(q)) if velocity is None else velocity
+    z = np.concatenate([c.omega * (c.X.T @ (c.M @ q)), c.X.T @ (c.M @ velocity)])
+    return Ringing(c, np.linalg.solve(c.states, z.astype(complex)), float(z @ z / 2))
+
+
+def pluck_note(coupled, pluck):
+    """Ringing after a pluck: the body at rest, the string held aside on ends that have not moved.
+
+    Only partials below the highest valid frequency are set off. The body's own give under the finger's pull is left
+    out: the hand that pulls also holds the guitar, and the body is some hundred times stiffer than the string.
+    """
+    c = coupled
+    m = valid_partials(c.string, c.fret, c.body)
+    q = np.zeros((2, c.sines))
+    q[:, :m] = plucked_shape(c.string, c.fret, pluck, np.arange(1, m + 1)).T
+    q *= np.sqrt(modal_mass(c.string, c.fret))
+    return release(c, np.concatenate([np.zeros(c.body_size), q.ravel()]))
+
+
+def energy(ringing, t):
+    """Energy [J] of string and body at times t (k,)."""
+    c = ringing.coupled
+    z = c.states @ (ringing.amplitude[:, None] * np.exp(np.outer(c.poles, np.atleast_1d(t))))
+    return 0.5 * (abs(z) ** 2).sum(0)
+
+
+def velocity(ringing, t, rows):
+    """rows' qd at times t (k,): rows (N,) or (N, r) -> (k,) or (k, r)."""
+    c = ringing.coupled
+    shape = (rows.T @ c.X) @ c.states[len(c.omega) :]
+    return ((shape * ringing.amplitude) @ np.exp(np.outer(c.poles, np.atleast_1d(t)))).real.T
+
+
+def fall_time(ringing, decibel):
+    """Time [s] at which the energy has fallen by so many dB; inf if it never does. Dashpots only take energy away, so
+    that the first crossing is the last one too.
+    """
+    level = lambda log_t: 10 * np.log10(energy(ringing, np.exp(log_t))[0] / ringing.energy) + decibel
+    high = 0.0
+    while level(high) > 0:
+        high += 1.0
+        if high > np.log(LONGEST):
+            return np.inf
+    low = high - 1.0
+    while level(low) < 0:
+        low -= 2.0
+    return float(np.exp(brentq(level, low, high, xtol=1e-6)))
+
+
+def dissipated(ringing):
+    """{part: share of the pluck's energy} turned to heat in each part of the body and in the string, or radiated.
+
+    W_p/E_0 = int qd' C_p qd dt/E_0 in closed form: int v v' dt = -Re sum_ij v_i v_j^H/(lambda_i + conj lambda_j). The
+    shares sum to 1 because nothing is left in the end; the sum is a check, not a normalisation. ValueError if some motion
+    of string and body has no loss at all.
+    """
+    c, n = ringing.coupled, ringing.coupled.body_size
+    if not c.poles.real.max() < 0:
+        raise ValueError(
+            "a note without any loss never ends: no shares can be given; expected a loss of string or body"
+        )
+    v = c.states[len(c.omega) :] * ringing.amplitude
+    product = (v @ (-1 / (c.poles[:, None] + c.poles.conj()))) @ v.conj().T
+    gram = c.X @ product.real @ c.X.T  # (N, N) integral of the velocities' products, s (m/s)^2 kg
+    shares = {part: float((C * gram[:n, :n]).sum() / ringing.energy) for part, C in dampings(c.body).items()}
+    return shares | {STRING: float(np.diag(c.C)[n:] @ np.diag(gram)[n:] / ringing.energy)}

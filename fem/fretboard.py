@@ -1,0 +1,103 @@
+"""Every string at every fret on one body: decay times, where each pluck's energy goes, wolf notes."""
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.body_modes import RADIATION, STRING, dampings
+from fem.coupled_string import POLARISATIONS, couple, dissipated, fall_time, pluck_note, valid_partials
+from fem.strings import fretted_length, fundamental, inharmonicity, pluck_energy
+
+
+@dataclass(frozen=True)
+class Fretboard:
+    """Arrays (strings, frets + 1); column 0 is the open string. Notes that are not valid hold nan."""
+
+    frequency: np.ndarray  # Hz, on ends that do not move
+    inharmonicity: np.ndarray  # B
+    valid: np.ndarray  # bool: the fundamental lies below the highest frequency that the body modes answer for
+    partials: np.ndarray  # how many partials lie below it
+    decay_time: np.ndarray  # T60 of the energy, s
+    early_decay_time: np.ndarray  # 6 x the time of the first 10 dB, s
+    share: dict[str, np.ndarray]  # {part, 'radiation', 'string': share of the pluck's energy}; sums to 1
+    energy: np.ndarray  # J of the pluck in the partials kept
+    energy_kept: np.ndarray  # the same over the energy of the whole pluck
+    highest_valid: float  # Hz
+
+    @property
+    def radiated(self):
+        """Energy radiated by each note [J]."""
+        return self.energy * self.share[RADIATION]
+
+    @property
+    def imbalance(self):
+        """Largest distance of a note's shares from a sum of 1."""
+        total = sum(self.share.values())[self.valid]
+        return float(abs(total - 1).max(initial=0))
+
+
+@dataclass(frozen=True)
+class Wolf:
+    """A note that shares its fundamental with a body mode: the two beat, and the note dies early."""
+
+    string: int
+    fret: int
+    frequency: float  # Hz of the note
+    body_frequency: float  # Hz of the body mode
+    strength: float  # above 1 the two split (Gough's K)
+    split: float  # Hz between the two modes that share it, were the string tuned to the body mode
+
+
+def fretboard(strings, body, pluck, frets=20, workers=2):
+    """Fretboard of all strings, open and at every fret; each note alone, the other strings damped.
+
+    Time goes into the complex modes of each note, which numpy solves without holding the others up: `workers` threads.
+    Set OMP_NUM_THREADS=1 so that they do not compete. ValueError for a number of strings that the body does not have.
+    """
+    if len(strings) != len(body.saddle):
+        raise ValueError(f"{len(strings)} strings on a body with {len(body.saddle)} saddle points; expected one each")
+    places = [(i, fret) for i in range(len(strings)) for fret in range(frets + 1)]
+    names = [*dampings(body), STRING]
+    solve = lambda place: one_note(strings[place[0]], *place, body, pluck, names)
+    with ThreadPoolExecutor(workers) as pool:
+        rows = np.array(list(pool.map(solve, places)))
+    columns = rows.T.reshape(-1, len(strings), frets + 1)
+    return Fretboard(
+        columns[0], columns[1], columns[2] > 0, columns[2].astype(int), columns[3], columns[4],
+        dict(zip(names, columns[7:])), columns[5], columns[6], body.highest_valid,
+    )  # fmt: skip
+
+
+def one_note(string, index, fret, body, pluck, names):
+    """[frequency, inharmonicity, valid partials, T60, early decay, energy, energy kept, share of each of the names]."""
+    m = valid_partials(string, fret, body)
+    row = [fundamental(string, fret), inharmonicity(string, fret), m]
+    if m == 0:
+        return row + [np.nan] * (4 + len(names))
+    ringing = pluck_note(couple(string, index, fret, body), pluck)
+    share = dissipated(ringing)
+    whole = pluck_energy(string, fret, pluck)
+    times = [fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0)]
+    return [*row, *times, ringing.energy, ringing.energy / whole, *(share[name] for name in names)]
+
+
+def wolf_notes(strings, body, frets=20):
+    """[Wolf], strongest first: the fundamental lies within the half-width of a body mode, and the two modes split.
+
+    K = (2 Q/pi) sqrt(2 m/M), string mass m, effective mass M at the saddle, in the direction in which the mode moves the
+    string's end; K > 1 splits. Gough, Acustica 49:124 (1981). Q is the body's at that mode; motion of the nut counts too.
+    """
+    C = np.diag(sum(dampings(body).values()))  # half-width in rad/s is C/2
+    found = []
+    for i, string in enumerate(strings):
+        for fret in range(frets + 1):
+            omega = 2 * np.pi * fundamental(string, fret)
+            ends = (body.saddle[i] + body.far_end(i, fret))[:, POLARISATIONS]
+            share = np.linalg.norm(ends, axis=1) * np.sqrt(2 * string.mass * fretted_length(string, fret)) / np.pi
+            strength = 2 * share * body.omega / C
+            for j in np.flatnonzero((abs(omega - body.omega) < C / 2) & (strength > 1)):
+                at = float(body.omega[j] / (2 * np.pi))
+                split = at * share[j] * np.sqrt(1 - strength[j] ** -2)
+                found.append(Wolf(i, fret, omega / (2 * np.pi), at, float(strength[j]), float(split)))
+    return sorted(found, key=lambda wolf: -wolf.strength)

@@ -1,0 +1,403 @@
+"""Mode pictures: sampled fields, nodal lines, signs, colours that survive a grey copy, captions, and what is drawn where."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from fem.elements import space
+from fem.mesh import ShellMesh, Surface, along_surface, unit_normals
+from studies import pictures, system_check
+from studies.mode_features import nodal_lines, outer_loops, peaks, smoothed
+from studies.mode_field import Field, field_on, mode_field, phase, same_phase, sampler, turned
+from studies.pictures import Caption, draw_modes, plates_of
+from studies.plan_picture import RIGHT, SCALE, THEMES, on_true_curves, plan_figure, plate_plan, save
+
+
+def sheet(nx=6, ny=4, a=0.4, b=0.3, z=0.0, up=1.0, height=lambda x, y: 0 * x):
+    """Nodes and triangles of a rectangle, x from 0 to a, y from -b/2 to b/2, facing up (+z) or down."""
+    x, y = np.meshgrid(np.linspace(0, a, nx + 1), np.linspace(-b / 2, b / 2, ny + 1), indexing="ij")
+    nodes = np.column_stack([x.ravel(), y.ravel(), z + height(x.ravel(), y.ravel())])
+    k = np.arange((nx + 1) * (ny + 1)).reshape(nx + 1, ny + 1)
+    p, q, r, s = k[:-1, :-1].ravel(), k[1:, :-1].ravel(), k[1:, 1:].ravel(), k[:-1, 1:].ravel()
+    triangles = np.concatenate([np.column_stack([p, q, r]), np.column_stack([p, r, s])])
+    return nodes, triangles if up > 0 else triangles[:, ::-1]
+
+
+def shell(pieces):
+    """ShellMesh of {name: (nodes, triangles)}, not joined."""
+    nodes, triangles, surfaces = [], [], {}
+    for name, (x, t) in pieces.items():
+        start, first = sum(map(len, nodes)), sum(map(len, triangles))
+        nodes.append(x)
+        triangles.append(t + start)
+        n = unit_normals(x, t)
+        surfaces[name] = Surface(first + np.arange(len(t)), along_surface([1.0, 0.3, 0.2], n))
+    nodes, triangles = np.concatenate(nodes), np.concatenate(triangles)
+    return ShellMesh(nodes, triangles, unit_normals(nodes, triangles), surfaces)
+
+
+def shape_of(V, u):
+    """Unknowns (dofs,) of the displacement u(points) -> (n, 3)."""
+    full = np.zeros((len(V.points), 6))
+    full[:, :3] = u(V.points)
+    return full.ravel()
+
+
+def lift(w):
+    """Displacement w(x, y) along z."""
+    return lambda p: np.column_stack([0 * p[:, 0], 0 * p[:, 0], w(p[:, 0], p[:, 1])])
+
+
+def plate_field(w, nx=16, ny=12):
+    V = space(shell({"top": sheet(nx, ny)}))
+    return mode_field(V, shape_of(V, lift(w)), "top")
+
+
+# --- sampling ---
+
+
+def test_a_cubic_is_sampled_without_error_between_the_nodes():
+    """Cubic shape functions hold any cubic exactly; values interpolated from the corners would miss it by per cents."""
+    w = lambda x, y: 40 * x**3 - 7 * x**2 * y + 90 * x * y**2 - 25 * y**3 + x - 0.3
+    V = space(shell({"top": sheet(3, 2)}))
+    for subdivide in (1, 2, 4, 7):
+        field = mode_field(V, shape_of(V, lift(w)), "top", subdivide)
+        assert len(field.triangles) == 12 * subdivide**2
+        assert field.value == pytest.approx(w(*field.points[:, :2].T), abs=1e-12)
+    corners = field_on(sampler(V, V.mesh.surfaces["top"].triangles, 1), shape_of(V, lift(w)))
+    assert len(corners.points) == 12  # each node of the mesh once
+
+
+def test_outward_is_positive_on_both_plates():
+    V = space(shell({"top": sheet(), "back": sheet(z=-0.1, up=-1)}))
+    breathing = shape_of(V, lambda p: np.column_stack([0 * p[:, :2], np.where(p[:, 2] > -0.05, 0.7, -0.4)]))
+    assert mode_field(V, breathing, "top").value == pytest.approx(0.7)
+    assert mode_field(V, breathing, "back").value == pytest.approx(0.4)
+
+
+def test_normals_of_a_sphere_are_exact_inside_the_patch():
+    """Max 1999 states that his weights give the normal of a sphere exactly; the patch's rim, seen from one side, does not."""
+    R = 0.5
+    nodes, triangles = sheet(7, 5, height=lambda x, y: np.sqrt(R**2 - (x - 0.2) ** 2 - y**2) - R)
+    V = space(shell({"top": (nodes, triangles)}))
+    found = sampler(V, np.arange(len(triangles)), 1)
+    x, y, _ = found.points.T
+    inner = (x > 0.01) & (x < 0.39) & (np.abs(y) < 0.14)
+    exact = (found.points - [0.2, 0, -R]) / R
+    assert inner.sum() == 6 * 4
+    assert found.normal[inner] == pytest.approx(exact[inner], abs=1e-12)
+
+
+def test_normals_are_not_averaged_across_a_crease():
+    """An L of two strips that share their nodes: points on the fold appear twice, each with its own normal."""
+    nodes, triangles = sheet(4, 2)
+    folded = np.where(
+        nodes[:, :1] > 0.2, np.column_stack([0.2 + 0 * nodes[:, 0], nodes[:, 1], 0.2 - nodes[:, 0]]), nodes
+    )
+    V = space(shell({"top": (folded, triangles)}))
+    found = sampler(V, np.arange(len(triangles)), 2)
+    assert len(found.points) == 2 * (5 * 5)
+    axis = np.abs(found.normal).max(axis=1)
+    assert axis == pytest.approx(1.0)
+
+
+# --- sign ---
+
+
+def test_the_largest_motion_points_outward():
+    bump = lambda x, y: -np.exp(-((x - 0.1) ** 2 + y**2) / 0.003) + 0.5 * np.exp(-((x - 0.3) ** 2 + y**2) / 0.003)
+    field = plate_field(bump)
+    assert phase(field) == -1
+    assert phase(turned(field)) == 1
+
+
+def test_equal_halves_are_decided_by_the_bass_side():
+    field = plate_field(lambda x, y: 3 * y * (1 + 0.03 * np.sign(-y)))  # the treble half a little further, inward
+    assert phase(field) == 1
+    assert phase(turned(field)) == -1
+
+
+def test_same_phase_across_different_meshes():
+    w = lambda x, y: np.sin(3 * np.pi * x / 0.4) * np.cos(np.pi * y / 0.3)
+    first, second = plate_field(w, 16, 12), plate_field(w, 11, 9)
+    assert same_phase(first, second) is second
+    assert same_phase(first, turned(second)).value == pytest.approx(second.value)
+
+
+# --- nodal lines and areas ---
+
+
+def test_a_nodal_line_runs_straight_from_edge_to_edge():
+    (line,) = nodal_lines(field := plate_field(lambda x, y: x - 0.13 + 0.2 * y))
+    place = line.along(field.points)
+    assert place[:, 0] + 0.2 * place[:, 1] == pytest.approx(0.13, abs=1e-12)
+    assert np.sort(place[[0, -1], 1]) == pytest.approx([-0.15, 0.15])
+
+
+def test_a_nodal_line_stops_at_an_edge_that_is_held():
+    """The edges y = -b/2, b/2 are at rest but for round-off: the line across must not turn along them."""
+    (line,) = nodal_lines(field := plate_field(lambda x, y: np.cos(np.pi * x / 0.4) * np.cos(np.pi * y / 0.3), 15))
+    place = line.along(field.points)
+    assert place[:, 0] == pytest.approx(0.2, abs=0.0034)  # half a sample
+    assert np.sort(place[[0, -1], 1]) == pytest.approx([-0.15, 0.15])
+
+
+def test_a_nodal_circle_closes():
+    """Radius 80 mm; between samples 9 mm apart on the diagonal a chord is off by 9^2 / (8 x 80) = .13 mm at most."""
+    (line,) = nodal_lines(field := plate_field(lambda x, y: (x - 0.2) ** 2 + y**2 - 0.08**2))
+    place = line.along(field.points)
+    assert np.hypot(place[:, 0] - 0.2, place[:, 1]) == pytest.approx(0.08, abs=1.3e-4)
+    assert place[0] == pytest.approx(place[-1])
+
+
+def test_noise_gets_no_nodal_line():
+    """A still plate with ripples of .4 % of the full scale, set by the other plate, shows none; at 4 % they are drawn."""
+    ripples = plate_field(lambda x, y: np.sin(3 * np.pi * x / 0.4))
+    assert nodal_lines(ripples, largest=1 / 0.004) == []
+    assert len(nodal_lines(ripples, largest=1 / 0.04)) == 2
+
+
+def test_areas_are_counted_by_their_peaks():
+    checks = plate_field(lambda x, y: np.sin(3 * np.pi * x / 0.4) * np.cos(2 * np.pi * y / 0.3))
+    assert len(peaks(checks)) == 9
+    assert len(peaks(checks, largest=10.0)) == 0
+    dented = plate_field(lambda x, y: np.sin(np.pi * x / 0.4) * (1 - 0.1 * np.cos(6 * np.pi * x / 0.4)))
+    assert len(peaks(dented)) == 1  # a dent of 10 % makes no second area
+
+
+def test_smoothing_keeps_ends_and_straight_lines():
+    line = np.column_stack([np.arange(20.0), 2 * np.arange(20.0)])
+    assert smoothed(line) == pytest.approx(line)
+    kinked = line + np.column_stack([np.zeros(20), np.where(np.arange(20) == 10, 1.0, 0)])
+    assert np.ptp(smoothed(kinked)[:, 1] - line[:, 1]) < 0.3
+    assert smoothed(kinked)[[0, -1]] == pytest.approx(kinked[[0, -1]])
+    angle = np.linspace(0, 2 * np.pi, 60)
+    ring = smoothed(np.column_stack([np.cos(angle), np.sin(angle)]))
+    assert ring[0] == pytest.approx(ring[-1]) and np.hypot(*ring.T) == pytest.approx(0.97, abs=0.02)
+
+
+def test_the_edge_of_a_plate_with_a_hole_is_two_loops():
+    field = plate_field(lambda x, y: x)
+    middle = field.points[field.triangles].mean(axis=1)
+    pierced = replace(field, triangles=field.triangles[np.hypot(middle[:, 0] - 0.2, middle[:, 1]) > 0.05])
+    outer, inner = outer_loops(pierced)
+    assert np.ptp(field.points[outer], axis=0) == pytest.approx([0.4, 0.3, 0])
+    assert np.all(np.hypot(field.points[inner, 0] - 0.2, field.points[inner, 1]) < 0.08)
+
+
+# --- colours ---
+
+
+def lightness(rgb):
+    """CIE L* of sRGB colours (n, 3) in 0..1, IEC 61966-2-1 and CIE 15."""
+    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    Y = linear @ [0.2126, 0.7152, 0.0722]
+    return 116 * np.cbrt(Y) - 16
+
+
+def test_lightness_climbs_evenly_from_inward_to_outward():
+    L = lightness(SCALE(np.linspace(0, 1, 11))[:, :3])
+    assert np.diff(L) == pytest.approx(np.full(10, np.diff(L).mean()), rel=0.12)  # 8-bit colours
+    assert L[-1] - L[0] > 60
+
+
+# Machado, Oliveira & Fernandes, IEEE Trans. Vis. Comput. Graph. 15:1291 (2009), severity 1, on linear sRGB; from memory
+BLINDNESS = {
+    "protan": [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]],
+    "deutan": [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]],
+    "tritan": [[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]],
+}
+
+
+@pytest.mark.parametrize("kind", BLINDNESS)
+def test_colour_blind_readers_see_the_same_order(kind):
+    """Every step towards outward is lighter by at least half an even step; each row of the matrix keeps grey grey."""
+    matrix = np.array(BLINDNESS[kind])
+    assert matrix.sum(axis=1) == pytest.approx(1, abs=2e-3)
+    rgb = SCALE(np.linspace(0, 1, 11))[:, :3]
+    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    seen = (linear @ matrix.T).clip(0, 1)
+    L = 116 * np.cbrt(seen @ [0.2126, 0.7152, 0.0722]) - 16
+    assert np.diff(L).min() > 0.5 * np.diff(L).mean() and L[-1] - L[0] > 55
+
+
+def picture(w, folder, **options):
+    field = plate_field(w)
+    board = sampler(V := space(shell({"top": sheet(16, 12)})), V.mesh.surfaces["top"].triangles)
+    figure = plan_figure({"top": plate_plan("top", board)}, {"top": field}, THEMES["light"], field.largest, **options)
+    return save(figure, folder / "plate", (".png", ".svg", ".pdf"))
+
+
+def test_a_grey_copy_tells_in_from_out(tmp_path):
+    """Bass half outward, treble half inward: facing the top the bass side is on the left, and lighter."""
+    png, _, _ = picture(lambda x, y: np.sign(y) * np.abs(y) ** 0.5, tmp_path, marks=False)
+    grey = np.asarray(Image.open(png).convert("L"), float)
+    wide = grey.shape[1]
+    left, right = grey[:, wide // 8 : wide // 3], grey[:, -wide // 3 : -wide // 8]
+    assert np.median(left) > np.median(right) + 80
+
+
+def test_print_width_and_resolution(tmp_path):
+    png, svg, pdf = picture(lambda x, y: x - 0.1, tmp_path, width_mm=84.0)
+    image = Image.open(png)
+    assert image.width == pytest.approx(84 / 25.4 * 300, abs=1)
+    assert image.info["dpi"] == pytest.approx((300, 300), abs=0.5)
+    assert "<text" not in svg.read_text() and pdf.read_bytes()[:4] == b"%PDF"
+    before = svg.read_bytes()
+    picture(lambda x, y: x - 0.1, tmp_path, width_mm=84.0)
+    assert svg.read_bytes() == before  # same input, same file
+
+
+# --- a guitar ---
+
+
+@pytest.fixture(scope="module")
+def guitar():
+    """Body of the example sheet, a coarse mesh of it and a made-up mode: the top's bass side out, the back still."""
+    from pathlib import Path
+
+    import meshes
+    from meshes.build import mesh_body
+    from meshes.sheet import read_sheet
+
+    body = read_sheet(Path(meshes.__file__).parent / "bodies" / "hazel.toml")
+    V = space(mesh_body(body, 0.045))
+    on_top = lambda p: (p[:, 2] > -0.02) & (p[:, 0] < body.outline.length)
+    rocking = shape_of(V, lambda p: np.column_stack([0 * p[:, :2], np.where(on_top(p), p[:, 1], 0.0)]))
+    pumping = shape_of(V, lambda p: np.column_stack([0 * p[:, :2], np.where(on_top(p), -np.sin(6 * p[:, 0]), 0.0)]))
+    return body, V, np.column_stack([rocking, pumping])
+
+
+def test_the_back_is_mirrored_as_a_reader_facing_it_sees_it(guitar):
+    body, V, _ = guitar
+    for name, side in (("top", -1), ("back", 1)):
+        board = on_true_curves(sampler(V, V.mesh.surfaces[name].triangles, 2), body)
+        plate = plate_plan(name, board, body)
+        bass = board.points[:, 1] > 0.05
+        assert np.all(np.sign(plate.plan[bass, 0]) == side) and RIGHT[name] == side
+        assert np.ptp(plate.plan[:, 1]) == pytest.approx(body.outline.length, abs=1e-4)  # neck upward
+        assert np.argmax(plate.plan[:, 1]) == np.argmax(board.points[:, 0])
+    treble_end = body.braces[0].end  # 'cross bass' ends at the upper treble side: right of the middle, facing the top
+    shapes = plate_plan("top", sampler(V, V.mesh.surfaces["top"].triangles, 1), body).under
+    assert treble_end[1] < 0 and shapes[0][:, 0].max() == pytest.approx(-treble_end[1], abs=0.01)
+
+
+def test_the_rim_follows_the_drawn_outline_not_the_mesh(guitar):
+    """Chords of a 45 mm mesh miss the outline by a millimetre or more; moved points lie on it."""
+    from meshes.outline import distance
+
+    body, V, _ = guitar
+    board = sampler(V, V.mesh.surfaces["top"].triangles, 4)
+    rim = np.unique(np.concatenate(outer_loops(board)[:1]))
+    off = np.abs(distance(body.outline, board.points[rim, :2])).max()
+    moved = np.abs(distance(body.outline, on_true_curves(board, body).points[rim, :2])).max()
+    assert off > 5e-4 and moved < 2e-5
+
+
+def test_everything_is_drawn_with_captions(guitar, tmp_path):
+    body, V, shape = guitar
+    said = []
+    caption = Caption(build="Hazel, kerfed linings", mesh_error=[0.004, 0.012])
+    paths = draw_modes(
+        V,
+        V.mesh,
+        body,
+        [101.26, 202.5],
+        shape,
+        tmp_path,
+        ["rocking", "pumping"],
+        caption,
+        perspectives=1,
+        say=said.append,
+    )
+    names = {p.name for p in paths}
+    assert {"mode-01-plan.svg", "mode-01-plan.pdf", "mode-01-plan.png", "mode-01-plan-dark.png", "mode-01-plan.txt",
+            "mode-02-plan.txt", "modes-contact-sheet.pdf", "modes-contact-sheet-dark.png", "modes-contact-sheet.txt",
+            "mode-01-perspective.png", "mode-01-perspective.txt"} <= names  # fmt: skip
+    assert all(p.stat().st_size > 100 for p in paths)
+    words = (tmp_path / "mode-01-plan.txt").read_text()
+    for said_there in ("101.3 Hz", "mesh error about 0.4 %", "rocking", "Computed", "dry (without air)", "Hazel, kerfed linings",
+                       "free", "Computed with Rimwork", "neck"):  # fmt: skip
+        assert said_there in words
+    assert "1.2 %" in (tmp_path / "mode-02-plan.txt").read_text()
+    assert any("contact sheet" in s for s in said) and any("mode 2 of 2" in s for s in said)
+    front = np.asarray(Image.open(tmp_path / "mode-01-perspective.png").convert("RGB"), float)
+    assert (np.abs(front - front[0, 0]).max(axis=2) > 30).mean() > 0.3  # the box fills a good part of the page
+
+
+def test_without_opengl_matplotlib_draws_and_says_why(guitar, tmp_path, monkeypatch):
+    body, V, shape = guitar
+    lame = system_check.Check(
+        system_check.PERSPECTIVE, False, ("libEGL.so.1",), "the system has no libEGL.so.1; plainer"
+    )
+    monkeypatch.setattr(system_check, "works", lambda name: lame)
+    monkeypatch.setattr(pictures.perspective, "draw_with_pyvista", lambda *a: pytest.fail("must not touch OpenGL"))
+    said = []
+    draw_modes(V, V.mesh, body, [100.0], shape[:, :1], tmp_path, None, None, perspectives=1, say=said.append)
+    assert any("libEGL.so.1" in s for s in said)
+    assert "libEGL.so.1" in (tmp_path / "mode-01-perspective.txt").read_text()
+    page = np.asarray(Image.open(tmp_path / "mode-01-perspective.png").convert("RGB"), float)
+    assert page.shape[1] == pytest.approx(1417, abs=2)
+    assert (page.min(axis=2) < 250).mean() > 0.3 and page[0, 0] == pytest.approx([255] * 3)
+
+
+def test_builds_share_sign_and_scale(guitar):
+    """A build that moves half as far, solved with the opposite sign, comes out in phase and half as strong."""
+    body, V, shape = guitar
+    boards = {name: pictures._sampler(V, V.mesh.surfaces[name].triangles, body, 1) for name in ("top", "back")}
+    first = pictures._mode(V, boards, 1, [100.0, 200.0], shape, None, None)
+    other = pictures._mode(V, boards, 1, [100.0, 200.0], -0.5 * shape, None, shape)
+    assert other.largest == pytest.approx(first.largest)
+    assert other.fields["top"].value == pytest.approx(0.5 * first.fields["top"].value)
+    assert first.fields["top"].value.max() == pytest.approx(first.largest)
+
+
+def test_plain_words_for_a_mode(guitar):
+    body, V, shape = guitar
+    boards = {name: pictures._sampler(V, V.mesh.surfaces[name].triangles, body, 2) for name in ("top", "back")}
+    assert pictures._mode(V, boards, 0, [100.0], shape, None, None).label == "top: 2 areas"
+    beyond = lambda p: p[:, 0] > body.outline.length + 0.02
+    for along, words in ((1, "neck bends sideways"), (2, "neck bends up and down")):
+        swing = shape_of(V, lambda p, k=along: np.where(beyond(p), 1.0, 1e-3)[:, None] * np.eye(3)[k])
+        assert pictures._mode(V, boards, 0, [50.0], swing[:, None], None, None).label == words
+    twist = shape_of(V, lambda p: np.column_stack([0 * p[:, :2], np.where(beyond(p), p[:, 1], 1e-5)]))
+    assert pictures._mode(V, boards, 0, [50.0], twist[:, None], None, None).label == "neck twists"
+
+
+# --- foreign meshes ---
+
+
+def test_only_level_groups_of_the_right_name_are_shown_in_plan():
+    level, tilted = sheet(), (sheet()[0] @ np.array([[0.6, 0, 0.8], [0, 1, 0], [-0.8, 0, 0.6]]).T, sheet()[1])
+    assert plates_of(shell({"top": level, "back": sheet(z=-0.1, up=-1)})) == ["top", "back"]
+    assert plates_of(shell({"lid": level})) == []
+    assert plates_of(shell({"top": tilted})) == []
+    assert plates_of(shell({"top": sheet(up=-1)})) == []
+
+
+def test_a_foreign_mesh_without_a_top_is_drawn_in_perspective_only(tmp_path, monkeypatch):
+    lame = system_check.Check(system_check.PERSPECTIVE, False, (), "not tried")
+    monkeypatch.setattr(system_check, "works", lambda name: lame)
+    V = space(shell({"lid": sheet()}))
+    shape = shape_of(V, lift(lambda x, y: np.sin(np.pi * x / 0.4) * y))[:, None]
+    paths = draw_modes(V, V.mesh, None, [80.0], shape, tmp_path)
+    assert {p.name for p in paths} == {"mode-01-perspective.png", "mode-01-perspective.txt"}
+    assert "neck is part" not in (tmp_path / "mode-01-perspective.txt").read_text()
+
+
+def test_a_foreign_mesh_with_a_top_has_plan_views(tmp_path, monkeypatch):
+    monkeypatch.setattr(system_check, "works", lambda name: system_check.Check(name, False, (), "not tried"))
+    V = space(shell({"top": sheet()}))
+    shape = shape_of(V, lift(lambda x, y: np.sin(np.pi * x / 0.4) * y))[:, None]
+    names = {p.name for p in draw_modes(V, V.mesh, None, [80.0], shape, tmp_path, perspectives=0)}
+    assert "mode-01-plan.svg" in names and "mode-01-perspective.png" not in names
+
+
+def test_a_mode_that_does_not_move_the_plates_is_no_error(tmp_path, monkeypatch):
+    V = space(shell({"top": sheet()}))
+    paths = draw_modes(V, V.mesh, None, [80.0], np.zeros((V.size, 1)), tmp_path, perspectives=0)
+    assert "plates hardly move" in next(p for p in paths if p.name == "mode-01-plan.txt").read_text()
+    still = Field(np.eye(3), np.array([[0, 1, 2]]), np.zeros(3), np.zeros((3, 3)))
+    assert phase(still) == 1 and nodal_lines(still) == [] and len(peaks(still)) == 0
