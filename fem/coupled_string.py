@@ -155,7 +155,8 @@ def dissipated(ringing):
     c, n = ringing.coupled, ringing.coupled.body_size
     if not c.poles.real.max() < 0:
         raise ValueError(
-            "a note without any loss never ends: no shares can be given; expected a loss of string or body"
+            "some motion of string and body has no loss and never ends, so that no shares of its energy can be given; "
+            "expected a loss of the string and of every body mode (of the supports, for a rigid motion)"
         )
     v = c.states[len(c.omega) :] * ringing.amplitude
     product = (v @ (-1 / (c.poles[:, None] + c.poles.conj()))) @ v.conj().T

@@ -47,31 +47,55 @@ def deflect(model, weights, loads, fixed=()):
         held = fixed
     else:
         _check_balance(model.space.points, rigid, F)
-        held = np.sort(sl.qr(rigid.T, mode="r", pivoting=True)[1][:6])  # six unknowns that no rigid motion leaves at rest
-    K = model.matrix("K", weights)
-    u = _solved(K, F, np.setdiff1d(np.arange(model.size), held))
-    if not len(fixed):
-        MR = model.matrix("M", weights) @ rigid
-        u -= rigid @ np.linalg.solve(rigid.T @ MR, MR.T @ u)
+        held = np.sort(
+            sl.qr(rigid.T, mode="r", pivoting=True)[1][:6]
+        )  # six unknowns that no rigid motion leaves at rest
+    free = np.setdiff1d(np.arange(model.size), held)
+    solve = _solver(model.matrix("K", weights)[free][:, free])
+    u = np.zeros(F.shape)
+    for _ in range(1 + REFINEMENTS):  # the first pass solves, the others take back what round-off in K has cost
+        u[free] += solve((F - internal_forces(model, weights, u))[free])
+        if not len(fixed):
+            u = _square_to(rigid, model.matrix("M", weights), u)
     found = unit_energies(model, "K", weights, u)
     energy = {key: weights[("K", *key)] * e / 2 for key, e in found.items()}
-    answer = Deflection(u, np.sum(F * u, axis=0) / 2, energy, (K @ u - F)[fixed])
+    reaction = (internal_forces(model, weights, u) - F)[fixed]
+    answer = Deflection(u, np.sum(F * u, axis=0) / 2, energy, reaction)
     _check_energy(answer)
     return answer
 
 
-def _solved(K, F, free):
-    """K u = F on the free unknowns, the others zero; each column refined, since soft bodies with stiff joints lose digits."""
-    u = np.zeros(F.shape)
-    Kff = K[free][:, free]
+def _solver(K):
     try:
-        solve = Factor(Kff).solve
+        return Factor(K).solve
     except RuntimeError:
         raise ValueError("the body has a part that nothing holds: its stiffness is singular") from None
-    u[free] = solve(F[free])
-    for _ in range(REFINEMENTS):
-        u[free] += solve(F[free] - Kff @ u[free])
-    return u
+
+
+def _square_to(rigid, M, u):
+    """u without its rigid motion, in the norm of M."""
+    MR = M @ rigid
+    return u - rigid @ np.linalg.solve(rigid.T @ MR, MR.T @ u)
+
+
+def internal_forces(model, weights, u):
+    """K u (size, m) from the strains: K's own entries hide the small strains of a soft body in their round-off."""
+    F = np.zeros((model.size // 6, 6, u.shape[1]))
+    for op in model.operators:
+        if op.role == "K":
+            for chunk, C in _stiff_chunks(op, weights):
+                stress = np.einsum("eqst,eqtm->eqsm", C, strains(op, u, chunk), optimize=True)
+                np.add.at(F, op.nodes[chunk], np.einsum("eqsnc,eqsm->encm", op.B[chunk], stress, optimize=True))
+    return F.reshape(u.shape)
+
+
+def _stiff_chunks(op, weights):
+    """(chunk of elements, C (elements, points, strains, strains)) of an operator, none where no kind has a weight."""
+    for k in range(0, len(op.nodes), CHUNK):
+        chunk = slice(k, k + CHUNK)
+        C = section_matrix(op, weights, chunk)
+        if not np.isscalar(C):
+            yield chunk, C
 
 
 def _check_held(rigid, fixed):
@@ -184,8 +208,6 @@ def free_strain(model, weights, region, strain):
     F = np.zeros((model.size // 6, 6))
     for op in model.operators:
         if op.role == "K" and op.region == region:
-            for k in range(0, len(op.nodes), CHUNK):
-                chunk = slice(k, k + CHUNK)
-                C = section_matrix(op, weights, chunk)
+            for chunk, C in _stiff_chunks(op, weights):
                 np.add.at(F, op.nodes[chunk], np.einsum("eqsnc,eqst,t->enc", op.B[chunk], C, e, optimize=True))
     return F.ravel()

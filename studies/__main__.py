@@ -14,13 +14,20 @@ app = App(
     name="rimwork",
     help="What a guitar's rim stores and turns to heat: the assembled box computed from your build sheet.",
     version_flags=["--version"],
+    suppress_keyboard_interrupt=False,
 )
 Names = Annotated[list[str], Parameter(consume_multiple=True, negative=())]
 
 
 @app.command
 def rim(
-    sheet: Path, *, out: Path | None = None, mesh_size_mm: float | None = None, count: int = 20, pictures: bool = True
+    sheet: Path,
+    /,
+    *,
+    out: Path | None = None,
+    mesh_size_mm: float | None = None,
+    count: int = 20,
+    pictures: bool = True,
 ):
     """Compare rim builds: what kerfed, reversed, solid linings and doubled sides change, with the sheet's own as the base.
 
@@ -45,6 +52,7 @@ def rim(
 @app.command
 def modes(
     input: Path,
+    /,
     *,
     parts: Path | None = None,
     count: int = 20,
@@ -83,7 +91,7 @@ def modes(
 
 
 @app.command
-def check(sheet: Path, *, out: Path | None = None):
+def check(sheet: Path, /, *, out: Path | None = None):
     """Check a build sheet: areas, weights of every part, warnings, what is assumed; draw plan and section to scale.
 
     Parameters
@@ -99,7 +107,7 @@ def check(sheet: Path, *, out: Path | None = None):
 
 
 @app.command
-def new(file: Path):
+def new(file: Path, /):
     """Write a commented build sheet to fill in: only the measures are required.
 
     Parameters
@@ -139,7 +147,13 @@ def main(arguments=None):
     except ValueError as error:
         # the contract of `modes` is one line; a build sheet's mistakes each have theirs
         fail(one_line(error) if command_of(arguments) == "modes" else str(error))
-    except OSError as error:
+    except (OSError, ImportError) as error:
+        from studies.system_check import explain
+
+        if (words := explain(error)) is not None:
+            fail(words)
+        if isinstance(error, ImportError):
+            raise
         fail(f"{error.filename or ''}: {error.strerror or error}")
     except MemoryError:
         fail("not enough memory for this mesh; expected a larger --mesh-size-mm")
@@ -149,7 +163,7 @@ def main(arguments=None):
         print(f"rimwork: a fault of the program: {one_line(repr(error))}; please report it", file=sys.stderr)
         sys.exit(1)
     except KeyboardInterrupt:
-        print("\nstopped; what was computed is kept, the same command goes on from there", file=sys.stderr)
+        print("\nstopped; rows already written are kept, and the same command goes on from there", file=sys.stderr)
         sys.exit(130)
 
 

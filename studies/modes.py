@@ -17,6 +17,7 @@ from fem.model import assemble, weights
 from studies.inputs import BadInput, read_case, writable_file, writable_folder
 
 SCHEMA_VERSION = 1
+MOST_MODES = 300  # beyond, the vectors alone fill a common machine's memory
 
 
 def run(
@@ -39,10 +40,9 @@ def run(
     with stage(seconds, "assemble", say):
         model = assemble(case.mesh)
         fixed = fixed_unknowns(model.space, fix, hold)
-        if count > (model.size - len(fixed)) // 12:
-            raise BadInput(
-                f"--count {count}: this mesh has only {model.size - len(fixed)} unknowns; expected fewer modes"
-            )
+        most = min((model.size - len(fixed)) // 12, MOST_MODES)
+        if count > most:
+            raise BadInput(f"--count {count}: too many for this mesh; expected at most {most}")
     with stage(seconds, "solve", say):
         found = modes(model, weights(case.sections), count, fixed)
     with stage(seconds, "energies", say):

@@ -53,11 +53,12 @@ def paired_summary(build, reference, resamples=2000, seed=1):
     if len(ratios) < 2 or not count.any():
         raise ValueError(f"{len(ratios)} draws with {count.sum()} notes in common; expected 2 draws and 1 note or more")
     per_draw = np.median(ratios[:, count], axis=1)
-    pick = np.random.default_rng(seed).integers(len(per_draw), size=(resamples, len(per_draw)))
-    medians = np.median(per_draw[pick], axis=1)
-    logs = [np.log(np.reshape(x, (len(x), -1))[:, count]) for x in (np.asarray(build), np.asarray(reference))]
-    i, j = np.nonzero(~np.eye(len(per_draw), dtype=bool))  # every box of one build against those from other boards
-    unpaired = np.array([np.median(logs[0][a] - logs[1][b]) for a, b in zip(i, j)])
+    draw = np.random.default_rng(seed)
+    medians = np.median(per_draw[draw.integers(len(per_draw), size=(resamples, len(per_draw)))], axis=1)
+    one, other = (np.log(np.reshape(x, (len(x), -1))[:, count]) for x in (np.asarray(build), np.asarray(reference)))
+    i = draw.integers(len(one), size=resamples)
+    j = (i + draw.integers(1, len(one), size=resamples)) % len(one)  # never the same boards
+    unpaired = np.median(one[i] - other[j], axis=1)
     e = lambda values, q: float(np.exp(np.percentile(values, q)))
     return PairedSummary(
         e(per_draw, 50), e(per_draw, 5), e(per_draw, 95), e(medians, 2.5), e(medians, 97.5), e(unpaired, 5),

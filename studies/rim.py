@@ -7,6 +7,8 @@ criterion. Dry: without air, radiation and strings. A second, coarser mesh tells
 import hashlib
 import json
 import sys
+import zipfile
+import zlib
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -28,7 +30,7 @@ from studies.rim_builds import builds, complete_linings
 
 COARSER = 1.5  # size of the second mesh over that of the first
 PAIRED = 0.5  # least modal assurance criterion of two modes called the same
-STORE_VERSION = 1
+STORE_VERSION = 2
 
 
 @dataclass(frozen=True)
@@ -118,7 +120,9 @@ def solve_row(build, model, count):
 
 def stored_row(build, model, count, store, size):
     """solve_row, kept in a file named by everything that it depends on."""
-    key = fingerprint(STORE_VERSION, rimwork_version(), build, count, size)
+    key = fingerprint(
+        STORE_VERSION, rimwork_version(), build, count, model.space.mesh.nodes, model.space.mesh.triangles
+    )
     file = store / f"{build.name}-{1e3 * size:g}mm-{key}.npz"
     if (row := load_row(file, build)) is None:
         row = solve_row(build, model, count)
@@ -158,7 +162,7 @@ def load_row(file, build):
             group("heat_share_by_channel") or None, data.get("loss_factor"), tuple(meta["losses_unknown"]),
         )  # fmt: skip
         return Row(build, Modes(**group("modes")), split, meta["mass"], data["bridge"])
-    except (OSError, ValueError, KeyError, EOFError):
+    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile, zlib.error):
         return None
 
 

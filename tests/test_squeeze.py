@@ -1,29 +1,21 @@
 """The open rim squeezed and twisted: against solid elements, by symmetry, and what the study says of it."""
 
-import csv
-import json
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.io import wavfile
 from skfem import MeshHex
 
 from fem import solid
 from fem.model import assemble, weights
 from fem.statics import deflect
 from meshes.body import back_height, top_height
-from meshes.measured import Measured, MeasuredTable, ReadingErrors, measured_from
-from meshes.open_rim import block_corners, mesh_loose_plate, mesh_open_rim, pressed_places, sections_on
-from meshes.outline import nearest, normal_at, outline_through, point_at
+from meshes.open_rim import block_corners, mesh_open_rim, pressed_places, sections_on
+from meshes.outline import nearest, normal_at, point_at
 from meshes.parts import sections
 from meshes.sheet import read_sheet
 from studies import squeeze
-from studies.inputs import BadInput
-from studies.measured_beside import beside, computed_for, nearest_modes, table
-from studies.squeeze_picture import squeezed_figure
-from studies.squeeze_report import text
 
 SHEET = Path(__file__).parents[1] / "meshes" / "bodies" / "hazel.toml"
 SIZE = 0.035  # m

@@ -5,40 +5,32 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.linalg import expm
+from string_cases import D3, LOSSY, oscillator, wooden_box
 
-from fem.body_modes import BodyModes, dampings, mobility, radiation_factor, with_losses
+from fem.body_modes import dampings, mobility, with_losses
 from fem.coupled_string import (
-    couple, dissipated, energy, fall_time, matrices, pluck_note, release, undamped, valid_partials, velocity,
-)  # fmt: skip
-from fem.fretboard import fretboard, wolf_notes
+    couple,
+    dissipated,
+    energy,
+    fall_time,
+    matrices,
+    pluck_note,
+    release,
+    velocity,
+)
 from fem.strings import (
-    DECAY_60, Pluck, String, fundamental, inharmonicity, intrinsic_decay_time, loss_factor, partials, pluck_energy,
-    plucked_shape, weak_decay_time,
-)  # fmt: skip
-
-D3 = String("D3", 0.648, 81.0, 2.25e-3, 2.5e-4)  # no loss of its own
-LOSSY = replace(D3, loss_friction=2e-4, loss_air=0.8, loss_bending=0.01)
-
-
-def oscillator(mass, frequency, Q, valid_to=6000.0, axis=2, nut=0.0):
-    """A body of one mode that moves the saddle along one axis; nut: its motion at the nut over that at the saddle."""
-    omega = 2 * np.pi * frequency
-    saddle = np.zeros((1, 1, 3))
-    saddle[0, 0, axis] = mass**-0.5
-    return BodyModes(np.array([omega]), {"wood": np.array([omega**2 / Q])}, saddle, nut * saddle, valid_to=valid_to)
-
-
-def wooden_box(n=24, seed=3, strings=1, highest=700.0):
-    """A body of n modes with full loss matrices, radiation, supports, and both ends of the strings in motion."""
-    draw = np.random.default_rng(seed)
-    omega = 2 * np.pi * np.sort(np.concatenate([[6.0, 9.0], draw.uniform(90, highest, n - 2)]))
-    part = lambda rank, eta: (lambda A: A @ A.T)(draw.normal(size=(n, rank)) * omega[:, None] * np.sqrt(eta / rank))
-    saddle = draw.normal(size=(strings, n, 3)) * [0.2, 0.4, 0.9]
-    nut = draw.normal(size=(strings, n, 3)) * 0.1
-    B = draw.normal(size=(n, 5)) * np.sqrt(0.004 * omega / 5)[:, None]
-    loss = {"top": part(n, 0.01), "sides": part(3, 0.003), "back": 0.004 * omega**2}
-    return BodyModes(omega, loss, saddle, nut, B, {"supports": np.where(omega < 80, 0.1 * omega, 0.0)})
-
+    DECAY_60,
+    Pluck,
+    String,
+    fundamental,
+    inharmonicity,
+    intrinsic_decay_time,
+    loss_factor,
+    partials,
+    pluck_energy,
+    plucked_shape,
+    weak_decay_time,
+)
 
 # ---------------------------------------------------------------- the string alone
 
@@ -73,9 +65,10 @@ def test_pluck_stores_half_of_force_times_give():
 
 def test_wide_pluck_excites_high_partials_less_and_angle_turns_it():
     n = np.arange(1, 40)
-    narrow, wide = (plucked_shape(D3, 0, Pluck(0.13, width, np.radians(30), 2.0), n) for width in (1e-4, 0.02))
-    assert abs(wide[0] / narrow[0] - 1).max() < 2e-3
-    assert np.linalg.norm(wide[20:]) < 0.5 * np.linalg.norm(narrow[20:])
+    widths = (1e-4, D3.length / 10)  # partial 20 has two half-waves under the wide one: none of it is set off
+    narrow, wide = (plucked_shape(D3, 0, Pluck(0.13, width, np.radians(30), 2.0), n) for width in widths)
+    assert wide[9] / narrow[9] == pytest.approx(np.full(2, 2 / np.pi), rel=1e-3)
+    assert abs(wide[19]).max() < 1e-3 * abs(narrow[18]).max()
     assert narrow[:, 1] / narrow[:, 0] == pytest.approx(np.full(39, np.tan(np.radians(30))))
 
 
@@ -95,6 +88,12 @@ def end_force(string, s):
     a, b = (T + root) / (2 * EI), 2 * mu * s**2 / (T + root)  # squares of the two exponents
     p, q = np.sqrt(a), np.sqrt(b)
     return (-b * p * (T - EI * a) / np.tanh(p * L) + a * q * (T - EI * b) / np.tanh(q * L)) / (a - b)
+
+
+def moving_pole(coupled, omega):
+    """The pole nearest to i omega of those that the body takes part in; the other polarisation has no loss here."""
+    poles = coupled.poles[coupled.poles.real < -1e-7]
+    return poles[abs(poles - 1j * omega).argmin()]
 
 
 def exact_pole(string, mass, frequency, Q, guess):
@@ -117,7 +116,7 @@ def test_poles_are_those_of_the_exact_solution(frequency, stiffness):
     string = replace(D3, bending_stiffness=stiffness)
     coupled = couple(string, 0, 0, oscillator(0.15, frequency, 40.0), sines=40)
     for n in (1, 2, 3, 5):
-        pole = coupled.poles[abs(coupled.poles - 1j * partials(string, 0, n)).argmin()]
+        pole = moving_pole(coupled, partials(string, 0, n))
         exact = exact_pole(string, 0.15, frequency, 40.0, pole)
         assert pole.imag == pytest.approx(exact.imag, rel=1e-5)
         assert pole.real == pytest.approx(exact.real, rel=1e-3)
@@ -215,7 +214,7 @@ def test_weak_coupling_holds_off_a_resonance_and_fails_on_one():
     for frequency, fits in ((230.0, True), (146.6, False)):
         body = oscillator(0.15, frequency, 40.0)
         coupled = couple(D3, 0, 0, body, sines=20)
-        pole = coupled.poles[abs(coupled.poles - 1j * partials(D3, 0, 1)).argmin()]
+        pole = moving_pole(coupled, partials(D3, 0, 1))
         Y = mobility(body, 0, partials(D3, 0, 1))[0, 2, 2]
         ratio = weak_decay_time(D3, 0, Y) / (DECAY_60 / -pole.real)
         assert ratio == pytest.approx(1, abs=0.02) if fits else ratio < 0.5
@@ -267,7 +266,7 @@ def test_a_bridge_that_moves_one_way_leaves_the_other_plucks_to_the_string():
     along = pluck_note(couple(LOSSY, 0, 0, body), Pluck(0.1, 0.005, np.pi / 2))
     across = pluck_note(couple(LOSSY, 0, 0, body), Pluck(0.1, 0.005, 0.0))
     assert dissipated(along)["string"] == pytest.approx(1, abs=1e-9)
-    assert dissipated(across)["wood"] > 0.3
+    assert dissipated(across)["wood"] > 0.03
     turned = pluck_note(couple(LOSSY, 0, 0, oscillator(0.15, 180.0, 40.0, axis=1)), Pluck(0.1, 0.005, np.pi / 2))
     assert dissipated(turned)["wood"] == pytest.approx(dissipated(across)["wood"], rel=1e-9)
 
@@ -291,126 +290,8 @@ def test_four_spare_sines_are_enough():
         assert few == pytest.approx(many, rel=3e-3)
 
 
-# ---------------------------------------------------------------- the body
-
-
-def test_hysteretic_loss_of_a_mode_is_its_loss_factor():
-    """C = eta omega: a mode alone decays by exp(-eta omega t/2); a part's cross terms are divided by both roots."""
-    body = wooden_box(5)
-    C = dampings(body)
-    i, j = 2, 4
-    assert C["back"][i, i] == pytest.approx(0.004 * body.omega[i])
-    assert C["top"][i, j] == pytest.approx(body.loss["top"][i, j] / np.sqrt(body.omega[i] * body.omega[j]))
-    assert C["radiation"] == pytest.approx(body.radiation @ body.radiation.T)
-
-
-def test_counterfactual_removes_one_share_and_lengthens_the_note():
-    body = wooden_box()
-    silent = with_losses(body, {"sides": 0.0})
-    note, without = (pluck_note(couple(LOSSY, 0, 0, b), Pluck()) for b in (body, silent))
-    assert dissipated(without)["sides"] == 0
-    assert fall_time(without, 60.0) > fall_time(note, 60.0)
-    halved = dampings(with_losses(body, {"radiation": 0.5}))["radiation"]
-    assert halved == pytest.approx(0.5 * dampings(body)["radiation"])
-    with pytest.raises(ValueError, match="'rim'.*known: back, radiation, sides"):
-        with_losses(body, {"rim": 0.0})
-
-
-def test_radiation_factor_keeps_each_modes_own_resistance():
-    """B B' = R if R is the same at every frequency; if not, the diagonal is R_ii(omega_i), and nothing is negative."""
-    A = np.random.default_rng(2).normal(size=(4, 4))
-    same = radiation_factor([A @ A.T] * 4)
-    assert same @ same.T == pytest.approx(A @ A.T)
-    growing = [f**2 * A @ A.T + f * np.eye(4) for f in (1.0, 1.7, 3.0, 3.3)]
-    B = radiation_factor(growing)
-    assert np.diag(B @ B.T) == pytest.approx([R[i, i] for i, R in enumerate(growing)])
-    assert radiation_factor([np.diag([1.0, -1e-3])] * 2)[1] == pytest.approx([0, 0])
-
-
-def test_mobility_of_uncoupled_modes_is_their_sum():
-    body = replace(wooden_box(6), loss={"back": 0.02 * wooden_box(6).omega ** 2}, radiation=None, viscous={})
-    w, f = 1234.0, body.saddle[0]
-    by_hand = sum(1j * w * np.outer(f[i], f[i]) / (o**2 - w**2 + 1j * w * 0.02 * o) for i, o in enumerate(body.omega))
-    assert mobility(body, 0, w)[0] == pytest.approx(by_hand, rel=1e-10)
-
-
-@pytest.mark.parametrize(
-    ("change", "words"),
-    [
-        ({"omega": np.array([0.0])}, "0 Hz; expected all above 0.*supports"),
-        ({"loss": {"wood": np.ones((2, 2))}}, "'wood' have shape"),
-        ({"loss": {"wood": np.array([-1.0])}}, "'wood' are negative"),
-        ({"loss": {"string": np.array([1.0])}}, "'string' appears twice"),
-        ({"saddle": np.ones((1, 2, 3))}, "saddle has shape"),
-        ({"radiation": np.ones((3, 1))}, "expected 1 rows"),
-    ],
-)
-def test_a_body_that_cannot_be_is_refused(change, words):
-    with pytest.raises(ValueError, match=words):
-        replace(oscillator(0.15, 180.0, 40.0), **change)
-
-
-# ---------------------------------------------------------------- the fretboard
-
-SET = [replace(LOSSY, name="E2", mass=7.3e-3), LOSSY, replace(LOSSY, name="E4", mass=0.45e-3)]
-
-
-@pytest.fixture(scope="module")
-def board():
-    return fretboard(SET, wooden_box(strings=3, highest=500.0), Pluck(), frets=20)
-
-
-def test_fretboard_balances_and_greys_what_the_modes_do_not_answer_for(board):
-    assert board.frequency.shape == (3, 21)
-    assert board.imbalance < 1e-6
-    assert np.array_equal(board.valid, board.frequency < board.highest_valid)
-    assert 0 < board.valid.sum() < 63
-    assert np.isnan(board.decay_time[~board.valid]).all()
-    assert np.isfinite(board.decay_time[board.valid]).all()
-    assert (board.energy_kept[board.valid] <= 1).all()
-    assert board.radiated[1, 0] == board.energy[1, 0] * board.share["radiation"][1, 0]
-    with pytest.raises(ValueError, match="2 strings on a body with 3"):
-        fretboard(SET[:2], wooden_box(strings=3), Pluck())
-
-
-def test_fretboard_entries_are_those_notes(board):
-    """String and fret are not mixed up, and the number of threads changes nothing."""
-    body = wooden_box(strings=3, highest=500.0)
-    ringing = pluck_note(couple(SET[0], 0, 8, body), Pluck())
-    assert board.decay_time[0, 8] == pytest.approx(fall_time(ringing, 60.0))
-    assert board.early_decay_time[0, 8] == pytest.approx(6 * fall_time(ringing, 10.0))
-    assert board.share["top"][0, 8] == pytest.approx(dissipated(ringing)["top"])
-    assert board.partials[0, 8] == valid_partials(SET[0], 8, body)
-    single = fretboard(SET, body, Pluck(), frets=1, workers=1)
-    assert np.array_equal(single.decay_time, board.decay_time[:, :2], equal_nan=True)
-
-
-@pytest.mark.parametrize("Q", [8.0, 25.0, 60.0, 150.0])
-def test_wolf_note_is_named_when_the_complex_modes_split(Q):
-    """Gough, Acustica 49:124 (1981): at equal frequencies, K < 1 leaves one pitch and two decays, K > 1 two pitches and
-    one decay. 3 % of the split: the string's other partials shift both.
-    """
-    mass = 0.4
-    tuned = undamped(*matrices(D3, 0, 0, oscillator(mass, 2000.0, 40.0), 20)[:2])[0][0] / (2 * np.pi)
-    body = oscillator(mass, tuned, Q)
-    coupled = couple(D3, 0, 0, body, sines=20)
-    positive = coupled.poles[coupled.poles.imag > 0]  # the other polarisation stays at its pitch, without decay
-    moving = positive[positive.real < -1e-6]
-    pair = moving[np.argsort(abs(moving - 2j * np.pi * tuned))[:2]]
-    apart = abs(np.diff(pair.imag))[0] / (2 * np.pi)
-    wolves = wolf_notes([D3], body, frets=0)
-    share = mass**-0.5 * np.sqrt(2 * D3.mass * D3.length) / np.pi
-    assert bool(wolves) == (2 * Q * share > 1)
-    if wolves:
-        assert wolves[0].strength == pytest.approx(2 * Q * share)
-        assert wolves[0].split == pytest.approx(apart, rel=0.03)
-        assert pair.real[0] == pytest.approx(pair.real[1], rel=0.25)
-    else:
-        assert apart < 0.2 and pair.real.min() < 2 * pair.real.max()
-
-
 def test_loss_of_the_string_alone_sets_the_decay_on_a_rigid_body():
     body = oscillator(1e6, 5000.0, 40.0, valid_to=200.0)  # one partial only
     ringing = pluck_note(couple(LOSSY, 0, 0, body), Pluck())
-    assert fall_time(ringing, 60.0) == pytest.approx(intrinsic_decay_time(LOSSY, 0, 1), rel=1e-5)
+    assert fall_time(ringing, 60.0) == pytest.approx(intrinsic_decay_time(LOSSY, 0, 1), rel=1e-4)
     assert loss_factor(LOSSY, 0, 1) == pytest.approx(2e-4 + 0.8 / partials(LOSSY, 0, 1), rel=0.02)

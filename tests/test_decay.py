@@ -1,0 +1,108 @@
+"""Decay times from level curves, against exponentials and sums of two of them."""
+
+import numpy as np
+import pytest
+from string_cases import LOSSY, wooden_box
+
+from fem.coupled_string import couple, energy, fall_time, pluck_note
+from fem.decay import (
+    decay_time,
+    early_decay_time,
+    first_crossing,
+    last_crossing,
+    level,
+    schroeder,
+    slope_decay_time,
+    usable_range,
+)  # fmt: skip
+from fem.strings import Pluck
+
+RATE = 2000
+T = np.arange(0, 6, 1 / RATE)
+ALPHA = 6.9078 / 2.5  # amplitude rate of a T60 of 2.5 s
+
+
+def test_an_exponential_has_one_decay_time_by_every_measure():
+    power = 3.0 * np.exp(-2 * ALPHA * T)
+    assert decay_time(T, level(power)) == pytest.approx(2.5, rel=1e-4)
+    assert early_decay_time(T, level(power)) == pytest.approx(2.5, rel=1e-4)
+    found, off = slope_decay_time(T, level(power))
+    assert found == pytest.approx(2.5, rel=1e-4)
+    assert off < 1e-9
+
+
+def test_two_slopes_give_two_answers():
+    """A fast part 20 dB above a slow one: -60 dB is met on the slow line, 10 dB on the fast one; both worked by hand."""
+    fast, slow = 6.9078 / 0.8, 6.9078 / 5.0
+    power = 0.99 * np.exp(-2 * fast * T) + 0.01 * np.exp(-2 * slow * T)
+    assert decay_time(T, level(power)) == pytest.approx(5.0 * 40 / 60, rel=1e-3)
+    assert early_decay_time(T, level(power)) == pytest.approx(6 * 0.8 / 6 * np.log10(0.99 / 0.0938), rel=1e-2)
+    early, late = (slope_decay_time(T, level(power), *span)[0] for span in ((0, -10), (-30, -55)))
+    assert early == pytest.approx(0.85, abs=0.06) and late == pytest.approx(5.0, rel=0.02)
+
+
+def test_last_crossing_waits_for_the_beats():
+    """Two partials of near pitch beat; the curve dips below -20 dB long before it stays there."""
+    power = np.exp(-2 * T) * (1.02 + np.cos(2 * np.pi * 2 * T)) / 2.02
+    curve = level(power)
+    first, last = first_crossing(T, curve, -20.0), last_crossing(T, curve, -20.0)
+    assert first < 0.3 and last > 2.0
+    assert (curve[last + 1 / RATE < T] < -20).all()
+    assert np.isnan(last_crossing(T, curve, -60.0))
+    assert np.isnan(first_crossing(T, curve, -100.0))
+
+
+def test_silence_after_a_sample_ends_the_note_there():
+    power = np.where(T < 1.0, 1.0, 0.0)
+    assert decay_time(T, level(power)) == pytest.approx(1.0, abs=1 / RATE)
+
+
+def test_schroeder_smooths_beats_and_agrees_over_the_same_range():
+    """Schroeder, JASA 37:409 (1965): of a pure decay the integral falls as the decay; of a beating one as its mean.
+
+    By hand: int_t^inf exp(-2 a s)(1 + cos(w s)) ds = e^{-2at} [1/(2a) + (2a cos wt - w sin wt)/(4a^2 + w^2)].
+    """
+    pure = np.exp(-2 * ALPHA * T)
+    tail = pure[-1] / (1 - pure[1])
+    curve = schroeder(pure, tail - pure[-1])
+    assert curve == pytest.approx(level(pure), abs=1e-6)
+    w, a = 2 * np.pi * 4, ALPHA
+    beating = pure * (1 + np.cos(w * T))
+    exact = pure * (1 / (2 * a) + (2 * a * np.cos(w * T) - w * np.sin(w * T)) / (4 * a**2 + w**2))
+    found = schroeder(beating)
+    upto = T < 3  # the sum stops at 6 s: 70 dB above what is cut off
+    assert found[upto] == pytest.approx(level(exact)[upto], abs=0.05)
+    assert slope_decay_time(T, found)[0] == pytest.approx(2.5, rel=0.02)
+
+
+def test_a_cut_recording_bends_the_schroeder_curve_down():
+    """Half a decay recorded: the range -5 to -25 dB reads too short, and the missing tail mends it."""
+    t = T[T < 1.1]
+    power = np.exp(-2 * ALPHA * t)
+    cut, mended = (
+        slope_decay_time(t, schroeder(power, tail), -5, -25)[0] for tail in (0.0, power[-1] / (2 * ALPHA) * RATE)
+    )
+    assert cut < 2.42
+    assert mended == pytest.approx(2.5, rel=2e-3)
+
+
+def test_ranges_that_were_not_recorded_are_refused():
+    power = np.exp(-2 * ALPHA * T[T < 1.0])
+    with pytest.raises(ValueError, match="falls by 24 dB only"):
+        slope_decay_time(T[T < 1.0], level(power))
+    with pytest.raises(ValueError, match="first above the second"):
+        slope_decay_time(T, level(np.exp(-T)), -35, -5)
+    noisy = np.exp(-2 * 4 * T) + 1e-4
+    assert usable_range(noisy) == pytest.approx(40, abs=0.5)
+
+
+def test_decay_of_a_coupled_note_is_read_off_its_energy_curve():
+    """Root finding on the energy against the sampled curve; the early decay is another figure than T60."""
+    ringing = pluck_note(couple(LOSSY, 0, 2, wooden_box()), Pluck(0.12, 0.004, 0.3))
+    sixty, ten = fall_time(ringing, 60.0), fall_time(ringing, 10.0)
+    t = np.linspace(0, 1.2 * sixty, 2500)
+    curve = level(energy(ringing, t))
+    assert np.diff(curve).max() < 1e-9
+    assert decay_time(t, curve) == pytest.approx(sixty, rel=2e-3)
+    assert early_decay_time(t, curve) == pytest.approx(6 * ten, rel=1e-2)
+    assert 6 * ten < 0.9 * sixty
