@@ -130,10 +130,41 @@ def velocity(ringing, t, rows):
 
 
 def fall_time(ringing, decibel):
-    """Time [s] at which the energy has fallen by so many dB; inf if it never does. Dashpots only take energy away, so
-    that the first crossing is the last one too.
+    """Time [s] at which the energy of string and body has fallen by so many dB; inf if it never does."""
+    return _crossing(lambda t: energy(ringing, t)[0], decibel)
+
+
+def sound_fall_time(ringing, decibel):
+    """Time [s] at which the energy still to be radiated has fallen by so many dB; nan without radiation.
+
+    That is the decay of Schroeder's curve of the sound, JASA 37:409 (1965). It differs from fall_time where a motion that
+    hardly radiates, such as the string's along the top, outlives the others.
     """
-    level = lambda log_t: 10 * np.log10(energy(ringing, np.exp(log_t))[0] / ringing.energy) + decibel
+    later = radiated_later(ringing)
+    return _crossing(lambda t: later(t)[0], decibel) if later(0.0)[0] > 0 else float("nan")
+
+
+def radiated_later(ringing):
+    """Function t (k,) -> energy [J] radiated after t, in closed form (see dissipated)."""
+    c, B = ringing.coupled, ringing.coupled.body.radiation
+    if B is None or not c.poles.real.max() < 0:
+        return lambda t: np.zeros(np.size(t))
+    out = (B.T @ c.X[: c.body_size]) @ (c.states[len(c.omega) :] * ringing.amplitude)
+    form = -(out.conj().T @ out) / (c.poles.conj()[:, None] + c.poles)
+
+    def later(t):
+        b = np.exp(np.outer(c.poles, np.atleast_1d(t)))
+        return np.einsum("it,it->t", b.conj(), form @ b).real
+
+    return later
+
+
+def _crossing(curve, decibel):
+    """Time [s] at which a falling curve(t) lies so many dB below curve(0). Dashpots only take energy away, so that the
+    first crossing is the last one too.
+    """
+    start = curve(0.0)
+    level = lambda log_t: 10 * np.log10(max(curve(np.exp(log_t)) / start, 1e-30)) + decibel
     high = 0.0
     while level(high) > 0:
         high += 1.0

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.body_modes import RADIATION, STRING, dampings
-from fem.coupled_string import POLARISATIONS, couple, dissipated, fall_time, pluck_note, valid_partials
+from fem.coupled_string import POLARISATIONS, couple, dissipated, fall_time, pluck_note, sound_fall_time, valid_partials
 from fem.strings import fretted_length, fundamental, inharmonicity, pluck_energy
 
 
@@ -20,6 +20,7 @@ class Fretboard:
     partials: np.ndarray  # how many partials lie below it
     decay_time: np.ndarray  # T60 of the energy, s
     early_decay_time: np.ndarray  # 6 x the time of the first 10 dB, s
+    sound_decay_time: np.ndarray  # T60 of the energy still to be radiated, s; nan without radiation
     share: dict[str, np.ndarray]  # {part, 'radiation', 'string': share of the pluck's energy}; sums to 1
     energy: np.ndarray  # J of the pluck in the partials kept
     energy_kept: np.ndarray  # the same over the energy of the whole pluck
@@ -64,21 +65,21 @@ def fretboard(strings, body, pluck, frets=20, workers=2):
         rows = np.array(list(pool.map(solve, places)))
     columns = rows.T.reshape(-1, len(strings), frets + 1)
     return Fretboard(
-        columns[0], columns[1], columns[2] > 0, columns[2].astype(int), columns[3], columns[4],
-        dict(zip(names, columns[7:])), columns[5], columns[6], body.highest_valid,
+        columns[0], columns[1], columns[2] > 0, columns[2].astype(int), columns[3], columns[4], columns[5],
+        dict(zip(names, columns[8:])), columns[6], columns[7], body.highest_valid,
     )  # fmt: skip
 
 
 def one_note(string, index, fret, body, pluck, names):
-    """[frequency, inharmonicity, valid partials, T60, early decay, energy, energy kept, share of each of the names]."""
+    """[frequency, inharmonicity, valid partials, three decay times, energy, energy kept, share of each of the names]."""
     m = valid_partials(string, fret, body)
     row = [fundamental(string, fret), inharmonicity(string, fret), m]
     if m == 0:
-        return row + [np.nan] * (4 + len(names))
+        return row + [np.nan] * (5 + len(names))
     ringing = pluck_note(couple(string, index, fret, body), pluck)
     share = dissipated(ringing)
     whole = pluck_energy(string, fret, pluck)
-    times = [fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0)]
+    times = [fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0), sound_fall_time(ringing, 60.0)]
     return [*row, *times, ringing.energy, ringing.energy / whole, *(share[name] for name in names)]
 
 

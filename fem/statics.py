@@ -10,7 +10,7 @@ from fem.model import CHUNK, section_matrix, strains, unit_energies
 
 BALANCED = 1e-9  # largest net force (or couple over the body's size) of a free body's load, over the load itself
 TRUSTED = 1e-6  # largest relative difference of work and strain energy before the solution is refused
-REFINEMENTS = 2
+REFINEMENTS = 1
 
 
 @dataclass(frozen=True)

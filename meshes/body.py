@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.materials import Wood
+from meshes.measured import Measured
 from meshes.outline import Outline
 
 LINING_KINDS = ("kerfed", "reversed_kerfed", "solid_laminated", "none")
@@ -116,6 +117,28 @@ class Lining:
     web: float = 0.0  # wood left under the saw cut [m]
     laminations: int = 1  # solid_laminated only
     lamination_thickness: float = 0.0  # m; solid_laminated only
+    bevel_width: float | None = None  # left at the free edge [m]; None: rectangular
+    bevel_height: float | None = None  # over which the width falls to bevel_width [m]; None: the whole height
+    glue_line: float = 0.0  # thickness of the glue behind each lamination, part of its thickness [m]
+    glue_shear: float = 0.0  # shear modulus of that glue [Pa]
+
+    @property
+    def mean_width(self):
+        """Width [m] averaged over the height, kerfs not counted."""
+        if self.bevel_width is None:
+            return self.width
+        bevel = self.height if self.bevel_height is None else self.bevel_height
+        return self.width - (self.width - self.bevel_width) / 2 * bevel / self.height
+
+
+@dataclass(frozen=True)
+class PlateJoint:
+    """Joint of a plate to the rim: the binding's rebate, and what turns to heat in it."""
+
+    rebate_width: float  # inward from the side's outer face [m]; 0: no rebate
+    rebate_height: float  # down from the plate's outer face [m]
+    binding: Wood | None  # None: the rebate is left open
+    loss: float  # loss factor of the joint
 
 
 @dataclass(frozen=True)
@@ -127,6 +150,21 @@ class Block:
     height: float  # from the top downward [m]
     wood: Wood
     grain: str  # direction of L, one of BLOCK_GRAINS
+    cut_width: float = 0.0  # mean width of the mortise or dovetail for the neck, open toward the side [m]
+    cut_depth: float = 0.0  # of that cut, along the body [m]
+    cut_height: float = 0.0  # of that cut, from the top downward [m]
+    hole: float = 0.0  # diameter of a hole through the block along the body [m]
+
+    @property
+    def cut_volume(self):
+        """Wood cut away for the neck [m3]."""
+        return self.cut_width * self.cut_depth * self.cut_height
+
+    @property
+    def volume(self):
+        """Wood left [m3]."""
+        solid = self.width * self.thickness * self.height
+        return solid - self.cut_volume - np.pi * self.hole**2 / 4 * self.thickness
 
 
 @dataclass(frozen=True)
@@ -142,7 +180,7 @@ class SideBar:
 
 @dataclass(frozen=True)
 class Neck:
-    """Neck as a beam from the neck block to the nut with the headstock's mass at its end."""
+    """Neck as a beam from the neck block to the nut with the headstock's mass at its end, its heel and the tongue."""
 
     length: float  # from the body to the nut [m]
     width: float  # m
@@ -152,6 +190,9 @@ class Neck:
     fingerboard_wood: Wood
     head_length: float  # m
     head_mass: float  # with tuners [kg]
+    heel_depth: float = 0.0  # from the top's edge down the side [m]; 0: no heel
+    heel_length: float = 0.0  # along the neck, under the fingerboard [m]
+    tongue: float = 0.0  # length of fingerboard glued to the top [m]
 
 
 @dataclass(frozen=True)
@@ -192,11 +233,14 @@ class Body:
     bridge_plate: BridgePlate | None
     lining_top: Lining
     lining_back: Lining
+    joint_top: PlateJoint
+    joint_back: PlateJoint
     neck_block: Block
     tail_block: Block
     side_bars: tuple[SideBar, ...]
     neck: Neck | None
     strings: Strings | None
+    measured: Measured = Measured()
     assumed: tuple[Assumption, ...] = ()
     warnings: tuple[str, ...] = ()
 

@@ -10,6 +10,7 @@ from meshes.outline import bend_radius, nearest, normal_at, point_at, where_y
 from meshes.plan import edges_of, edges_on, triangulate
 
 DEFAULT_SIZE = 0.025  # m; .6 % on the first 20 frequencies of the example sheets (docs/verification.md)
+NO_LINING = 0.008  # m, height of the strips along the edges where there is no lining
 LONGEST_ARC = 0.35  # of the radius of a bend: keeps the flat facets of the rim within .4 % of its shape
 
 
@@ -28,6 +29,7 @@ def mesh_body(body, size=DEFAULT_SIZE):
     pieces = [_plate(body, "top", rim, size), _plate(body, "back", rim, size), _sides(body, rim, size)]
     if body.neck is not None:
         pieces.append(_neck(body, pieces[2], size))
+        _glue_neck(body, pieces[0], pieces[2])
     return _joined(pieces, rim)
 
 
@@ -53,7 +55,7 @@ def _rim(body, size):
     fixed = [0.0, outline.perimeter, where_y(outline, 0.0)[-1]]
     for block, end in ((body.neck_block, -1), (body.tail_block, 0)):
         fixed += [where_y(outline, side * block.width / 2)[end] for side in (-1, 1)]
-    fixed += [bar.arc for bar in body.side_bars]
+    fixed += [bar.arc for bar in body.side_bars] + list(outline.corners)
     if body.neck is not None:
         fixed += [where_y(outline, side * body.neck.width / 2)[-1] for side in (-1, 1)]
     for brace in body.braces:
@@ -88,7 +90,8 @@ def _plate(body, plate, rim, size):
     footprints = _footprints(body, plate)
     hole = (body.soundhole.centre, body.soundhole.radius) if plate == "top" else None
     braces = [(brace, _ends(brace, rim)) for brace in braces_of(body, plate)]
-    lines = [line for _, (x0, x1, y0, y1) in footprints.items() for line in _rectangle(x0, x1, y0, y1)]
+    areas = [*footprints.values(), *([_tongue(body)] if plate == "top" and body.neck and body.neck.tongue else [])]
+    lines = [line for area in areas for line in _rectangle(*area)]
     lines += [line for brace, ends in braces for line in _at_tapers(brace, *ends)]
     plan, triangles = triangulate(rim.points, lines, hole, size)
     nodes = np.column_stack([plan, height(body, *plan.T)])
@@ -99,10 +102,8 @@ def _plate(body, plate, rim, size):
     grain = _direction(board.grain_angle)
     everywhere = np.arange(len(triangles))
     surfaces = {plate: Surface(everywhere, along_surface(grain, normal))}
-    centre = plan[triangles].mean(axis=1)
-    for region, (x0, x1, y0, y1) in footprints.items():
-        x, y = centre.T
-        inside = np.flatnonzero((x > x0) & (x < x1) & (y > y0) & (y < y1))
+    for region, area in footprints.items():
+        inside = _within(plan[triangles].mean(axis=1), area)
         surfaces[region] = Surface(inside, along_surface(_grain_of(body, region), normal[inside]))
     edges = edges_of(triangles)
     lines = {}
@@ -142,6 +143,18 @@ def _reaches_back(body, name):
     block = getattr(body, name)
     x = body.outline.length if name == "neck_block" else 0.0
     return block.height > 0.9 * float(top_height(body, x, 0.0) - back_height(body, x, 0.0))
+
+
+def _tongue(body):
+    """(x0, x1, y0, y1) [m] of the fingerboard glued to the top."""
+    length, half = body.outline.length, body.neck.width / 2
+    return length - body.neck.tongue, length + 1, -half, half
+
+
+def _within(points, area):
+    """Indices of the points (k, 2) inside (x0, x1, y0, y1)."""
+    (x, y), (x0, x1, y0, y1) = points.T, area
+    return np.flatnonzero((x > x0) & (x < x1) & (y > y0) & (y < y1))
 
 
 def _rectangle(x0, x1, y0, y1):
@@ -212,7 +225,9 @@ def _sides(body, rim, size):
     normal = unit_normals(nodes, triangles)
     i, row = np.tile(i, 2), np.tile(row, 2)
     along = along_surface(np.column_stack([np.roll(rim.points, -1, axis=0) - rim.points, np.zeros(k)])[i], normal)
-    surfaces = {"sides": Surface(np.arange(len(triangles)), along)}
+    angle = body.sides[0].grain_angle
+    turned = np.cos(angle) * along + np.sin(angle) * np.cross(normal, along)
+    surfaces = {"sides": Surface(np.arange(len(triangles)), turned)}
     depth = ((level[:-1] + level[1:]) / 2)[row, i]
     blocked = np.zeros(len(triangles), bool)  # linings end at the blocks
     for name in ("neck_block", "tail_block"):
@@ -244,11 +259,20 @@ def _behind(body, rim, name):
 
 
 def _levels(body, height, size):
-    """Depth below the top (rows + 1, k) [m] of the side's node rows: a lining each, the free side in equal strips."""
-    top, back = (max(lining.height, 0.008) for lining in (body.lining_top, body.lining_back))
-    strips = max(1, round(float(np.mean(height) - top - back) / size))
-    inner = np.linspace(0, 1, strips + 1)[:, None] * (height - top - back) + top
-    return np.vstack([np.zeros_like(height), inner, height])
+    """Depth below the top (rows + 1, k) [m] of the side's node rows: a lining each, the free side in equal strips.
+
+    A block or a heel that ends short of the back gets a row of its own there.
+    """
+    top, back = (lining.height or NO_LINING for lining in (body.lining_top, body.lining_back))
+    low, high = top + 0.004, height.min() - back - 0.004
+    ends = {body.neck_block.height, body.tail_block.height, body.neck.heel_depth if body.neck else 0.0}
+    short = sorted(end for end in ends if low < end < high)
+    breaks = [np.full_like(height, top), *(np.full_like(height, h) for h in short), height - back]
+    rows = [np.zeros_like(height), breaks[0]]
+    for above, below in zip(breaks, breaks[1:]):
+        strips = max(1, round(float(np.mean(below - above)) / size))
+        rows += [above + (below - above) * part for part in np.arange(1, strips + 1) / strips]
+    return np.array([*rows, height])
 
 
 def _ring(k):
@@ -259,13 +283,16 @@ def _ring(k):
 
 
 def _neck(body, sides, size):
-    """A strip in the plane of the top from the neck block to the end of the head; its root shares the rim's nodes."""
+    """A strip in the plane of the top from the neck block to the end of the head; its root shares the rim's nodes.
+
+    Its first rows, as long as the heel is, are the region 'neck/heel' as well.
+    """
     rim = sides.nodes[: sides.edges["rim_top"].max() + 1]
     at_neck = (rim[:, 0] > body.outline.length / 2) & (np.abs(rim[:, 1]) < body.neck.width / 2 + 1e-6)
     root = np.flatnonzero(at_neck)[np.argsort(rim[at_neck, 1])]
-    steps = [
-        np.full(n := max(1, round(run / (1.5 * size))), run / n) for run in (body.neck.length, body.neck.head_length)
-    ]
+    heel = body.neck.heel_length if body.neck.heel_depth else 0.0
+    runs = [run for run in (heel, body.neck.length - heel, body.neck.head_length) if run > 0]
+    steps = [np.full(n := max(1, round(run / (1.5 * size))), run / n) for run in runs]
     x = np.cumsum(np.concatenate([[0.0], *steps]))
     nodes = np.concatenate([rim[root] + [dx, 0, 0] for dx in x])
     k, rows = len(root), len(x) - 1
@@ -273,13 +300,28 @@ def _neck(body, sides, size):
     a, b = row * k + i, row * k + i + 1
     triangles = np.concatenate([np.column_stack([a, a + k, b]), np.column_stack([b, a + k, b + k])])
     normal = unit_normals(nodes, triangles)
-    head = np.tile(row, 2) >= len(steps[0])
+    head, under = np.tile(row, 2) >= rows - len(steps[-1]), np.tile(row, 2) < len(steps[0])
     grain = along_surface([1.0, 0, 0], normal)
     surfaces = {
         "neck": Surface(np.flatnonzero(~head), grain[~head]),
         "neck/head": Surface(np.flatnonzero(head), grain[head]),
     }
+    if heel:
+        surfaces["neck/heel"] = Surface(np.flatnonzero(under), grain[under])
     return _Piece(nodes, triangles, normal, surfaces, {}, {}, (2, root))
+
+
+def _glue_neck(body, top, sides):
+    """Adds the regions where the neck is glued on: its heel to the sides, the fingerboard's tongue to the top."""
+    neck = body.neck
+    if neck.heel_depth:
+        x, y, z = sides.nodes[sides.triangles].mean(axis=1).T
+        at = (x > body.outline.length / 2) & (np.abs(y) < neck.width / 2) & (top_height(body, x, y) - z < neck.heel_depth)
+        upright = np.tile([0.0, 0.0, 1.0], (at.sum(), 1))
+        sides.surfaces["neck/heel_side"] = Surface(np.flatnonzero(at), along_surface(upright, sides.normal[at]))
+    if neck.tongue:
+        at = _within(top.nodes[top.triangles].mean(axis=1)[:, :2], _tongue(body))
+        top.surfaces["neck/tongue"] = Surface(at, along_surface([1.0, 0, 0], top.normal[at]))
 
 
 # --- all together ---

@@ -1,6 +1,7 @@
 """What a build sheet leaves out: defaults computed from what it does say, each listed as an Assumption."""
 
 from meshes.body import Assumption
+from meshes.measured import MeasuredTable
 from meshes.outline import distance, point_at, where_x
 from meshes.sheet_errors import unit_of
 from meshes.sheet_fields import BraceTable, EndTable, Table
@@ -11,6 +12,12 @@ SADDLE_IN_BRIDGE = 3.0  # mm from the bridge's middle to the saddle line
 NEAR_SIDE = 20.0  # mm; a brace end drawn nearer to the side than this is meant to run to it
 LADDER = "assumed bar"  # first words of the names of braces that the sheet does not list
 LADDER_BACK = (0.16, 0.38, 0.62, 0.84)  # places of the back's bars as parts of the body length
+MODEL = "assumed: a simplification of the model"
+FRETS = 20  # of the fingerboard
+TONGUE_GAP = 3.0  # mm between the tongue's end and the soundhole
+REBATE = (1.5, 6.0)  # mm inward and down
+SIDE_LEFT = 0.3  # of the side's thickness, at least, behind an assumed rebate
+HARDLY_KNOWN = {"loss_factor": "assumed, hardly measured: 0.005 to 0.1 are possible"}
 UNSAID = {"sheet_version", "name", "offset_mm", "braced", "included"}
 
 
@@ -24,10 +31,10 @@ def stated_defaults(table, prefix=""):
         elif isinstance(value, list):
             for entry in value:
                 found += stated_defaults(entry, f"{key} '{entry.name}'.") if isinstance(entry, Table) else []
-        elif value is None or isinstance(value, dict) or name in table.model_fields_set | UNSAID:
+        elif isinstance(value, MeasuredTable) or value is None or isinstance(value, dict) or name in table.model_fields_set | UNSAID:
             continue
         elif _used(table, name):
-            found.append(Assumption(key, _text(key, value), COMMON))
+            found.append(Assumption(key, _text(key, value), HARDLY_KNOWN.get(name, COMMON)))
     return found
 
 
@@ -46,6 +53,12 @@ def _used(table, name):
         return kind in ("kerfed", "reversed_kerfed")
     if name in ("laminations", "lamination_thickness_mm"):
         return kind == "solid_laminated"
+    if name == "glue_shear_GPa":
+        return kind == "solid_laminated" and table.glue_line_mm is not None
+    if name == "binding_wood":
+        return 0 not in (table.rebate_width_mm, table.rebate_height_mm)
+    if name == "heel_length_mm":
+        return table.heel_depth_mm != 0
     if name.startswith("flat_"):
         return table.length_mm is not None
     if name in ("width_mm", "thickness_mm", "wood") and hasattr(table, "places_mm"):
@@ -62,7 +75,10 @@ def _text(key, value):
 def fill(sheet, outline):
     """(sheet with every left-out value filled in, Assumptions for them); outline in m, the sheet in mm."""
     notes = []
-    steps = (_fill_heights, _fill_neck, _fill_bridge, _fill_linings, _fill_blocks, _fill_ladder, _fill_brace_ends)
+    steps = (
+        _fill_heights, _fill_neck, _fill_bridge, _fill_linings, _fill_joints, _fill_blocks, _fill_ladder,
+        _fill_brace_ends,
+    )  # fmt: skip
     for step in steps:
         sheet, new = step(sheet, outline)
         notes += new
@@ -91,7 +107,12 @@ def _fill_heights(sheet, outline):
 def _fill_neck(sheet, outline):
     length = sheet.strings.scale_length_mm * (1 - 2 ** (-FRETS_TO_BODY / 12))
     sheet, notes = _set(sheet, "neck", {"length_mm": length}, f"{FRETS_TO_BODY} frets of the scale length to the body")
-    return sheet, notes if sheet.neck.included else []
+    sheet, heel = _set(sheet, "neck", {"heel_depth_mm": sheet.heights.neck_block_mm}, "the side's full height")
+    board = sheet.strings.scale_length_mm * (1 - 2 ** (-FRETS / 12)) - sheet.neck.length_mm
+    room = outline.length * 1e3 - sheet.soundhole.place_mm - sheet.soundhole.diameter_mm / 2 - TONGUE_GAP
+    why = f"{FRETS} frets, and {TONGUE_GAP:g} mm short of the soundhole; common practice, no source"
+    sheet, tongue = _set(sheet, "neck", {"tongue_mm": max(0.0, min(board, room))}, why)
+    return sheet, notes + heel + tongue if sheet.neck.included else []
 
 
 def _fill_bridge(sheet, outline):
@@ -112,13 +133,45 @@ def _fill_linings(sheet, outline):
         why = "the laminations together" if solid else "common practice, no source"
         sheet, new = _set(sheet, table, {"width_mm": width}, why)
         notes += new if lining.kind != "none" else []
+        notes += _lining_notes(table, lining, sheet.sides)
+    return sheet, notes
+
+
+def _lining_notes(table, lining, sides):
+    """Assumptions of the model of a lining that a maker may want to know."""
+    texts = []
+    kerfed = lining.kind in ("kerfed", "reversed_kerfed")
+    if kerfed and sides.inner_wood not in (None, sides.wood):
+        texts.append("the doubled side behind it counts as one board with the mean constants of its layers")
+    if lining.kind != "none" and lining.bevel_width_mm is not None:
+        texts.append("in the joint's solid it counts as not bevelled")
+        if lining.glue_line_mm and not kerfed:
+            texts.append("being bevelled, its glue lines count as having no thickness")
+    return [Assumption(table, text, MODEL) for text in texts]
+
+
+def _fill_joints(sheet, outline):
+    notes, side = [], sheet.sides.thickness_mm + (sheet.sides.inner_thickness_mm or 0.0)
+    for plate in ("top", "back"):
+        width, height = REBATE
+        lining = getattr(sheet, f"lining_{plate}")
+        deep = getattr(sheet, plate).thickness_mm + (lining.height_mm / 2 if lining.kind != "none" else 0.0)
+        values = {
+            "rebate_width_mm": min(width, (1 - SIDE_LEFT) * side), "rebate_height_mm": min(height, max(deep, width))
+        }  # fmt: skip
+        sheet, new = _set(sheet, f"joint_{plate}", values, "common practice, no source")
+        notes += new
     return sheet, notes
 
 
 def _fill_blocks(sheet, outline):
+    cut = sheet.neck_block.cut_width_mm is not None and sheet.neck_block.cut_depth_mm is not None
+    depth = sheet.neck_block.height_mm or sheet.heights.neck_block_mm
+    deep = min(sheet.neck.heel_depth_mm or depth, depth)
+    sheet, above = _set(sheet, "neck_block", {"cut_height_mm": deep}, "the heel's depth") if cut else (sheet, [])
     sheet, notes = _set(sheet, "neck_block", {"height_mm": sheet.heights.neck_block_mm}, "the side's full height")
     sheet, more = _set(sheet, "tail_block", {"height_mm": sheet.heights.tail_mm}, "the side's full height")
-    return sheet, notes + more
+    return sheet, above + notes + more
 
 
 def _fill_ladder(sheet, outline):

@@ -7,18 +7,20 @@ import numpy as np
 from fem.woods import estimated
 from meshes.body import braces_of, side_height, surface_height
 from meshes.dome import Reconciled, reconcile
-from meshes.outline import point_at, tightest_bend
+from meshes.joints import joint_of
+from meshes.outline import bend_radius, point_at
+from meshes.parts import heel_volume
 
 TURN = 2 * np.pi  # a closed rim turns once: an inner parallel at distance d is shorter by TURN d
 
 
 @dataclass(frozen=True)
 class Bend:
-    """Tightest bend of the side and the strain of bending each layer cold around it."""
+    """Tightest bend of one layer of the side, and the strain of bending it around."""
 
-    radius: float  # m
+    radius: float  # of the layer's own middle [m]
     x: float  # place from the tail [m]
-    strain: tuple[float, ...]  # t / (2 R) of each layer [-]
+    strain: float  # t / (2 R) [-]
 
 
 @dataclass(frozen=True)
@@ -29,7 +31,7 @@ class Description:
     perimeter: float  # m
     air: float  # enclosed volume without the parts inside [m3]
     masses: dict[str, float]  # {part: kg}
-    bend: Bend
+    bends: tuple[Bend, ...]  # of each layer, outermost first
     heights: Reconciled
 
     @property
@@ -40,7 +42,7 @@ class Description:
 
 def describe(body):
     """Description of a body."""
-    return Description(areas(body), body.outline.perimeter, air_volume(body), masses(body), bend(body), reconcile(body))
+    return Description(areas(body), body.outline.perimeter, air_volume(body), masses(body), bends(body), reconcile(body))
 
 
 def integral(outline, f):
@@ -98,7 +100,7 @@ def masses(body):
         "neck_block": _block(body.neck_block),
         "tail_block": _block(body.tail_block),
         "side_bars": sum(_side_bar(body, bar) for bar in body.side_bars),
-        "neck": _neck(body.neck) if body.neck else 0.0,
+        "neck": _neck(body) if body.neck else 0.0,
     }
     return {part: float(mass) for part, mass in found.items() if mass}
 
@@ -109,8 +111,9 @@ def lining_mass(body, lining):
         return 0.0
     inset = body.side_thickness / 2 + lining.width / 2
     run = body.outline.perimeter - TURN * inset - body.neck_block.width - body.tail_block.width
-    cut = lining.kerf_width / lining.kerf_spacing * (1 - lining.web / lining.width) if lining.kerf_spacing else 0.0
-    return run * lining.width * lining.height * (1 - cut) * lining.wood.density
+    width = lining.mean_width
+    cut = lining.kerf_width / lining.kerf_spacing * (1 - lining.web / width) if lining.kerf_spacing else 0.0
+    return run * width * lining.height * (1 - cut) * lining.wood.density
 
 
 def brace_volume(brace):
@@ -124,7 +127,7 @@ def _box(part):
 
 
 def _block(block):
-    return block.width * block.thickness * block.height * block.wood.density
+    return block.volume * block.wood.density
 
 
 def _side_bar(body, bar):
@@ -132,19 +135,24 @@ def _side_bar(body, bar):
     return bar.width * bar.thickness * height * bar.wood.density
 
 
-def _neck(neck):
-    boards = neck.thickness * neck.wood.density + neck.fingerboard_thickness * neck.fingerboard_wood.density
-    return neck.length * neck.width * boards + neck.head_mass
+def _neck(body):
+    """Shaft, fingerboard with its tongue, heel, the tenon that fills the neck block's cut, and the head."""
+    neck = body.neck
+    board = (neck.length + neck.tongue) * neck.width * neck.fingerboard_thickness * neck.fingerboard_wood.density
+    heel = (heel_volume(neck) + body.neck_block.cut_volume) * neck.wood.density if neck.heel_depth else 0.0
+    return np.pi / 4 * neck.length * neck.width * neck.thickness * neck.wood.density + board + heel + neck.head_mass
 
 
-def bend(body):
-    """Bend of the side where it is tightest."""
-    radius, s = tightest_bend(body.outline)
-    return Bend(
-        float(radius),
-        float(point_at(body.outline, s)[0]),
-        tuple(layer.thickness / (2 * radius) for layer in body.sides),
-    )
+def bends(body):
+    """Bend of each layer where it is tightest: an inner layer bends tighter round a bout and wider round the waist."""
+    s, radius = bend_radius(body.outline)
+    found, inward = [], -body.sides[0].thickness / 2  # the outline runs through the middle of the outermost layer
+    for layer in body.sides:
+        own = np.abs(radius - (inward + layer.thickness / 2))
+        at = np.argmin(own)
+        found.append(Bend(float(own[at]), float(point_at(body.outline, s[at])[0]), float(layer.thickness / (2 * own[at]))))
+        inward += layer.thickness
+    return tuple(found)
 
 
 def woods_used(body):
@@ -152,6 +160,7 @@ def woods_used(body):
     parts = [body.top, body.back, *body.sides, *body.braces, body.bridge, body.bridge_plate, body.lining_top]
     parts += [body.lining_back, body.neck_block, body.tail_block, *body.side_bars, body.neck]
     woods = [part.wood for part in parts if part is not None and part.wood is not None]
+    woods += [made.binding for made in (body.joint_top, body.joint_back) if made.binding and made.rebate_width]
     return {wood.name: wood for wood in woods + ([body.neck.fingerboard_wood] if body.neck else [])}
 
 
@@ -167,16 +176,37 @@ def check_text(body):
               found.heights.mismatch.items()]  # fmt: skip
     lines += [
         f"  deepest {1e3 * found.heights.deepest:.0f} mm from the tail: {1e3 * found.heights.depth:.1f} mm",
-        "",
-        "Tightest bend of the side",
-        f"  radius {1e3 * found.bend.radius:.0f} mm, {1e3 * found.bend.x:.0f} mm from the tail; bending strain t/(2R): "
-        + ", ".join(f"{100 * strain:.2f} %" for strain in found.bend.strain),
     ]
+    lines += ["", "Tightest bend of the side"] + _bend_lines(found.bends)
+    lines += ["", "Joints of the plates to the rim"] + _joint_lines(body)
     lines += _listed("Warnings", body.warnings)
     for source in dict.fromkeys(a.source for a in body.assumed):
         title = f"Not in the sheet, so {source}"
         lines += _listed(title, [f"{a.key}: {a.value}" for a in body.assumed if a.source == source])
     return "\n".join(lines + _listed("Wood values", wood_notes(body))) + "\n"
+
+
+def _bend_lines(bends):
+    names = [""] if len(bends) == 1 else ["outer layer: ", "inner layer: "]
+    return [
+        f"  {name}radius {1e3 * b.radius:.0f} mm, {1e3 * b.x:.0f} mm from the tail; bending strain t/(2R) "
+        f"{100 * b.strain:.2f} %"
+        for name, b in zip(names, bends)
+    ]
+
+
+def _joint_lines(body):
+    """Wood left behind the rebate, glue area and what the solid of the joint says, for top and back."""
+    lines = []
+    for plate in ("top", "back"):
+        found = joint_of(body, plate)
+        if found.glue is not None:
+            lines.append(
+                f"  {plate}: behind the rebate {1e3 * found.side_left:.1f} mm of the side, {1e3 * found.wood_left:.1f} mm "
+                f"with the lining; glue area {1e3 * found.glue:.1f} mm2 per mm"
+            )
+        lines.append(f"  {plate}: {found.words}")
+    return lines
 
 
 def wood_notes(body):

@@ -1,288 +1,285 @@
 """Any shell mesh with named groups (.msh, .vtu) and its parts sheet, as ShellMesh and sections."""
 
-import contextlib
-import io
 from pathlib import Path
 
 import numpy as np
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import connected_components
 
 from fem.mesh import Line, ShellMesh, Surface, along_surface, unit_normals
 from fem.sections import Layer, beam, laminate
-from meshes.parts_sheet import MM, UNITS, Following, read_parts
-from meshes.sheet_errors import nearest
+from meshes.mesh_file import read_mesh_file
+from meshes.parts_sheet import METRES, MM, Following, Isotropic, read_parts
+from meshes.sheet_errors import Mistake, SheetError, nearest
 
-TRIANGLES = {"triangle": 3, "triangle6": 3, "triangle7": 3, "triangle10": 3}
-QUADS = {"quad": 4, "quad8": 4, "quad9": 4}
-LINES = {"line": 2, "line3": 2, "line4": 2}
+PLATES = ("top", "back", "sides")  # of an instrument; a maker's slip of the decimal point shows
+PLATE_RANGE, INSTRUMENT = (0.3, 20), 2.0  # mm; m, largest extent of an instrument
+THINNEST, THICKEST = 2e-5, 0.5  # thickness over extent of a shell; beyond it the unit is wrong
+SQUARE = 1e-3  # sine of the angle below which a direction counts as square to a surface or along a curve
 
 
 def read_foreign(mesh_path, parts_path):
-    """(ShellMesh, {region: Section}) of a foreign mesh. ValueError in plain words for anything to be mended.
+    """(ShellMesh, {region: Section}) of a foreign mesh and its parts sheet.
 
-    Higher-order cells keep their corners only; quadrilaterals are cut into two triangles. Coincident nodes stay apart.
+    Surface groups become parts, curve groups with a [beam.NAME] table become beams, other curve groups become edges
+    that may be fixed. Groups may overlap: then both parts lie there, about the same middle surface. ValueError (mostly
+    SheetError) in plain words for anything the user has to mend. mesh_file.py tells what is read and how.
     """
     sheet, woods = read_parts(parts_path)
-    file = Path(mesh_path).name
-    points, triangles, faces, edges = _read(Path(mesh_path))
-    points = points * UNITS[sheet.length_unit]
-    _check_groups(file, Path(parts_path).name, sheet, faces, edges, len(triangles))
-    normal = _outward(points, triangles)
-    surfaces = {name: Surface(at, _grain(name, sheet.part[name].grain, normal[at])) for name, at in faces.items()}
-    lines = {name: _line(name, points, edges[name], table) for name, table in sheet.beam.items()}
-    named = {name: pairs for name, pairs in edges.items() if name not in lines}
-    mesh = ShellMesh(points, triangles, normal, surfaces, lines, {}, named)
-    _check_edges(file, mesh)
-    sections = {
-        name: laminate([Layer(woods[part.material], part.thickness_mm * MM)]) for name, part in sheet.part.items()
-    } | {
+    file, parts_file = Path(mesh_path).name, Path(parts_path).name
+    found = read_mesh_file(mesh_path)
+    points, triangles = found.points * METRES[sheet.length_unit], found.triangles
+    _refuse(_wrong_groups(file, parts_file, sheet, found))
+    _refuse(_wrong_shape(file, points, triangles) or _wrong_scale(parts_file, sheet, points))
+    normal, mistakes = outward_normals(points, triangles), []
+    surfaces = {
+        name: Surface(at, _grain(parts_file, name, sheet, points[triangles[at]].mean(axis=1), normal[at], mistakes))
+        for name, at in found.faces.items()
+    }
+    lines = {
+        name: _line(parts_file, name, points, found.edges[name], table, mistakes) for name, table in sheet.beam.items()
+    }
+    mistakes += _off_the_shell(file, points, triangles, found.edges) + _apart(file, points, found)
+    _refuse(mistakes)
+    named = {name: pairs for name, pairs in found.edges.items() if name not in lines}
+    return ShellMesh(points, triangles, normal, surfaces, lines, {}, named), _sections(sheet, woods)
+
+
+def _sections(sheet, woods):
+    """{region: Section}. A beam counts from its line, which the offset takes to the middle of the section."""
+    plates = {name: laminate([Layer(woods[p.material], p.thickness_mm * MM)]) for name, p in sheet.part.items()}
+    return plates | {
         name: beam(woods[b.material], b.width_mm * MM, b.height_mm * MM, -b.height_mm * MM / 2)
         for name, b in sheet.beam.items()
     }
-    return mesh, sections
 
 
-# --- reading ---
+# --- checks: each returns a list of Mistake ---
 
 
-def _read(path):
-    """Points (n, 3), triangles (m, 3), {group: triangle indices}, {group: edges (k, 2)}; unused points dropped."""
-    import meshio
-
-    try:
-        with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
-            mesh = meshio.read(path)
-    except (Exception, SystemExit) as error:  # meshio raises a different kind for every format, and exits on some
-        reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise ValueError(
-            f"{path.name}: cannot be read as a mesh ({reason}); expected a sound .msh or .vtu file"
-        ) from None
-    groups = _groups(mesh)
-    triangles, faces, edges, count = [], {}, {}, 0
-    for block, cells in enumerate(mesh.cells):
-        data = np.asarray(cells.data, int)
-        for kinds, target in ((TRIANGLES, faces), (QUADS, faces), (LINES, edges)):
-            if cells.type not in kinds:
-                continue
-            corners = data[:, : kinds[cells.type]]
-            copies = 1
-            if target is faces:
-                if kinds is QUADS:
-                    corners, copies = np.concatenate([corners[:, [0, 1, 2]], corners[:, [0, 2, 3]]]), 2
-                triangles.append(corners)
-            for name, members in groups.items():
-                at = members[block]
-                if not len(at):
-                    continue
-                if target is faces:
-                    own = np.concatenate([at + k * len(data) for k in range(copies)]) + count
-                    target.setdefault(name, []).append(own)
-                else:
-                    target.setdefault(name, []).append(corners[at])
-            if target is faces:
-                count += len(corners)
-    if not triangles:
-        raise ValueError(f"{path.name}: holds no triangles or quadrilaterals; expected a shell mesh")
-    triangles = np.concatenate(triangles)
-    faces = {name: np.unique(np.concatenate(v)) for name, v in faces.items()}
-    edges = {name: np.unique(np.sort(np.concatenate(v), axis=1), axis=0) for name, v in edges.items()}
-    return _compact(path.name, np.asarray(mesh.points, float), triangles, faces, edges)
+def _refuse(mistakes):
+    if mistakes:
+        raise SheetError(mistakes)
 
 
-def _compact(file, points, triangles, faces, edges):
-    if points.shape[1] == 2:
-        points = np.column_stack([points, np.zeros(len(points))])
-    used = np.unique(triangles)
-    new = np.full(len(points), -1)
-    new[used] = np.arange(len(used))
-    for name, pairs in edges.items():
-        if (new[pairs] < 0).any():
-            raise ValueError(
-                f"{file}: curve group '{name}' has nodes that no triangle uses; expected edges of the shell"
-            )
-    return points[used], new[triangles], faces, {name: new[pairs] for name, pairs in edges.items()}
-
-
-def _groups(mesh):
-    """{group: [indices within each cell block]} by physical names, cell sets, or arrays of group numbers."""
-    found = {}
-    numbers = {int(v[0]): (name, int(v[1])) for name, v in (mesh.field_data or {}).items() if np.size(v) >= 2}
-    for key in ("gmsh:physical", "part", "group"):
-        for block, values in enumerate(mesh.cell_data.get(key, [])):
-            dim = 1 if mesh.cells[block].type in LINES else 2
-            for number in np.unique(values):
-                named = [n for n, v in mesh.field_data.items() if int(v[0]) == number and int(v[1]) == dim]
-                if named or int(number) in numbers:
-                    name = named[0] if named else numbers[int(number)][0]
-                    _put(found, mesh, name, block, np.flatnonzero(values == number))
-    for name, members in (mesh.cell_sets or {}).items():
-        if not name.startswith("gmsh:"):
-            for block, at in enumerate(members):
-                _put(found, mesh, name, block, np.asarray(at, int) if at is not None else np.zeros(0, int))
-    for name, blocks in mesh.cell_data.items():
-        if name.startswith("gmsh:") or name in found or any(np.ndim(b) != 1 for b in blocks):
-            continue
-        values, names = np.unique(np.concatenate(blocks)), name.split("-")
-        if set(values) <= {0, 1} and values.any() and len(names) == 1:  # one 0/1 array per group
-            for block, marks in enumerate(blocks):
-                _put(found, mesh, name, block, np.flatnonzero(marks))
-        elif len(names) > 1 and set(values) <= set(range(-1, len(names))):  # meshio's 'top-back-sides' of set numbers
-            for number, group in enumerate(names):
-                for block, marks in enumerate(blocks):
-                    _put(found, mesh, group, block, np.flatnonzero(marks == number))
-    return found
-
-
-def _put(found, mesh, name, block, at):
-    members = found.setdefault(name, [np.zeros(0, int) for _ in mesh.cells])
-    members[block] = np.union1d(members[block], at).astype(int)
-
-
-# --- checks ---
-
-
-def _check_groups(file, parts_file, sheet, faces, edges, triangles):
-    if not faces:
-        raise ValueError(
-            f"{file}: has no named surface groups; expected each part of the shell as a named (physical) group"
-        )
-    problems = []
-    for name in faces:
-        if name not in sheet.part:
-            problems.append(f"{file}: surface group '{name}' has no [part.{name}] table in {parts_file}")
-    for kind, known in (("part", faces), ("beam", edges)):
-        what = "surface" if kind == "part" else "curve"
+def _wrong_groups(file, parts_file, sheet, found):
+    """Groups of the mesh against tables of the parts sheet."""
+    if not found.faces:
+        return [Mistake(file, "has no named surface groups", "", "every part as a named (physical) group", found.hint)]
+    wrong = [
+        Mistake(file, f"surface group '{name}' has no [part.{name}] table in {parts_file}", "", "one for each group")
+        for name in found.faces
+        if name not in sheet.part
+    ]
+    for kind, what, known in (("part", "surface", found.faces), ("beam", "curve", found.edges)):
         for name in getattr(sheet, kind):
             if name not in known:
-                hint = nearest(name, known)
-                problems.append(
-                    f"{parts_file}: [{kind}.{name}] names no {what} group of {file}"
-                    + (f"; {hint}" if hint else f"; known: {', '.join(sorted(known)) or 'none'}")
-                )
-    bare = triangles - len(np.unique(np.concatenate(list(faces.values()))))
+                hint = nearest(name, known) or f"known: {', '.join(sorted(known)) or 'none'}"
+                wrong.append(Mistake(parts_file, f"[{kind}.{name}] names no {what} group of {file}", "", "", hint))
+    bare = len(found.triangles) - len(np.unique(np.concatenate(list(found.faces.values()))))
     if bare:
-        problems.append(
-            f"{file}: {bare} of {triangles} triangles belong to no named group; expected every one in a group"
-        )
-    if problems:
-        raise ValueError("\n".join(problems))
+        text = f"{bare} of {len(found.triangles)} triangles belong to no named group"
+        wrong.append(Mistake(file, text, "", "every triangle in a named group"))
+    return wrong
 
 
-def _check_edges(file, mesh):
-    t = np.sort(mesh.triangles, axis=1)
-    known = {*map(tuple, t[:, [0, 1]].tolist()), *map(tuple, t[:, [0, 2]].tolist()), *map(tuple, t[:, [1, 2]].tolist())}
-    for name, pairs in {**{n: line.edges for n, line in mesh.lines.items()}, **mesh.edges}.items():
+def _wrong_shape(file, points, triangles):
+    if not np.isfinite(points).all():
+        return [Mistake(file, "some node coordinates are not finite numbers", "", "numbers")]
+    corners = points[triangles]
+    twice_area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
+    flat = np.flatnonzero(twice_area < 1e-6 * np.linalg.norm(np.ptp(corners, axis=1), axis=1) ** 2)
+    if not flat.size:
+        return []
+    return [Mistake(file, f"{flat.size} triangles have no area, the first one {_near(corners[flat[0]])}", "", "none")]
+
+
+def _wrong_scale(parts_file, sheet, points):
+    """Thicknesses and offsets against the size of the shell: a wrong unit or a slipped decimal point."""
+    extent = np.linalg.norm(np.ptp(points, axis=0))
+    wrong = []
+    for name, part in sheet.part.items():
+        ratio = part.thickness_mm * MM / extent
+        if not THINNEST < ratio < THICKEST:
+            unit = _likely_unit(ratio, sheet.length_unit)
+            value = f"{part.thickness_mm:g} on a shell {extent:.3g} m large"
+            hint = f"length_unit = '{sheet.length_unit}'; did you mean '{unit}'?" if unit else ""
+            wrong.append(Mistake(parts_file, f"part.{name}.thickness_mm", value, "the thickness of a shell", hint))
+        elif name in PLATES and extent < INSTRUMENT and not PLATE_RANGE[0] <= part.thickness_mm <= PLATE_RANGE[1]:
+            slip = part.thickness_mm * (0.1 if part.thickness_mm > 1 else 10)
+            allowed = f"{PLATE_RANGE[0]} to {PLATE_RANGE[1]} mm for the {name} of an instrument"
+            hint = f"did you mean {slip:.3g}?"
+            wrong.append(Mistake(parts_file, f"part.{name}.thickness_mm", f"{part.thickness_mm:g}", allowed, hint))
+    for name, table in sheet.beam.items():
+        far = table.offset_mm
+        far = (far.inward, far.up) if isinstance(far, Following) else far
+        if np.linalg.norm(far) * MM > extent:
+            allowed = f"an offset smaller than the shell, which is {extent:.3g} m large"
+            wrong.append(Mistake(parts_file, f"beam.{name}.offset_mm", f"{list(far)}", allowed))
+    return wrong
+
+
+def _likely_unit(ratio, stated):
+    """The unit of length in which thickness over extent would be that of a shell, or None."""
+    return next((u for u in METRES if 1e-3 < ratio * METRES[stated] / METRES[u] < 0.1), None)
+
+
+def _off_the_shell(file, points, triangles, curves):
+    """Curve groups with edges that are no edges of triangles."""
+    known = set(map(tuple, np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1).tolist()))
+    wrong = []
+    for name, pairs in curves.items():
         off = [p for p in np.sort(pairs, axis=1).tolist() if tuple(p) not in known]
         if off:
-            x = ", ".join(f"{v:.4g}" for v in mesh.nodes[off[0]].mean(axis=0))
-            raise ValueError(
-                f"{file}: curve group '{name}' leaves the shell: {len(off)} of its edges are not edges of triangles, "
-                f"the first near ({x}) m; expected a curve that lies on the mesh"
+            text = (
+                f"curve group '{name}' leaves the shell: {len(off)} of its {len(pairs)} edges are no edges of triangles"
             )
-    pieces = _pieces(mesh.triangles)
-    if pieces.max() > 0:
-        parts = [
-            ", ".join(sorted(n for n, s in mesh.surfaces.items() if (pieces[s.triangles] == k).any()))
-            for k in range(pieces.max() + 1)
-        ]
-        raise ValueError(
-            f"{file}: the shell falls into {len(parts)} pieces that share no nodes ({' | '.join(parts)}); "
-            "expected one connected shell: merge coincident nodes"
-        )
+            text += f", the first one {_near(points[off[0]])}"
+            wrong.append(Mistake(file, text, "", "a curve along edges of triangles"))
+    return wrong
 
 
-def _pieces(triangles):
-    """Number of the connected piece of every triangle (m,)."""
-    from scipy.sparse import csr_array
-    from scipy.sparse.csgraph import connected_components
+def _apart(file, points, found):
+    """A shell that falls into pieces which share no nodes."""
+    i, j = found.triangles[:, [0, 1]].ravel(), found.triangles[:, [1, 2]].ravel()
+    graph = csr_array((np.ones(len(i)), (i, j)), shape=(len(points), len(points)))
+    count, label = connected_components(graph, directed=False)
+    if count == 1:
+        return []
+    piece = label[found.triangles[:, 0]]
+    parts = [", ".join(sorted(n for n, at in found.faces.items() if (piece[at] == k).any())) for k in range(count)]
+    shown = " | ".join(parts[:6]) + (" | ..." if count > 6 else "")
+    size = np.linalg.norm(np.ptp(points, axis=0))
+    same = len(points) - len(np.unique(np.round(points / size, 7), axis=0))
+    hint = f"{same} nodes lie on another node: merge them in the program that made the mesh" if same else ""
+    text = f"the shell falls into {count} pieces that share no nodes ({shown})"
+    return [Mistake(file, text, "", "one connected shell", hint)]
 
-    n = triangles.max() + 1
-    i, j = triangles[:, [0, 1]].ravel(), triangles[:, [1, 2]].ravel()
-    label = connected_components(csr_array((np.ones(len(i)), (i, j)), shape=(n, n)), directed=False)[1]
-    return np.unique(label[triangles[:, 0]], return_inverse=True)[1]
+
+def _near(points):
+    return "near ({}) m".format(", ".join(f"{x:.4g}" for x in points.mean(axis=0)))
 
 
 # --- geometry ---
 
 
-def _outward(points, triangles):
-    """Unit normals (m, 3), alike across edges shared by two triangles; of a closed shell outward, of an open one upward."""
-    from scipy.sparse import csr_array
-    from scipy.sparse.csgraph import breadth_first_order
+def outward_normals(points, triangles):
+    """Unit normals (m, 3), alike across edges of two triangles; where three or more meet, nothing is carried over.
 
+    A piece whose normals nearly cancel (closed, or a tube) faces outward. A sheet faces up; an upright one +y, else +x.
+    """
     normal = unit_normals(points, triangles)
     pairs = triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
     owner = np.repeat(np.arange(len(triangles)), 3)
-    low = np.sort(pairs, axis=1)
-    order = np.lexsort(low.T)
-    low, forward, owner = low[order], (pairs[:, 0] < pairs[:, 1])[order], owner[order]
-    first = np.flatnonzero(np.r_[True, (np.diff(low, axis=0) != 0).any(axis=1)])
-    two = first[np.diff(np.r_[first, len(low)]) == 2]
-    a, b = owner[two], owner[two + 1]
-    flip = np.where(forward[two] == forward[two + 1], 1.0, -1.0)  # same way along the edge: opposite windings
-    m = len(triangles)
-    # breadth first over the dual graph, carrying the sign
-    graph = csr_array((np.ones(2 * len(a)), (np.r_[a, b], np.r_[b, a])), shape=(m, m))
-    turn = {**dict(zip(zip(a.tolist(), b.tolist()), flip)), **dict(zip(zip(b.tolist(), a.tolist()), flip))}
-    sign = np.zeros(m)
-    for seed in range(m):
-        if sign[seed]:
-            continue
-        sign[seed] = 1
-        nodes, before = breadth_first_order(graph, seed, directed=False)
-        for k in nodes[1:]:
-            sign[k] = sign[before[k]] * (1 if turn[before[k], k] < 0 else -1)
-        sign[nodes] *= _facing(points, triangles[nodes], normal[nodes] * sign[nodes, None])
-    return normal * sign[:, None]
-
-
-def _facing(points, triangles, normal):
-    """+1 if a piece's normals face outward (closed) or upward (flat), else -1."""
+    order = np.lexsort(np.sort(pairs, axis=1).T)
+    pairs, owner = pairs[order], owner[order]
+    first = np.flatnonzero(np.r_[True, (np.diff(np.sort(pairs, axis=1), axis=0) != 0).any(axis=1)])
+    two = first[np.diff(np.r_[first, len(pairs)]) == 2]
+    alike = pairs[two, 0] != pairs[two + 1, 0]  # neighbours wound alike run along their edge in opposite directions
+    sign, piece = _carried_signs(len(triangles), owner[two], owner[two + 1], np.where(alike, 1, -1))
     corners = points[triangles]
     area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1) / 2
-    middle = corners.mean(axis=1)
-    centre = np.average(middle, axis=0, weights=area)
-    volume = np.sum(area * np.sum((middle - centre) * normal, axis=1)) / 3
-    size = np.linalg.norm(np.ptp(corners.reshape(-1, 3), axis=0))
-    if abs(volume) > 1e-3 * area.sum() * size:
-        return np.sign(volume)
+    normal = normal * sign[:, None]
+    for k in range(piece.max() + 1):
+        at = np.flatnonzero(piece == k)
+        normal[at] *= _facing(corners[at].mean(axis=1), area[at], normal[at])
+    return normal
+
+
+def _carried_signs(count, a, b, relative):
+    """Signs (count,) with sign[b] = relative sign[a] wherever possible, and the number of each one's piece (count,)."""
+    graph = csr_array((np.ones(len(a)), (a, b)), shape=(count, count))
+    piece = connected_components(graph, directed=False)[1]
+    sign = np.zeros(count, int)
+    sign[np.unique(piece, return_index=True)[1]] = 1
+    while not sign.all():
+        on, back = (sign[a] != 0) & (sign[b] == 0), (sign[a] == 0) & (sign[b] != 0)
+        sign[b[on]] = sign[a[on]] * relative[on]
+        sign[a[back]] = sign[b[back]] * relative[back]
+    return sign, piece
+
+
+def _facing(middle, area, normal):
+    """+1 where the normals of a piece face outward (closed) or upward (sheet), else -1."""
     mean = area @ normal
-    along = mean[np.argmax(np.abs(mean) > 0.5 * np.abs(mean).max())] if np.abs(mean).max() == 0 else 0
-    for axis in (2, 1, 0):
-        if abs(mean[axis]) > 0.1 * np.abs(mean).max():
-            return np.sign(mean[axis])
-    return along or 1.0
+    if np.linalg.norm(mean) < 0.5 * area.sum():
+        out = middle - np.average(middle, axis=0, weights=area)
+        return 1 if np.sum(area * np.sum(out * normal, axis=1)) >= 0 else -1
+    axis = next(k for k in (2, 1, 0) if abs(mean[k]) > 0.1 * np.linalg.norm(mean))
+    return 1 if mean[axis] > 0 else -1
 
 
-def _grain(name, grain, normal):
-    if grain is None:
-        grain = np.eye(3)[np.argmin(np.abs(normal), axis=1)]
-    elif isinstance(grain, str):
-        grain = np.cross([0.0, 0.0, 1.0], normal)
-        if (np.linalg.norm(grain, axis=1) < 1e-6).any():
-            raise ValueError(f"part.{name}.grain = 'rim': the surface lies flat somewhere; expected an upright one")
-    try:
-        return along_surface(grain, normal)
-    except ValueError:
-        raise ValueError(
-            f"part.{name}.grain = {grain}: square to the surface somewhere; expected a direction along it"
-        ) from None
+def _grain(file, name, sheet, middle, normal, mistakes):
+    """Grain (k, 3) on triangles of a part; any direction where an isotropic material does not tell."""
+    part = sheet.part[name]
+    wanted = np.cross([0.0, 0, 1], normal) if part.grain == "rim" else np.broadcast_to(_unit(part.grain), normal.shape)
+    flat = np.linalg.norm(wanted - np.sum(wanted * normal, axis=1, keepdims=True) * normal, axis=1) < SQUARE
+    if flat.any() and not isinstance(sheet.material[part.material], Isotropic):
+        where = _near(middle[flat][:1])
+        if part.grain == "rim":
+            value, allowed = f"'rim', but the surface lies flat {where}", "'rim' on upright surfaces only"
+        else:
+            value, allowed = f"{part.grain}, which is square to the surface {where}", "a direction along the surface"
+        mistakes.append(Mistake(file, f"part.{name}.grain", value, allowed))
+    anyhow = np.eye(3)[np.argmin(np.abs(normal), axis=1)]
+    return along_surface(np.where(flat[:, None], anyhow, wanted), normal)
 
 
-def _line(name, points, edges, table):
+def _unit(direction):
+    direction = np.zeros(3) if direction is None else np.asarray(direction, float)
+    return direction / (np.linalg.norm(direction) or 1.0)
+
+
+def _line(file, name, points, edges, table, mistakes):
+    """Line of a beam whose offset leads from the edges to the middle of the section."""
     t = points[edges[:, 1]] - points[edges[:, 0]]
-    t = t / np.linalg.norm(t, axis=1, keepdims=True)
-    up = np.broadcast_to(np.asarray(table.up, float), t.shape)
-    up = up - np.sum(up * t, axis=1, keepdims=True) * t
-    length = np.linalg.norm(up, axis=1, keepdims=True)
-    if (length <= 1e-6 * np.linalg.norm(table.up)).any():
-        raise ValueError(f"beam.{name}.up = {table.up}: runs along the curve somewhere; expected a direction across it")
-    up = up / length
+    length = np.linalg.norm(t, axis=1, keepdims=True)
+    t = t / length
+    up = _unit(table.up) - (t @ _unit(table.up))[:, None] * t
+    lean = np.linalg.norm(up, axis=1, keepdims=True)
+    offset = np.zeros_like(t)
+    if (lean < SQUARE).any():
+        where = _near(points[edges[np.argmin(lean)]])
+        mistakes.append(
+            Mistake(file, f"beam.{name}.up", f"{table.up}, which runs along the curve {where}", "a direction across it")
+        )
+        return Line(edges, up, np.ones(edges.shape), offset)
+    up = up / lean
     if isinstance(table.offset_mm, Following):
-        middle = points[edges].mean(axis=1)
-        side = np.cross(up, t)
-        centre = (points[np.unique(edges)].min(axis=0) + points[np.unique(edges)].max(axis=0)) / 2
-        side *= np.where(np.sum(side * (centre - middle), axis=1, keepdims=True) < 0, -1, 1)
+        side = _inward(points, edges, np.cross(up, t), length[:, 0]) if table.offset_mm.inward else offset
+        if side is None:
+            value = "which way is inward on a straight curve through the middle of the shell?"
+            mistakes.append(Mistake(file, f"beam.{name}.offset_mm.inward: {value}", "", "offset_mm = [x, y, z]"))
+            side = offset
         offset = (table.offset_mm.inward * side + table.offset_mm.up * up) * MM
     else:
-        offset = np.tile(np.asarray(table.offset_mm, float) * MM, (len(edges), 1))
+        offset = offset + np.asarray(table.offset_mm, float) * MM
     return Line(edges, up, np.ones(edges.shape), offset)
+
+
+def _inward(points, edges, side, length):
+    """The unit vectors `side` (k, 3) square to the edges, turned toward the inside of the curve; None if it has none.
+
+    Alike along every unbranched run of edges. A closed run turns to its own inside; an open one toward the middle of
+    the curve's bounding box, or, where it is straight, of the shell's.
+    """
+    ends, owner = edges.ravel(), np.repeat(np.arange(len(edges)), 2)
+    order = np.argsort(ends, kind="stable")
+    first = np.flatnonzero(np.r_[True, np.diff(ends[order]) != 0])
+    two = first[np.diff(np.r_[first, len(ends)]) == 2]
+    one, other = order[two], order[two + 1]
+    sign, run = _carried_signs(len(edges), owner[one], owner[other], np.where(one % 2 != other % 2, 1, -1))
+    side, middle = side * sign[:, None], points[edges].mean(axis=1)
+    curve = points[np.unique(edges)]
+    turned = np.zeros_like(side)
+    for k in range(run.max() + 1):
+        at, span = np.flatnonzero(run == k), np.linalg.norm(np.ptp(points, axis=0))
+        for box in (curve, points):
+            toward = (box.min(axis=0) + box.max(axis=0)) / 2 - middle[at]
+            inside = length[at] @ np.sum(side[at] * toward, axis=1)
+            if abs(inside) > 1e-6 * length[at].sum() * span:
+                turned[at] = side[at] * np.sign(inside)
+                break
+        else:
+            return None
+    return turned

@@ -166,9 +166,9 @@ def _stiff(compliance, solid_corner, loss, excess):
     return JointStiffness(tuple(k[:3]), k[3], compliance, solid_corner, rigid, loss, float(excess))
 
 
-def around_outline(geometry, angles):
+def around_outline(geometry, angles, fine=FINE):
     """JointStiffness of a seam round the body: mean of the signed compliances over `angles` [rad] of grain to edge."""
-    found = [joint_stiffness(replace(geometry, grain_angle=float(angle))) for angle in angles]
+    found = [joint_stiffness(replace(geometry, grain_angle=float(angle)), fine) for angle in angles]
     losses = [one.loss for one in found]
     return _stiff(
         np.mean([one.compliance for one in found], axis=0),

@@ -31,7 +31,7 @@ from fem.solid import (
 from fem.strips import shear_along, side_by_side
 from meshes import cell_cache
 
-CELL_VERSION = 1  # raise whenever a result may change: stored results of other versions are not read
+CELL_VERSION = 2  # raise whenever a result may change: stored results of other versions are not read
 PLATE_KINDS = ("11", "12", "22", "66")
 PLATE_ROWS = {"A": (0, 0), "B": (0, 3), "D": (3, 3)}  # where A, B, D lie among eps 11, 22, 12, kappa 11, 22, 12
 
@@ -106,7 +106,7 @@ def _grid(cell, width, fine, coarse, growth):
     focus_x = ("b", "ab", "a") if cell.kerfed else ("a",)
     focus_z = ("b", "ab", "a" if inside else "ab") if cell.kerfed else ("b", "a")
     x, z = (
-        np.unique(np.concatenate([graded(a, b, fine, coarse, growth, f) for a, b, f in zip(cuts, cuts[1:], focus)]))
+        _distinct(np.concatenate([graded(a, b, fine, coarse, growth, f) for a, b, f in zip(cuts, cuts[1:], focus)]))
         for cuts, focus in ((cuts_x, focus_x), (cuts_z, focus_z))
     )
 
@@ -115,6 +115,12 @@ def _grid(cell, width, fine, coarse, growth):
         return ~kerf
 
     return x, z, filled
+
+
+def _distinct(lines):
+    """Sorted grid lines; those that differ by round-off only are one: else a row of elements without thickness appears."""
+    lines = np.sort(lines)
+    return lines[np.r_[True, np.diff(lines) > 1e-9]]
 
 
 def _woods(cell, body):

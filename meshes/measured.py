@@ -62,7 +62,9 @@ class MeasuredTable(BaseModel):
     body_g: Number | None = Field(None, ge=200, le=8000, description=WEIGHTS["body_g"][1])
 
     squeeze_load_kg: Number = Field(2.0, ge=0.1, le=20, description="weight on the batten, see rimwork squeeze")
-    squeeze_held: Literal["free", "mould"] = Field("free", description="the rim stands free, or its back edge in a mould")
+    squeeze_held: Literal["free", "mould"] = Field(
+        "free", description="the rim stands free, or its back edge in a mould"
+    )
     squeeze_lower_bout_mm: Number | None = Field(None, ge=0, le=100, description="what the width loses under the load")
     squeeze_waist_mm: Number | None = Field(None, ge=0, le=100, description="what the width loses under the load")
     squeeze_upper_bout_mm: Number | None = Field(None, ge=0, le=100, description="what the width loses under the load")

@@ -58,13 +58,29 @@ diameter_mm = 98
 # kerf_width_mm = 1
 # web_mm = 1.2                  # wood left under the saw cut
 # laminations = 3               # of a solid_laminated lining
-# lamination_thickness_mm = 2
+# lamination_thickness_mm = 2   # with its glue
+# glue_line_mm = 0.1            # glue behind each lamination of a solid lining
+# glue_shear_GPa = 0.4
+# bevel_width_mm = 3            # left at the free edge; out: not bevelled
+# bevel_height_mm = 10
+#
+# [joint_top]                   # and [joint_back]: the binding's rebate
+# rebate_width_mm = 1.5         # inward from the side's outer face; 0: no rebate
+# rebate_height_mm = 6          # down from the plate's outer face
+# binding_wood = "sugar_maple"  # or "none": the rebate is left open
+# loss_factor = 0.02            # hardly measured: 0.005 to 0.1 are possible
 #
 # [neck_block]                  # and [tail_block]
 # width_mm = 80                 # across the body
 # thickness_mm = 45             # along the body
 # wood = "honduras_mahogany"    # or birch_plywood
 # grain = "toward_top"          # toward_top, along_body or across_body
+# cut_width_mm = 22             # neck block: mean width of a mortise or dovetail; out: not cut
+# cut_depth_mm = 16
+# cut_height_mm = 75
+#
+# [tail_block]
+# hole_mm = 12                  # for an end pin; out: no hole
 #
 # [side_bars]                   # upright, across the grain of the sides
 # places_mm = [138, 298]
@@ -86,6 +102,9 @@ diameter_mm = 98
 # included = true
 # length_mm = 358               # from the body to the nut
 # head_mass_g = 350             # headstock with tuners
+# heel_depth_mm = 90            # from the top's edge down the side; 0: no heel
+# heel_length_mm = 35           # along the neck, where it meets the body
+# tongue_mm = 84                # fingerboard glued to the top
 #
 # [strings]
 # scale_length_mm = 645
@@ -111,11 +130,21 @@ diameter_mm = 98
 # G_in_plane_GPa = 0.75
 # G_along_normal_GPa = 0.75
 # G_across_normal_GPa = 0.04
+# E_normal_GPa = 0.45           # this and the next two: only for the solid models of lining and joint; may stay out
+# nu_along_normal = 0.45
+# nu_across_normal = 0.45
 # density_kg_m3 = 410
 # loss_along = 0.006            # loss factor, 1/Q
 # loss_across = 0.02
 # loss_shear = 0.02
 # source = "my tap test, board 12"
+#
+# What you measured on the bench stands beside the computed values in the reports ('rimwork schema' lists every key):
+# [measured]
+# sides_g = 310
+# squeeze_load_kg = 2
+# squeeze_waist_mm = 4.5
+# top_tap_hz = [98, 172]
 """
 
 

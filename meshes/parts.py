@@ -2,10 +2,15 @@
 
 from dataclasses import replace
 
-from fem.sections import Layer, beam, joint, laminate, scaled
+import numpy as np
+
+from fem.sections import Layer, beam, difference, laminate, scaled
+from fem.solid import completed
 from meshes.body import back_height, top_height
+from meshes.joints import joint_of
 from meshes.linings import lining_section
 
+HEEL_FILL = 0.5  # common practice, no source
 HALF_ROUND = 0.66 ** (
     1 / 3
 )  # of the thickness: a rectangle as stiff in bending as a half-elliptical neck of that depth
@@ -41,8 +46,8 @@ def rim(body):
         "sides": side_laminate(body.sides),
         "lining_top": lining_section(body.lining_top, body.sides),
         "lining_back": lining_section(body.lining_back, body.sides),
-        "joint_top": joint(),
-        "joint_back": joint(),
+        "joint_top": joint_of(body, "top").section,
+        "joint_back": joint_of(body, "back").section,
     }
     lift = sum(board.thickness for board in body.sides) - body.sides[0].thickness / 2
     for number, bar in enumerate(body.side_bars, 1):
@@ -54,15 +59,28 @@ def side_laminate(sides):
     """One or more layers, outermost first; the normal points outward."""
     layers, outer = [], sides[0].thickness / 2
     for board in sides:
-        layers.append(Layer(board.wood, board.thickness, outer - board.thickness / 2))
+        across = _crosswise(board.grain_angle - sides[0].grain_angle)
+        layers.append(Layer(board.wood, board.thickness, outer - board.thickness / 2, across))
         outer -= board.thickness
     return laminate(layers)
+
+
+def _crosswise(angle):
+    """Whether a layer's grain lies square to the outer layer's [rad]. ValueError for anything between."""
+    quarters = angle / (np.pi / 2)
+    if abs(quarters - round(quarters)) > 1e-3:
+        raise ValueError(
+            f"sides.inner_grain_deg lies {np.degrees(angle):.0f} degrees off the outer layer's grain; "
+            "expected 0 (the same way) or 90 (square to it)"
+        )
+    return round(quarters) % 2 == 1
 
 
 def blocks(body):
     """A block as a thick eccentric layer on each face it is glued to; its mass sits on the side.
 
-    A block is so much stiffer than what it holds that only this matters: its footprints move as one rigid body.
+    A block is so much stiffer than what it holds that only this matters: its footprints move as one rigid body
+    (docs/verification.md). The cut for the neck takes its share of the footprints.
     """
     found = {}
     inner_face = body.sides[0].thickness / 2 - body.side_thickness
@@ -70,21 +88,40 @@ def blocks(body):
         block = getattr(body, name)
         depth = float(top_height(body, x, 0.0) - back_height(body, x, 0.0))
         on_side, on_plate = _block_woods(block)
-        found[f"{name}/sides"] = laminate([Layer(on_side, block.thickness, inner_face - block.thickness / 2)])
+        found[f"{name}/sides"] = _block_on_side(block, on_side, inner_face)
+        cut = block.cut_width * block.cut_depth / (block.width * block.thickness)
         for plate in ("top", "back"):
             if plate == "top" or block.height > 0.9 * depth:
                 board = getattr(body, plate)
                 layer = Layer(on_plate, block.height / 2, -board.thickness / 2 - block.height / 4)
-                found[f"{name}/{plate}"] = scaled(laminate([layer]), mass=0.0)
+                found[f"{name}/{plate}"] = scaled(laminate([layer]), 1 - cut, mass=0.0)
     return found
+
+
+def _block_on_side(block, wood, inner_face):
+    """The block behind the side: whole where nothing is cut, thinner behind the cut for the neck, without the hole."""
+
+    def layer(thickness):
+        return laminate([Layer(wood, thickness, inner_face - block.thickness + thickness / 2)])
+
+    face = block.width * block.height
+    cut, hole = block.cut_width * block.cut_height / face, np.pi * block.hole**2 / 4 / face
+    whole = scaled(layer(block.thickness), 1 - cut - hole, 1 - cut - hole)
+    return together(whole, scaled(layer(block.thickness - block.cut_depth), cut, cut)) if cut else whole
+
+
+def together(one, other):
+    """Section of two that lie on one footprint."""
+    return difference(one, scaled(other, -1.0, -1.0))
 
 
 def _block_woods(block):
     """The block's wood as seen on the side and on the plates, by the direction of its grain (see build.py for axis 1)."""
-    wood = block.wood
+    wood = completed(block.wood)
     through = replace(
-        wood, E_L=wood.E_R, E_R=wood.E_T or wood.E_R, G_LR=wood.G_RT, G_LT=wood.G_LR, G_RT=wood.G_LT, nu_LR=0.3
-    )
+        wood, E_L=wood.E_R, E_R=wood.E_T, G_LR=wood.G_RT, G_LT=wood.G_LR, G_RT=wood.G_LT, nu_LR=wood.nu_RT,
+        loss_L=wood.loss_R,
+    )  # fmt: skip
     if block.grain == "toward_top":
         return wood, through
     if block.grain == "along_body":
@@ -112,12 +149,44 @@ def bridge(body):
 
 
 def neck(body):
-    """Neck and fingerboard as a strip in the plane of the top; the head as a strip that weighs what the maker says."""
+    """Neck and fingerboard as a strip in the plane of the top; the head as a strip that weighs what the maker says.
+
+    The heel is a thick eccentric layer, as a block is, under the strip's root and outside the side; its mass, tapered,
+    sits on the side, with the tenon that fills the neck block's cut. The tongue is fingerboard on the top.
+    """
     if (n := body.neck) is None:
         return {}
     thickness = HALF_ROUND * n.thickness
-    shaft = Layer(n.wood, thickness, -thickness / 2)
+    half_ellipse = replace(n.wood, density=n.wood.density * np.pi / 4 / HALF_ROUND)  # its area, hence its weight
+    shaft = Layer(half_ellipse, thickness, -thickness / 2)
     board = Layer(n.fingerboard_wood, n.fingerboard_thickness, n.fingerboard_thickness / 2)
     head = laminate([shaft])
     areal = n.head_mass / (n.head_length * n.width)
-    return {"neck": laminate([shaft, board]), "neck/head": scaled(head, mass=areal / head.mass["m0"])}
+    found = {"neck": laminate([shaft, board]), "neck/head": scaled(head, mass=areal / head.mass["m0"])}
+    if n.heel_depth:
+        depth = (n.heel_depth - thickness) / 2
+        under = laminate([Layer(n.wood, depth, -thickness - depth / 2)])
+        found |= {"neck/heel": scaled(under, mass=0.0), "neck/heel_side": _heel_on_side(body)}
+    if n.tongue:
+        above = body.top.thickness / 2 + n.fingerboard_thickness / 2
+        found["neck/tongue"] = laminate([Layer(n.fingerboard_wood, n.fingerboard_thickness, above)])
+    return found
+
+
+def _heel_on_side(body):
+    """Heel outside the side, its grain along the neck, square to the side; and the tenon in the block's cut."""
+    n, block, half = body.neck, body.neck_block, body.sides[0].thickness / 2
+    _, through = _block_woods(replace(block, wood=n.wood, grain="toward_top"))
+    face, volume = n.width * n.heel_depth, heel_volume(n)
+    heel = laminate([Layer(through, n.heel_length, half + n.heel_length / 2)])
+    heel = scaled(heel, mass=volume / (face * n.heel_length))
+    if not block.cut_volume:
+        return heel
+    share = block.cut_volume / (face * block.cut_depth)
+    tenon = laminate([Layer(through, block.cut_depth, half - body.side_thickness - block.cut_depth / 2)])
+    return together(heel, scaled(tenon, min(share, 1.0), share))
+
+
+def heel_volume(neck):
+    """Wood of the heel below the shaft [m3]; HEEL_FILL of its box, for it tapers in length and width."""
+    return HEEL_FILL * neck.width * neck.heel_length * max(0.0, neck.heel_depth - neck.thickness)

@@ -1,46 +1,71 @@
 """The parts sheet of a foreign mesh (TOML): materials, and what each named group is made of."""
 
+import math
+import re
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from fem.materials import Wood, isotropic
-from meshes.sheet_errors import Mistake, SheetError, from_pydantic, nearest
+from meshes.sheet_errors import Mistake, SheetError, from_pydantic, nearest, show_value
 
 GPA, MM = 1e9, 1e-3
-UNITS = {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "in": 25.4e-3}
+METRES = {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "in": 25.4e-3}
+THREE = "three numbers such as [1, 0, 0], not all zero"
+SHAPES = {  # what the keys take that hold more than one number
+    "grain": f"{THREE}, or 'rim'",
+    "up": THREE,
+    "offset_mm": "three numbers [x, y, z] in mm, or {inward = 3, up = -7}",
+}
+SLIPS = {  # ending of the key: factor that mends a value in the wrong unit, and what was wrong
+    "_GPa": ((1e-3, "MPa written as GPa"), (1e-9, "Pa written as GPa")),
+    "_kg_m3": ((1e3, "g/cm3 written as kg/m3"),),
+    "_mm": ((1e3, "m written as mm"),),
+    "loss": ((1e-2, "per cent written as a fraction"),),
+}
 
-Modulus = Annotated[float, Field(ge=1e-3, le=1500)]
+Stiffness = Annotated[float, Field(ge=0.005, le=1500)]
+ThroughShear = Annotated[float, Field(ge=0.0005, le=1e6)]  # may be raised a thousand-fold: thin-plate theory
+Density = Annotated[float, Field(ge=20, le=25000)]
 Loss = Annotated[float, Field(ge=0, le=0.5)]
-Density = Annotated[float, Field(ge=1, le=25000)]
-Thickness = Annotated[float, Field(ge=0.01, le=1000)]
-Triple = Annotated[list[Annotated[float, Field(ge=-1e6, le=1e6)]], Field(min_length=3, max_length=3)]
+Size = Annotated[float, Field(ge=0.02, le=2000)]
+Offset = Annotated[float, Field(ge=-5000, le=5000)]
+Three = Annotated[list[float], Field(min_length=3, max_length=3)]
+
+
+def _some_direction(three):
+    if isinstance(three, list) and not any(three):
+        raise ValueError("has no direction")
+    return three
 
 
 class Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+    """A table of the sheet: unknown keys are mistakes, and so are numbers in quotes, nan and inf."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
 
 class Isotropic(Table):
     """A material alike in all directions."""
 
-    E_GPa: Modulus
-    nu: Annotated[float, Field(ge=-0.99, le=0.499)]
+    E_GPa: Stiffness
+    nu: Annotated[float, Field(ge=-0.9, le=0.5)]
     density_kg_m3: Density
     loss: Loss | None = None
 
 
 class Orthotropic(Table):
-    """Wood: along the grain, across it in the plane, and the normal."""
+    """Wood: along the grain, across it in the plane of the plate, and the plate's normal."""
 
-    E_along_GPa: Modulus
-    E_across_GPa: Modulus
-    nu_along_across: Annotated[float, Field(ge=-5, le=5)]
-    G_in_plane_GPa: Modulus
-    G_along_normal_GPa: Modulus
-    G_across_normal_GPa: Modulus
+    E_along_GPa: Stiffness
+    E_across_GPa: Stiffness
+    nu_along_across: Annotated[float, Field(ge=-10, le=10)]
+    G_in_plane_GPa: Stiffness
+    G_along_normal_GPa: ThroughShear
+    G_across_normal_GPa: ThroughShear
     density_kg_m3: Density
     loss_along: Loss | None = None
     loss_across: Loss | None = None
@@ -48,28 +73,28 @@ class Orthotropic(Table):
 
 
 class Part(Table):
-    """A named surface group."""
+    """A named surface group. Only an isotropic material may leave the grain out."""
 
     material: str
-    thickness_mm: Thickness
-    grain: Literal["rim"] | Triple | None = None
+    thickness_mm: Size
+    grain: Annotated[Literal["rim"] | Three | None, AfterValidator(_some_direction)] = None
 
 
 class Following(Table):
-    """An offset that follows the curve: horizontally toward its inside, and along `up`."""
+    """An offset that follows the curve: toward its inside square to `up`, and along the section's height."""
 
-    inward: Annotated[float, Field(ge=-1e4, le=1e4)] = 0.0
-    up: Annotated[float, Field(ge=-1e4, le=1e4)] = 0.0
+    inward: Offset = 0.0
+    up: Offset = 0.0
 
 
 class Beam(Table):
-    """A named curve group lying on the shell."""
+    """A named curve group lying on the shell. A wooden one has its grain along the curve."""
 
     material: str
-    width_mm: Thickness
-    height_mm: Thickness
-    up: Triple
-    offset_mm: Triple | Following = [0.0, 0.0, 0.0]
+    width_mm: Size
+    height_mm: Size
+    up: Annotated[Three, AfterValidator(_some_direction)]
+    offset_mm: Annotated[list[Offset], Field(min_length=3, max_length=3)] | Following = [0.0, 0.0, 0.0]
 
 
 class Parts(Table):
@@ -83,72 +108,149 @@ class Parts(Table):
 
 
 def read_parts(path):
-    """(Parts, {name: Wood}) of the parts sheet at `path`; SheetError with every mistake found."""
+    """(Parts, {material: Wood}) of the parts sheet at `path`. SheetError with every mistake found."""
     path = Path(path)
     raw = _parse(path)
-    mistakes, kinds = [], {}
-    for name, table in _tables(raw, "material").items():
-        kinds[name] = Isotropic if "E_GPa" in table or "nu" in table else Orthotropic
-    for model, places in (
-        *((kinds[name], ("material", name)) for name in kinds),
-        *((Part, ("part", name)) for name in _tables(raw, "part")),
-        *((Beam, ("beam", name)) for name in _tables(raw, "beam")),
-    ):
-        mistakes += _mistakes_in(model, raw[places[0]][places[1]], path.name, places)
-    rest = {key: value for key, value in raw.items() if key not in ("material", "part", "beam")}
-    mistakes += _mistakes_in(Parts, rest, path.name, ())
-    if not mistakes:
-        mistakes += _unknown_materials(raw, kinds, path.name)
+    groups, mistakes = {}, []
+    for kind in ("material", "part", "beam"):
+        groups[kind], found = _tables(raw, kind, path.name)
+        mistakes += found
+        for name, table in groups[kind].items():
+            mistakes += _mistakes_in(_model(kind, table), table, path.name, f"{kind}.{name}.")
+    for name in [k for k, v in raw.items() if isinstance(v, dict) and k not in Parts.model_fields]:
+        known = "a table [material.NAME], [part.NAME] or [beam.NAME]"
+        mistakes.append(Mistake(path.name, name, "", known, nearest(name, groups)))
+    single = {k: v for k, v in raw.items() if k not in groups and (k in Parts.model_fields or not isinstance(v, dict))}
+    mistakes += _mistakes_in(Parts, single, path.name, "")
+    mistakes += _across_tables(path.name, **groups)
     if mistakes:
         raise SheetError(mistakes)
     sheet = Parts.model_validate(raw)
-    woods, found = {}, []
-    for name, table in sheet.material.items():
-        try:
-            woods[name] = _wood(name, table)
-        except ValueError as error:
-            found.append(Mistake(path.name, f"material.{name}", "", "", str(error)))
-    if found:
-        raise SheetError(found)
-    return sheet, woods
+    return sheet, {name: _wood(name, table) for name, table in sheet.material.items()}
+
+
+def is_isotropic(table):
+    """Whether a raw [material.NAME] table is that of an isotropic material: no key that tells of directions."""
+    return not any(word in key for key in table for word in ("along", "across", "in_plane", "normal", "shear"))
+
+
+def _model(kind, table):
+    return {"material": Isotropic if is_isotropic(table) else Orthotropic, "part": Part, "beam": Beam}[kind]
 
 
 def _parse(path):
+    """The tables of a TOML file, not empty."""
+    expected = "a parts sheet with [material.NAME] and [part.NAME] tables"
     try:
         text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise SheetError([Mistake(path.name, "the file", "", "a readable text file (TOML)", str(error))]) from None
-    if not text.strip():
-        raise SheetError([Mistake(path.name, "the file", "empty", "tables [material.NAME] and [part.NAME]")])
-    try:
-        return tomllib.loads(text)
+        raw = tomllib.loads(text)
+    except OSError as error:
+        raise SheetError([Mistake(path.name, f"cannot be read ({error.strerror})", "", expected)]) from None
+    except UnicodeDecodeError:
+        raise SheetError([Mistake(path.name, "is not a text file", "", f"{expected}, in UTF-8")]) from None
     except tomllib.TOMLDecodeError as error:
-        raise SheetError([Mistake(path.name, "the file", "not TOML", "", str(error))]) from None
+        raise SheetError([_not_toml(path.name, text, str(error))]) from None
+    if not raw:
+        raise SheetError([Mistake(path.name, "is empty", "", expected)])
+    return raw
 
 
-def _tables(raw, name):
-    """The sub-tables [name.X] that are tables."""
-    tables = raw.get(name, {})
-    return {k: v for k, v in tables.items() if isinstance(v, dict)} if isinstance(tables, dict) else {}
+def _not_toml(file, text, message):
+    """Mistake that shows the line where the TOML breaks."""
+    place = re.search(r"line (\d+)", message)
+    lines = text.splitlines() or [""]
+    line = min(int(place[1]), len(lines)) if place else len(lines)
+    shown = show_value(lines[line - 1].strip())
+    return Mistake(file, f"not TOML at line {line}, {shown}", "", "lines such as thickness_mm = 2.8", message)
 
 
-def _mistakes_in(model, table, file, place):
+def _tables(raw, kind, file):
+    """({name: table}, mistakes) of [kind.NAME]."""
+    group = raw.get(kind, {})
+    if not isinstance(group, dict):
+        return {}, [Mistake(file, kind, show_value(group), f"tables [{kind}.NAME]")]
+    wrong = [
+        Mistake(file, f"{kind}.{name}", show_value(value), f"a table [{kind}.NAME]")
+        for name, value in group.items()
+        if not isinstance(value, dict)
+    ]
+    return {name: table for name, table in group.items() if isinstance(table, dict)}, wrong
+
+
+def _mistakes_in(model, table, file, prefix):
+    """Every mistake in one table against its pydantic model."""
     try:
         model.model_validate(table)
     except ValidationError as error:
-        found = from_pydantic(error.errors(), file, table, set(), model.model_json_schema())
-        prefix = ".".join(place)
-        return [Mistake(m.file, f"{prefix}.{m.key}" if prefix else m.key, m.value, m.allowed, m.hint) for m in found]
-    return []
+        errors = error.errors()
+    else:
+        return []
+    schema, found = model.model_json_schema(), {}
+    for one in errors:
+        key = str(one["loc"][0])
+        if key in SHAPES and one["type"] != "missing":
+            m = Mistake(file, key, show_value(table[key]), SHAPES[key])
+        else:
+            m = from_pydantic([one], file, table, set(), schema)[0]
+            m = replace(m, hint=_unit_slip(key, table.get(key), schema) or m.hint)
+            if key in SHAPES:
+                m = replace(m, allowed=SHAPES[key])
+        found.setdefault(key, replace(m, key=prefix + m.key))
+    return list(found.values())
 
 
-def _unknown_materials(raw, known, file):
-    return [
-        Mistake(file, f"{kind}.{name}.material", f"'{table['material']}'", "a [material.NAME] table", nearest(table["material"], known))
-        for kind in ("part", "beam")
-        for name, table in _tables(raw, kind).items()
-        if table["material"] not in known
-    ]  # fmt: skip
+def _unit_slip(key, value, schema):
+    """'did you mean 420?' for a number in the wrong unit, or an empty text."""
+    node = schema["properties"].get(key, {})
+    node = next((n for n in node.get("anyOf", [node]) if "minimum" in n), {})
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not node:
+        return ""
+    ending = next((e for e in SLIPS if key.endswith(e) or key.startswith(e)), None)
+    for factor, what in SLIPS.get(ending, ()):
+        grows = factor > 1
+        if value > 0 and (value < node["minimum"]) == grows and node["minimum"] <= value * factor <= node["maximum"]:
+            return f"did you mean {value * factor:.4g}? ({what})"
+    return ""
+
+
+def _across_tables(file, material, part, beam):
+    """Mistakes that only show when tables are read together."""
+    found = []
+    for name, table in material.items():
+        found += _impossible(file, name, table)
+    for kind, group in (("part", part), ("beam", beam)):
+        for name, table in group.items():
+            wanted = table.get("material")
+            if isinstance(wanted, str) and wanted not in material:
+                hint = nearest(wanted, material) or f"known: {', '.join(sorted(material)) or 'none'}"
+                found.append(
+                    Mistake(file, f"{kind}.{name}.material", f"'{wanted}'", "the name of a [material.NAME] table", hint)
+                )
+    for name, table in part.items():
+        wood = material.get(table.get("material")) if isinstance(table.get("material"), str) else None
+        if wood is not None and not is_isotropic(wood) and "grain" not in table:
+            why = f"'{table['material']}' differs along and across its grain"
+            found.append(Mistake(file, f"part.{name}.grain", "nothing given", SHAPES["grain"], why))
+    for name in part.keys() & beam.keys():
+        found.append(Mistake(file, f"beam.{name}", "", f"a name of its own: there is a [part.{name}] too"))
+    return found
+
+
+def _impossible(file, name, table):
+    """Constants that no material can have together, and losses given in part."""
+    found = []
+    E, across, nu = (table.get(k) for k in ("E_along_GPa", "E_across_GPa", "nu_along_across"))
+    if all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in (E, across, nu)) and E > 0 and across > 0:
+        limit = math.sqrt(E / across)
+        if limit <= abs(nu) <= 10:
+            allowed = f"less than {limit:.3g}, the square root of E_along/E_across; more would be impossible"
+            found.append(Mistake(file, f"material.{name}.nu_along_across", show_value(nu), allowed))
+    losses = ("loss_along", "loss_across", "loss_shear")
+    given = [k for k in losses if k in table]
+    if not is_isotropic(table) and 0 < len(given) < 3:
+        for key in (k for k in losses if k not in table):
+            found.append(Mistake(file, f"material.{name}.{key}", "nothing given", "all three losses, or none"))
+    return found
 
 
 def _wood(name, m):

@@ -6,6 +6,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from fem.materials import Wood
+from fem.solid import solid_stiffness
 from meshes.body import (
     Block,
     Board,
@@ -16,20 +17,26 @@ from meshes.body import (
     BridgePlate,
     Lining,
     Neck,
+    PlateJoint,
     SideBar,
     Soundhole,
     Strings,
 )
 from meshes.dome import fit_back, fit_top
+from meshes.measured import measured_from
 from meshes.outline import crossings, distance, point_at, waist_of, where_x, where_y
 from meshes.sheet_errors import Mistake, nearest
+from meshes.sheet_fields import OPEN
 
 MM, GRAM, GPA = 1e-3, 1e-3, 1e9
 STRETCH = 30e-3  # m: a brace end moved further than this to reach the side is worth a warning
 WOOD_KEYS = {
     "E_along_GPa": ("E_L", GPA),
     "E_across_GPa": ("E_R", GPA),
+    "E_normal_GPa": ("E_T", GPA),
     "nu_along_across": ("nu_LR", 1),
+    "nu_along_normal": ("nu_LT", 1),
+    "nu_across_normal": ("nu_RT", 1),
     "G_in_plane_GPa": ("G_LR", GPA),
     "G_along_normal_GPa": ("G_LT", GPA),
     "G_across_normal_GPa": ("G_RT", GPA),
@@ -38,7 +45,7 @@ WOOD_KEYS = {
     "loss_across": ("loss_R", 1),
     "loss_shear": ("loss_G", 1),
 }
-OPTIONAL = {"loss_along", "loss_across", "loss_shear"}
+OPTIONAL = {"loss_along", "loss_across", "loss_shear", "E_normal_GPa", "nu_along_normal", "nu_across_normal"}
 
 
 def woods_of(tables, library, file):
@@ -61,6 +68,7 @@ def woods_of(tables, library, file):
                 woods[name] = replace(old, **values, sources={**old.sources, **sources})
             else:
                 woods[name] = Wood(name, **values, sources=sources)
+            solid_stiffness(woods[name])
         except ValueError as error:
             mistakes.append(Mistake(file, f"wood.{name}", "impossible", str(error).split(": ", 1)[-1]))
     return woods, mistakes
@@ -97,11 +105,14 @@ def body_from(sheet, outline, woods, assumed):
         bridge_plate=_bridge_plate(sheet.bridge_plate, woods),
         lining_top=_lining(sheet.lining_top, woods),
         lining_back=_lining(sheet.lining_back, woods),
+        joint_top=_joint(sheet.joint_top, woods),
+        joint_back=_joint(sheet.joint_back, woods),
         neck_block=_block(sheet.neck_block, woods),
         tail_block=_block(sheet.tail_block, woods),
         side_bars=_side_bars(sheet.side_bars, outline, woods),
         neck=_neck(sheet.neck, woods),
         strings=_strings(sheet.strings),
+        measured=measured_from(sheet.measured),
         assumed=assumed,
         warnings=tuple(text for _, text in braces if text),
     )
@@ -194,14 +205,26 @@ def _lining(table, woods):
     if table.kind == "none":
         return Lining("none")
     common = (table.kind, table.width_mm * MM, table.height_mm * MM, woods[table.wood])
-    if table.kind == "solid_laminated":
-        return Lining(*common, laminations=table.laminations, lamination_thickness=table.lamination_thickness_mm * MM)
-    return Lining(*common, table.kerf_spacing_mm * MM, table.kerf_width_mm * MM, table.web_mm * MM)
+    bevel = {
+        key: None if (mm := getattr(table, f"{key}_mm")) is None else mm * MM for key in ("bevel_width", "bevel_height")
+    }
+    if table.kind != "solid_laminated":
+        return Lining(*common, table.kerf_spacing_mm * MM, table.kerf_width_mm * MM, table.web_mm * MM, **bevel)
+    return Lining(
+        *common, laminations=table.laminations, lamination_thickness=table.lamination_thickness_mm * MM, **bevel,
+        glue_line=(table.glue_line_mm or 0.0) * MM, glue_shear=table.glue_shear_GPa * GPA,
+    )  # fmt: skip
+
+
+def _joint(table, woods):
+    binding = None if table.binding_wood == OPEN else woods[table.binding_wood]
+    return PlateJoint(table.rebate_width_mm * MM, table.rebate_height_mm * MM, binding, table.loss_factor)
 
 
 def _block(table, woods):
     return Block(
-        table.width_mm * MM, table.thickness_mm * MM, table.height_mm * MM, woods[table.wood], table.grain
+        table.width_mm * MM, table.thickness_mm * MM, table.height_mm * MM, woods[table.wood], table.grain,
+        **{key: (getattr(table, f"{key}_mm", None) or 0.0) * MM for key in ("cut_width", "cut_depth", "cut_height", "hole")},
     )  # fmt: skip
 
 
@@ -222,6 +245,7 @@ def _neck(table, woods):
         table.length_mm * MM, table.width_mm * MM, table.thickness_mm * MM, woods[table.wood],
         table.fingerboard_thickness_mm * MM, woods[table.fingerboard_wood],
         table.head_length_mm * MM, table.head_mass_g * GRAM,
+        table.heel_depth_mm * MM, table.heel_length_mm * MM, table.tongue_mm * MM,
     )  # fmt: skip
 
 

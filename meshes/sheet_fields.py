@@ -11,8 +11,10 @@ from pydantic_core import PydanticCustomError
 
 from fem.woods import find
 from meshes.body import BLOCK_GRAINS, BRACE_ENDS, LINING_KINDS
+from meshes.measured import MeasuredTable
 
 SHEET_VERSION = 1
+OPEN = "none"  # in place of the binding's wood: the rebate is left open
 
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Count = Annotated[int, Field(strict=True)]
@@ -29,6 +31,10 @@ def _known_wood(name, info: ValidationInfo):
     return name
 
 
+def _binding_wood(name, info: ValidationInfo):
+    return name if name == OPEN else _known_wood(name, info)
+
+
 def _lacks(name):
     """Why a wood that is in the library's file cannot be used, or an empty text."""
     try:
@@ -43,6 +49,7 @@ def _flat_is_none(value):
 
 
 WoodName = Annotated[Text, AfterValidator(_known_wood)]
+BindingName = Annotated[Text, AfterValidator(_binding_wood)]
 Radius = Annotated[
     Annotated[Number, Field(ge=1000, le=50000)] | None,
     BeforeValidator(_flat_is_none, json_schema_input_type=Annotated[float, Field(ge=1000, le=50000)] | Literal["flat"]),
@@ -182,7 +189,24 @@ class LiningTable(Table):
     kerf_width_mm: Number = Field(1.0, ge=0.2, le=5)
     web_mm: Number = Field(1.2, ge=0.2, le=10, description="wood left under the saw cut")
     laminations: Count = Field(3, ge=1, le=12)
-    lamination_thickness_mm: Number = Field(2.0, ge=0.3, le=10)
+    lamination_thickness_mm: Number = Field(2.0, ge=0.3, le=10, description="with its glue")
+    glue_line_mm: Number | None = Field(None, ge=0.01, le=1, description="glue behind each lamination; default: none")
+    glue_shear_GPa: Number = Field(0.4, ge=0.001, le=5, description="shear modulus of that glue")
+    bevel_width_mm: Number | None = Field(None, ge=0.5, le=30, description="left at the free edge; default: no bevel")
+    bevel_height_mm: Number | None = Field(None, ge=1, le=60, description="of the bevel; default: the whole height")
+
+
+class JointTable(Table):
+    """Joint of a plate to the rim: rebate and binding, loss."""
+
+    rebate_width_mm: Number | None = Field(
+        None, ge=0, le=20, description="inward from the side's outer face, 0: no rebate; default: 1.5 or less"
+    )
+    rebate_height_mm: Number | None = Field(
+        None, ge=0, le=40, description="down from the plate's outer face; default: 6 or less"
+    )
+    binding_wood: BindingName = Field("sugar_maple", description="what fills the rebate, or 'none': left open")
+    loss_factor: Number = Field(0.02, ge=0, le=0.5, description="of the joint (1/Q); hardly measured, 0.005 to 0.1")
 
 
 class BlockTable(Table):
@@ -199,6 +223,19 @@ class NeckBlockTable(BlockTable):
     """Neck block."""
 
     thickness_mm: Number = Field(45.0, ge=3, le=150, description="along the body")
+    cut_width_mm: Number | None = Field(
+        None, ge=2, le=120, description="mean width of a mortise or dovetail for the neck; default: no cut"
+    )
+    cut_depth_mm: Number | None = Field(None, ge=1, le=100, description="of that cut, along the body")
+    cut_height_mm: Number | None = Field(
+        None, ge=5, le=200, description="of that cut, from the top down; default: the heel's depth"
+    )
+
+
+class TailBlockTable(BlockTable):
+    """Tail block."""
+
+    hole_mm: Number | None = Field(None, ge=1, le=40, description="diameter of a hole for an end pin; default: no hole")
 
 
 class SideBarsTable(Table):
@@ -222,6 +259,13 @@ class NeckTable(Table):
     fingerboard_wood: WoodName = "indian_rosewood"
     head_length_mm: Number = Field(180.0, ge=20, le=300)
     head_mass_g: Number = Field(350.0, ge=10, le=1500, description="headstock with tuners")
+    heel_depth_mm: Number | None = Field(
+        None, ge=0, le=200, description="from the top's edge down the side, 0: no heel; default: the side's full height"
+    )
+    heel_length_mm: Number = Field(35.0, ge=5, le=120, description="along the neck, where it meets the body")
+    tongue_mm: Number | None = Field(
+        None, ge=0, le=250, description="fingerboard glued to the top; default: 20 frets, short of the soundhole"
+    )
 
 
 class StringsTable(Table):
@@ -239,6 +283,9 @@ class WoodTable(Table):
     E_along_GPa: Number | None = Field(None, ge=0.05, le=400, description="Young's modulus along the grain")
     E_across_GPa: Number | None = Field(None, ge=0.005, le=400, description="across the grain, in the plate")
     nu_along_across: Number | None = Field(None, gt=-1, lt=2, description="contraction across, load along the grain")
+    E_normal_GPa: Number | None = Field(None, ge=0.005, le=400, description="through the plate; solid models only")
+    nu_along_normal: Number | None = Field(None, gt=-1, lt=2, description="contraction through, load along the grain")
+    nu_across_normal: Number | None = Field(None, gt=-1, lt=2, description="contraction through, load across it")
     G_in_plane_GPa: Number | None = Field(None, ge=0.005, le=200)
     G_along_normal_GPa: Number | None = Field(None, ge=0.005, le=200)
     G_across_normal_GPa: Number | None = Field(None, ge=0.001, le=200)
@@ -265,9 +312,12 @@ class Sheet(Table):
     bridge_plate: BridgePlateTable = BridgePlateTable()
     lining_top: LiningTable = LiningTable()
     lining_back: LiningTable = LiningTable()
+    joint_top: JointTable = JointTable()
+    joint_back: JointTable = JointTable()
     neck_block: NeckBlockTable = NeckBlockTable()
-    tail_block: BlockTable = BlockTable()
+    tail_block: TailBlockTable = TailBlockTable()
     side_bars: SideBarsTable = SideBarsTable()
     neck: NeckTable = NeckTable()
     strings: StringsTable = StringsTable()
+    measured: MeasuredTable = MeasuredTable()
     wood: dict[str, WoodTable] = {}

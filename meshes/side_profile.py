@@ -7,6 +7,7 @@ import numpy as np
 from meshes.body import back_height, top_height
 from meshes.outline import point_at, where_y
 
+SIDES = ("bass", "treble")
 STEP = 0.025  # m between stations
 MM, MM_PER_INCH = 1e3, 25.4
 
@@ -15,8 +16,10 @@ def side_profile(body, side="bass", step=STEP):
     """Stations along one side from the tail's centre line to the neck's: distance s, top edge and back edge z (k,) [m].
 
     z counts from the level of the top's edge on average, upward; the height of the side is top - back. The side is
-    developed along its outer measure, the outline of the body.
+    developed along its outer measure, the outline of the body. ValueError for a side that is not 'bass' or 'treble'.
     """
+    if side not in SIDES:
+        raise ValueError(f"side '{side}'; expected one of {', '.join(SIDES)}")
     total = body.outline.perimeter
     neck = where_y(body.outline, 0.0)[-1]
     length = total - neck if side == "bass" else neck

@@ -102,14 +102,16 @@ def _values(raw, where, sources):
 
 def _item(item, where):
     """(number, source, low, high) from a number, [number, source] or [number, source, low, high]."""
-    item = item if isinstance(item, list) else [item, "maker's own value"]
+    given, item = item, item if isinstance(item, list) else [item, "maker's own value"]
     numbers = [item[0], *item[2:]]
     fine = len(item) in (2, 4) and isinstance(item[1], str)
     if not fine or not all(type(x) in (int, float) and np.isfinite(x) and x >= 0 for x in numbers):
-        raise ValueError(f"{where} = {item}; expected a number, [number, 'source'] or [number, 'source', low, high]")
+        raise ValueError(
+            f"{where} = {given}; expected a number of 0 or more, [number, 'source'] or [number, 'source', low, high]"
+        )
     low, high = numbers[1:] or (numbers[0], numbers[0])
     if not low <= numbers[0] <= high:
-        raise ValueError(f"{where} = {item}; expected low <= number <= high")
+        raise ValueError(f"{where} = {given}; expected low <= number <= high")
     return numbers[0], item[1], low, high
 
 

@@ -121,6 +121,98 @@ def new(file: Path, /):
 
 
 @app.command
+def squeeze(
+    sheet: Path,
+    /,
+    *,
+    out: Path | None = None,
+    load_kg: float = 2.0,
+    mesh_size_mm: float | None = None,
+    recording: Annotated[list[Path], Parameter(consume_multiple=True, negative=())] = [],  # noqa: B006
+    ruler_mm: float | None = None,
+    load_error_percent: float | None = None,
+    pictures: bool = True,
+):
+    """The open rim by itself, squeezed and twisted: deflections of each rim build, and which ones a ruler can tell apart.
+
+    Parameters
+    ----------
+    sheet
+        The build sheet (.toml).
+    out
+        Folder for tables and picture; 'out/<sheet>-squeeze' if not given.
+    load_kg
+        Load of each squeeze.
+    mesh_size_mm
+        Edge length of the mesh.
+    recording
+        WAV files of the rim held in two fingers and tapped: their decay gives the rim's loss factor.
+    ruler_mm
+        Reading error of the ruler.
+    load_error_percent
+        Error of the load.
+    pictures
+        Draw the squeezed rim.
+    """
+    from studies.squeeze import main
+
+    print(main(sheet, out, load_kg, mesh_size_mm, None, recording, pictures, ruler_mm, load_error_percent))
+
+
+@app.command
+def plate(
+    *,
+    length_mm: float,
+    width_mm: float,
+    thickness_mm: float,
+    mass_g: float,
+    along_hz: float | None = None,
+    across_hz: float | None = None,
+    twist_hz: float | None = None,
+    other_hz: Annotated[list[float], Parameter(consume_multiple=True, negative=())] = [],  # noqa: B006
+    recording: Annotated[list[Path], Parameter(consume_multiple=True, negative=())] = [],  # noqa: B006
+    wood: str | None = None,
+    name: str = "measured_plate",
+    out: Path | None = None,
+):
+    """Constants of your own board from its size, weight and two or three tap tones, typed or picked from recordings.
+
+    Parameters
+    ----------
+    length_mm
+        Length along the grain.
+    width_mm
+        Width across the grain.
+    thickness_mm
+        Thickness.
+    mass_g
+        Weight.
+    along_hz
+        Tone of the bending along the grain.
+    across_hz
+        Tone of the bending across the grain.
+    twist_hz
+        Tone of the twist.
+    other_hz
+        Further tones, to compare.
+    recording
+        WAV files of taps.
+    wood
+        Wood of the library that lends what is not measured; the nearest one if not given.
+    name
+        Name of the new wood, for a [wood.NAME] table of a build sheet.
+    out
+        Folder for the wood entry and the picture; 'out/<name>' if not given.
+    """
+    from studies.plate import main
+
+    main(
+        length_mm, width_mm, thickness_mm, mass_g, along_hz, across_hz, twist_hz, other_hz, recording, wood, name,
+        out=out or Path("out") / name,
+    )  # fmt: skip
+
+
+@app.command
 def schema():
     """Print the JSON schema of the build sheet, for editors that complete and check as you type."""
     import json

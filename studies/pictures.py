@@ -93,8 +93,14 @@ def plates_of(mesh):
 
 def box_of(mesh):
     """Indices of the triangles that are shown in perspective: all but the neck."""
-    neck = [s.triangles for region, s in mesh.surfaces.items() if part_of(region) == "neck"]
-    return np.setdiff1d(np.arange(len(mesh.triangles)), np.concatenate(neck) if neck else [])
+    return np.setdiff1d(np.arange(len(mesh.triangles)), neck_alone(mesh))
+
+
+def neck_alone(mesh):
+    """Indices of the neck's triangles, without those where its heel and tongue are glued to other parts; may be none."""
+    groups = [(part_of(region) == "neck", s.triangles) for region, s in mesh.surfaces.items()]
+    neck, rest = (np.unique(np.concatenate([[], *(t for own, t in groups if own is which)])) for which in (True, False))
+    return np.setdiff1d(neck, rest).astype(int)
 
 
 def _sampler(space, triangles, body, subdivide=4):
@@ -143,10 +149,10 @@ def _together(fields):
 
 def neck_motion(space, shape_column):
     """Largest displacement of the neck by the way it moves, {'bends sideways': ...}; {} without a neck."""
-    surfaces = [s for region, s in space.mesh.surfaces.items() if part_of(region) == "neck"]
-    if not surfaces:
+    neck = neck_alone(space.mesh)
+    if not len(neck):
         return {}
-    nodes = np.unique([space.basis.dofs.element_dofs[:, t] for s in surfaces for t in s.triangles])
+    nodes = np.unique(space.basis.dofs.element_dofs[:, neck])
     aside = np.abs(space.points[nodes, 1])
     u = np.abs(shape_column.reshape(-1, 6)[nodes, :3])
     _, y, z = u[aside <= aside.min() + 0.1 * np.ptp(aside)].max(axis=0)

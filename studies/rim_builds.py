@@ -120,10 +120,10 @@ def with_linings(body, **changes):
 
 
 def trimmed_solid(body):
-    """Solid linings of the kerfed ones' weight: thinner by the wood that the saw cuts take out."""
+    """Solid linings of the kerfed ones' weight: thinner by the wood that the saw cuts take out, without a bevel."""
 
     def trimmed(lining):
-        cut = lining.kerf_width / lining.kerf_spacing * (lining.width - lining.web)
-        return replace(lining, kind="solid_laminated", width=lining.width - cut)
+        cut = lining.kerf_width / lining.kerf_spacing * (lining.mean_width - lining.web)
+        return replace(lining, kind="solid_laminated", width=lining.mean_width - cut, bevel_width=None)
 
     return replace(body, lining_top=trimmed(body.lining_top), lining_back=trimmed(body.lining_back))

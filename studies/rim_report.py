@@ -59,21 +59,26 @@ def longer(gain):
 
 
 def headline(study):
-    """One dict per build: weight, heat and storage in the rim for a tap on the saddle, and what no loss would give."""
+    """One dict per build: weight, heat and storage in the rim for a tap on the saddle, and what no loss would give.
+
+    The mesh errors of a build and of its difference from the sheet's own are two: what both share cancels.
+    """
+    measures = [[tap_measures(row, study.count) for row in (c.row, c.coarse)] for c in study.comparisons]
+    base = measures[0]
     found = []
-    for c in study.comparisons:
-        count = min(study.count, len(c.row.found.frequency))
-        fine, rough = (tap_measures(row, count) for row in (c.row, c.coarse))
-        found.append(
-            {
-                "name": c.row.build.name,
-                "label": c.row.build.label,
-                "note": c.row.build.note,
-                "rim_g": rim_grams(c.row),
-                **fine,
-                **{f"{k}_error": None if v is None else mesh_error(v, rough[k]) for k, v in fine.items()},
-            }
-        )
+    for c, (fine, rough) in zip(study.comparisons, measures):
+        item = {
+            "name": c.row.build.name,
+            "label": c.row.build.label,
+            "note": c.row.build.note,
+            "rim_g": rim_grams(c.row),
+            **fine,
+        }
+        for key, value in fine.items():
+            known = value is not None
+            item[f"{key}_error"] = mesh_error(value, rough[key]) if known else None
+            item[f"{key}_change_error"] = mesh_error(value - base[0][key], rough[key] - base[1][key]) if known else None
+        found.append(item)
     return found
 
 
@@ -116,8 +121,12 @@ def answer(study):
         f"{100 * base['no_loss_gain']:.0f} % longer: no rim build can gain more than that through its own losses."
     ]
     for r in others:
-        change, error = r["heat"] - base["heat"], abs(r["heat_error"]) + abs(base["heat_error"])
-        words = "no change beyond the mesh error" if abs(change) <= error else f"{100 * change:+.1f} points"
+        change, error = r["heat"] - base["heat"], r["heat_change_error"]
+        words = (
+            "no change beyond the mesh error"
+            if abs(change) <= error
+            else f"{100 * change:+.1f} +- {100 * error:.1f} points"
+        )
         lines.append(
             f"- {r['label']}: heat turned in the rim {100 * r['heat']:.1f} % ({words}), {r['rim_g'] - base['rim_g']:+.0f} g"
         )

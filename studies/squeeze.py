@@ -11,6 +11,7 @@ not turn with the rim.
 """
 
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 
@@ -30,6 +31,7 @@ GRAVITY = 9.80665  # m/s2
 BATTEN = 0.200  # m, from the centre line to the weight that twists
 COARSER = 1.5  # size of the second mesh over that of the first
 COUNT = 6  # lowest modes
+GAIN_HINT = "(a recorder with automatic gain levels a low rim's slow decay: switch it off)"
 STATES = {"free": (), "mould": ("rim_back",)}  # and which edges are held in place, free to turn
 
 
@@ -57,8 +59,8 @@ class Squeeze:
     coarse: tuple[Row, ...]
     plan: np.ndarray  # (k, 2) m, the outline that Row.outline moves
     places: dict[str, np.ndarray]  # {press: (2, 2) m} where the outline is pressed
-    errors: ReadingErrors = ReadingErrors()
-    measured: Measured = Measured()
+    errors: ReadingErrors = field(default_factory=ReadingErrors)
+    measured: Measured = field(default_factory=Measured)
     tones: tuple = ()  # of the rim's recordings
     notes: tuple[str, ...] = field(default=())
 
@@ -88,7 +90,7 @@ def main(
         _check(size_mm, "--mesh-size-mm", 5, 60, "mm")
     body = read_sheet(sheet)
     out = writable_folder(out or f"out/{sheet.stem}-squeeze")
-    measured = as_measured(measured or getattr(body, "measured", None), body, load_kg)
+    measured = as_measured(measured or body.measured, body, load_kg)
     errors = reading_errors(measured.errors, ruler_mm, load_error_percent)
     tones, notes = listen(recordings)
     study = run(body, load_kg, size_mm / 1e3 if size_mm else DEFAULT_SIZE, errors, measured, tones, notes)
@@ -100,9 +102,7 @@ def main(
     return text(study) + "\n\n" + "\n".join(f"wrote {path}" for path in written)
 
 
-def run(
-    body, load=2.0, size=DEFAULT_SIZE, errors=ReadingErrors(), measured=Measured(), tones=(), notes=(), progress=None
-):
+def run(body, load=2.0, size=DEFAULT_SIZE, errors=None, measured=None, tones=(), notes=(), progress=None):
     """Squeeze of a body's open rim, in all builds that can be built, on two meshes of edge length `size` [m] and coarser."""
     body, assumed = complete_linings(body)
     able = [b for b in builds(body) if b.stiffness == 1]  # the stiff-rim limit cannot be built, so not measured either
@@ -121,7 +121,8 @@ def run(
     notes = (*notes, *(f"assumed: {a.key}: {a.value} ({a.source})" for a in assumed))
     places = {name: np.array([treble[0, :2], bass[0, :2]]) for name, (treble, bass) in pressed_places(body).items()}
     return Squeeze(
-        body, load, size, rows, coarse, model.space.points[_ring(model.space, "rim_top"), :2], places, errors, measured,
+        body, load, size, rows, coarse, model.space.points[_ring(model.space, "rim_top"), :2], places,
+        errors or ReadingErrors(), measured or Measured(),
         tuple(tones), notes,
     )  # fmt: skip
 
@@ -205,9 +206,7 @@ def _check(value, name, low, high, unit):
 
 
 def as_measured(given, body, load):
-    """Measured of a Measured, of {press: mm} read under `load` [kg], or of None."""
-    if given is None:
-        return Measured()
+    """Measured of a Measured, of {press: mm} read under `load` [kg]."""
     if isinstance(given, Measured):
         return given
     from fem.materials import lookup
@@ -216,7 +215,9 @@ def as_measured(given, body, load):
     for press, value in given.items():
         lookup(press, known, "measured press")
         _check(value, f"measured deflection, {press}:", 0, 200, "mm")
-    return Measured(squeezes={press: value / 1e3 for press, value in given.items()}, squeeze_load=load)
+    return Measured(
+        squeezes={press: value / 1e3 for press, value in given.items()}, squeeze_load=load, errors=body.measured.errors
+    )
 
 
 def reading_errors(given, ruler_mm, load_percent):
@@ -238,12 +239,12 @@ def listen(recordings):
     from fem.taps import find_tones, read_recording
 
     tones, notes = [], []
-    for path in [recordings] if isinstance(recordings, str) else recordings:
+    for path in [recordings] if isinstance(recordings, str | Path) else recordings:
         try:
             found, said = find_tones(read_recording(path), lowest=10.0, highest=600.0)
         except ValueError as problem:
-            text = str(problem)
-            raise BadInput(text if str(path) in text else f"{path}: {text}") from None
+            text = str(problem) if str(path) in str(problem) else f"{path}: {problem}"
+            raise BadInput(f"{text} {GAIN_HINT}" if "tone" in text or "tap found" in text else text) from None
         tones += found
         notes += [f"{path}: {note}" for note in said]
     return tones, notes

@@ -1,9 +1,14 @@
 """The squeezed rim in plan, neck up, as seen from the front: before, and after in every build, motion enlarged."""
 
+from itertools import cycle
+from textwrap import fill
+
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from scipy.interpolate import CubicSpline
 
+from meshes.outline import nearest, point_at
 from studies.plan_picture import lettering, save
 from studies.squeeze import GRAVITY
 
@@ -30,7 +35,8 @@ def draw(study, out):
 def squeezed_figure(study):
     """Figure with one panel for each squeeze of the free rim."""
     presses = [press for press in study.presses["free"] if press in study.places]
-    plan = page(study.plan)
+    arc, plan = true_outline(study)
+    plan = page(plan)
     span = np.ptp(plan, axis=0)
     wide = (WIDTH - 4 * (len(presses) + 1)) / max(len(presses), 2)
     high = wide * (1.1 * span[1]) / (1.3 * span[0])
@@ -40,13 +46,31 @@ def squeezed_figure(study):
     for k, press in enumerate(presses):
         left = 4 + k * (wide + 4)
         ax = figure.add_axes((left / WIDTH, foot / height, wide / WIDTH, high / height))
-        times = _panel(ax, study, press, plan, span)
+        times = _panel(ax, study, press, arc, plan, span)
         middle = (left + wide / 2) / WIDTH
         words = {"family": lettering(), "ha": "center", "va": "top"}
         figure.text(middle, 1 - 2 / height, press, size=TEXT + 1.5, **words)
-        figure.text(middle, 1 - 7.5 / height, f"motion drawn {times:.2g} times", size=TEXT - 1, color="0.3", **words)
+        figure.text(middle, 1 - 7.5 / height, f"motion drawn {times:g} times", size=TEXT - 1, color="0.3", **words)
     _chart(figure, study, height)
     return figure
+
+
+def true_outline(study):
+    """Arc lengths (m,) and points (m, 2) [m] of the outline itself, not of the mesh's polygon."""
+    outline = study.body.outline
+    arc = np.linspace(0, outline.perimeter, 1200, endpoint=False)
+    return arc, point_at(outline, arc)
+
+
+def moved(study, motion, arc):
+    """(m, 2) motion at arc lengths (m,) of the outline, from that (k, 2) of the mesh's corners, smooth between them."""
+    at = np.array([nearest(study.body.outline, point) for point in study.plan[::3]])
+    order = np.argsort(at)
+    at, motion = at[order], motion[::3][order]
+    ends = CubicSpline(
+        np.append(at, at[0] + study.body.outline.perimeter), np.vstack([motion, motion[:1]]), bc_type="periodic"
+    )
+    return ends(at[0] + (arc - at[0]) % study.body.outline.perimeter)
 
 
 def page(xy):
@@ -54,17 +78,17 @@ def page(xy):
     return np.asarray(xy)[:, ::-1] * [-1.0, 1.0]
 
 
-def _panel(ax, study, press, plan, span):
+def _panel(ax, study, press, arc, plan, span):
     furthest = max(np.hypot(*row.outline[press].T).max() for row in study.rows)
     times = _round_number(REACH * span[0] / furthest)
     _curve(ax, plan, BEFORE)
-    for row, style in zip(study.rows, STYLES):
-        _curve(ax, plan + times * page(row.outline[press]), style)
+    for row, style in zip(study.rows, cycle(STYLES)):
+        _curve(ax, plan + times * page(moved(study, row.outline[press], arc)), style)
     for place in page(study.places[press]):
         side = np.sign(place[0])
         arrow = {"arrowstyle": "-|>", "lw": 1.0, "color": "0.0", "shrinkA": 0, "shrinkB": 0, "mutation_scale": 9}
-        start = place + [0.125 * span[0] * side, 0]
-        ax.annotate("", place + [0.012 * span[0] * side, 0], start, arrowprops=arrow)
+        start = place + np.array([0.125 * span[0] * side, 0])
+        ax.annotate("", place + np.array([0.012 * span[0] * side, 0]), start, arrowprops=arrow)
     middle = (plan.max(axis=0) + plan.min(axis=0)) / 2
     ax.set_xlim(middle[0] - 0.65 * span[0], middle[0] + 0.65 * span[0])
     ax.set_ylim(middle[1] - 0.55 * span[1], middle[1] + 0.55 * span[1])
@@ -97,13 +121,14 @@ def _chart(figure, study, height):
                 1e3 * d, k, xerr=error, fmt=marker, ms=4.2, mfc="1.0", mec="0.0", mew=0.8, ecolor="0.0", elinewidth=0.7,
                 capsize=2, label=press if k == 0 else None,
             )  # fmt: skip
-        _sample(figure, study.rows[k].build.label, STYLES[k % len(STYLES)], (13 + ROW * (rows - 0.25 - k)) / height)
-    _sample(figure, "before", BEFORE, (13 + ROW * (rows + 0.75)) / height)
+        _sample(figure, study.rows[k].build.label, STYLES[k % len(STYLES)], (13 + ROW * (rows - 0.5 - k)) / height)
+    _sample(figure, "before", BEFORE, (13 + ROW * (rows + 0.6)) / height)
     ax.set_ylim(rows - 0.5, -1)
     ax.set_xlim(left=0)
     ax.set_yticks(range(rows), [""] * rows)
     ax.grid(axis="y", lw=0.3, color="0.85")
     ax.tick_params(labelsize=TEXT - 1, length=2, width=0.5)
+    ax.tick_params(axis="y", length=0)
     ax.set_axisbelow(True)
     for name, spine in ax.spines.items():
         spine.set_visible(name == "bottom")
@@ -124,4 +149,6 @@ def _chart(figure, study, height):
 def _sample(figure, label, style, y):
     dashes, width, grey = style
     figure.add_artist(Line2D([4 / WIDTH, 18 / WIDTH], [y, y], ls=dashes, lw=width, color=grey, figure=figure))
-    figure.text(20 / WIDTH, y, label, size=TEXT, family=lettering(), va="center")
+    figure.text(
+        20 / WIDTH, y, fill(label, 44), size=TEXT, family=lettering(), va="center", linespacing=1.0
+    )  # fmt: skip

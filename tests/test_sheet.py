@@ -12,10 +12,10 @@ import pytest
 from fem.woods import library
 from meshes import dome
 from meshes.body import Lining, Surface, back_height, braces_of, side_height, surface_height, top_height
-from meshes.describe import air_volume, areas, bend, check_text, describe, lining_mass
+from meshes.describe import air_volume, areas, bends, check_text, describe, lining_mass
 from meshes.drawing import brace_height, draw_plan
 from meshes.new_sheet import new_sheet_text
-from meshes.outline import distance
+from meshes.outline import bend_radius, distance
 from meshes.outline_csv import outline_from_drawing
 from meshes.sheet import body_of, read_sheet, sheet_schema
 from meshes.sheet_errors import SheetError
@@ -60,7 +60,8 @@ def test_examples_are_read_without_warnings(name, top, back):
     body = read_sheet(BODIES / f"{name}.toml")
     assert body.warnings == ()
     assert (len(braces_of(body, "top")), len(braces_of(body, "back"))) == (top, back)
-    assert {a.key for a in body.assumed} <= {"neck_block.height_mm", "tail_block.height_mm", "lining_top.width_mm"}
+    measures = {"neck_block.height_mm", "tail_block.height_mm", "lining_top.width_mm"}
+    assert {a.key for a in body.assumed if "simplification" not in a.source} <= measures
 
 
 def test_new_sheet_needs_only_measures_and_lists_every_default(tmp_path):
@@ -140,6 +141,49 @@ def test_own_woods_and_single_values_of_library_woods():
     brace = body.braces[0].wood
     assert (brace.density, brace.E_L, brace.loss_L) == (433, sitka.E_L, sitka.loss_L)
     assert (brace.sources["density"], brace.sources["E_L"]) == ("scales", sitka.sources["E_L"])
+
+
+def test_constants_through_the_plate_may_be_given():
+    own = {"E_normal_GPa": 0.5, "nu_along_normal": 0.41, "nu_across_normal": 0.52}
+    wood = built(wood={"sitka_spruce": own}).top.wood
+    assert (wood.E_T, wood.nu_LT, wood.nu_RT) == pytest.approx((0.5e9, 0.41, 0.52))
+    assert wood.sources["E_T"] == "build sheet"
+
+
+def test_measured_values_are_carried_in_si():
+    body = built(measured={"sides_g": 310, "squeeze_waist_mm": 4.5, "top_tap_hz": [98, 172]})
+    assert body.measured.weights == pytest.approx({"sides_g": 0.310})
+    assert body.measured.squeezes == pytest.approx({"waist": 4.5e-3})
+    assert body.measured.taps == {"top_tap_hz": (98, 172)}
+    assert not built().measured
+    assert not [a for a in built().assumed if a.key.startswith("measured")]
+
+
+def test_rebate_heel_tongue_cut_and_hole_are_carried_in_si():
+    body = built(
+        joint_top={"rebate_width_mm": 1.4, "rebate_height_in": 0.25, "binding_wood": "none", "loss_factor": 0.05},
+        neck={"heel_depth_mm": 80, "heel_length_mm": 30, "tongue_mm": 70}, tail_block={"hole_mm": 12},
+        neck_block={"cut_width_mm": 20, "cut_depth_mm": 15},
+    )  # fmt: skip
+    made = body.joint_top
+    assert (made.rebate_width, made.rebate_height, made.binding, made.loss) == (1.4e-3, pytest.approx(6.35e-3), None, 0.05)
+    assert body.joint_back.binding.name == "sugar_maple"
+    assert (body.neck.heel_depth, body.neck.heel_length, body.neck.tongue) == pytest.approx((0.08, 0.03, 0.07))
+    assert (body.neck_block.cut_width, body.neck_block.cut_depth) == pytest.approx((0.020, 0.015))
+    assert body.neck_block.cut_height == pytest.approx(0.080)  # the heel's depth
+    assert body.tail_block.hole == pytest.approx(0.012)
+
+
+def test_assumed_rebate_leaves_wood_in_a_thin_bare_side():
+    body = built(sides={"thickness_mm": 1.0}, lining_top={"kind": "none"})
+    assert body.joint_top.rebate_width == pytest.approx(0.7e-3)
+    assert body.joint_top.rebate_height == pytest.approx(2.8e-3)
+
+
+def test_assumed_tongue_ends_short_of_the_soundhole():
+    body = built(soundhole={"place_mm": 372})
+    assert body.neck.tongue == pytest.approx((490 - 372 - 49 - 3) * 1e-3)
+    assert built().neck.tongue == pytest.approx((645 * (2 ** (-14 / 12) - 2 ** (-20 / 12))) * 1e-3)
 
 
 def test_brace_ends_let_in_stopping_short_and_free():
@@ -244,6 +288,53 @@ BAD = {
         {"lining_top": {"kind": "solid_laminated", "width_mm": 7}},
         ["lining_top.width_mm = 7", "= 6 mm", "leave width_mm out"],
     ),
+    "thick glue": (
+        {"lining_top": {"kind": "solid_laminated", "glue_line_mm": 1}},
+        ["lining_top.glue_line_mm = 1", "less than half the lamination, 1 mm"],
+    ),
+    "bevel below the web": ({"lining_top": {"bevel_width_mm": 1}}, ["bevel_width_mm = 1", "1.2 to 6 mm", "web_mm"]),
+    "bevel wider than the lining": ({"lining_back": {"bevel_width_mm": 7}}, ["bevel_width_mm = 7", "1.2 to 6 mm"]),
+    "bevel without width": ({"lining_top": {"bevel_height_mm": 8}}, ["lining_top.bevel_width_mm = nothing given"]),
+    "tall bevel": (
+        {"lining_top": {"bevel_width_mm": 3, "bevel_height_mm": 20}}, ["bevel_height_mm = 20", "height 15 mm"],
+    ),
+    "wide rebate": (
+        {"joint_top": {"rebate_width_mm": 8}},
+        ["joint_top.rebate_width_mm = 8", "at most 6.56 mm", "side and lining together", "leave wood"],
+    ),
+    "rebate through a bare side": (
+        {"joint_top": {"rebate_width_mm": 2}, "lining_top": {"kind": "none"}},
+        ["joint_top.rebate_width_mm = 2", "at most 1.76 mm", "0.8 of the side"],
+    ),
+    "deep rebate": ({"joint_back": {"rebate_height_mm": 20}}, ["joint_back.rebate_height_mm = 20", "at most 14.7 mm"]),
+    "rebate as a percentage": ({"joint_top": {"loss_factor": 2}}, ["joint_top.loss_factor = 2", "0 to 0.5", "0.2?"]),
+    "unknown binding": (
+        {"joint_top": {"binding_wood": "suger_maple"}}, ["joint_top.binding_wood = 'suger_maple'", "'sugar_maple'?"],
+    ),
+    "half a cut": ({"neck_block": {"cut_width_mm": 20}}, ["neck_block.cut_depth_mm = nothing given", "both or none"]),
+    "height of no cut": ({"neck_block": {"cut_height_mm": 70}}, ["neck_block.cut_width_mm = nothing given"]),
+    "wide cut": (
+        {"neck_block": {"cut_width_mm": 70, "cut_depth_mm": 16}}, ["cut_width_mm = 70", "at most 64 mm", "block's width"],
+    ),
+    "deep cut": ({"neck_block": {"cut_width_mm": 20, "cut_depth_mm": 44}}, ["cut_depth_mm = 44", "at most 36 mm"]),
+    "tall cut": (
+        {"neck_block": {"cut_width_mm": 20, "cut_depth_mm": 16, "cut_height_mm": 120}},
+        ["cut_height_mm = 120", "at most 95 mm"],
+    ),
+    "hole in the neck block": ({"neck_block": {"hole_mm": 12}}, ["neck_block.hole_mm = 12", "one of: "]),
+    "wide hole": ({"tail_block": {"hole_mm": 35, "width_mm": 40}}, ["tail_block.hole_mm = 35", "at most 32 mm"]),
+    "deep heel": ({"neck": {"heel_depth_mm": 120}}, ["neck.heel_depth_mm = 120", "at most the side there, 95 mm"]),
+    "shallow heel": ({"neck": {"heel_depth_mm": 10}}, ["heel_depth_mm = 10", "thickness 16 mm, or 0 for no heel"]),
+    "long tongue": ({"neck": {"tongue_mm": 120}}, ["neck.tongue_mm = 120", "at most 99 mm", "soundhole begins"]),
+    "slanting inner layer": (
+        {"sides": {"inner_wood": "sugar_maple", "inner_thickness_mm": 1.4, "inner_grain_deg": 80}},
+        ["sides.inner_grain_deg = 80", "along or square", "did you mean 90?"],
+    ),
+    "impossible normal": (
+        {"wood": {"sitka_spruce": {"nu_across_normal": 1.9}}}, ["wood.sitka_spruce = impossible", "nu_RT"],
+    ),
+    "measured elsewhere": ({"measured": {"sides_mm": 310}}, ["measured.sides_mm = 310", "known key"]),
+    "measured too much": ({"measured": {"sides_g": 31000}}, ["measured.sides_g = 31000", "20 to 2000 g"]),
     "half doubled": ({"sides": {"inner_thickness_mm": 1.5}}, ["sides.inner_wood = nothing given", "both or none"]),
     "tall block": ({"neck_block": {"height_mm": 120}}, ["neck_block.height_mm = 120", "at most the side there, 95 mm"]),
     "wide block": ({"neck_block": {"width_mm": 250, "thickness_mm": 20}}, ["neck_block.width_mm", "between the sides"]),
@@ -477,7 +568,9 @@ def test_masses_by_hand():
     body = built(
         brace=[bar(ends={"kind": "free", "taper_mm": 40, "height_mm": 4})], back={"braced": False},
         bridge={"length_mm": 160, "width_mm": 30, "thickness_mm": 8}, side_bars={"places_mm": [138]},
-        neck={"length_mm": 350, "width_mm": 50, "thickness_mm": 16, "fingerboard_thickness_mm": 6, "head_mass_g": 350},
+        neck={"length_mm": 350, "width_mm": 50, "thickness_mm": 16, "fingerboard_thickness_mm": 6, "head_mass_g": 350,
+              "heel_depth_mm": 86, "heel_length_mm": 36, "tongue_mm": 80},
+        neck_block={"cut_width_mm": 20, "cut_depth_mm": 15, "cut_height_mm": 70}, tail_block={"hole_mm": 12},
     )  # fmt: skip
     found = describe(body).masses
     spruce, rosewood = woods["sitka_spruce"].density, woods["indian_rosewood"].density
@@ -485,8 +578,12 @@ def test_masses_by_hand():
     # 260 mm long, 14 high, two ends of 40 mm falling to 4: 260 x 14 - 2 x 40 x 10 / 2 = 3240 mm2, 8 mm wide
     assert found["top_braces"] == pytest.approx(3240e-6 * 8e-3 * spruce)
     assert found["bridge"] == pytest.approx(0.160 * 0.030 * 0.008 * rosewood)
-    assert found["neck_block"] == pytest.approx(0.080 * 0.045 * 0.095 * mahogany)
-    assert found["neck"] == pytest.approx(0.350 * 0.050 * (0.016 * mahogany + 0.006 * rosewood) + 0.350)
+    assert found["neck_block"] == pytest.approx((0.080 * 0.045 * 0.095 - 0.020 * 0.015 * 0.070) * mahogany)
+    assert found["tail_block"] == pytest.approx((0.080 * 0.112 - np.pi * 0.006**2) * 0.020 * mahogany)
+    # a half-elliptic shaft, fingerboard with tongue, half the heel's box below the shaft, the tenon in the block's cut
+    shaft, board = np.pi / 4 * 0.350 * 0.050 * 0.016 * mahogany, 0.430 * 0.050 * 0.006 * rosewood
+    heel = (0.050 * 0.036 * 0.070 / 2 + 0.020 * 0.015 * 0.070) * mahogany
+    assert found["neck"] == pytest.approx(shaft + board + heel + 0.350)
     height = side_height(body, 0.138, 0.19) - 0.030
     assert found["side_bars"] == pytest.approx(2 * 0.010 * 0.0025 * height * spruce, rel=1e-6)
     assert "back_braces" not in found
@@ -506,9 +603,25 @@ def test_lining_mass_of_a_drum():
 
 
 def test_bending_strain_of_each_layer():
+    """The inner layer of 1.4 mm bends round 200 - 1.1 - 0.7 mm; of a single side the outline is its own middle."""
     drum = round_body(0.2)
     doubled = replace(drum, sides=(drum.sides[0], replace(drum.sides[0], thickness=1.4e-3)))
-    assert bend(doubled).strain == pytest.approx((2.2 / 400, 1.4 / 400), rel=0.01)
+    outer, inner = bends(doubled)
+    assert (outer.radius, inner.radius) == pytest.approx((0.2, 0.1982), rel=5e-3)
+    assert outer.radius - inner.radius == pytest.approx(1.8e-3, rel=1e-6)
+    assert (outer.strain, inner.strain) == pytest.approx((2.2 / 400, 1.4 / 396.4), rel=5e-3)  # the curve drawn
+
+
+def test_inner_layer_bends_wider_round_a_hollow_waist():
+    """Where the rim is hollow the inner layer lies outside of the bend."""
+    body = built(body={"waist_width_mm": 130, "waist_place_mm": 290}, soundhole={"diameter_mm": 60})
+    thick = replace(body, sides=(body.sides[0], replace(body.sides[0], thickness=4e-3)))
+    outer, inner = bends(thick)
+    s, radius = bend_radius(body.outline)
+    assert radius[np.argmin(abs(radius))] < 0  # the waist is the tightest place
+    assert outer.radius == pytest.approx(-radius[radius < 0].max(), rel=1e-6)
+    hollow, bout = -radius[radius < 0].max() + 3.1e-3, radius[radius > 0].min() - 3.1e-3
+    assert inner.radius == pytest.approx(min(hollow, bout), rel=1e-6)
 
 
 # --- drawing ---

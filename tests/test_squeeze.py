@@ -1,21 +1,35 @@
 """The open rim squeezed and twisted: against solid elements, by symmetry, and what the study says of it."""
 
+import csv
+import json
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
+from pydantic import ValidationError
+from scipy.io import wavfile
+from scipy.signal import fftconvolve
+from scipy.spatial import cKDTree
 from skfem import MeshHex
 
 from fem import solid
+from fem.mesh import ShellMesh, Surface
 from fem.model import assemble, weights
 from fem.statics import deflect
 from meshes.body import back_height, top_height
-from meshes.open_rim import block_corners, mesh_open_rim, pressed_places, sections_on
-from meshes.outline import nearest, normal_at, point_at
+from meshes.measured import Measured, MeasuredTable, ReadingErrors, measured_from
+from meshes.open_rim import block_corners, mesh_loose_plate, mesh_open_rim, pressed_places, sections_on
+from meshes.outline import nearest, normal_at, outline_through, point_at
 from meshes.parts import sections
 from meshes.sheet import read_sheet
 from studies import squeeze
+from studies.inputs import BadInput
+from studies.measured_beside import beside, computed_for, nearest_modes, table
+from studies.rim_builds import Build
+from studies.squeeze_picture import draw, squeezed_figure
+from studies.squeeze_report import text
 
 SHEET = Path(__file__).parents[1] / "meshes" / "bodies" / "hazel.toml"
 SIZE = 0.035  # m
@@ -30,13 +44,26 @@ def body():
     return replace(given, lining_top=lining, lining_back=lining, side_bars=())
 
 
-@pytest.fixture(scope="module")
-def free(body):
-    """(model, weights, loads {press: (size,)}, Deflection under 1 N of each) of the free rim."""
-    mesh = mesh_open_rim(body, SIZE)
-    model, w = assemble(mesh), weights(sections_on(mesh, sections(body)))
+def pressed(body, mesh, leave_out=()):
+    """{press: m under 1 N} of the free rim on a mesh, without the sections of some regions."""
+    given = sections_on(mesh, sections(body))
+    w = weights({region: s for region, s in given.items() if region not in leave_out})
+    model = assemble(mesh)
     loads = squeeze.unit_loads(model.space, body, "free")
-    return model, w, loads, deflect(model, w, np.array(list(loads.values())).T)
+    answer = deflect(model, w, np.array(list(loads.values())).T)
+    return {press: float(unit @ answer.displacement[:, k]) for k, (press, unit) in enumerate(loads.items())}
+
+
+def unbroken(mesh, body):
+    """The mesh without blocks and bars, the linings running all round."""
+    x, y, z = mesh.nodes[mesh.triangles].mean(axis=1).T
+    sides = mesh.surfaces["sides"]
+    rows = {
+        "lining_top": top_height(body, x, y) - z < body.lining_top.height,
+        "lining_back": z - back_height(body, x, y) < body.lining_back.height,
+    }
+    linings = {name: Surface(np.flatnonzero(at), sides.grain[at]) for name, at in rows.items()}
+    return ShellMesh(mesh.nodes, mesh.triangles, mesh.normal, {"sides": sides, **linings}, edges=mesh.edges)
 
 
 # --- the solid reference ---
@@ -47,7 +74,7 @@ def stations(body, size):
     places = [p[0, :2] for pair in pressed_places(body).values() for p in pair] + [c[:2] for c in block_corners(body)]
     fixed = np.unique([0.0, *(nearest(body.outline, p) for p in places)])
     ends = np.append(fixed, body.outline.perimeter)
-    return np.concatenate([np.linspace(a, b, max(1, round((b - a) / size)) + 1)[:-1] for a, b in zip(ends, ends[1:])])
+    return np.concatenate([np.linspace(a, b, max(1, round((b - a) / size)) + 1)[:-1] for a, b in pairwise(ends)])
 
 
 def solid_rim(body, blocks, rows=(2, 3), size=0.025):
@@ -60,7 +87,9 @@ def solid_rim(body, blocks, rows=(2, 3), size=0.025):
     block = max(body.neck_block.thickness, body.tail_block.thickness)
     faces = [-side / 2, side / 2, side / 2 + lining, side / 2 + body.tail_block.thickness, side / 2 + block]
     inward = np.concatenate([np.linspace(a, b, n + 1)[:-1] for a, b, n in zip(faces, faces[1:], (1, 2, 2, 2))])
-    down = np.concatenate([np.linspace(0, 1, rows[0] + 1), np.linspace(1, 2, rows[1] + 1)[1:], np.linspace(2, 3, rows[0] + 1)[1:]])
+    down = np.concatenate(
+        [np.linspace(0, 1, rows[0] + 1), np.linspace(1, 2, rows[1] + 1)[1:], np.linspace(2, 3, rows[0] + 1)[1:]]
+    )
     grid = MeshHex.init_tensor(np.arange(len(arc) + 1.0), np.append(inward, faces[-1]), down)
     i, depth, level = grid.p[:, grid.t].mean(axis=1)
     ends = np.append(arc, body.outline.perimeter)
@@ -102,33 +131,315 @@ def _closed(mesh, body, ends):
     return MeshHex(np.vstack([xy.T, top - below]), back.ravel()[mesh.t])
 
 
-@pytest.fixture(scope="module")
-def reference(body):
-    """{press: m under 1 N} of solid elements, and the squeezed places that its nodes allow."""
-    found, C = solid_rim(body)
+def solid_pressed(body, blocks):
+    """{press: m under 1 N} of the free rim in solid elements, pressed at the same places."""
+    found, C = solid_rim(body, blocks)
     points = found.points
+
+    def at(place):
+        return int(np.argmin(np.linalg.norm(points - place, axis=1)))
+
     F = np.zeros((len(points), 3, 4))
-    at = lambda place: int(np.argmin(np.linalg.norm(points - place, axis=1)))
     for k, (treble, bass) in enumerate(pressed_places(body).values()):
-        for a, b in zip(treble, bass):
-            a, b = at(a), at(b)
+        for a, b in zip(map(at, treble), map(at, bass)):
             d = (points[b] - points[a]) / np.linalg.norm(points[b] - points[a])
             F[a, :, k] += d / 2
             F[b, :, k] -= d / 2
     corners = [at(c) for c in block_corners(body)]
-    conditions = np.vstack([np.ones(4), points[corners, :2].T])
-    force = np.linalg.svd(conditions)[2][-1]
-    force *= squeeze.BATTEN / (force[1] * points[corners[1], 1] + force[0] * points[corners[0], 1])
-    F[corners, 2, 3] = force
+    force = np.linalg.svd(np.vstack([np.ones(4), points[corners, :2].T]))[2][-1]  # in balance, up to a factor
+    F[corners, 2, 3] = squeeze.BATTEN * force / (force[:2] @ points[corners[:2], 1])
     F = F.reshape(-1, 4)
-    held = [3 * corners[0] + c for c in range(3)] + [3 * corners[1] + 2, 3 * corners[1], 3 * corners[2] + 2]
-    u = solid.solve(solid.stiffness(found, C), F, held)
-    return dict(zip([*pressed_places(body), "twist"], np.einsum("ik,ik->k", F, u.reshape(-1, 4))))
+    held = [3 * corners[0], *(3 * corners[0] + np.arange(1, 3)), 3 * corners[1], 3 * corners[1] + 2, 3 * corners[2] + 2]
+    u = solid.solve(solid.stiffness(found, C), F, held).reshape(-1, 4)
+    return dict(zip([*pressed_places(body), "twist"], np.einsum("ik,ik->k", F, u)))
 
 
-def test_solid(free, reference):
-    model, w, loads, answer = free
-    mine = {p: float(u @ answer.displacement[:, k]) for k, (p, u) in enumerate(loads.items())}
-    print()
-    for p in mine: print(p, mine[p]*1e3, reference[p]*1e3, mine[p]/reference[p])
-    assert 0
+@pytest.fixture(scope="module")
+def ratio(body):
+    """{press: deflection of the shells over that of solid elements} of a rim with linings all round and no blocks."""
+    mine, other = pressed(body, unbroken(mesh_open_rim(body, 0.025), body)), solid_pressed(body, blocks=False)
+    return {press: mine[press] / other[press] for press in mine}
+
+
+@pytest.mark.parametrize("press", ["lower bout", "upper bout"])
+def test_squeeze_of_sides_and_linings_is_that_of_solid_elements(ratio, press):
+    """2 %: what the study promises. Mapped hexahedra, 2.2 mm of side and 6.5 mm of lining, doming included."""
+    assert ratio[press] == pytest.approx(1, abs=0.02)
+
+
+def test_squeeze_at_the_waist_is_that_of_solid_elements(ratio):
+    """3 %: in the hollow bend the lining lies 4 mm outside the side's own radius of 70 mm, which no shell of one
+    reference surface knows; the bend counts three times at the waist."""
+    assert ratio["waist"] == pytest.approx(1, abs=0.03)
+
+
+def test_twist_of_sides_and_linings_is_that_of_solid_elements(ratio):
+    """2 %. Where facets meet at an angle the twist is carried by the drilling stiffness: 1e-3 of A66 leaves it 14 % soft."""
+    assert ratio["twist"] == pytest.approx(1, abs=0.02)
+
+
+def test_blocks_are_too_stiff_beside_solid_elements(body):
+    """A known error, told in the study's notes: a block taken as a thick layer does not give where the side enters it.
+
+    Cross-grain wood behind a lined side gives as much as some 4 cm of side. Bounds: what squeeze_report.BLOCKS says.
+    """
+    mine, other = pressed(body, mesh_open_rim(body, 0.025)), solid_pressed(body, blocks=True)
+    low = {press: 1 - mine[press] / other[press] for press in mine}
+    assert all(0 < low[press] < 0.16 for press in ("lower bout", "waist", "upper bout"))
+    assert 0 < low["twist"] < 0.22
+
+
+# --- symmetry, supports, energy ---
+
+
+def test_symmetric_rim_moves_symmetrically(body):
+    """Squeezed, the two halves mirror each other; twisted, they are each other's opposite. Mesh: .5 %, its diagonals."""
+    mesh = mesh_open_rim(body, SIZE)
+    model, w = assemble(mesh), weights(sections_on(mesh, sections(body)))
+    loads = squeeze.unit_loads(model.space, body, "free")
+    u = deflect(model, w, np.array(list(loads.values())).T).displacement.reshape(-1, 6, len(loads))
+    mirror = cKDTree(mesh.nodes).query(mesh.nodes * [1, -1, 1])
+    assert mirror[0].max() < 1e-4
+    corners = model.space.basis.dofs.nodal_dofs[0]
+    u = u[corners, :3]
+    for k, press in enumerate(loads):
+        sign = 1 if press != "twist" else -1
+        turned = sign * u[mirror[1]][:, :, k] * [1, -1, 1]
+        assert np.abs(turned - u[:, :, k]).max() < 0.005 * np.abs(u[:, :, k]).max()
+
+
+def test_presses_sit_where_the_body_is_widest_and_narrowest(body):
+    places = pressed_places(body)
+    assert list(places) == ["lower bout", "waist", "upper bout"]
+    for (treble, bass), width in zip(places.values(), (392, 246, 290)):  # mm, of the sheet
+        assert bass[0, 1] - treble[0, 1] == pytest.approx(width * MM, abs=0.1 * MM)
+        assert treble[0, 2] - treble[1, 2] == pytest.approx(0.11, abs=0.02)
+    angle = np.linspace(0, 2 * np.pi, 400, endpoint=False)
+    oval = outline_through(np.column_stack([0.2 - 0.2 * np.cos(angle), 0.14 * np.sin(angle)]))
+    found = pressed_places(replace(body, outline=oval))
+    assert list(found) == ["widest place"]
+    assert found["widest place"][1][0, :2] == pytest.approx([0.2, 0.14], abs=1e-3)
+
+
+def test_rim_in_its_mould_gives_less(body):
+    mesh = mesh_open_rim(body, SIZE)
+    model = assemble(mesh)
+    row = squeeze.solve_row(Build("sheet", "as on the sheet", body), model, body, 2.0)
+    for press in ("lower bout", "waist", "upper bout"):
+        assert 0 < row.deflection["mould", press] < 0.5 * row.deflection["free", press]
+    assert row.frequency["mould"][0] > 2 * row.frequency["free"][0]
+    assert row.balance < 1e-9
+    assert row.frequency["free"].min() > 5  # six rigid motions are not among them
+
+
+def test_stiffness_falls_with_the_cube_of_a_bare_side(body):
+    """2.2 and 4.4 mm sides without linings or blocks: 8 times, 2 %: shear and stretch."""
+    mesh = unbroken(mesh_open_rim(body, 0.05), body)
+    found = []
+    for thickness in (2.2 * MM, 4.4 * MM):
+        sides = (replace(body.sides[0], thickness=thickness),)
+        found.append(pressed(replace(body, sides=sides), mesh, ("lining_top", "lining_back"))["lower bout"])
+    assert found[0] / found[1] == pytest.approx(8, rel=0.02)
+
+
+def test_loose_plate_has_its_braces_and_no_bridge(body):
+    mesh = mesh_loose_plate(body, "top", 0.04)
+    assert {"top", "bridge_plate"} <= set(mesh.surfaces) and "bridge" not in mesh.surfaces
+    assert any(name.startswith("top_braces/") for name in mesh.lines)
+    assert not any("block" in name for name in mesh.names)
+
+
+# --- the study ---
+
+
+@pytest.fixture(scope="module")
+def study(body):
+    """Of the solid-lined body in two builds that need no kerf cell."""
+    double = replace(body, sides=body.sides * 2)
+    models = [assemble(mesh_open_rim(body, h)) for h in (0.05, 0.075)]
+    able = [
+        Build("sheet", "as on the sheet: solid linings", body, is_base=True),
+        Build("double", "doubled sides", double),
+    ]
+    rows = [tuple(squeeze.solve_row(b, m, body, 2.0) for b in able) for m in models]
+    space = models[0].space
+    places = {n: np.array([t[0, :2], b[0, :2]]) for n, (t, b) in pressed_places(body).items()}
+    return squeeze.Squeeze(body, 2.0, 0.05, *rows, space.points[squeeze._ring(space, "rim_top"), :2], places)
+
+
+def test_ruler_tells_apart_what_differs_by_both_reading_errors(study):
+    coarse = replace(study, errors=ReadingErrors(ruler=5 * MM))
+    fine = replace(study, errors=ReadingErrors(ruler=0.001 * MM, load=0.001))
+    assert squeeze.told_apart(coarse, *study.rows) == []
+    assert squeeze.told_apart(fine, *study.rows) == ["lower bout", "waist", "upper bout", "twist"]
+    only_load = replace(study, errors=ReadingErrors(ruler=1e-9, load=0.9))
+    assert squeeze.told_apart(only_load, *study.rows) == []
+    assert "NOT by a ruler" in text(coarse) and "Not told apart" in text(coarse)
+
+
+def test_text_says_what_it_must(study):
+    said = text(study)
+    for words in ("2 kg (19.6 N)", "reading error", "mesh error", "IN ITS MOULD", "twist", "Lowest modes", "loss factor",
+                  "nothing of strength", "can crack", "Not modelled", "too stiff"):  # fmt: skip
+        assert words in said, words
+    grams = 1e3 * sum(study.rows[1].mass.values())
+    assert f"{grams:.0f} g" in said
+    assert "takes" not in said
+
+
+def test_measured_values_stand_beside_the_computed(study):
+    d = study.rows[0].deflection
+    measured = Measured(
+        squeezes={"lower bout": d["free", "lower bout"] * 2 + 0.1 * MM, "twist": 0.02}, squeeze_load=4.0
+    )
+    said = text(replace(study, measured=measured))
+    assert "lower bout, 4 kg, free" in said and "in agreement" in said
+    line = next(line for line in said.splitlines() if line.startswith("lower bout, 4 kg"))
+    assert line.rstrip().endswith("yes") and "+0.10 mm" in line  # computed for the load that was measured with
+    assert next(line for line in said.splitlines() if line.startswith("twist, 4 kg")).rstrip().endswith("no")
+
+
+def test_picture_draws_every_build(study, tmp_path):
+    paths = draw(study, tmp_path)
+    assert [p.suffix for p in paths] == [".svg", ".png"] and all(p.stat().st_size > 10_000 for p in paths)
+    drawing = paths[0].read_text()
+    assert "doubled sides" in drawing and "motion drawn" in drawing
+    panel = squeezed_figure(study).axes[0]
+    assert len(panel.lines) == 3  # before, and two builds after
+
+
+def test_main_writes_tables(tmp_path, monkeypatch, body):
+    """The whole command on a coarse mesh; the builds cut down to two that need no kerf cell."""
+    double = replace(body, sides=body.sides * 2)
+    monkeypatch.setattr(squeeze, "read_sheet", lambda path: body)
+    monkeypatch.setattr(
+        squeeze, "builds", lambda b: [Build("sheet", "as on the sheet", b, True), Build("double", "doubled", double),
+                                      Build("stiff_limit", "limit", b, stiffness=1e3)]
+    )  # fmt: skip
+    said = squeeze.main(
+        SHEET,
+        tmp_path,
+        load_kg=1.0,
+        size_mm=60,
+        measured={"waist": 1.0},
+        pictures=False,
+        ruler_mm=0.1,
+        load_error_percent=1,
+    )
+    assert "1 kg (9.8 N)" in said and "waist, 1 kg, free" in said
+    with (tmp_path / "squeeze.csv").open() as stream:
+        rows = list(csv.DictReader(stream))
+    assert len(rows) == 2 * 7 and {r["build"] for r in rows} == {"sheet", "double"}
+    data = json.loads((tmp_path / "squeeze.json").read_text())
+    assert data["measured"][0]["measured"] == pytest.approx(1e-3)
+    assert set(data["pairs"][0]["told_apart_by"]) <= {"lower bout", "waist", "upper bout", "twist"}
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"load_kg": 0.0}, "--load-kg 0: expected between 0.1 and 20 kg"),
+        ({"load_kg": float("nan")}, "--load-kg nan: expected between"),
+        ({"size_mm": 2}, "--mesh-size-mm 2: expected between 5 and 60 mm"),
+        ({"ruler_mm": -1}, "--ruler-mm -1: expected"),
+        ({"measured": {"lower bowt": 2.0}}, "unknown measured press 'lower bowt' .did you mean 'lower bout'"),
+        ({"measured": {"waist": -2.0}}, "measured deflection, waist: -2: expected between 0 and 200 mm"),
+        ({"recordings": ("nowhere.wav",)}, "recording 'nowhere.wav': no such file"),
+    ],
+)
+def test_bad_input_is_told(tmp_path, given, words):
+    with pytest.raises(ValueError, match=words):
+        squeeze.main(SHEET, tmp_path, **given)
+    with pytest.raises(BadInput, match="no such file"):
+        squeeze.main(tmp_path / "none.toml")
+
+
+# --- the bench: taps, weights, the table [measured] ---
+
+
+def tapped(frequency, loss, rate=8000, seconds=4.0, taps=2, gain=None):
+    """Sound of a rim held in two fingers and tapped: each mode decays as exp(-pi f eta t); a little noise."""
+    t = np.arange(int(seconds * rate)) / rate
+    ring = sum(
+        np.exp(-np.pi * f * eta * t) * np.sin(2 * np.pi * f * t) / (1 + k)
+        for k, (f, eta) in enumerate(zip(frequency, loss))
+    )
+    quiet = np.zeros(int(0.3 * rate))
+    sound = np.concatenate([quiet, *[ring] * taps]) + 2e-4 * np.random.default_rng(1).standard_normal(
+        len(quiet) + taps * len(t)
+    )
+    if gain:  # a recorder that turns itself up as the sound fades, with a time constant and a largest gain
+        fade = np.exp(-np.arange(4 * gain[0] * rate) / (gain[0] * rate)) / (gain[0] * rate)
+        level = fftconvolve(abs(sound), fade)[: len(sound)] + 0.003
+        sound = sound * np.minimum(0.05 / level, gain[1])
+    return rate, (0.8 * sound / abs(sound).max() * 32767).astype(np.int16)
+
+
+def test_tap_of_the_rim_gives_its_loss_factor(study, tmp_path):
+    """Low tones, 55 to 116 Hz, as this rim has them: frequency within .5 %, loss factor within 10 %, no false warning."""
+    row = study.rows[0]
+    f, loss = row.frequency["free"][[0, 1, 3]], row.loss_factor["free"][[0, 1, 3]]
+    wavfile.write(tmp_path / "rim.wav", *tapped(f, loss))
+    tones, notes = squeeze.listen([tmp_path / "rim.wav"])
+    assert [t.frequency for t in tones] == pytest.approx(f, rel=0.005)
+    assert [t.loss for t in tones] == pytest.approx(loss, rel=0.1)
+    assert not any("automatic gain" in note for note in notes)
+    said = text(replace(study, tones=tuple(tones)))
+    assert said.count("its loss factor") == 3
+    assert text(replace(study, notes=("rim.wav: x",))).count("- rim.wav: x") == 1
+
+
+@pytest.mark.parametrize("gain", [(0.1, 40), (0.3, 8), (1.0, 20)])
+def test_automatic_gain_is_warned_of(study, tmp_path, gain):
+    row = study.rows[0]
+    wavfile.write(tmp_path / "gain.wav", *tapped(row.frequency["free"][:2], row.loss_factor["free"][:2], gain=gain))
+    try:
+        _, notes = squeeze.listen([tmp_path / "gain.wav"])
+    except BadInput as problem:
+        notes = [str(problem)]
+    assert any("automatic gain" in note for note in notes)
+
+
+def test_measured_table_becomes_si():
+    found = measured_from(MeasuredTable(
+        rim_g=655, top_g=180.0, squeeze_waist_mm=3.5, squeeze_twist_mm=4, squeeze_load_kg=1.5, rim_tap_hz=[55, 68.5],
+        ruler_error_mm=0.2, tap_error_percent=2,
+    ))  # fmt: skip
+    assert found.weights == pytest.approx({"rim_g": 0.655, "top_g": 0.18})
+    assert found.squeezes == pytest.approx({"waist": 3.5e-3, "twist": 4e-3}) and found.squeeze_load == 1.5
+    assert found.taps == {"rim_tap_hz": (55, 68.5)}
+    assert found.errors == ReadingErrors(ruler=0.2e-3, tap=0.02)
+    assert found and not measured_from(MeasuredTable())
+
+
+@pytest.mark.parametrize(
+    "given", [{"rim_kg": 1}, {"rim_g": "655"}, {"rim_tap_hz": [0.0]}, {"squeeze_held": "hand"}, {"top_g": 3}]
+)
+def test_measured_table_refuses(given):
+    with pytest.raises(ValidationError):
+        MeasuredTable(**given)
+
+
+def test_nearest_modes_are_used_once():
+    assert nearest_modes([100, 104], [101, 150]) == [101, 150]
+    assert nearest_modes([104, 100], [99, 103, 240]) == [103, 99]
+    assert nearest_modes([100, 200], [210]) == [None, 210]
+    assert nearest_modes([100], []) == [None]
+
+
+def test_weights_and_taps_beside_computed(body):
+    """Computed from the parts' own volumes: sides and the top's tones by hand, the table in the maker's units."""
+    sides = body.outline.perimeter * 0.106 * body.side_thickness * body.sides[0].wood.density
+    measured = Measured(
+        weights={"sides_g": sides, "body_g": 1.6}, taps={"top_tap_hz": (60.0, 90.0), "rim_tap_hz": (56.0,)}
+    )
+    computed = computed_for(body, measured, 0.05)
+    assert computed["sides_g"] == pytest.approx(sides, rel=0.04)  # height varies between 97 and 116 mm
+    assert 0.9 < computed["body_g"] < 2.5
+    assert len(computed["top_tap_hz"]) == 6 and computed["rim_tap_hz"][0] == pytest.approx(55.5, rel=0.02)
+    rows = beside(measured, computed)
+    assert [r.unit for r in rows] == ["g", "g", "Hz", "Hz", "Hz"]
+    assert rows[-1].agrees and rows[0].difference == pytest.approx(sides - computed["sides_g"])
+    said = table(rows)
+    assert "without looking at their shapes" in said and "without the air" not in said
+    assert beside(Measured(weights={"top_g": 0.2}), {})[0].agrees is None

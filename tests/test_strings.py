@@ -279,15 +279,19 @@ def test_a_nut_that_moves_like_the_saddle_gives_the_mirror_image():
     frets = replace(one, nut=np.stack([one.nut, one.saddle]))
     pair = [np.sort_complex(couple(LOSSY, 0, f, frets, sines=8).poles) for f in (0, 1)]
     assert pair[0] == pytest.approx(poles[0], rel=1e-12)
-    assert abs(pair[1] - pair[0]).max() > 1
+    own = np.sort_complex(couple(LOSSY, 0, 1, replace(one, nut=one.saddle), sines=8).poles)
+    assert pair[1] == pytest.approx(own, rel=1e-12)
 
 
 def test_four_spare_sines_are_enough():
-    """The last valid partial of a high note has the fewest sines above it. 0.3 % of T60."""
-    body = wooden_box()
-    for fret in (0, 9):
-        few, many = (fall_time(pluck_note(couple(LOSSY, 0, fret, body, sines), Pluck()), 60.0) for sines in (None, 60))
-        assert few == pytest.approx(many, rel=3e-3)
+    """On a top so light that its modes weigh some 100 g at the saddle: 0.1 % of T60, where no spare sine is 4 % off."""
+    body = wooden_box(40)
+    body = replace(body, saddle=3 * body.saddle)
+    error = []
+    for fret in range(0, 15, 2):
+        own, many = (fall_time(pluck_note(couple(LOSSY, 0, fret, body, sines), Pluck()), 60.0) for sines in (None, 60))
+        error.append(abs(own / many - 1))
+    assert max(error) < 1e-3
 
 
 def test_loss_of_the_string_alone_sets_the_decay_on_a_rigid_body():

@@ -1,0 +1,82 @@
+"""A body hung free, its stiffness factorised once: any number of balanced loads, and what only K can tell of modes.
+
+The same answers as statics.deflect without supports; kept open for many loads, one after the other.
+"""
+
+import numpy as np
+import scipy.linalg as sl
+import scipy.sparse as sp
+from scipy.sparse.linalg import LinearOperator, eigsh, splu
+
+from fem.eigen import dissection, rigid_modes
+from fem.model import unit_energies
+from fem.statics import REFINEMENTS, Deflection, _check_balance, _check_energy, internal_forces
+
+
+class FreeBody:
+    """A model with its weights {(role, region, kind): f}, held in six unknowns that stop no deformation.
+
+    ValueError where some part is held by nothing.
+    """
+
+    def __init__(self, model, weights):
+        self.model, self.weights = model, weights
+        self.rigid = rigid_modes(model.space.points)
+        held = sl.qr(self.rigid.T, mode="r", pivoting=True)[1][:6]
+        order = node_order(model)
+        self.order = order[~np.isin(order, held)]
+        K = model.matrix("K", weights)[self.order][:, self.order].tocsc()
+        permc = "MMD_AT_PLUS_A" if dissection(sp.eye_array(2, format="csr")) is None else "NATURAL"
+        try:
+            self._solve = splu(K, permc_spec=permc, diag_pivot_thresh=0.0, options=dict(SymmetricMode=True)).solve
+        except RuntimeError:
+            raise ValueError("the body has a part that nothing holds: its stiffness is singular") from None
+
+    def solve(self, loads):
+        """(size, m) displacement under balanced loads (size, m), six unknowns at rest; one pass, unchecked."""
+        u = np.zeros(loads.shape)
+        u[self.order] = self._solve(np.ascontiguousarray(loads[self.order]))
+        return u
+
+    def deflect(self, loads):
+        """Deflection under balanced loads (size, m); its displacement leaves the body's nodes, taken alike, at rest."""
+        F = np.array(loads, float).reshape(len(loads), -1)
+        _check_balance(self.model.space.points, self.rigid, F)
+        u = self.solve(F)
+        for _ in range(REFINEMENTS):  # takes back what round-off in K has cost
+            u += self.solve(F - internal_forces(self.model, self.weights, u))
+        u = at_rest(u, self.rigid)
+        found = unit_energies(self.model, "K", self.weights, u)
+        energy = {key: self.weights[("K", *key)] * e / 2 for key, e in found.items()}
+        answer = Deflection(u, np.sum(F * u, axis=0) / 2, energy, np.zeros((0, F.shape[1])))
+        _check_energy(answer)
+        return answer
+
+    def modes(self, M, count):
+        """(omega^2 (count,), mass-normalised shapes (size, count)): the lowest, from the factor of K alone, by Lanczos."""
+        MR = M @ self.rigid
+        gram = np.linalg.inv(self.rigid.T @ MR)
+        square = lambda u: u - self.rigid @ (gram @ (MR.T @ u))
+        pseudo = lambda f: square(self.solve((f - MR @ (gram @ (self.rigid.T @ f)))[:, None])[:, 0])
+        n = self.model.size
+        start = square(np.random.default_rng(0).standard_normal(n))
+        inverse = LinearOperator((n, n), matvec=pseudo)
+        omega2, shape = eigsh(
+            self.model.matrix("K", self.weights), count, M, sigma=0.0, OPinv=inverse, v0=start, tol=1e-6
+        )
+        return omega2, shape
+
+
+def node_order(model):
+    """Unknowns (size,) in nested-dissection order of the nodes, or as they are where METIS is not installed."""
+    N = len(model.indptr) - 1
+    graph = sp.csr_array((np.ones(len(model.indices), np.int8), model.indices, model.indptr), shape=(N, N))
+    order = dissection(graph)
+    order = np.arange(N) if order is None else order
+    return (6 * np.asarray(order)[:, None] + np.arange(6)).ravel()
+
+
+def at_rest(u, rigid):
+    """Displacements (size, m) without the rigid motion that the nodes' displacements share, by least squares."""
+    moves = np.arange(len(u)) % 6 < 3
+    return u - rigid @ np.linalg.lstsq(rigid[moves], u[moves], rcond=None)[0]

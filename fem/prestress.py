@@ -1,0 +1,136 @@
+"""Pre-stress: what forces at rest add to the stiffness, and so to the frequencies; seams closed over a gap.
+
+A membrane force N works on the lengthening that rotations cause: 1/2 int grad u . N . grad u, with the full surface
+gradient of all three displacements. Zienkiewicz & Taylor, The Finite Element Method, vol. 2, initial stress stiffness.
+Left out: transverse shear and bending moments (they bring no lengthening to this order), the strings' own T/L.
+"""
+
+import numpy as np
+import scipy.sparse as sp
+from scipy.sparse.linalg import LinearOperator, eigsh
+
+from fem.model import section_matrix, strains
+from fem.moisture import stiffness_operator
+
+
+def membrane_forces(model, weights, displacement):
+    """{region: (elements, points, 3) N/m} N11, N22, N12 of shells and {region: (elements, points, 1) N} axial of beams.
+
+    displacement (size,), under loads alone: no strain of it may be free of stress.
+    """
+    found = {}
+    for op in model.operators:
+        if op.role != "K" or op.family == "seam":
+            continue
+        C = section_matrix(op, weights)
+        if np.isscalar(C):
+            continue
+        k = 3 if op.family == "shell" else 1
+        e = strains(op, displacement[:, None])[..., 0]
+        found[op.region] = np.einsum("eqst,eqt->eqs", C[:, :, :k], e, optimize=True) / op.weight[..., None]
+    return found
+
+
+def scalar_stiffness(model, forces):
+    """(size / 6, size / 6) CSR on the model's node pattern: int grad phi_a . N . grad phi_b, the same for u, v, w."""
+    space = model.space
+    _, grad, weight = space.shell_fields
+    data = np.zeros(len(model.indices))
+    for op, places in zip(model.operators, model.places):
+        if op.role != "K" or op.region not in forces:
+            continue
+        N = forces[op.region]
+        if op.family == "shell":
+            surface = space.mesh.surfaces[op.region]
+            t, e1 = surface.triangles, surface.grain
+            e2 = np.cross(space.mesh.normal[t], e1)
+            g = np.stack([np.einsum("eqai,ei->eqa", grad[t], e) for e in (e1, e2)], axis=-1)
+            tensor = N[..., [0, 2, 2, 1]].reshape(*N.shape[:2], 2, 2)
+            S = np.einsum("eq,eqai,eqij,eqbj->eab", weight[t], g, tensor, g, optimize=True)
+        else:
+            _, _, slope, dx, _ = space.edge_fields(space.mesh.lines[op.region].edges, N.shape[1])
+            S = np.einsum("eq,eqa,eqb->eab", dx * N[..., 0], slope, slope, optimize=True)
+        data += np.bincount(places.ravel(), S.ravel(), minlength=len(data))
+    n = len(model.indptr) - 1
+    return sp.csr_array((data, model.indices, model.indptr), shape=(n, n))
+
+
+def geometric_stiffness(model, forces):
+    """K_g (size, size) CSR on the model's pattern: 1/2 u' K_g u is the work of the forces on the rotations of u."""
+    S = scalar_stiffness(model, forces)
+    data = S.data[:, None, None] * np.diag([1.0, 1, 1, 0, 0, 0])
+    return sp.bsr_array((data, S.indices, S.indptr), shape=(model.size, model.size)).tocsr()
+
+
+def rayleigh(model, forces, shapes):
+    """(n,) u' K_g u of shapes (size, n) without assembling K_g."""
+    S, u = scalar_stiffness(model, forces), shapes.reshape(-1, 6, shapes.shape[1])
+    return sum(np.einsum("am,am->m", u[:, c], S @ u[:, c]) for c in range(3))
+
+
+def frequency_ratio(model, forces, omega2, shapes):
+    """(n,) frequency with the forces over that without them, for mass-normalised shapes: sqrt(1 + phi' K_g phi / omega^2).
+
+    Rayleigh's quotient: right to first order in the forces; for the lowest mode never too low.
+    """
+    return np.sqrt(np.maximum(1 + rayleigh(model, forces, shapes) / omega2, 0))
+
+
+def largest_ratio(body, forces, M):
+    """rho = max |u' K_g u| / (u' K u) over all deformations u of a FreeBody square to its rigid motions in the norm of M.
+
+    No omega^2 moves by more than that part of itself: (1 - rho) K <= K + K_g <= (1 + rho) K, Courant-Fischer. 1/rho is
+    how many times the load would have to grow for the body to buckle, or more. By Lanczos, to 1 %.
+    """
+    S, n = scalar_stiffness(body.model, forces), body.model.size
+    R, MR = body.rigid, M @ body.rigid
+    gram = np.linalg.inv(R.T @ MR)
+    square = lambda u: u - R @ (gram @ (MR.T @ u))
+
+    def spread(u):
+        f = np.zeros((n // 6, 6))
+        f[:, :3] = S @ u.reshape(-1, 6)[:, :3]
+        return f.ravel() - MR @ (gram @ (R.T @ f.ravel()))
+
+    K = body.model.matrix("K", body.weights)
+    value = eigsh(
+        LinearOperator((n, n), matvec=spread, dtype=float), 1, K,
+        Minv=LinearOperator((n, n), matvec=lambda f: square(body.solve(f[:, None])[:, 0]), dtype=float),
+        which="LM", tol=1e-2, ncv=12, v0=square(np.random.default_rng(1).standard_normal(n)), return_eigenvectors=False,
+    )  # fmt: skip
+    return float(np.abs(value).max())
+
+
+# --- a seam closed over a gap ---
+
+
+def seam_points(model, region):
+    """(edges, points, 3) m of a seam's quadrature points, and the sign by which its third jump counts along +z."""
+    space, seam = model.space, model.space.mesh.seams[region]
+    t, _, _, _, s = space.edge_fields(seam.edges_a, space.element.maxdeg + 1)
+    ends = space.mesh.nodes[seam.edges_a]
+    up = np.sign(np.cross(t, seam.inward)[:, 2])
+    return ends[:, :1] + s[:, None] * (ends[:, 1:] - ends[:, :1]), up
+
+
+def gap_load(model, weights, region, gap):
+    """(size,) load that closes a seam whose two edges were apart by gap (edges, points) [m], plate above rim along +z.
+
+    int B' k (0, 0, gap): the seam would be at rest with that jump.
+    """
+    op = stiffness_operator(model, region)
+    free = np.zeros(op.B.shape[:3])
+    free[..., 2] = gap * seam_points(model, region)[1][:, None]
+    force = np.einsum("eqst,eqt->eqs", section_matrix(op, weights), free)
+    F = np.zeros((model.size // 6, 6))
+    np.add.at(F, op.nodes, np.einsum("eqsnc,eqs->enc", op.B, force, optimize=True))
+    return F.ravel()
+
+
+def seam_pull(model, weights, region, displacement, gap):
+    """(edges, points) N/m with which a seam closed over a gap pulls the plate down and the rim up, and its weights [m]."""
+    op = stiffness_operator(model, region)
+    up = seam_points(model, region)[1][:, None]
+    jump = strains(op, displacement[:, None])[..., 2, 0] * up
+    stiffness = section_matrix(op, weights)[..., 2, 2] / op.weight
+    return stiffness * (jump - gap), op.weight

@@ -1,0 +1,256 @@
+"""Harmonic response of a body with its air: mobility, and where the input power turns to heat or to sound.
+
+(K + i sum_p H_p - omega^2 (M + M_a) + i omega (sum_p C_p + R)) q = f, e^{+i omega t}. Unknowns q: modes of the structure (a
+static residual vector among them), volume displacements of the openings, cavity modes, in any basis.
+H_p = eta_p K_p are hysteretic losses of a part, C_p true dashpots, R and M_a what the air outside does.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import scipy.linalg as sl
+
+from fem.body_modes import RADIATION
+from fem.radiation import Radiation, added_mass_at, resistance_at
+
+CHUNK = 64  # frequencies worked on at a time
+FREQUENCIES = np.arange(40.0, 1000.5, 1.0)  # Hz
+STEPS = 30  # of the inverse iteration for a complex mode
+CONVERGED = 1e-10
+NEGATIVE = 1e-8  # relative size of a negative eigenvalue taken for round-off
+
+
+@dataclass(frozen=True)
+class ModalModel:
+    """Matrices (n, n) of n unknowns. SI; loss and viscous as in BodyModes, by part, without a common part."""
+
+    stiffness: np.ndarray  # K
+    mass: np.ndarray  # M, without the air outside where `radiation` holds it
+    loss: Mapping[str, np.ndarray] = field(default_factory=dict)  # {part: H_p = (eta K)_p}, hysteretic
+    viscous: Mapping[str, np.ndarray] = field(default_factory=dict)  # {part: C_p}: supports, an opening's friction
+    radiation: Radiation | None = None
+
+    def __post_init__(self):
+        n = len(self.stiffness)
+        named = {"stiffness": self.stiffness, "mass": self.mass}
+        named |= {f"losses of '{part}'": H for part, H in {**self.loss, **self.viscous}.items()}
+        for what, A in named.items():
+            if A.shape != (n, n) or not np.isfinite(A).all() or abs(A - A.T).max() > 1e-6 * max(abs(A).max(), 1e-300):
+                raise ValueError(f"modal model: {what} has shape {A.shape}; expected ({n}, {n}), finite and symmetric")
+        for part in (*self.loss, *self.viscous):
+            if part == RADIATION or (part in self.loss and part in self.viscous):
+                raise ValueError(f"modal model: part '{part}' appears twice; 'radiation' is no part")
+            H = self.loss[part] if part in self.loss else self.viscous[part]
+            if np.linalg.eigvalsh((H + H.T) / 2)[0] < -NEGATIVE * abs(H).max():
+                raise ValueError(f"modal model: losses of '{part}' are negative; a part cannot give energy")
+        if self.radiation is not None and self.radiation.resistance.shape[1:] != (n, n):
+            raise ValueError(
+                f"modal model: radiation has shape {self.radiation.resistance.shape[1:]}; expected ({n}, {n})"
+            )
+
+
+# --- what goes into a model ---
+
+
+@dataclass(frozen=True)
+class Support:
+    """Springs and dashpots between ground and k places of the body: a lap, a chest, an arm, a hanging cord."""
+
+    part: str
+    motion: np.ndarray  # (k, n) displacement of each place along its spring, per unit of each unknown
+    stiffness: np.ndarray  # (k,) N/m
+    resistance: np.ndarray  # (k,) N s/m
+
+
+def held(model, supports):
+    """The model with Supports: springs join K, each support's dashpots become the viscous losses of its part."""
+    K, viscous = model.stiffness, dict(model.viscous)
+    for s in supports:
+        K = K + (s.motion.T * s.stiffness) @ s.motion
+        viscous[s.part] = viscous.get(s.part, 0) + (s.motion.T * s.resistance) @ s.motion
+    return replace(model, stiffness=K, viscous=viscous)
+
+
+def residual_vector(solve, shift, M, shape, load, tolerance=1e-12, most=200):
+    """(dofs,) Ritz vector: how a load (dofs,) bends the structure beyond its kept modes; mass-normalised, orthogonal to them.
+
+    shape (dofs, k): kept modes of K x = lambda M x, rigid ones among them. solve: (K - shift M)^-1 on columns; shift below
+    zero, well nearer to it than the first mode left out. With the vector the static receptance is exact.
+    The statics K r = f - M shape shape'f are iterated from the shifted solve. Craig & Kurdila, Fundamentals of Structural
+    Dynamics, 2006, ch. 11 (residual flexibility, inertia relief).
+    """
+    M_shape = M @ shape
+    clean = lambda x: x - shape @ (M_shape.T @ x)
+    rest = load - M_shape @ (shape.T @ load)
+    r = np.zeros_like(rest)
+    for _ in range(most):
+        new = clean(solve((rest - shift * (M @ r))[:, None])[:, 0])
+        change, r = np.linalg.norm(new - r), new
+        if change <= tolerance * np.linalg.norm(r):
+            break
+    else:
+        raise ArithmeticError(
+            "the residual vector did not settle: the shift lies too far below the first mode left out"
+        )
+    r = clean(r)
+    return r / np.sqrt(r @ (M @ r))
+
+
+# --- harmonic drive ---
+
+
+@dataclass(frozen=True)
+class Response:
+    """Answer of a model to a harmonic force of amplitude 1 N at w frequencies."""
+
+    frequency: np.ndarray  # (w,) Hz
+    displacement: np.ndarray  # (w, n) complex, of the unknowns
+    mobility: np.ndarray  # (w,) complex, velocity over force at the drive [s/kg]
+    power: dict[str, np.ndarray]  # {part or 'radiation': (w,)} mean power, heat or sound [W]
+
+    @property
+    def input_power(self):
+        """(w,) mean power that the force puts in [W]."""
+        return self.mobility.real / 2
+
+    @property
+    def radiated_power(self):
+        """(w,) [W]; zero where the model has no air outside."""
+        return self.power.get(RADIATION, np.zeros(len(self.frequency)))
+
+    @property
+    def share(self):
+        """{part or 'radiation': (w,)} of the input power; they sum to 1."""
+        return {part: p / self.input_power for part, p in self.power.items()}
+
+    @property
+    def imbalance(self):
+        """(w,) |input - sum of the parts| / input: round-off, else an error."""
+        return np.abs(self.input_power - sum(self.power.values())) / self.input_power
+
+    @property
+    def velocity(self):
+        """(w, n) complex, of the unknowns."""
+        return 2j * np.pi * self.frequency[:, None] * self.displacement
+
+
+def harmonic(model, drive, frequency=FREQUENCIES):
+    """Response to a force of 1 N whose work on the unknowns is drive' q, drive (n,), at frequencies (w,) [Hz].
+
+    Power of a part: 1/2 omega q^H H_p q, or 1/2 omega^2 q^H C_p q; radiated: 1/2 omega^2 q^H R q.
+    """
+    frequency = np.asarray(frequency, float)
+    chunks = [_chunk(model, drive, frequency[i : i + CHUNK]) for i in range(0, len(frequency), CHUNK)]
+    q = np.concatenate([found for found, _ in chunks])
+    power = {part: np.concatenate([p[part] for _, p in chunks]) for part in chunks[0][1]}
+    return Response(frequency, q, 2j * np.pi * frequency * (q @ drive), power)
+
+
+def _chunk(model, drive, frequency):
+    """Displacements (w, n) and {part: power (w,)} at a few frequencies."""
+    omega = 2 * np.pi * frequency
+    w = omega[:, None, None]
+    hysteretic, viscous, R, added = _matrices(model, omega)
+    D = model.stiffness + 1j * hysteretic - w**2 * (model.mass + added) + 1j * w * (viscous + R)
+    q = np.linalg.solve(D, np.broadcast_to(drive.astype(complex)[:, None], (len(omega), len(drive), 1)))[..., 0]
+    energy = lambda A: np.real(np.einsum("wi,wi->w", q.conj(), q @ A))
+    power = {part: omega / 2 * energy(H) for part, H in model.loss.items()}
+    power |= {part: omega**2 / 2 * energy(C) for part, C in model.viscous.items()}
+    if model.radiation is not None:
+        power[RADIATION] = omega**2 / 2 * np.real(np.einsum("wi,wij,wj->w", q.conj(), R, q))
+    return q, power
+
+
+def _matrices(model, omega):
+    """sum H_p, sum C_p (n, n), R and M_a (w, n, n) at omega (w,)."""
+    none = np.zeros_like(model.stiffness)
+    hysteretic, viscous = sum(model.loss.values(), none), sum(model.viscous.values(), none)
+    if model.radiation is None:
+        return hysteretic, viscous, none[None], none[None]
+    return hysteretic, viscous, resistance_at(model.radiation, omega), added_mass_at(model.radiation, omega)
+
+
+# --- modes ---
+
+
+@dataclass(frozen=True)
+class ComplexModes:
+    """Modes of a model with all its losses, ascending: D x = 0 where omega^2 is replaced by lambda = omega^2 (1 + i eta)."""
+
+    frequency: np.ndarray  # (m,) Hz
+    loss_factor: np.ndarray  # (m,) eta
+    shape: np.ndarray  # (n, m) complex
+    part_loss: dict[str, np.ndarray]  # {part or 'radiation': (m,)}; they sum to eta
+    residual: np.ndarray  # (m,) |D x| over its stiffness terms [-]
+
+
+def undamped_modes(model, frequency=0.0):
+    """omega (n,) [rad/s] and shape (n, n), mass-normalised with the air outside as it is at a frequency [Hz]; real."""
+    added = 0 if model.radiation is None else added_mass_at(model.radiation, 2 * np.pi * frequency)[0]
+    value, shape = sl.eigh(model.stiffness, model.mass + added)
+    return np.sqrt(value.clip(0)), shape
+
+
+def complex_modes(model, lowest=1.0, highest=1000.0):
+    """ComplexModes of a model between two frequencies [Hz], dashpots and air outside each taken at the mode's own frequency.
+
+    Inverse iteration with the quotient x'Ax / x'Bx (A, B complex symmetric), started from the modes with proportioned
+    losses. x^H D x = 0 splits the loss factor exactly: eta = sum_p x^H H_p x / x^H K x. Motions so damped that they do not
+    swing are left out. ArithmeticError where two starts end in one mode.
+    """
+    found = [_refined(model, *start) for start in _damped_start(model, lowest, highest)]
+    found = sorted((f for f in found if f is not None), key=lambda f: f[0].real)
+    value = np.array([f[0] for f in found])
+    x = np.array([f[1] for f in found]).reshape(len(found), -1).T
+    alike = np.triu(np.abs(x.conj().T @ x), 1) > 1 - 1e-6
+    if np.any(alike & (np.abs(value[:, None] - value) < 1e-8 * np.abs(value))):
+        raise ArithmeticError("two complex modes came out as one: modes too close, or losses too large, to follow")
+    frequency = np.sqrt(value.real) / (2 * np.pi)
+    parts = [_part_loss(model, v, y) for v, y in zip(value, x.T)]
+    part_loss = {part: np.array([p[part] for p in parts]) for part in (parts[0] if parts else {})}
+    return ComplexModes(frequency, value.imag / value.real, x, part_loss, np.array([f[2] for f in found]))
+
+
+def _damped_start(model, lowest, highest):
+    """[(lambda, x (n,))] with C_ij and R_ij between undamped modes as at the mean of both frequencies."""
+    omega, shape = undamped_modes(model, (lowest + highest) / 2)
+    hysteretic, viscous, R, _ = _matrices(model, np.array([np.pi * (lowest + highest)]))
+    root = np.sqrt(omega)
+    G = shape.T @ hysteretic @ shape + (shape.T @ (viscous + R[0]) @ shape) * root[:, None] * root
+    value, vector = np.linalg.eig(np.diag(omega**2) + 1j * G)
+    within = (value.real >= (2 * np.pi * lowest) ** 2) & (value.real <= (2 * np.pi * highest) ** 2)
+    return [(value[j], shape @ vector[:, j]) for j in np.flatnonzero(within)]
+
+
+def _refined(model, value, x):
+    """(lambda, unit x (n,), |D x| / |K x|) of the mode near a start; None for a motion that does not swing."""
+    for _ in range(STEPS):
+        if value.real <= 0:
+            return None
+        A, B = _frozen(model, np.sqrt(value.real))
+        miss = np.linalg.norm(A @ x - value * (B @ x)) / np.linalg.norm(A @ x)
+        if miss < CONVERGED:
+            break
+        x = np.linalg.solve(A - value * (1 + 1e-14) * B, B @ x)
+        x = x / np.linalg.norm(x)
+        value = (x @ A @ x) / (x @ B @ x)
+    return value, x, miss
+
+
+def _frozen(model, omega):
+    """A = K + i sum H_p + i omega (sum C_p + R) and B = M + M_a, all as at omega [rad/s]."""
+    hysteretic, viscous, R, added = _matrices(model, np.array([omega]))
+    return model.stiffness + 1j * (hysteretic + omega * (viscous + R[0])), model.mass + added[0]
+
+
+def _part_loss(model, value, x):
+    """{part or 'radiation': share of eta} of one mode."""
+    omega = np.sqrt(value.real)
+    energy = lambda A: np.real(x.conj() @ A @ x)
+    part = {p: energy(H) for p, H in model.loss.items()}
+    part |= {p: omega * energy(C) for p, C in model.viscous.items()}
+    if model.radiation is not None:
+        part[RADIATION] = omega * energy(resistance_at(model.radiation, omega)[0])
+    stored = energy(model.stiffness)
+    return {p: e / stored for p, e in part.items()}

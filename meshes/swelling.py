@@ -1,0 +1,83 @@
+"""What each part of a body would do by itself when the moisture of all wood changes by 1 %: free strains by region.
+
+Every layer of a region is given with its own section, since layers of different woods pull against each other. Boards
+are quarter-sawn, as everywhere: R across the grain in the plane, T through it. A lining's kerfs are in its section; the
+wood between them moves as solid wood does.
+"""
+
+from fem.mesh import part_of
+from fem.moisture import free_of_stress, movement
+from fem.sections import Layer, difference, laminate
+from meshes.body import braces_of
+from meshes.parts import _crosswise, sections
+
+
+def swelling(body):
+    """{region: [(Section, strain per 1 % of moisture)]} of every region of parts.sections(body) but the joints."""
+    whole = sections(body)
+    found = {"sides": side_layers(body.sides)}
+    for name in ("top", "back"):
+        found[name] = [(whole[name], strain(getattr(body, name).wood))]
+    for name in ("bridge", "bridge_plate", "lining_top", "lining_back"):
+        part = getattr(body, name)
+        if name in whole and part.wood is not None:
+            found[name] = [(whole[name], strain(part.wood))]
+    for brace in braces_of(body, "top") + braces_of(body, "back"):
+        region = f"{brace.plate}_braces/{brace.name}"
+        found[region] = [(whole[region], strain(brace.wood, "beam"))]
+    for number, bar in enumerate(body.side_bars, 1):
+        found[f"side_bars/{number}"] = [(whole[f"side_bars/{number}"], strain(bar.wood, "beam"))]
+    return found | _blocks(body, whole) | _neck(body, whole)
+
+
+def strain(wood, family="shell", seen="LR"):
+    """Strain of a layer per 1 % of moisture. seen: which directions of the wood lie along the first and second axis."""
+    m = movement(wood)
+    by_letter = {"L": m.along, "R": m.radial, "T": m.tangential}
+    return free_of_stress(family, *(by_letter[letter] for letter in seen))
+
+
+def side_layers(sides):
+    """[(Section, strain)] of each layer of a side, outermost first."""
+    found, outer = [], sides[0].thickness / 2
+    for board in sides:
+        across = _crosswise(board.grain_angle - sides[0].grain_angle)
+        layer = Layer(board.wood, board.thickness, outer - board.thickness / 2, across)
+        found.append((laminate([layer]), strain(board.wood, seen="RL" if across else "LR")))
+        outer -= board.thickness
+    return found
+
+
+def _blocks(body, whole):
+    """Blocks as parts.blocks has them: L and R in the plane of a footprint, or R and T where the grain runs through it."""
+    found = {}
+    for name in ("neck_block", "tail_block"):
+        block = getattr(body, name)
+        for region in (r for r in whole if part_of(r) == name):
+            on_side = region.endswith("/sides")
+            through = block.grain == ("along_body" if on_side else "toward_top")
+            found[region] = [(whole[region], strain(block.wood, seen="RT" if through else "LR"))]
+    return found
+
+
+def _neck(body, whole):
+    if (n := body.neck) is None:
+        return {}
+    board = laminate([Layer(n.fingerboard_wood, n.fingerboard_thickness, n.fingerboard_thickness / 2)])
+    found = {"neck": [(difference(whole["neck"], board), strain(n.wood)), (board, strain(n.fingerboard_wood))]}
+    for region, wood, seen in (
+        ("neck/head", n.wood, "LR"), ("neck/heel", n.wood, "LR"), ("neck/heel_side", n.wood, "RT"),
+        ("neck/tongue", n.fingerboard_wood, "LR"),
+    ):  # fmt: skip
+        if region in whole:
+            found[region] = [(whole[region], strain(wood, seen=seen))]
+    return found
+
+
+def movements(body):
+    """{name of a wood: Movement} of all woods that the body uses."""
+    parts = [body.top, body.back, *body.sides, *body.braces, body.bridge, body.lining_top, body.lining_back]
+    parts += [body.bridge_plate, body.neck_block, body.tail_block, *body.side_bars, body.neck]
+    woods = [part.wood for part in parts if part is not None and part.wood is not None]
+    woods += [body.neck.fingerboard_wood] if body.neck else []
+    return {wood.name: movement(wood) for wood in woods}
