@@ -79,13 +79,12 @@ class Cavity:
 class CavityModes:
     """Modes of the air behind rigid walls, ascending; the first is the uniform pressure.
 
-    M_f = 1/(rho c^2) int p p, K_f = 1/rho int grad p . grad p. Shapes are M_f-normalised; the first over the air alone,
-    without the wood in the mesh: `size` is then shape' M_f shape.
+    M_f = 1/(rho c^2) int p p, K_f = 1/rho int grad p . grad p. Shapes are M_f-normalised, the first one over the air
+    alone, without the wood in the mesh.
     """
 
     frequency: np.ndarray  # (k,) Hz
     shape: np.ndarray  # (unknowns, k) Pa/J^1/2
-    size: np.ndarray  # (k,)
     basis: Basis = field(repr=False)
     mass: sp.csr_array = field(repr=False)  # M_f
     solve: object = field(repr=False)  # loads -> K_f^-1 loads, both without the uniform pressure in the M_f product
@@ -111,10 +110,8 @@ def cavity_modes(cavity, highest_hz, density=DENSITY, speed=SPEED):
         count *= 2
     kept = max(FEWEST - 1, int(np.sum(omega < 4 * np.pi * highest_hz)))
     uniform = np.full((K.shape[0], 1), np.sqrt(density * speed**2 / (cavity.volume - cavity.solid)))
-    size = np.ones(min(kept, count) + 1)
-    size[0] = cavity.volume / (cavity.volume - cavity.solid)
     frequency = np.append(0.0, omega[:kept] / (2 * np.pi))
-    return CavityModes(frequency, np.hstack([uniform, shape[:, :kept]]), size, basis, M, solve, density, speed)
+    return CavityModes(frequency, np.hstack([uniform, shape[:, :kept]]), basis, M, solve, density, speed)
 
 
 def _weyl(cavity, f, c):
@@ -181,12 +178,12 @@ def couple(space, shape, cavity, air):
 
 def coupling_of(loads, air, openings=()):
     """Coupling of loads (unknowns of the air, n + openings): int N u_n dS of every motion."""
-    c = air.shape.T @ loads
-    rest = loads - air.mass @ (air.shape @ (c / air.size[:, None]))
+    kept = air.shape[:, 1:]  # `solve` takes out the uniform pressure
+    rest = loads - air.mass @ (kept @ (kept.T @ loads))
     X = air.solve(rest)
-    X -= air.shape @ (air.shape.T @ (air.mass @ X) / air.size[:, None])
+    X -= kept @ (kept.T @ (air.mass @ X))
     residual = rest.T @ X
-    return Coupling(c, (residual + residual.T) / 2, X, openings)
+    return Coupling(air.shape.T @ loads, (residual + residual.T) / 2, X, openings)
 
 
 def face_points(cavity, basis, group):

@@ -9,15 +9,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import scipy.linalg as sl
 
+from fem.air import DENSITY
 from fem.body_modes import RADIATION
-from fem.radiation import Radiation, added_mass_at, resistance_at
+from fem.radiation import Radiation, added_mass_at, in_basis, resistance_at
 
+VISCOSITY = 1.81e-5  # Pa s, of air at 20 C
 CHUNK = 64  # frequencies worked on at a time
 FREQUENCIES = np.arange(40.0, 1000.5, 1.0)  # Hz
-STEPS = 30  # of the inverse iteration for a complex mode
-CONVERGED = 1e-10
 NEGATIVE = 1e-8  # relative size of a negative eigenvalue taken for round-off
 
 
@@ -53,6 +52,20 @@ class ModalModel:
 # --- what goes into a model ---
 
 
+def with_air(K, M, structure, loss, resistance=None, radiation=None):
+    """ModalModel of a body and its air, state (q, U, s): K, M by air.coupled_matrices(..., exterior="boundary_elements").
+
+    structure: number n of the modes q. loss: {part: (n, n)} over them. resistance: {opening: Pa s/m3} of each U, in order.
+    radiation: of (q, U), as computed with the pistons' columns after the modes'.
+    """
+    total, resistance = len(K), resistance or {}
+    wide = lambda A, at: np.pad(A, ((at, total - at - len(A)),) * 2)
+    viscous = {name: wide(np.array([[r]]), structure + j) for j, (name, r) in enumerate(resistance.items())}
+    if radiation is not None:
+        radiation = in_basis(radiation, np.eye(radiation.resistance.shape[1], total))
+    return ModalModel(K, M, {part: wide(H, 0) for part, H in loss.items()}, viscous, radiation)
+
+
 @dataclass(frozen=True)
 class Support:
     """Springs and dashpots between ground and k places of the body: a lap, a chest, an arm, a hanging cord."""
@@ -72,17 +85,32 @@ def held(model, supports):
     return replace(model, stiffness=K, viscous=viscous)
 
 
+def opening_resistance(opening, frequency, density=DENSITY, viscosity=VISCOSITY):
+    """Viscous resistance [Pa s/m3] of a round Opening at a frequency [Hz]: pressure over volume velocity.
+
+    A wide tube's wall drags with sqrt(rho mu omega / 2) times the velocity (Pierce, Acoustics, 1981), over the wall's
+    thickness and an end correction at both faces. Assumed: the inertial one, 8 a/(3 pi) each; a thin plate's sharp edge
+    drags more (Brandao & Schnitzer, Acoustic impedance of a cylindrical orifice, J. Fluid Mech., 2020). It grows with the
+    root of the frequency: take the lowest resonance of the air, where nearly all of it acts.
+    """
+    drag = np.sqrt(density * viscosity * np.pi * frequency)
+    length = opening.thickness + 16 * opening.radius / (3 * np.pi)
+    return 2 * drag * length / opening.radius / opening.area
+
+
 def residual_vector(solve, shift, M, shape, load, tolerance=1e-12, most=200):
     """(dofs,) Ritz vector: how a load (dofs,) bends the structure beyond its kept modes; mass-normalised, orthogonal to them.
 
     shape (dofs, k): kept modes of K x = lambda M x, rigid ones among them. solve: (K - shift M)^-1 on columns; shift below
     zero, well nearer to it than the first mode left out. With the vector the static receptance is exact.
     The statics K r = f - M shape shape'f are iterated from the shifted solve. Craig & Kurdila, Fundamentals of Structural
-    Dynamics, 2006, ch. 11 (residual flexibility, inertia relief).
+    Dynamics, 2006 (residual flexibility, inertia relief).
     """
     M_shape = M @ shape
     clean = lambda x: x - shape @ (M_shape.T @ x)
     rest = load - M_shape @ (shape.T @ load)
+    if np.linalg.norm(rest) <= 1e-10 * np.linalg.norm(load):
+        raise ArithmeticError("the kept modes already answer for the whole load: there is no residual vector")
     r = np.zeros_like(rest)
     for _ in range(most):
         new = clean(solve((rest - shift * (M @ r))[:, None])[:, 0])
@@ -151,7 +179,7 @@ def _chunk(model, drive, frequency):
     """Displacements (w, n) and {part: power (w,)} at a few frequencies."""
     omega = 2 * np.pi * frequency
     w = omega[:, None, None]
-    hysteretic, viscous, R, added = _matrices(model, omega)
+    hysteretic, viscous, R, added = matrices_at(model, omega)
     D = model.stiffness + 1j * hysteretic - w**2 * (model.mass + added) + 1j * w * (viscous + R)
     q = np.linalg.solve(D, np.broadcast_to(drive.astype(complex)[:, None], (len(omega), len(drive), 1)))[..., 0]
     energy = lambda A: np.real(np.einsum("wi,wi->w", q.conj(), q @ A))
@@ -162,95 +190,10 @@ def _chunk(model, drive, frequency):
     return q, power
 
 
-def _matrices(model, omega):
+def matrices_at(model, omega):
     """sum H_p, sum C_p (n, n), R and M_a (w, n, n) at omega (w,)."""
     none = np.zeros_like(model.stiffness)
     hysteretic, viscous = sum(model.loss.values(), none), sum(model.viscous.values(), none)
     if model.radiation is None:
         return hysteretic, viscous, none[None], none[None]
     return hysteretic, viscous, resistance_at(model.radiation, omega), added_mass_at(model.radiation, omega)
-
-
-# --- modes ---
-
-
-@dataclass(frozen=True)
-class ComplexModes:
-    """Modes of a model with all its losses, ascending: D x = 0 where omega^2 is replaced by lambda = omega^2 (1 + i eta)."""
-
-    frequency: np.ndarray  # (m,) Hz
-    loss_factor: np.ndarray  # (m,) eta
-    shape: np.ndarray  # (n, m) complex
-    part_loss: dict[str, np.ndarray]  # {part or 'radiation': (m,)}; they sum to eta
-    residual: np.ndarray  # (m,) |D x| over its stiffness terms [-]
-
-
-def undamped_modes(model, frequency=0.0):
-    """omega (n,) [rad/s] and shape (n, n), mass-normalised with the air outside as it is at a frequency [Hz]; real."""
-    added = 0 if model.radiation is None else added_mass_at(model.radiation, 2 * np.pi * frequency)[0]
-    value, shape = sl.eigh(model.stiffness, model.mass + added)
-    return np.sqrt(value.clip(0)), shape
-
-
-def complex_modes(model, lowest=1.0, highest=1000.0):
-    """ComplexModes of a model between two frequencies [Hz], dashpots and air outside each taken at the mode's own frequency.
-
-    Inverse iteration with the quotient x'Ax / x'Bx (A, B complex symmetric), started from the modes with proportioned
-    losses. x^H D x = 0 splits the loss factor exactly: eta = sum_p x^H H_p x / x^H K x. Motions so damped that they do not
-    swing are left out. ArithmeticError where two starts end in one mode.
-    """
-    found = [_refined(model, *start) for start in _damped_start(model, lowest, highest)]
-    found = sorted((f for f in found if f is not None), key=lambda f: f[0].real)
-    value = np.array([f[0] for f in found])
-    x = np.array([f[1] for f in found]).reshape(len(found), -1).T
-    alike = np.triu(np.abs(x.conj().T @ x), 1) > 1 - 1e-6
-    if np.any(alike & (np.abs(value[:, None] - value) < 1e-8 * np.abs(value))):
-        raise ArithmeticError("two complex modes came out as one: modes too close, or losses too large, to follow")
-    frequency = np.sqrt(value.real) / (2 * np.pi)
-    parts = [_part_loss(model, v, y) for v, y in zip(value, x.T)]
-    part_loss = {part: np.array([p[part] for p in parts]) for part in (parts[0] if parts else {})}
-    return ComplexModes(frequency, value.imag / value.real, x, part_loss, np.array([f[2] for f in found]))
-
-
-def _damped_start(model, lowest, highest):
-    """[(lambda, x (n,))] with C_ij and R_ij between undamped modes as at the mean of both frequencies."""
-    omega, shape = undamped_modes(model, (lowest + highest) / 2)
-    hysteretic, viscous, R, _ = _matrices(model, np.array([np.pi * (lowest + highest)]))
-    root = np.sqrt(omega)
-    G = shape.T @ hysteretic @ shape + (shape.T @ (viscous + R[0]) @ shape) * root[:, None] * root
-    value, vector = np.linalg.eig(np.diag(omega**2) + 1j * G)
-    within = (value.real >= (2 * np.pi * lowest) ** 2) & (value.real <= (2 * np.pi * highest) ** 2)
-    return [(value[j], shape @ vector[:, j]) for j in np.flatnonzero(within)]
-
-
-def _refined(model, value, x):
-    """(lambda, unit x (n,), |D x| / |K x|) of the mode near a start; None for a motion that does not swing."""
-    for _ in range(STEPS):
-        if value.real <= 0:
-            return None
-        A, B = _frozen(model, np.sqrt(value.real))
-        miss = np.linalg.norm(A @ x - value * (B @ x)) / np.linalg.norm(A @ x)
-        if miss < CONVERGED:
-            break
-        x = np.linalg.solve(A - value * (1 + 1e-14) * B, B @ x)
-        x = x / np.linalg.norm(x)
-        value = (x @ A @ x) / (x @ B @ x)
-    return value, x, miss
-
-
-def _frozen(model, omega):
-    """A = K + i sum H_p + i omega (sum C_p + R) and B = M + M_a, all as at omega [rad/s]."""
-    hysteretic, viscous, R, added = _matrices(model, np.array([omega]))
-    return model.stiffness + 1j * (hysteretic + omega * (viscous + R[0])), model.mass + added[0]
-
-
-def _part_loss(model, value, x):
-    """{part or 'radiation': share of eta} of one mode."""
-    omega = np.sqrt(value.real)
-    energy = lambda A: np.real(x.conj() @ A @ x)
-    part = {p: energy(H) for p, H in model.loss.items()}
-    part |= {p: omega * energy(C) for p, C in model.viscous.items()}
-    if model.radiation is not None:
-        part[RADIATION] = omega * energy(resistance_at(model.radiation, omega)[0])
-    stored = energy(model.stiffness)
-    return {p: e / stored for p, e in part.items()}

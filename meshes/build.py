@@ -312,10 +312,14 @@ def _neck(body, sides, size):
 
 
 def _glue_neck(body, top, sides):
-    """Adds the regions where the neck is glued on: its heel to the sides, the fingerboard's tongue to the top."""
+    """Adds the regions where the neck is glued on: its heel to the sides, the fingerboard's tongue to the top.
+
+    A heel that ends within the back lining's height reaches to the nearer edge of that row.
+    """
     neck = body.neck
     if neck.heel_depth:
-        x, y, z = sides.nodes[sides.triangles].mean(axis=1).T
+        corners = sides.nodes[sides.triangles]
+        x, y, z = (corners.min(axis=1) + corners.max(axis=1)).T / 2
         at = (x > body.outline.length / 2) & (np.abs(y) < neck.width / 2) & (top_height(body, x, y) - z < neck.heel_depth)
         upright = np.tile([0.0, 0.0, 1.0], (at.sum(), 1))
         sides.surfaces["neck/heel_side"] = Surface(np.flatnonzero(at), along_surface(upright, sides.normal[at]))

@@ -30,7 +30,7 @@ def mesh_cavity(body, size=DEFAULT_SIZE, ports=()):
     openings |= {f"port {k}": Opening(port[2], body.side_thickness) for k, port in enumerate(ports, 1)}
     plan = _plan(body, ports)
     depth = float(np.mean(_ceiling(body, *plan.points.T) - _floor(body, *plan.points.T)))
-    hole = _circle(body.soundhole.radius)
+    hole = circle(body.soundhole.radius)
     rings = {"soundhole": np.column_stack([hole + body.soundhole.centre, np.zeros(len(hole))])}
     rings |= {f"port {k}": _port(body, plan, port, depth, f"port {k}") for k, port in enumerate(ports, 1)}
     nodes, tetrahedra, faces = prism(plan.points, depth, rings, size)
@@ -51,7 +51,7 @@ def wood_inside(body, cut=()):
     volume += sum(bar.width * bar.thickness * free for bar in body.side_bars)
     if body.bridge_plate is not None:
         volume += body.bridge_plate.length * body.bridge_plate.width * body.bridge_plate.thickness
-    return volume + sum(b.width * b.thickness * b.height for n, b in zip(BLOCKS, blocks) if n not in cut)
+    return float(volume + sum(b.width * b.thickness * b.height for n, b in zip(BLOCKS, blocks) if n not in cut))
 
 
 def _lost(end, brace):
@@ -140,7 +140,7 @@ def _without(plan, outline, name, block, inward):
 # --- openings ---
 
 
-def _circle(radius):
+def circle(radius):
     """(n, 2) m, a polygon about the origin that has the circle's area, its sides OPENING_SIZE long."""
     n = max(12, int(np.ceil(2 * np.pi * radius / OPENING_SIZE)))
     angle = 2 * np.pi * np.arange(n) / n
@@ -164,7 +164,7 @@ def _port(body, plan, port, depth, name):
             f"{name} of {2 * MM * radius:.0f} mm, {MM * below:.0f} mm below the top, does not fit into the side of "
             f"{MM * (top - back):.0f} mm with {MM * MARGIN:.0f} mm of wood round it"
         )
-    ring = _circle(radius)
+    ring = circle(radius)
     along = (b - a) / np.hypot(*(b - a))
     z = (z + ring[:, 1] - top) * depth / (top - back)
     return np.column_stack([[x, y] + ring[:, :1] * along, z])

@@ -4,12 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from meshes.body import back_height, top_height
+from meshes.body import back_height, side_height, top_height
 from meshes.outline import point_at
 from meshes.plan import triangulate
 
 SIZE = 0.031  # m; some 1200 triangles on a steel-string guitar
-EDGE_OF_HOLE = 0.25  # length of a triangle at the edge of the soundhole, over the hole's radius
+EDGE_OF_HOLE = 0.25  # length of a triangle at the edge of an opening, over its radius
 
 
 @dataclass(frozen=True)
@@ -18,35 +18,48 @@ class OuterSurface:
 
     nodes: np.ndarray  # (n, 3) m
     triangles: np.ndarray  # (m, 3)
-    groups: dict[str, np.ndarray]  # 'top', 'back', 'sides', 'soundhole' -> indices of triangles; together all, once
+    groups: dict[str, np.ndarray]  # 'top', 'back', 'sides', 'soundhole', 'port 1' ... -> triangles; together all, once
 
 
-def outer_surface(body, size=SIZE):
-    """OuterSurface of a Body with triangles of about `size` [m], finer at the soundhole's edge. The neck is left out."""
+def outer_surface(body, size=SIZE, ports=()):
+    """OuterSurface of a Body with triangles of about `size` [m], finer at the openings' edges. The neck is left out.
+
+    ports: round openings in the sides, (place on the rim as arc length of the outline, depth of the centre below the
+    top, radius) [m] each, as in cavity.mesh_cavity.
+    """
     count = int(np.ceil(body.outline.perimeter / size))
-    rim = point_at(body.outline, body.outline.perimeter * np.arange(count) / count)
-    hole = _ring(body.soundhole)
-    pieces = [_plate(body, rim, hole, size), _plate(body, rim, None, size), _sides(body, rim, size)]
-    (top, top_faces), (back, back_faces), (middle, side_faces) = pieces
-    back_faces = back_faces[:, ::-1]
-    # sides' nodes: the top's rim, rows between, the back's rim; the first `count` nodes of a plate are its rim
-    place = np.concatenate(
-        [np.arange(count), len(top) + len(back) + np.arange(len(middle)), len(top) + np.arange(count)]
-    )
-    in_hole = _inside(hole, top[top_faces].mean(axis=1)[:, :2])
-    faces = [top_faces[~in_hole], top_faces[in_hole], back_faces + len(top), place[side_faces]]
-    ends = np.cumsum([0, *map(len, faces)])
-    groups = {name: np.arange(a, b) for name, a, b in zip(("top", "soundhole", "back", "sides"), ends, ends[1:])}
-    return OuterSurface(np.concatenate([top, back, middle]), np.concatenate(faces), groups)
+    arc = body.outline.perimeter * np.arange(count) / count
+    rim = point_at(body.outline, arc)
+    hole = {"soundhole": _ring(body.soundhole.centre, body.soundhole.radius)}
+    top, top_faces, top_groups = _plate(rim, top_height, body, "top", hole, size)
+    back, back_faces, back_groups = _plate(rim, back_height, body, "back", {}, size)
+    side, side_faces, side_groups = _sides(body, arc, rim, ports, size)
+    # the sides' nodes: the top's rim, the back's rim (the first `count` of each plate), then their own
+    own = len(top) + len(back) + np.arange(len(side))
+    place = np.concatenate([np.arange(count), len(top) + np.arange(count), own])
+    faces = np.concatenate([top_faces, back_faces[:, ::-1] + len(top), place[side_faces]])
+    group = np.concatenate([top_groups, back_groups, side_groups])
+    groups = {name: np.flatnonzero(group == name) for name in dict.fromkeys(group.tolist())}
+    return OuterSurface(np.concatenate([top, back, side]), faces, groups)
 
 
-def _ring(soundhole):
-    """Polygon (k, 2) [m], counter-clockwise, with the area of the round soundhole."""
+def _ring(centre, radius, stretch=1.0):
+    """Polygon (k, 2) [m], counter-clockwise, with the area of a circle; its second coordinate stretched."""
     count = round(2 * np.pi / EDGE_OF_HOLE)
     turn = 2 * np.pi / count
-    radius = soundhole.radius * np.sqrt(turn / np.sin(turn))
     angle = turn * np.arange(count)
-    return np.asarray(soundhole.centre) + radius * np.column_stack([np.cos(angle), np.sin(angle)])
+    reach = radius * np.sqrt(turn / np.sin(turn))
+    return np.asarray(centre) + reach * np.column_stack([np.cos(angle), stretch * np.sin(angle)])
+
+
+def _plane(polygon, rings, name, size):
+    """Points, counter-clockwise triangles and group names (m,) inside a polygon, {group: ring} marked out in it."""
+    lines = [line for ring in rings.values() for line in zip(ring, np.roll(ring, -1, axis=0))]
+    points, faces = triangulate(polygon, lines, None, size)
+    group = np.full(len(faces), name, dtype=object)
+    for opening, ring in rings.items():
+        group[_inside(ring, points[faces].mean(axis=1))] = opening
+    return points, faces, group
 
 
 def _inside(ring, points):
@@ -56,23 +69,46 @@ def _inside(ring, points):
     return (along[:, 0] * d[..., 1] - along[:, 1] * d[..., 0] > 0).all(axis=1)
 
 
-def _plate(body, rim, hole, size):
-    """Nodes (n, 3) and counter-clockwise triangles of the top (with the hole's edge in it) or, without hole, the back."""
-    height = back_height if hole is None else top_height
-    lines = [] if hole is None else list(zip(hole, np.roll(hole, -1, axis=0)))
-    plan, faces = triangulate(rim, lines, None, size)
-    return np.column_stack([plan, height(body, *plan.T)]), faces
+def _plate(rim, height, body, name, rings, size):
+    """Nodes (n, 3), triangles and groups of a plate seen from above; its rim's nodes come first."""
+    plan, faces, group = _plane(rim, rings, name, size)
+    return np.column_stack([plan, height(body, *plan.T)]), faces, group
 
 
-def _sides(body, rim, size):
-    """Nodes of the rows between both rims and outward triangles, numbered: top rim, rows between, back rim."""
-    top, back = top_height(body, *rim.T), back_height(body, *rim.T)
-    rows, k = max(2, round(float(np.mean(top - back)) / size)), len(rim)
-    between = [np.column_stack([rim, top + (back - top) * j / rows]) for j in range(1, rows)]
-    i, j = (v.ravel() for v in np.meshgrid(np.arange(k), np.arange(rows)))
-    a, b = j * k + i, j * k + (i + 1) % k
-    c, d = a + k, b + k
-    one = ((i + j) % 2 == 0)[:, None]  # diagonals alternate
-    first = np.where(one, np.column_stack([a, c, d]), np.column_stack([a, c, b]))
-    second = np.where(one, np.column_stack([a, d, b]), np.column_stack([b, c, d]))
-    return np.concatenate(between), np.concatenate([first, second])
+def _sides(body, arc, rim, ports, size):
+    """Nodes between the rims, outward triangles and groups; numbered: rim of the top, rim of the back, nodes between.
+
+    The sides are unrolled, seen from outside: arc length to the right, z upward in units of the mean height.
+    """
+    k, length, heights = len(arc), body.outline.perimeter, side_height(body, *rim.T)
+    mean = float(np.mean(heights))
+    rows = max(1, round(mean / size))
+    rings = {f"port {n}": _port(body, port, mean) for n, port in enumerate(ports, 1)}
+    along = np.append(arc, length)
+    up = mean * np.arange(1, rows) / rows - mean  # heights of the seam's own nodes
+    right = np.column_stack([np.full(rows - 1, length), up])
+    polygon = np.vstack([_at(along, -mean), right, _at(along[::-1], 0.0), _at(np.zeros(rows - 1), up[::-1])])
+    points, faces, group = _plane(polygon, rings, "sides", size)
+    bottom, seam, top = np.arange(k + 1), k + 1 + np.arange(rows - 1), k + rows + np.arange(k + 1)[::-1]
+    left = 2 * k + rows + 1 + np.arange(rows - 1)[::-1]
+    inner = np.arange(2 * k + 2 * rows, len(points))
+    place = np.empty(len(points), int)
+    place[top], place[bottom] = np.arange(k + 1) % k, k + np.arange(k + 1) % k
+    place[left] = place[seam] = 2 * k + np.arange(rows - 1)
+    place[inner] = 2 * k + rows - 1 + np.arange(len(inner))
+    s, z = points[np.concatenate([left, inner])].T
+    x, y = (np.interp(s, along, np.append(v, v[0])) for v in rim.T)
+    down = -z / mean * np.interp(s, along, np.append(heights, heights[0]))
+    edge = np.interp(s, along, np.append(top_height(body, *rim.T), top_height(body, *rim[0])))
+    return np.column_stack([x, y, edge - down]), place[faces], group
+
+
+def _at(s, z):
+    return np.column_stack([s, np.broadcast_to(z, len(s))])
+
+
+def _port(body, port, mean):
+    """Ring of a side port in the unrolled sides."""
+    place, depth, radius = port
+    stretch = mean / float(side_height(body, *point_at(body.outline, place)))
+    return _ring((place % body.outline.perimeter, -depth * stretch), radius, stretch)

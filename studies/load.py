@@ -29,6 +29,7 @@ from studies.rim_builds import COMMON, builds, complete_linings
 DEFAULT_STRINGS = "steel"
 SPREAD = (0.054, 0.038)  # m between the outer strings at saddle and nut
 NUT = 0.001  # m, of the strings above the fingerboard at the nut
+COARSER = 1.5  # size of the second mesh over that of the first
 MODES = 8  # lowest ones whose shift is told
 AHEAD = 0.04  # m either side of the centre line, where the top between bridge and soundhole is looked at
 
@@ -79,6 +80,7 @@ class Load:
     unknowns: int
     pulls: tuple[Pull, ...]
     rows: tuple[Row, ...]  # the sheet's own build first
+    coarse: Row  # the sheet's own build on the coarser mesh
     frequency: np.ndarray  # (MODES,) Hz of the sheet's own build without strings
     space: object = None  # for pictures
     sheet: str = ""
@@ -108,24 +110,32 @@ def main(sheet, out=None, size_mm=None, strings=None, pictures=True):
 
 
 def run(body, pulls, size=DEFAULT_SIZE, progress=None):
-    """Load of a body under its string_pulls, for all rim builds on one mesh; each build's stiffness is factorised once."""
+    """Load of a body under its string_pulls, for all rim builds on one mesh; each build's stiffness is factorised once.
+
+    The sheet's own build is solved on a coarser mesh as well, which tells the mesh error.
+    """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=body.assumed + assumed)
     rows = builds(body)
-    progress = progress or Progress(len(rows) + 1)
-    progress.say("meshing")
-    model = assemble(mesh_body(body, size))
-    load, places = string_load(model.space, body, pulls), Places(model.space, body, pulls)
-    progress.step()
-    found, modes = [], None
-    for build in rows:
-        progress.say(build.label)
-        row, modes = solve_row(build, model, load, places, modes)
-        found.append(row)
-        progress.step()
+    progress = progress or Progress(len(rows) + 2)
+    levels = []
+    for h, wanted in ((COARSER * size, rows[:1]), (size, rows)):
+        progress.say(f"mesh of {1e3 * h:.0f} mm")
+        model = assemble(mesh_body(body, h))
+        places = Places(model.space, body, pulls)
+        load, found, modes = string_load(places, pulls), [], None
+        progress.step(0.5)
+        for build in wanted:
+            progress.say(build.label)
+            row, modes = solve_row(build, model, load, places, modes)
+            found.append(row)
+            progress.step(1.0 if h == size else 0.5)
+        levels.append(found)
     progress.close("solved")
     frequency = np.sqrt(modes[0]) / (2 * np.pi)
-    return Load(body, size, int(model.size), tuple(pulls), tuple(found), frequency, model.space)
+    return Load(
+        body, size, int(model.size), tuple(pulls), tuple(levels[1]), levels[0][0], frequency, model.space
+    )  # fmt: skip
 
 
 # --- the load ---
@@ -187,7 +197,7 @@ class Places:
         self.fret = box.surface_spot(space, board, self.x_12, 0.0)
         self.share = (self.x_12 - saddle_x) / (x_nut - saddle_x)  # of the nut's motion in the string's at the 12th fret
         self.widths = box.rim_spots(space, body)
-        x, y, _ = space.points.T
+        x = space.points[:, 0]
         top, bridge = box.nodes_on(space, "top"), body.bridge
         front, rear = (bridge.centre[0] + s * bridge.width / 2 for s in (1, -1))
         edge = body.soundhole.centre[0] - body.soundhole.radius
@@ -206,16 +216,16 @@ class Places:
     def saddle_points(self):
         """(3,) of each string at the saddle's top."""
         lift = self.body.top.thickness / 2 + self.body.bridge.saddle_height
-        return [s.point + [0, 0, lift] for s in self.saddles]
+        return [s.point + np.array([0, 0, lift]) for s in self.saddles]
 
     def nut_points(self):
         lift = self.body.neck.fingerboard_thickness + NUT
-        return [s.point + [0, 0, lift] for s in self.nuts]
+        return [s.point + np.array([0, 0, lift]) for s in self.nuts]
 
 
-def string_load(space, body, pulls):
+def string_load(places, pulls):
     """(size,) of all strings together: each pulls saddle and nut towards each other along itself, in balance."""
-    places = Places(space, body, pulls)
+    space = places.space
     F = np.zeros(space.size)
     for pull, a, b, p, q in zip(pulls, places.saddles, places.nuts, places.saddle_points(), places.nut_points()):
         force = pull.tension * (q - p) / np.linalg.norm(q - p)

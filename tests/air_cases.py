@@ -10,7 +10,7 @@ from fem.air import Cavity, face_points
 C, RHO = 343.2, 1.204  # m/s, kg/m3
 
 
-def extruded(plan, levels, openings=None):
+def extruded(plan, levels):
     """Cavity over a scikit-fem triangle mesh, between the levels z (k,) [m]; groups 'top', 'back', 'sides'."""
     n, layers = plan.p.shape[1], len(levels) - 1
     nodes = np.vstack([np.column_stack([plan.p.T, np.full(n, z)]) for z in levels])

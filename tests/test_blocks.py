@@ -180,10 +180,11 @@ def test_cut_leaves_the_wood_behind_it(hazel):
 
 
 def test_neck_is_glued_to_side_and_top(hazel):
-    mesh, n = mesh_body(hazel, 0.04), hazel.neck
+    n = replace(hazel.neck, heel_depth=0.06)
+    mesh = mesh_body(replace(hazel, neck=n), 0.04)
     heel, tongue = (areas(mesh, mesh.surfaces[region].triangles).sum() for region in ("neck/heel_side", "neck/tongue"))
-    assert heel == pytest.approx(n.width * n.heel_depth, rel=0.02)  # the row below the heel follows the back's slope
-    assert tongue == pytest.approx(n.width * n.tongue, rel=0.02)
+    assert heel == pytest.approx(n.width * n.heel_depth, rel=1e-3)
+    assert tongue == pytest.approx(n.width * n.tongue, rel=0.01)
     under = mesh.nodes[np.unique(of(mesh, "neck/heel")), 0]
     assert np.ptp(under) == pytest.approx(n.heel_length, abs=1e-3)
 

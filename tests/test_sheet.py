@@ -321,7 +321,7 @@ BAD = {
         {"neck_block": {"cut_width_mm": 20, "cut_depth_mm": 16, "cut_height_mm": 120}},
         ["cut_height_mm = 120", "at most 95 mm"],
     ),
-    "hole in the neck block": ({"neck_block": {"hole_mm": 12}}, ["neck_block.hole_mm = 12", "one of: "]),
+    "hole in the neck block": ({"neck_block": {"hole_mm": 12}}, ["neck_block.hole_mm = 12", "a known key"]),
     "wide hole": ({"tail_block": {"hole_mm": 35, "width_mm": 40}}, ["tail_block.hole_mm = 35", "at most 32 mm"]),
     "deep heel": ({"neck": {"heel_depth_mm": 120}}, ["neck.heel_depth_mm = 120", "at most the side there, 95 mm"]),
     "shallow heel": ({"neck": {"heel_depth_mm": 10}}, ["heel_depth_mm = 10", "thickness 16 mm, or 0 for no heel"]),

@@ -33,7 +33,7 @@ def test_both_sides_of_a_cutaway_end_at_the_neck(tmp_path):
     body = cases.cutaway(tmp_path, **cases.BARE)
     bass, treble = (side_profile(body, side)[0][-1] for side in ("bass", "treble"))
     assert bass + treble == pytest.approx(body.outline.perimeter, rel=1e-9)
-    assert treble > bass + 0.02  # the bay's edge is longer than the bass side's
+    assert treble > bass + 0.002  # the bay's edge is longer than the bass side's
     assert treble == pytest.approx(where_y(body.outline, 0.0)[-1])
 
 
@@ -67,7 +67,7 @@ def test_drawing_is_at_full_size(hazel, tmp_path):
     data = path.read_bytes()
     texts = [zlib.decompress(m) for m in re.findall(rb"stream\r?\n(.*?)\r?\nendstream", data, re.S) if m[:1] == b"x"]
     page = b"\n".join(texts).decode("latin1")
-    runs = re.findall(r"([-\d.]+) ([-\d.]+) m\n([-\d.]+) ([-\d.]+) l\nS", page)
+    runs = re.findall(r"([-\d.]+) ([-\d.]+) m\n([-\d.]+) ([-\d.]+) l\s+S", page)
     level = [abs(float(x1) - float(x0)) * 25.4 / 72 for x0, y0, x1, y1 in runs if y0 == y1]
     assert min(abs(run - 100) for run in level) < 0.01
     upright = [abs(float(y1) - float(y0)) * 25.4 / 72 for x0, y0, x1, y1 in runs if x0 == x1]

@@ -1,0 +1,273 @@
+"""What a night needs before its first row: bodies, meshes, cells, and a reduced model for each mesh with many variants."""
+
+import itertools
+from collections import Counter
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fem.merged_terms import merge
+from fem.model import assemble, weights
+from fem.reduce import Greedy, greedy, reduce
+from meshes.build import mesh_body
+from studies.fingerprint import fingerprint
+from studies.night_bodies import body_at, find_moves, fingerprint_of, variant_build
+from studies.night_design import Variant
+from studies.night_plan import extremes
+from studies.night_sections import (
+    REACH,
+    SLOW,
+    Tabulated,
+    cell_points,
+    cheap,
+    fit,
+    inputs,
+    quick_sections,
+    slow_section,
+)
+
+MODEL_VERSION = 1  # raise whenever a row may change
+ENOUGH = 30  # variants of one mesh for which a reduced basis pays
+MOST_GROUNDS = 12  # sheets read beforehand; with more, every variant is solved in full
+TRAIN, SPANNING = 48, 200  # variants that the basis, and the merging of terms, are made from
+MARGIN = 0.7  # of the plan's tolerance that the basis aims at: variants between the trained ones are worse
+
+
+@dataclass(frozen=True)
+class Ground:
+    """A body at one set of remade factors, and the fingerprint of its mesh."""
+
+    body: object
+    mesh: str
+
+
+@dataclass(frozen=True)
+class Kit:
+    """Everything that a worker needs; travels by pickle."""
+
+    night: object
+    moves: object
+    grounds: dict  # {values of the remade factors (tuple): Ground}; empty: all in full
+    slow: dict  # {(values, rim): {piece: Tabulated or Fitted}}
+    merged: dict  # {mesh: Merged}
+    saddle: dict  # {mesh: (r,) the basis at the saddle's middle}
+    words: tuple[str, ...] = ()  # what was done, for the log
+
+    def ground_key(self, variant):
+        return tuple(variant.values[name] for name in self.moves.remade)
+
+    def reduced(self, variant):
+        """Whether a reduced model serves this variant."""
+        ground = self.grounds.get(self.ground_key(variant))
+        return ground is not None and ground.mesh in self.merged
+
+
+def sheet_print(night):
+    """Fingerprint of the body that the base sheet describes; comments and the order of keys do not count."""
+    body = body_at(night, {})
+    return fingerprint(replace(body, assumed=(), warnings=()))
+
+
+def row_key(night, sheet, variant):
+    """Key of a variant's row: everything that its numbers depend on. sheet: sheet_print(night)."""
+    written = {
+        key: night.base[key] * variant.values[f.name] if f.times else variant.values[f.name]
+        for f in night.plan.factor
+        for key in f.keys
+    }
+    plan = night.plan
+    return fingerprint(
+        MODEL_VERSION, sheet, written, variant.draws, variant.rim, plan.mesh_size_mm, plan.modes, list(plan.outputs)
+    )
+
+
+def prepare(night, variants, folder, cells, say=lambda text: None):
+    """Kit for the variants. cells(items) yields the sections of [(body, piece)], in order, wherever they are computed."""
+    moves = find_moves(night, body_at(night, {}), say)
+    kit = Kit(night, moves, {}, {}, {}, {})
+    counts = Counter(map(kit.ground_key, variants))
+    if len(counts) > MOST_GROUNDS:
+        words = (f"{', '.join(moves.remade)}: {len(counts)} different sheets, so every variant is solved in full",)
+        return replace(kit, words=words)
+    size = night.plan.mesh_size_mm / 1e3
+    meshes, grounds, words = {}, {}, []
+    for values in counts:
+        say("meshing")
+        body = body_at(night, dict(zip(moves.remade, values)))
+        mesh = mesh_body(body, size)
+        name = fingerprint_of(mesh)
+        meshes.setdefault(name, mesh)
+        grounds[values] = Ground(body, name)
+    kit = replace(kit, grounds=grounds)
+    of_mesh = Counter(grounds[kit.ground_key(v)].mesh for v in variants)
+    large = [name for name, n in of_mesh.items() if n >= ENOUGH]
+    served = [v for v in variants if grounds[kit.ground_key(v)].mesh in large]
+    slow, told = slow_pieces(kit, served, cells, say)
+    kit = replace(kit, slow=slow)
+    merged, saddle = {}, {}
+    for name in large:
+        mine = [v for v in served if grounds[kit.ground_key(v)].mesh == name]
+        merged[name], saddle[name], more = reduced_model(kit, mine, meshes[name], folder, say)
+        told += more
+    if (rest := len(variants) - len(served)) > 0:
+        words.append(f"{rest} variants on meshes of fewer than {ENOUGH} variants each are solved in full")
+    return replace(kit, merged=merged, saddle=saddle, words=(*words, *told))
+
+
+def sections_of(kit, variant):
+    """(Build, {region: Section}) of a variant by tables and fits."""
+    key = kit.ground_key(variant)
+    build = variant_build(kit.grounds[key].body, kit.moves, variant)
+    return build, quick_sections(build, kit.slow[key, variant.rim], point_of(kit.night.plan, variant))
+
+
+# --- cells ---
+
+
+def point_of(plan, variant):
+    """{coordinate: value}: a factor by its name, a draw by (board, 0..3); boards of one plank count once."""
+    point = {f.name: variant.values[f.name] for f in plan.factor}
+    for s in plan.scatter:
+        for board in s.boards[: 1 if s.correlation == 1 else None]:
+            point |= {(board, k): float(z) for k, z in enumerate(variant.draws[board])}
+    return point
+
+
+def axes_of(plan, moves):
+    """((coordinate, middle, half range), ...) of all that varies without remaking the body."""
+    found = []
+    for f in plan.factor:
+        if f.name in moves.quick:
+            low, high = extremes(f)
+            found.append((f.name, (low + high) / 2, (high - low) / 2))
+    for s in plan.scatter:
+        boards = s.boards[: 1 if s.correlation == 1 else None]
+        found += [((board, k), 0.0, REACH) for board in boards for k in range(4)]
+    return tuple(found)
+
+
+def variant_at(plan, base, axes, x):
+    """A Variant like `base` whose coordinates stand at x (d,) in -1..1."""
+    values, draws = dict(base.values), {b: np.zeros(4) for s in plan.scatter for b in s.boards}
+    for (name, middle, half), t in zip(axes, x):
+        if isinstance(name, str):
+            values[name] = middle + half * t
+        else:
+            plank = next((s.boards for s in plan.scatter if s.correlation == 1 and name[0] in s.boards), (name[0],))
+            for board in plank:
+                draws[board] = draws[board].copy()
+                draws[board][name[1]] = half * t
+    return Variant(-1, -1, values, draws, base.rim)
+
+
+def slow_pieces(kit, variants, cells, say):
+    """({(values, rim): {piece: Tabulated or Fitted}}, words on the fits)."""
+    plan = kit.night.plan
+    axes = axes_of(plan, kit.moves)
+    plans, todo = [], []
+    for key, rim in dict.fromkeys((kit.ground_key(v), v.rim) for v in variants):
+        mine = [v for v in variants if (kit.ground_key(v), v.rim) == (key, rim)]
+        body_of = lambda v, key=key: variant_build(kit.grounds[key].body, kit.moves, v).body
+        start = body_of(variant_at(plan, mine[0], axes, np.zeros(len(axes))))
+        for piece in SLOW:
+            if cheap(start, piece):
+                continue
+            say(f"what {piece.replace('_', ' ')} depends on ({rim})")
+            job = _job(plan, axes, mine, body_of, start, piece)
+            plans.append((key, rim, piece, *job))
+            todo += [(body, piece) for body in job[0]]
+    found = iter(cells(todo))
+    slow, words = {(kit.ground_key(v), v.rim): {} for v in variants}, []
+    for key, rim, piece, bodies, points, own in plans:
+        sections = list(itertools.islice(found, len(bodies)))
+        if points is None:
+            slow[key, rim][piece] = Tabulated({inputs(b, piece): s for b, s in zip(bodies, sections)})
+        else:
+            made = fit(points, sections, own)
+            slow[key, rim][piece] = made
+            words.append(
+                f"{piece.replace('_', ' ')} ({rim}): fitted to {len(bodies)} cells in {len(own)} coordinates, "
+                f"off by {100 * made.error:.2g} % of the largest value (rms, each cell left out in turn)"
+            )
+    return slow, words
+
+
+def _job(plan, axes, variants, body_of, start, piece):
+    """(bodies whose cells are needed, points or None for a table, axes that matter)."""
+    own, name = [], inputs(start, piece)
+    for i, axis in enumerate(axes):
+        x = np.eye(len(axes))[i]
+        if any(inputs(body_of(variant_at(plan, variants[0], axes, s * x)), piece) != name for s in (-1, 1)):
+            own.append(axis)
+    names = [axis[0] for axis in own]
+    distinct = {}
+    for v in variants:
+        point = point_of(plan, v)
+        distinct.setdefault(tuple(point[n] for n in names), v)
+        if len(distinct) > plan.accuracy.cells:
+            break
+    if len(distinct) <= plan.accuracy.cells:
+        return [body_of(v) for v in distinct.values()], None, own
+    points = cell_points(len(own), plan.accuracy.cells, np.array([not isinstance(n, str) for n in names]))
+    return [body_of(variant_at(plan, variants[0], own, x)) for x in points], points, own
+
+
+class Cells:
+    """Computes sections of linings and joints; given to the workers."""
+
+    def work(self, item):
+        """Section of (body, piece)."""
+        return slow_section(*item)
+
+
+# --- reduced model ---
+
+
+def reduced_model(kit, variants, mesh, folder, say):
+    """(Merged, the basis at the saddle (r,), words) for the variants of one mesh; the basis is kept in the folder."""
+    plan = kit.night.plan
+    model = assemble(mesh)
+    pick = np.unique(np.linspace(0, len(variants) - 1, SPANNING).round().astype(int))
+    sections = [sections_of(kit, variants[i])[1] for i in pick]
+    samples = [weights(sections[i]) for i in np.unique(np.linspace(0, len(pick) - 1, TRAIN).round().astype(int))]
+    want = (plan.modes, MARGIN * plan.accuracy.estimate, plan.accuracy.basis)
+    table = [[list(key), value] for w in samples for key, value in sorted(w.items())]
+    file = folder / f"basis-{fingerprint(MODEL_VERSION, mesh, table, list(want))}.npz"
+    found = load_basis(file)
+    if found is None:
+        found = greedy(model, samples, *want, say=say)
+        save_basis(file, found)
+    say("projecting")
+    reduced = reduce(model, found.V, found.Z)
+    at = saddle_node(model, kit.grounds[kit.ground_key(variants[0])].body)
+    words = (
+        f"reduced basis of {reduced.size} from {len(found.solved)} full solves of {model.size} unknowns; largest estimate "
+        f"over {len(samples)} variants {found.worst[-1]:.2g} (first {found.worst[0]:.2g})",
+    )
+    return merge(reduced, sections), found.V[6 * at + 2].copy(), words
+
+
+def saddle_node(model, body):
+    """Shape-function node of the top nearest to the saddle's middle."""
+    x, y, _ = model.space.points.T
+    top = model.space.nodes_of("top")
+    return top[np.argmin(np.hypot(x[top] - body.bridge.saddle_x, y[top] - body.bridge.centre[1]))]
+
+
+def save_basis(file, found):
+    """Write under another name first: a file that exists is whole."""
+    draft = file.with_suffix(".part")
+    with draft.open("wb") as stream:
+        np.savez(stream, V=found.V, Z=found.Z, solved=found.solved, worst=found.worst)
+    draft.replace(file)
+
+
+def load_basis(file):
+    """The stored Greedy, or None if there is none that can be read."""
+    try:
+        with np.load(file) as data:
+            return Greedy(data["V"], data["Z"], tuple(data["solved"].tolist()), tuple(data["worst"].tolist()))
+    except (OSError, ValueError, KeyError, EOFError):
+        return None
+
+
