@@ -116,15 +116,26 @@ def seam_points(model, region):
 def gap_load(model, weights, region, gap):
     """(size,) load that closes a seam whose two edges were apart by gap (edges, points) [m], plate above rim along +z.
 
-    int B' k (0, 0, gap): the seam would be at rest with that jump.
+    int B' k (0, 0, gap; 0, -gap', 0): the seam would be at rest with that jump, and with the turn that goes with its slope.
     """
     op = stiffness_operator(model, region)
+    at, up = seam_points(model, region)
     free = np.zeros(op.B.shape[:3])
-    free[..., 2] = gap * seam_points(model, region)[1][:, None]
+    free[..., 2] = gap * up[:, None]
+    free[..., 4] = -_slope(at, gap) * up[:, None]
     force = np.einsum("eqst,eqt->eqs", section_matrix(op, weights), free)
     F = np.zeros((model.size // 6, 6))
     np.add.at(F, op.nodes, np.einsum("eqsnc,eqs->enc", op.B, force, optimize=True))
     return F.ravel()
+
+
+def _slope(at, value):
+    """(edges, points) derivative along each edge of a value (edges, points) at points (edges, points, 3) on it [1/m]."""
+    s = np.linalg.norm(at - at[:, :1], axis=2)
+    powers = np.arange(s.shape[1])
+    V = s[..., None] ** powers
+    dV = np.where(powers > 0, powers * s[..., None] ** np.maximum(powers - 1, 0), 0)
+    return np.einsum("eqk,ek->eq", dV, np.linalg.solve(V, value[..., None])[..., 0])
 
 
 def seam_pull(model, weights, region, displacement, gap):

@@ -4,9 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fem.mesh import Line, Seam, ShellMesh, Surface, along_surface, unit_normals
+from fem.mesh import Line, Surface, along_surface, unit_normals
 from meshes.body import back_height, braces_of, top_height
+from meshes.neck_mesh import glue_neck, neck_piece, tongue_area
 from meshes.outline import bend_radius, nearest, normal_at, point_at, where_y
+from meshes.pieces import Piece, joined, once_round, within
 from meshes.plan import edges_of, edges_on, triangulate
 
 DEFAULT_SIZE = 0.025  # m; .6 % on the first 20 frequencies of the example sheets (docs/verification.md)
@@ -28,22 +30,9 @@ def mesh_body(body, size=DEFAULT_SIZE):
     rim = _rim(body, size)
     pieces = [_plate(body, "top", rim, size), _plate(body, "back", rim, size), _sides(body, rim, size)]
     if body.neck is not None:
-        pieces.append(_neck(body, pieces[2], size))
-        _glue_neck(body, pieces[0], pieces[2])
-    return _joined(pieces, rim)
-
-
-@dataclass
-class _Piece:
-    """Part of the mesh before the pieces are put together; indices count within the piece (or as `shares` says)."""
-
-    nodes: np.ndarray
-    triangles: np.ndarray
-    normal: np.ndarray
-    surfaces: dict
-    lines: dict
-    edges: dict
-    shares: tuple = ()  # (piece number, its nodes) that the first nodes of this piece stand for
+        pieces.append(neck_piece(body, pieces[2], size))
+        glue_neck(body, pieces[0], pieces[2])
+    return joined(pieces, rim)
 
 
 # --- the rim ---
@@ -90,7 +79,7 @@ def _plate(body, plate, rim, size):
     footprints = _footprints(body, plate)
     hole = (body.soundhole.centre, body.soundhole.radius) if plate == "top" else None
     braces = [(brace, _ends(brace, rim)) for brace in braces_of(body, plate)]
-    areas = [*footprints.values(), *([_tongue(body)] if plate == "top" and body.neck and body.neck.tongue else [])]
+    areas = [*footprints.values(), *([tongue_area(body)] if plate == "top" and body.neck and body.neck.tongue else [])]
     lines = [line for area in areas for line in _rectangle(*area)]
     lines += [line for brace, ends in braces for line in _at_tapers(brace, *ends)]
     plan, triangles = triangulate(rim.points, lines, hole, size)
@@ -103,7 +92,7 @@ def _plate(body, plate, rim, size):
     everywhere = np.arange(len(triangles))
     surfaces = {plate: Surface(everywhere, along_surface(grain, normal))}
     for region, area in footprints.items():
-        inside = _within(plan[triangles].mean(axis=1), area)
+        inside = within(plan[triangles].mean(axis=1), area)
         surfaces[region] = Surface(inside, along_surface(_grain_of(body, region), normal[inside]))
     edges = edges_of(triangles)
     lines = {}
@@ -113,13 +102,13 @@ def _plate(body, plate, rim, size):
         lines[f"{plate}_braces/{brace.name}"] = Line(
             found, np.tile(inward, (len(found), 1)), _taper(brace, place), np.zeros((len(found), 3))
         )
-    ring = _ring(len(rim.arc))
+    ring = once_round(len(rim.arc))
     named = {f"{plate}_edge": ring}
     if plate == "top":
         from_hole = np.hypot(*(plan - body.soundhole.centre).T)
         round_hole = edges[(np.abs(from_hole - body.soundhole.radius) < 1e-6)[edges].all(axis=1)]
         named["soundhole"] = round_hole
-    return _Piece(nodes, triangles, normal, surfaces, lines, named)
+    return Piece(nodes, triangles, normal, surfaces, lines, named)
 
 
 def _footprints(body, plate):
@@ -143,18 +132,6 @@ def _reaches_back(body, name):
     block = getattr(body, name)
     x = body.outline.length if name == "neck_block" else 0.0
     return block.height > 0.9 * float(top_height(body, x, 0.0) - back_height(body, x, 0.0))
-
-
-def _tongue(body):
-    """(x0, x1, y0, y1) [m] of the fingerboard glued to the top."""
-    length, half = body.outline.length, body.neck.width / 2
-    return length - body.neck.tongue, length + 1, -half, half
-
-
-def _within(points, area):
-    """Indices of the points (k, 2) inside (x0, x1, y0, y1)."""
-    (x, y), (x0, x1, y0, y1) = points.T, area
-    return np.flatnonzero((x > x0) & (x < x1) & (y > y0) & (y < y1))
 
 
 def _rectangle(x0, x1, y0, y1):
@@ -246,8 +223,8 @@ def _sides(body, rim, size):
         edges = np.column_stack([column[:-1], column[1:]])
         up = np.tile(np.append(-rim.outward[at], 0.0), (len(edges), 1))
         lines[f"side_bars/{number}"] = Line(edges, up, np.ones(edges.shape), np.zeros((len(edges), 3)))
-    ring = _ring(k)
-    return _Piece(nodes, triangles, normal, surfaces, lines, {"rim_top": ring, "rim_back": ring + rows * k})
+    ring = once_round(k)
+    return Piece(nodes, triangles, normal, surfaces, lines, {"rim_top": ring, "rim_back": ring + rows * k})
 
 
 def _behind(body, rim, name):
@@ -273,89 +250,3 @@ def _levels(body, height, size):
         strips = max(1, round(float(np.mean(below - above)) / size))
         rows += [above + (below - above) * part for part in np.arange(1, strips + 1) / strips]
     return np.array([*rows, height])
-
-
-def _ring(k):
-    return np.column_stack([np.arange(k), (np.arange(k) + 1) % k])
-
-
-# --- neck ---
-
-
-def _neck(body, sides, size):
-    """A strip in the plane of the top from the neck block to the end of the head; its root shares the rim's nodes.
-
-    Its first rows, as long as the heel is, are the region 'neck/heel' as well.
-    """
-    rim = sides.nodes[: sides.edges["rim_top"].max() + 1]
-    at_neck = (rim[:, 0] > body.outline.length / 2) & (np.abs(rim[:, 1]) < body.neck.width / 2 + 1e-6)
-    root = np.flatnonzero(at_neck)[np.argsort(rim[at_neck, 1])]
-    heel = body.neck.heel_length if body.neck.heel_depth else 0.0
-    runs = [run for run in (heel, body.neck.length - heel, body.neck.head_length) if run > 0]
-    steps = [np.full(n := max(1, round(run / (1.5 * size))), run / n) for run in runs]
-    x = np.cumsum(np.concatenate([[0.0], *steps]))
-    nodes = np.concatenate([rim[root] + [dx, 0, 0] for dx in x])
-    k, rows = len(root), len(x) - 1
-    i, row = (v.ravel() for v in np.meshgrid(np.arange(k - 1), np.arange(rows)))
-    a, b = row * k + i, row * k + i + 1
-    triangles = np.concatenate([np.column_stack([a, a + k, b]), np.column_stack([b, a + k, b + k])])
-    normal = unit_normals(nodes, triangles)
-    head, under = np.tile(row, 2) >= rows - len(steps[-1]), np.tile(row, 2) < len(steps[0])
-    grain = along_surface([1.0, 0, 0], normal)
-    surfaces = {
-        "neck": Surface(np.flatnonzero(~head), grain[~head]),
-        "neck/head": Surface(np.flatnonzero(head), grain[head]),
-    }
-    if heel:
-        surfaces["neck/heel"] = Surface(np.flatnonzero(under), grain[under])
-    return _Piece(nodes, triangles, normal, surfaces, {}, {}, (2, root))
-
-
-def _glue_neck(body, top, sides):
-    """Adds the regions where the neck is glued on: its heel to the sides, the fingerboard's tongue to the top.
-
-    A heel that ends within the back lining's height reaches to the nearer edge of that row.
-    """
-    neck = body.neck
-    if neck.heel_depth:
-        corners = sides.nodes[sides.triangles]
-        x, y, z = (corners.min(axis=1) + corners.max(axis=1)).T / 2
-        at = (x > body.outline.length / 2) & (np.abs(y) < neck.width / 2) & (top_height(body, x, y) - z < neck.heel_depth)
-        upright = np.tile([0.0, 0.0, 1.0], (at.sum(), 1))
-        sides.surfaces["neck/heel_side"] = Surface(np.flatnonzero(at), along_surface(upright, sides.normal[at]))
-    if neck.tongue:
-        at = _within(top.nodes[top.triangles].mean(axis=1)[:, :2], _tongue(body))
-        top.surfaces["neck/tongue"] = Surface(at, along_surface([1.0, 0, 0], top.normal[at]))
-
-
-# --- all together ---
-
-
-def _joined(pieces, rim):
-    """ShellMesh of the pieces: indices shifted, shared nodes merged, plates seamed to the rim."""
-    starts, nodes = [], []
-    maps = []
-    for piece in pieces:
-        start = sum(map(len, nodes))
-        shared = len(piece.shares[1]) if piece.shares else 0
-        new = start + np.arange(len(piece.nodes) - shared)
-        maps.append(np.concatenate([maps[piece.shares[0]][piece.shares[1]], new]) if shared else new)
-        nodes.append(piece.nodes[shared:])
-        starts.append(sum(len(p.triangles) for p in pieces[: len(starts)]))
-    surfaces, lines, edges = {}, {}, {}
-    for piece, place, start in zip(pieces, maps, starts):
-        surfaces |= {name: Surface(s.triangles + start, s.grain) for name, s in piece.surfaces.items()}
-        lines |= {name: Line(place[s.edges], s.up, s.taper, s.offset) for name, s in piece.lines.items()}
-        edges |= {name: place[e] for name, e in piece.edges.items()}
-    inward = -(rim.outward + np.roll(rim.outward, -1, axis=0))
-    inward = np.column_stack([inward, np.zeros(len(inward))])
-    inward /= np.linalg.norm(inward, axis=1, keepdims=True)
-    return ShellMesh(
-        np.concatenate(nodes),
-        np.concatenate([place[piece.triangles] for piece, place in zip(pieces, maps)]),
-        np.concatenate([piece.normal for piece in pieces]),
-        surfaces,
-        lines,
-        {f"joint_{plate}": Seam(edges[f"{plate}_edge"], edges[f"rim_{plate}"], inward) for plate in ("top", "back")},
-        edges,
-    )

@@ -4,7 +4,8 @@ from meshes.body import Assumption
 from meshes.measured import MeasuredTable
 from meshes.outline import distance, point_at, where_x
 from meshes.sheet_errors import unit_of
-from meshes.sheet_fields import BraceTable, EndTable, Table
+from meshes.sheet_fields import BraceTable, EndTable
+from meshes.sheet_types import Table
 
 COMMON = "assumed: common practice, no source"
 FRETS_TO_BODY = 14
@@ -31,7 +32,12 @@ def stated_defaults(table, prefix=""):
         elif isinstance(value, list):
             for entry in value:
                 found += stated_defaults(entry, f"{key} '{entry.name}'.") if isinstance(entry, Table) else []
-        elif isinstance(value, MeasuredTable) or value is None or isinstance(value, dict) or name in table.model_fields_set | UNSAID:
+        elif (
+            isinstance(value, MeasuredTable)
+            or value is None
+            or isinstance(value, dict)
+            or name in table.model_fields_set | UNSAID
+        ):
             continue
         elif _used(table, name):
             found.append(Assumption(key, _text(key, value), HARDLY_KNOWN.get(name, COMMON)))

@@ -42,7 +42,9 @@ class Description:
 
 def describe(body):
     """Description of a body."""
-    return Description(areas(body), body.outline.perimeter, air_volume(body), masses(body), bends(body), reconcile(body))
+    return Description(
+        areas(body), body.outline.perimeter, air_volume(body), masses(body), bends(body), reconcile(body)
+    )
 
 
 def integral(outline, f):
@@ -150,7 +152,9 @@ def bends(body):
     for layer in body.sides:
         own = np.abs(radius - (inward + layer.thickness / 2))
         at = np.argmin(own)
-        found.append(Bend(float(own[at]), float(point_at(body.outline, s[at])[0]), float(layer.thickness / (2 * own[at]))))
+        found.append(
+            Bend(float(own[at]), float(point_at(body.outline, s[at])[0]), float(layer.thickness / (2 * own[at])))
+        )
         inward += layer.thickness
     return tuple(found)
 

@@ -124,7 +124,9 @@ class JointStiffness:
         names = {"t": "sliding along the edge", "a": "inward", "b": "out of the plate", "turn": "rotation"}
         if not self.rigid:
             return "joint: yields in every direction beyond the shell corner"
-        said = "joint taken as rigid in " + ", ".join(names[direction] for direction in self.rigid)
+        said = "joint taken as rigid"
+        if len(self.rigid) < len(names):
+            said += " in " + ", ".join(names[direction] for direction in self.rigid)
         if "turn" in self.rigid:
             said += f"; the model's plate bends as if it were {1e3 * self.span_excess:.1f} mm longer at this edge"
         return said

@@ -34,7 +34,11 @@ def joint_of(body, plate):
     except (ValueError, RuntimeError, np.linalg.LinAlgError) as error:
         return Joint(joint(RIGID_TRANSLATION, RIGID_ROTATION, loss), f"joint taken as rigid: {error}")
     return Joint(
-        found.section(loss), found.words(), side_behind_rebate(geometry), wood_behind_rebate(geometry), glue_area(geometry)
+        found.section(loss),
+        found.words(),
+        side_behind_rebate(geometry),
+        wood_behind_rebate(geometry),
+        glue_area(geometry),
     )
 
 

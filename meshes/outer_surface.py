@@ -80,8 +80,7 @@ def _sides(body, arc, rim, ports, size):
 
     The sides are unrolled, seen from outside: arc length to the right, z upward in units of the mean height.
     """
-    k, length, heights = len(arc), body.outline.perimeter, side_height(body, *rim.T)
-    mean = float(np.mean(heights))
+    k, length, mean = len(arc), body.outline.perimeter, float(np.mean(side_height(body, *rim.T)))
     rows = max(1, round(mean / size))
     rings = {f"port {n}": _port(body, port, mean) for n, port in enumerate(ports, 1)}
     along = np.append(arc, length)
@@ -97,10 +96,8 @@ def _sides(body, arc, rim, ports, size):
     place[left] = place[seam] = 2 * k + np.arange(rows - 1)
     place[inner] = 2 * k + rows - 1 + np.arange(len(inner))
     s, z = points[np.concatenate([left, inner])].T
-    x, y = (np.interp(s, along, np.append(v, v[0])) for v in rim.T)
-    down = -z / mean * np.interp(s, along, np.append(heights, heights[0]))
-    edge = np.interp(s, along, np.append(top_height(body, *rim.T), top_height(body, *rim[0])))
-    return np.column_stack([x, y, edge - down]), place[faces], group
+    x, y = point_at(body.outline, s).T
+    return np.column_stack([x, y, top_height(body, x, y) + z / mean * side_height(body, x, y)]), place[faces], group
 
 
 def _at(s, z):

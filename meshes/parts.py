@@ -79,8 +79,9 @@ def _crosswise(angle):
 def blocks(body):
     """A block as a thick eccentric layer on each face it is glued to; its mass sits on the side.
 
-    A block is so much stiffer than what it holds that only this matters: its footprints move as one rigid body
-    (docs/verification.md). The cut for the neck takes its share of the footprints.
+    Against a solid block (tests/test_blocks.py) the layers yield .95 to 1.35 times as much to the couple of the neck. Ten
+    times as stiff a block moves the first modes of a box without neck by 1 % at most, the second mode with the neck, in
+    which the neck block holds 7 % of the energy, by 7 %. The cut for the neck takes its share of the footprints.
     """
     found = {}
     inner_face = body.sides[0].thickness / 2 - body.side_thickness

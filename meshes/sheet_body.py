@@ -26,10 +26,11 @@ from meshes.dome import fit_back, fit_top
 from meshes.measured import measured_from
 from meshes.outline import crossings, distance, point_at, waist_of, where_x, where_y
 from meshes.sheet_errors import Mistake, nearest
-from meshes.sheet_fields import OPEN
+from meshes.sheet_types import OPEN
 
 MM, GRAM, GPA = 1e-3, 1e-3, 1e9
 STRETCH = 30e-3  # m: a brace end moved further than this to reach the side is worth a warning
+BLOCK_CUTS = ("cut_width", "cut_depth", "cut_height", "hole")
 WOOD_KEYS = {
     "E_along_GPa": ("E_L", GPA),
     "E_across_GPa": ("E_R", GPA),
@@ -222,9 +223,9 @@ def _joint(table, woods):
 
 
 def _block(table, woods):
+    cut = {key: (getattr(table, f"{key}_mm", None) or 0.0) * MM for key in BLOCK_CUTS}
     return Block(
-        table.width_mm * MM, table.thickness_mm * MM, table.height_mm * MM, woods[table.wood], table.grain,
-        **{key: (getattr(table, f"{key}_mm", None) or 0.0) * MM for key in ("cut_width", "cut_depth", "cut_height", "hole")},
+        table.width_mm * MM, table.thickness_mm * MM, table.height_mm * MM, woods[table.wood], table.grain, **cut
     )  # fmt: skip
 
 

@@ -19,6 +19,7 @@ from studies.plan_picture import (
 )
 
 GAP, FOOT, TEXT = 5.0, 14.0, 9.0  # mm: between panels, for the scale, for the words under a panel
+INSIDE = 0.9999  # of full scale: what lies on its very end would be left white
 SUBDIVIDE = {1: 4, 2: 3, 3: 3}  # per columns: small panels need fewer points
 
 
@@ -32,11 +33,11 @@ class Boards:
         }
         self.plates = {name: plate_plan(name, s, body) for name, s in self.samplers.items()}
 
-    def fields(self, values):
-        """{plate: Field} of {plate: (nodes,)}."""
+    def fields(self, values, most=np.inf):
+        """{plate: Field} of {plate: (nodes,)}, cut off at `most` either way."""
         found = {}
         for name, s in self.samplers.items():
-            value = s.matrix @ values[name]
+            value = (s.matrix @ values[name]).clip(-most, most)
             found[name] = Field(s.points, s.triangles, value, value[:, None] * s.normal)
         return found
 
@@ -46,10 +47,10 @@ def outward(u):
     return {"top": 1e3 * u[:, 2], "back": -1e3 * u[:, 2]}
 
 
-def field_figure(boards, panels, largest, ends, unit, columns=1, note=""):
+def field_figure(boards, panels, largest, ends, unit, columns=1, marks=True):
     """Figure of panels [(heading, label, {plate: (nodes,)})] on one scale -largest .. largest [unit].
 
-    ends: words for the two ends of the scale.
+    ends: words for the two ends of the scale; unit: what is drawn, in which unit. marks: + and - at the furthest places.
     """
     theme, width = THEMES["light"], FULL_WIDTH if columns == 1 else 180.0
     rows = -(-len(panels) // columns)
@@ -61,17 +62,18 @@ def field_figure(boards, panels, largest, ends, unit, columns=1, note=""):
         left = GAP + (k % columns) * (wide + GAP)
         bottom = height - (k // columns + 1) * (high + TEXT + GAP) + TEXT
         ax = figure.add_axes((left / width, bottom / height, wide / width, high / height))
-        draw_plates(ax, boards.plates, boards.fields(values), theme, largest, 1.25 * wide / FULL_WIDTH)
+        fields = boards.fields(values, INSIDE * largest)
+        draw_plates(ax, boards.plates, fields, theme, largest, 1.25 * wide / FULL_WIDTH, marks)
         for words, down, size, color in ((heading, 0.8, 8.0, theme.ink), (label, 4.6, 6.5, theme.quiet)):
             figure.text(
                 (left + wide / 2) / width, (bottom - down) / height, words, size=size, color=color,
                 family=lettering(), ha="center", va="top",
             )  # fmt: skip
-    _scale(figure, theme, height, largest, ends, unit, note)
+    _scale(figure, theme, height, largest, ends, unit, len(boards.plates) > 1)
     return figure
 
 
-def _scale(figure, theme, height, largest, ends, unit, note):
+def _scale(figure, theme, height, largest, ends, unit, pair):
     words = {"size": 6.5, "color": theme.quiet, "family": lettering(), "va": "center"}
     ax = figure.add_axes((0.2, 9.5 / height, 0.6, 3.0 / height))
     ax.imshow(SCALE((np.arange(2 * BANDS) + 0.5) / (2 * BANDS))[None], aspect="auto", extent=(-1, 1, 0, 1))
@@ -81,10 +83,11 @@ def _scale(figure, theme, height, largest, ends, unit, note):
         figure.text(0.5 + 0.3 * x, 7.3 / height, f"{x * largest:.2g}", ha="center", **words)
     for x, text in zip((0.18, 0.82), ends):
         figure.text(x, 11 / height, text, ha="right" if x < 0.5 else "left", **words)
-    line = "Bold line: zero. Top as you face it on the left, back as you face it on the right, neck upward"
-    figure.text(0.5, 4.2 / height, f"{unit}. {line}", ha="center", **words)
-    if note:
-        figure.text(0.5, 1.6 / height, note, ha="center", **words)
+    both = (
+        " Top as you face it on the left, back as you face it on the right, neck upward." if pair else " Neck upward."
+    )
+    for y, line in ((4.3, unit + "."), (1.7, "Bold line: zero." + both)):
+        figure.text(0.5, y / height, line, ha="center", **words)
 
 
 def rounded_up(value):

@@ -50,10 +50,10 @@ def answer(study):
     best = min(able, key=lambda row: row.measures["action_rise_block_mm"])
     change = 1e3 * (best.measures["action_rise_block_mm"] - base.measures["action_rise_block_mm"])
     error = 1e3 * errors(study)["action_rise_block_mm"]
-    words = "which is within the mesh error" if abs(change) <= error else "beyond the mesh error"
+    words = "less than the mesh error of either figure" if abs(change) <= error else "beyond the mesh error"
     lines.append(
-        f"Of the rim builds, {best.build.label} give the body most resistance: {change:+.3f} mm over the 12th fret, {words}, for "
-        f"{rim_grams(best) - rim_grams(base):+.0f} g."
+        f"Of the rim builds, {best.build.label} hold the body stiffest: {change:+.3f} mm over the 12th fret, {words}, for "
+        f"{rim_grams(best) - rim_grams(base):+.0f} g. All builds share one mesh, so differences are surer than the figures."
     )
     lines.append(
         f"The pre-stress moves the lowest {len(base.frequency_ratio)} modes by {percent(base.frequency_ratio.min() - 1)} to "
@@ -232,7 +232,13 @@ def draw(study, out, say=lambda text: None):
     largest = field_picture.rounded_up(np.percentile(np.abs(one.fields(value)["top"].value), 98))
     panel = (f"{body.name}: force along the grain of the top", f"{base.build.label}, {pull}", value)
     figure = field_picture.field_figure(
-        one, [panel], largest, ("squeezed", "pulled"), "N for each mm of width; 2 % of the area is off the scale"
+        one,
+        [panel],
+        largest,
+        ("squeezed", "pulled"),
+        "N for each mm of width; the outer 2 % are off the scale",
+        1,
+        False,
     )
     return paths + field_picture.save_field(
         figure, folder / "top-force-along", f"{body.name}: membrane force along the grain of the top, N/mm.\n{facts}"

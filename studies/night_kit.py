@@ -115,10 +115,10 @@ def prepare(night, variants, folder, cells, say=lambda text: None):
 
 
 def sections_of(kit, variant):
-    """(Build, {region: Section}) of a variant by tables and fits."""
+    """{region: Section} of a variant by tables and fits."""
     key = kit.ground_key(variant)
     build = variant_build(kit.grounds[key].body, kit.moves, variant)
-    return build, quick_sections(build, kit.slow[key, variant.rim], point_of(kit.night.plan, variant))
+    return quick_sections(build, kit.slow[key, variant.rim], point_of(kit.night.plan, variant))
 
 
 # --- cells ---
@@ -228,7 +228,7 @@ def reduced_model(kit, variants, mesh, folder, say):
     plan = kit.night.plan
     model = assemble(mesh)
     pick = np.unique(np.linspace(0, len(variants) - 1, SPANNING).round().astype(int))
-    sections = [sections_of(kit, variants[i])[1] for i in pick]
+    sections = [sections_of(kit, variants[i]) for i in pick]
     samples = [weights(sections[i]) for i in np.unique(np.linspace(0, len(pick) - 1, TRAIN).round().astype(int))]
     want = (plan.modes, MARGIN * plan.accuracy.estimate, plan.accuracy.basis)
     table = [[list(key), value] for w in samples for key, value in sorted(w.items())]
@@ -269,5 +269,3 @@ def load_basis(file):
             return Greedy(data["V"], data["Z"], tuple(data["solved"].tolist()), tuple(data["worst"].tolist()))
     except (OSError, ValueError, KeyError, EOFError):
         return None
-
-

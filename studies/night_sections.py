@@ -176,8 +176,9 @@ def fit(points, sections, axes):
 
 
 def cell_points(d, cells, normal, seed=0):
-    """(n, d) points at which cells are computed; columns in `normal` (bool (d,)) follow a normal distribution."""
-    n = max(cells, int(np.ceil(ROOM * (d + 1))))
+    """(n, d) points at which cells are computed, `cells` of them at most unless a linear fit needs more; columns in `normal` (bool (d,)) follow a normal distribution."""
+    richest = (d * d + 7 * d + 2) // 2  # constant, linear, squares, products, cubes
+    n = max(min(cells, int(np.ceil(ROOM * richest))), int(np.ceil(ROOM * (d + 1))))
     u = qmc.LatinHypercube(d, rng=seed, optimization="random-cd").random(n)
     wide = norm.ppf(norm.cdf(-REACH) + u * (norm.cdf(REACH) - norm.cdf(-REACH))) / REACH
     return np.where(normal, wide, 2 * u - 1)

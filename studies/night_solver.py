@@ -2,6 +2,7 @@
 
 import time
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -57,7 +58,7 @@ class Solver:
     def reduced(self, variant):
         """(Row, '') or (Row, why it will not do)."""
         kit, accuracy = self.kit, self.kit.night.plan.accuracy
-        build, sections = sections_of(kit, variant)
+        sections = sections_of(kit, variant)
         mesh = kit.grounds[kit.ground_key(variant)].mesh
         v = merged_terms.solve(kit.merged[mesh], sections, kit.night.plan.modes)
         reason = ""
@@ -142,7 +143,7 @@ class Solver:
 def clusters(frequency, n):
     """[slice] of runs of modes closer than CLUSTER to their neighbour; runs that go beyond mode n are left out."""
     breaks = [0, *(np.flatnonzero(np.diff(frequency) > CLUSTER * frequency[1:]) + 1).tolist(), len(frequency)]
-    return [slice(a, b) for a, b in zip(breaks, breaks[1:]) if b <= n]
+    return [slice(a, b) for a, b in pairwise(breaks) if b <= n]
 
 
 def cluster_error(found, small, big):

@@ -24,7 +24,7 @@ CAUTIONS = (
     "Local codes and rules for workshops come first, and licensed practice where the law asks for it.",
 )
 NOT_MODELLED = (
-    "creep: under a load that stays wood moves on for years, to twice the first movement and more, and stress eases as it does",
+    "creep: under a load that stays wood moves on for years, by as much again or more (from memory), and stress eases as it does",
     "heat and creep of glue lines, water and heat that the gluing itself brings into the wood",
     "cracks, their growth, and repair",
     "change of stiffness with moisture (taken at 12 %), moisture that differs through a board or from part to part",

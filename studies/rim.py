@@ -18,7 +18,9 @@ from scipy.spatial import cKDTree
 
 from fem.eigen import Modes, mac, modes
 from fem.energies import Energies, energies, masses
+from fem.modal_losses import modal_losses, modal_stiffness
 from fem.model import assemble, weights
+from fem.tap import tap
 from meshes.build import DEFAULT_SIZE, mesh_body
 from meshes.parts import RIM
 from meshes.sheet import read_sheet
@@ -30,7 +32,7 @@ from studies.rim_builds import builds, complete_linings
 
 COARSER = 1.5  # size of the second mesh over that of the first
 PAIRED = 0.5  # least modal assurance criterion of two modes called the same
-STORE_VERSION = 2
+STORE_VERSION = 3
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,8 @@ class Row:
     split: Energies
     mass: dict[str, float]  # {part: kg}
     bridge: np.ndarray  # (n,) normal displacement of each mode at the saddle's middle [kg^-1/2]
+    stiffness: dict[str, np.ndarray]  # {part: (n, n)} Phi' K_part Phi [rad2/s2]
+    losses: dict[str, np.ndarray] | None  # {part: (n, n)} Phi' (eta K)_part Phi [rad2/s2]; None: not known
 
 
 @dataclass(frozen=True)
@@ -112,10 +116,12 @@ def solve_row(build, model, count):
     found = modes(model, weights(sections), count)
     split = energies(model, sections, found.shape)
     body = build.body
-    x, y, z = model.space.points.T
+    x, y, _ = model.space.points.T
     on_top = model.space.nodes_of("top")
     at = on_top[np.argmin(np.hypot(x[on_top] - body.bridge.saddle_x, y[on_top] - body.bridge.centre[1]))]
-    return Row(build, found, split, masses(model, sections), found.shape[6 * at + 2])
+    stiffness = modal_stiffness(model, sections, found.shape)
+    losses = None if split.losses_unknown else modal_losses(model, sections, found.shape)
+    return Row(build, found, split, masses(model, sections), found.shape[6 * at + 2], stiffness, losses)
 
 
 def stored_row(build, model, count, store, size):
@@ -137,6 +143,8 @@ def save_row(file, row):
     arrays = {f"modes/{k}": v for k, v in vars(row.found).items()} | {"bridge": row.bridge}
     for name in ("strain_share", "kinetic_share", "heat_share", "heat_share_by_channel"):
         arrays |= {f"{name}/{part}": v for part, v in (getattr(row.split, name) or {}).items()}
+    for name in ("stiffness", "losses"):
+        arrays |= {f"{name}/{part}": v for part, v in (getattr(row, name) or {}).items()}
     if row.split.loss_factor is not None:
         arrays["loss_factor"] = row.split.loss_factor
     partial = file.with_suffix(".part")
@@ -161,7 +169,8 @@ def load_row(file, build):
             group("strain_share"), group("kinetic_share"), group("heat_share") or None,
             group("heat_share_by_channel") or None, data.get("loss_factor"), tuple(meta["losses_unknown"]),
         )  # fmt: skip
-        return Row(build, Modes(**group("modes")), split, meta["mass"], data["bridge"])
+        found, stiffness, losses = Modes(**group("modes")), group("stiffness"), group("losses") or None
+        return Row(build, found, split, meta["mass"], data["bridge"], stiffness, losses)
     except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile, zlib.error):
         return None
 
@@ -213,15 +222,14 @@ def rim_share(shares):
     return None if shares is None else sum(shares[part] for part in RIM if part in shares)
 
 
-def tap_weights(row, count):
-    """(count,) shares of the energy that a short tap on the saddle gives to each mode: phi(saddle)^2, summing to 1."""
-    w = row.bridge[:count] ** 2
-    return w / w.sum()
-
-
-def of_a_tap(row, values, count):
-    """A per-mode quantity (n,) averaged over the energy that a tap on the saddle gives to the first modes."""
-    return None if values is None else float(np.sum(tap_weights(row, count) * values[:count]))
+def struck(row, count, lossless=()):
+    """Tap on the saddle's middle, over the first `count` modes; None where losses are not known. Parts in `lossless` have none."""
+    if row.losses is None:
+        return None
+    n = slice(count)
+    losses = {part: H[n, n] for part, H in row.losses.items() if part not in lossless}
+    stiffness = {part: K[n, n] for part, K in row.stiffness.items()}
+    return tap(2 * np.pi * row.found.frequency[n], losses, stiffness, row.bridge[n])
 
 
 def rim_grams(row):

@@ -10,10 +10,9 @@ from pathlib import Path
 import numpy as np
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 
-from fem.energies import loss_factor_without
 from meshes.parts import RIM
 from studies.modes import largest, plain, rimwork_version
-from studies.rim import COARSER, of_a_tap, rim_grams, rim_share
+from studies.rim import COARSER, rim_grams, rim_share, struck
 
 SCHEMA_VERSION = 1
 LABEL = "without air, radiation and strings: an upper estimate; does not yet answer sustain"
@@ -26,7 +25,7 @@ CAUTIONS = (
 NOT_MODELLED = (
     "the enclosed air, sound radiated, strings and their tension, the player's arm and lap",
     "crack-stopping by the bars on the sides, the risk that a block splits, sealing of end grain, heat and creep of glue lines",
-    "finish, bindings, purfling, fret wires, the fingerboard's tongue over the top",
+    "finish, purfling, fret wires, the weight of bindings (their stiffness counts in the joints only)",
 )
 PROVENANCE = ("numpy", "scipy", "scikit-fem", "gmsh")
 
@@ -44,14 +43,14 @@ def summary(study):
             f"{longer(row['no_loss_gain']):>23} {band(row['stored'], row['stored_error']):>19}"
         )
     lines.append(
-        "of a tap on the bridge saddle, over the modes computed; +- is the mesh error alone, the model error is not known"
+        "of a tap on the bridge saddle, over the modes computed; ± is the mesh error alone, the model error is not known"
     )
     return "\n".join(lines)
 
 
 def band(value, error):
-    """'12.3 +- 0.4 %'."""
-    return "not known" if value is None else f"{100 * value:.1f} +- {100 * error:.1f} %"
+    """'12.3 ± 0.4 %'."""
+    return "not known" if value is None else f"{100 * value:.1f} ± {100 * error:.1f} %"
 
 
 def longer(gain):
@@ -91,16 +90,15 @@ def mesh_error(fine, coarse):
 
 
 def tap_measures(row, count):
-    """Shares of a tap's energy: heat in the rim, storage in the rim, mean loss factor, and the gain if the rim had no loss."""
-    heat = rim_share(row.split.heat_share)
-    gain = None
-    if heat is not None:
-        gain = row.split.loss_factor / loss_factor_without(row.split, RIM) - 1
+    """Shares of a tap's energy: heat in the rim, storage in the rim; the time it rings, and the gain if the rim had no loss."""
+    whole = struck(row, count)
+    if whole is None:
+        return dict.fromkeys(("heat", "stored", "ring_time", "no_loss_gain"))
     return {
-        "heat": of_a_tap(row, heat, count),
-        "stored": of_a_tap(row, rim_share(row.split.strain_share), count),
-        "mean_loss_factor": of_a_tap(row, row.split.loss_factor, count),
-        "no_loss_gain": of_a_tap(row, gain, count),
+        "heat": sum(whole.heat.get(part, 0.0) for part in RIM),
+        "stored": sum(whole.stored.get(part, 0.0) for part in RIM),
+        "ring_time": whole.ring_time,
+        "no_loss_gain": struck(row, count, lossless=RIM).ring_time / whole.ring_time - 1,
     }
 
 
@@ -125,7 +123,7 @@ def answer(study):
         words = (
             "no change beyond the mesh error"
             if abs(change) <= error
-            else f"{100 * change:+.1f} +- {100 * error:.1f} points"
+            else f"{100 * change:+.1f} ± {100 * error:.1f} points"
         )
         lines.append(
             f"- {r['label']}: heat turned in the rim {100 * r['heat']:.1f} % ({words}), {r['rim_g'] - base['rim_g']:+.0f} g"

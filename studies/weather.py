@@ -306,5 +306,10 @@ def worst(study, row, plate, where, change):
     return float(stress.max()), f"{1e3 * x:.0f} mm from the tail, {1e3 * abs(y):.0f} mm {side(y)}"
 
 
+def mean_pull(row, plate, change):
+    """Pa across the grain near the linings of a plate, through the thickness and all round, for a change of moisture [%]."""
+    return float(np.mean(change * row.moisture.stress[plate].linings))
+
+
 def side(y):
     return "on the bass side" if y > 0 else "on the treble side"

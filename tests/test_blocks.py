@@ -173,7 +173,9 @@ def test_cut_leaves_the_wood_behind_it(hazel):
     assert k["A11"] == pytest.approx((1 - share) * k_whole["A11"])
     assert k["B11"] / k["A11"] < k_whole["B11"] / k_whole["A11"] < 0
     share = block.cut_width * block.cut_depth / (block.width * block.thickness)
-    assert cut["neck_block/top"].stiffness["D22"] == pytest.approx((1 - share) * whole["neck_block/top"].stiffness["D22"])
+    assert cut["neck_block/top"].stiffness["D22"] == pytest.approx(
+        (1 - share) * whole["neck_block/top"].stiffness["D22"]
+    )
 
 
 # --- heel and tongue ---

@@ -113,7 +113,7 @@ def test_doubled_sides_add_the_sides_weight(row):
 def test_stiff_limit_keeps_the_weight_and_turns_less_heat_in_the_rim(row):
     base, limit = row["sheet"], row["stiff_limit"]
     assert limit.mass == pytest.approx(base.mass, rel=1e-12)
-    heat = [rim.of_a_tap(r, rim.rim_share(r.split.heat_share), COUNT) for r in (base, limit)]
+    heat = [sum(rim.struck(r, COUNT).heat.get(part, 0) for part in RIM) for r in (base, limit)]
     assert heat[1] < 0.5 * heat[0]
 
 
@@ -157,13 +157,14 @@ def test_pairing_finds_swapped_modes():
     assert match.tolist() == [0.9, 0.95, 0.3]
 
 
-def test_tap_counts_modes_by_their_motion_at_the_saddle(row):
-    w = rim.tap_weights(row["sheet"], COUNT)
-    assert w.sum() == pytest.approx(1, abs=1e-12)
-    by_hand = row["sheet"].bridge[:COUNT] ** 2
-    assert w == pytest.approx(by_hand / by_hand.sum(), rel=1e-12)
-    value = np.arange(COUNT + 6.0)
-    assert rim.of_a_tap(row["sheet"], value, COUNT) == pytest.approx(np.sum(w * value[:COUNT]))
+def test_tap_of_separate_modes_is_their_sum(row):
+    """Where no two modes lie close, the split is the sum over modes, each by its motion at the saddle; 2 %: they overlap a little."""
+    base = row["sheet"]
+    w = base.bridge[:COUNT] ** 2
+    heat = sum(base.split.heat_share[part] for part in RIM if part in base.split.heat_share)[:COUNT]
+    found = rim.struck(base, COUNT)
+    assert sum(found.heat.values()) == pytest.approx(1, abs=1e-6)
+    assert sum(found.heat.get(part, 0) for part in RIM) == pytest.approx(np.sum(w * heat) / w.sum(), rel=0.02)
 
 
 def test_bridge_motion_is_that_of_the_top_at_the_saddle(study, row):
@@ -176,11 +177,16 @@ def test_bridge_motion_is_that_of_the_top_at_the_saddle(study, row):
 
 
 def test_counterfactual_is_the_loss_that_is_left(study, row):
-    """Without loss in the rim, eta falls by the rim's share of the heat: 1 / (1 - h) times as long."""
+    """Without loss in the rim, each mode's eta falls by the rim's share of its heat: ring times w/(eta omega) before and after.
+
+    2 %: modes overlap a little.
+    """
     base = row["sheet"]
-    h = sum(base.split.heat_share[part] for part in RIM if part in base.split.heat_share)[:COUNT]
-    w = rim.tap_weights(base, COUNT)
-    assert headline(study)[0]["no_loss_gain"] == pytest.approx(np.sum(w * h / (1 - h)), rel=1e-9)
+    heat = sum(base.split.heat_share[part] for part in RIM if part in base.split.heat_share)[:COUNT]
+    rate = base.split.loss_factor[:COUNT] * base.found.frequency[:COUNT]
+    w = base.bridge[:COUNT] ** 2
+    by_hand = np.sum(w / (rate * (1 - heat))) / np.sum(w / rate) - 1
+    assert headline(study)[0]["no_loss_gain"] == pytest.approx(by_hand, rel=0.02)
 
 
 # --- stored rows ---
@@ -344,7 +350,7 @@ def test_json_holds_every_build_and_mode(study, written):
     for build in data["builds"]:
         total = np.sum(list(build["strain_energy_share"].values()), axis=0)
         assert total == pytest.approx(np.ones(COUNT + 6), abs=1e-12)
-        for key in ("heat", "stored", "no_loss_gain", "mean_loss_factor"):
+        for key in ("heat", "stored", "no_loss_gain", "ring_time"):
             assert np.isfinite(build[key]) and build[f"{key}_error"] >= 0
     told = data["provenance"]
     assert told["mesh_size_mm"] == pytest.approx([60, 90]) and len(told["unknowns"]) == 2 and told["scikit-fem"]
@@ -383,11 +389,11 @@ def test_unknown_losses_are_told_not_guessed(study, tmp_path):
         split = replace(
             row.split, heat_share=None, heat_share_by_channel=None, loss_factor=None, losses_unknown=("back",)
         )
-        return replace(row, split=split)
+        return replace(row, split=split, losses=None)
 
     pairs = [replace(c, row=mute(c.row), coarse=mute(c.coarse)) for c in study.comparisons]
     found = replace(study, comparisons=tuple(pairs))
-    assert headline(found)[0]["heat"] is None and headline(found)[0]["stored"] > 0
+    assert headline(found)[0]["heat"] is None and headline(found)[0]["stored"] is None
     assert "Loss factors are not known for back" in summary(found)
     pages = write_report(found, tmp_path, pictures=False)
     data = json.loads(pages[2].read_text())

@@ -166,7 +166,12 @@ def test_rebate_heel_tongue_cut_and_hole_are_carried_in_si():
         neck_block={"cut_width_mm": 20, "cut_depth_mm": 15},
     )  # fmt: skip
     made = body.joint_top
-    assert (made.rebate_width, made.rebate_height, made.binding, made.loss) == (1.4e-3, pytest.approx(6.35e-3), None, 0.05)
+    assert (made.rebate_width, made.rebate_height, made.binding, made.loss) == (
+        1.4e-3,
+        pytest.approx(6.35e-3),
+        None,
+        0.05,
+    )
     assert body.joint_back.binding.name == "sugar_maple"
     assert (body.neck.heel_depth, body.neck.heel_length, body.neck.tongue) == pytest.approx((0.08, 0.03, 0.07))
     assert (body.neck_block.cut_width, body.neck_block.cut_depth) == pytest.approx((0.020, 0.015))
@@ -617,7 +622,7 @@ def test_inner_layer_bends_wider_round_a_hollow_waist():
     body = built(body={"waist_width_mm": 130, "waist_place_mm": 290}, soundhole={"diameter_mm": 60})
     thick = replace(body, sides=(body.sides[0], replace(body.sides[0], thickness=4e-3)))
     outer, inner = bends(thick)
-    s, radius = bend_radius(body.outline)
+    _, radius = bend_radius(body.outline)
     assert radius[np.argmin(abs(radius))] < 0  # the waist is the tightest place
     assert outer.radius == pytest.approx(-radius[radius < 0].max(), rel=1e-6)
     hollow, bout = -radius[radius < 0].max() + 3.1e-3, radius[radius > 0].min() - 3.1e-3

@@ -79,5 +79,5 @@ def test_drawing_is_at_full_size(hazel, tmp_path):
 
 
 def test_unknown_side_is_refused(hazel):
-    with pytest.raises(ValueError, match="'left'.*bass.*treble"):
+    with pytest.raises(ValueError, match=r"'left'.*bass.*treble"):
         side_profile(hazel, "left")

@@ -1,0 +1,41 @@
+"""Heat that the enclosed air leaves at its walls: thin layers where it rubs along them and trades warmth with them.
+
+Power per area 1/2 omega ((gamma - 1) d_t/2 |p|^2/(rho c^2) + rho d_v/2 |u|^2), u along the wall, d_v = sqrt(2 mu/(rho
+omega)), d_t = d_v/sqrt(Pr) (Pierce, Acoustics, 1981, 10-4). Smooth, tight, isothermal walls: pores and rough wood add to it.
+"""
+
+import numpy as np
+from skfem import BilinearForm, FacetBasis
+from skfem.helpers import dot, grad
+
+from fem.response import VISCOSITY
+
+GAMMA, PRANDTL = 1.4, 0.71  # of air at 20 C (textbook)
+
+
+def wall_losses(cavity, air, coupling, lowest_hz):
+    """H (N, N) [rad2/s2], hysteretic, of warmth, and C (N, N) [1/s], dashpots, of rubbing: state of coupled_matrices.
+
+    The layers' thickness is frozen: of a cavity mode at its own frequency, of the uniform pressure at lowest_hz, which
+    should be the lowest resonance of the air. The flow near an opening is not in it: that is the opening's friction.
+    """
+    facets = np.concatenate([cavity.facets(group) for group in cavity.faces if group not in cavity.openings])
+    walls = FacetBasis(cavity.mesh, air.basis.elem, facets=facets)
+    warm = BilinearForm(lambda p, q, w: p * q).assemble(walls)
+    rub = BilinearForm(lambda p, q, w: dot(grad(p), grad(q)) - dot(grad(p), w.n) * dot(grad(q), w.n)).assemble(walls)
+    omega = 2 * np.pi * np.append(lowest_hz, air.frequency[1:])
+    d_v = np.sqrt(2 * VISCOSITY / (air.density * omega))
+    heat = air.shape * np.sqrt(d_v / np.sqrt(PRANDTL))
+    W = (GAMMA - 1) / (2 * air.density * air.speed**2) * (heat.T @ (warm @ heat))
+    pressure = pressures(air, coupling)
+    H = pressure.T @ W @ pressure
+    slide = air.shape[:, 1:] * np.sqrt(d_v[1:] / omega[1:])
+    C, n = np.zeros_like(H), coupling.c.shape[1]
+    C[n:, n:] = (slide.T @ (rub @ slide)) / (2 * air.density)
+    return (H + H.T) / 2, (C + C.T) / 2
+
+
+def pressures(air, coupling):
+    """(k, n) modal pressures of the kept cavity modes per unit of the state (q, U, s): omega_j s_j - c_j'(q, U)."""
+    own = np.vstack([np.zeros((1, len(air.frequency) - 1)), np.diag(2 * np.pi * air.frequency[1:])])
+    return np.hstack([-coupling.c, own])

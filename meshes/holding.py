@@ -1,0 +1,121 @@
+"""How the body is held: hung free on soft bands, or on the lap against chest, thigh and arm."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fem.interpolate import normal_displacement
+from fem.response import Support, held
+from meshes.body import Assumption, back_height, top_height
+from meshes.outline import point_at, where_x
+
+FREE, LAP = "hung free", "on the lap"
+BAND_HZ, BAND_LOSS = 2.0, 0.1  # rigid motions on the bands, and the bands' loss factor; common practice in modal tests
+SHEAR_MODULUS, VISCOSITY, DENSITY = 5e3, 10.0, 1000.0  # Pa, Pa s, kg/m3 of soft flesh: assumed, from memory
+SOFTER, FIRMER = 1 / 3, 3.0  # times both: the range in which flesh and clothing are assumed to lie
+ALONG = 2 / 3  # stiffness along the skin over that square to it, of a half-space that keeps its volume (Mindlin 1949)
+SUPPORT_PARTS = ("bands", "chest", "thigh", "arm")
+CHEST, THIGH, ARM = 0.05, 0.06, 0.04  # m, radius of a disc as large as each patch: assumed
+
+
+@dataclass(frozen=True)
+class Patch:
+    """Places of a part that rest on something, and the springs and dashpots of them all together, along x, y and z."""
+
+    name: str
+    part: str  # of the body
+    points: np.ndarray  # (k, 3) m
+    stiffness: np.ndarray  # (3,) N/m
+    resistance: np.ndarray  # (3,) N s/m
+
+
+def hung_free(body, weight):
+    """Patches of soft bands at the tail, at both upper bouts and at the head, for a body of some weight [kg]."""
+    k = weight * (2 * np.pi * BAND_HZ) ** 2 / 4 * np.ones(3)
+    c = np.zeros(3)  # their loss is hysteretic, see hold()
+    upper = where_x(body.outline, 0.8 * body.outline.length)
+    places = {name: _on_side(body, [s], [0.5]) for name, s in zip("123", [0.0, *upper[[0, -1]]])}
+    found = [Patch("bands", "sides", p, k, c) for p in places.values()]
+    if body.neck is None:
+        return [
+            *found,
+            Patch("bands", "sides", _on_side(body, where_x(body.outline, body.outline.length)[:1], [0.5]), k, c),
+        ]
+    head = np.array([[body.outline.length + body.neck.length + body.neck.head_length / 2, 0.0, 0.0]])
+    return [*found, Patch("bands", "neck", head, k, c)]
+
+
+def on_lap(body, firmness=1.0):
+    """Patches of chest (back, bass side of the lower bout), thigh (treble side of the waist) and forearm (bass rim of
+    the lower bout), as a right-handed player sits. firmness: times the flesh's stiffness and viscosity.
+    """
+    L = body.outline.length
+    bass = lambda x: float(where_x(body.outline, x * L)[-1])
+    treble = lambda x: float(where_x(body.outline, x * L)[0])
+    side = point_at(body.outline, bass(0.36))
+    turn = np.arange(12) * np.pi * (3 - np.sqrt(5))
+    disc = CHEST * np.sqrt((np.arange(12) + 0.5) / 12)[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
+    plan = disc + np.array([side[0], max(0.0, side[1] - 1.4 * CHEST)])
+    chest = np.column_stack([plan, back_height(body, *plan.T)])
+    along = np.linspace(-1, 1, 7)
+    thigh = _on_side(body, treble(0.6) + THIGH * along, [0.25, 0.5, 0.75])
+    arm = _on_side(body, bass(0.3) + ARM * along, [0.02, 0.1])
+    return [
+        Patch("chest", "back", chest, *_flesh(CHEST, 2, firmness)),
+        Patch("thigh", "sides", thigh, *_flesh(THIGH, 1, firmness)),
+        Patch("arm", "sides", arm, *_flesh(ARM, 1, firmness)),
+    ]
+
+
+def _flesh(radius, square, firmness):
+    """Stiffness and resistance (3,) of a disc on deep soft flesh, axis `square` pressing into it.
+
+    k = 8 G a, the rigid disc on an incompressible half-space (Johnson, Contact Mechanics, 1985); the dashpot holds the
+    flesh's viscosity alike, 8 mu a, and the shear waves that run off, rho sqrt(G/rho) S. The flesh's mass is left out.
+    """
+    G, mu = firmness * SHEAR_MODULUS, firmness * VISCOSITY
+    share = np.where(np.arange(3) == square, 1.0, ALONG)
+    return 8 * G * radius * share, (8 * mu * radius + np.sqrt(DENSITY * G) * np.pi * radius**2) * share
+
+
+def _on_side(body, arcs, depths):
+    """(k, 3) m: places on the side at arc lengths [m] and at depths below the top over the side's height."""
+    xy = np.repeat(point_at(body.outline, np.asarray(arcs)), len(depths), axis=0)
+    top, back = top_height(body, *xy.T), back_height(body, *xy.T)
+    return np.column_stack([xy, top + (back - top) * np.tile(depths, len(arcs))])
+
+
+def supports(structure, patches, total):
+    """[Support] of Patches on a Structure, for a state of `total` unknowns."""
+    found = []
+    for p in patches:
+        for axis in range(3):
+            rows = normal_displacement(
+                structure.space, (p.part,), p.points, np.tile(np.eye(3)[axis], (len(p.points), 1))
+            )
+            motion = np.zeros((len(p.points), total))
+            motion[:, : len(structure.frequency)] = rows @ structure.shape
+            each = np.ones(len(p.points)) / len(p.points)
+            found.append(Support(p.name, motion, p.stiffness[axis] * each, p.resistance[axis] * each))
+    return found
+
+
+def hold(sounding, how, firmness=1.0):
+    """ModalModel of a Sounding hung FREE or held on the LAP."""
+    s = sounding.structure
+    patches = {FREE: lambda: hung_free(s.body, s.weight), LAP: lambda: on_lap(s.body, firmness)}[how]()
+    found = held(sounding.model, supports(s, patches, len(sounding.drive)))
+    if how == LAP:
+        return found
+    bands = BAND_LOSS * (found.stiffness - sounding.model.stiffness)
+    return replace(found, loss=found.loss | {"bands": bands}, viscous=sounding.model.viscous)
+
+
+def assumptions():
+    """What is assumed of both ways to hold the body."""
+    G, mu = SHEAR_MODULUS / 1e3, VISCOSITY
+    return (
+        Assumption("hung free", f"soft bands at tail, upper bouts and head, rigid motions near {BAND_HZ:g} Hz, loss factor {BAND_LOSS:g}", "common practice in modal tests, no source"),
+        Assumption("on the lap", f"flesh of shear modulus {G:g} kPa ({G / 3:.1f} to {3 * G:g}) and viscosity {mu:g} Pa s ({mu / 3:.1f} to {3 * mu:g}) under chest, thigh and forearm", "assumed, order of magnitude from memory"),
+        Assumption("on the lap, patches", f"chest disc of radius {1e3 * CHEST:g} mm, thigh {1e3 * THIGH:g} mm, forearm {1e3 * ARM:g} mm; fretting hand, clothing and the flesh's mass left out", "assumed"),
+    )  # fmt: skip

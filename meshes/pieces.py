@@ -1,0 +1,61 @@
+"""Pieces of a mesh before they are put together: each counts its own nodes, and may share some with an earlier one."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.mesh import Line, Seam, ShellMesh, Surface
+
+
+@dataclass
+class Piece:
+    """Part of the mesh before the pieces are put together; indices count within the piece (or as `shares` says)."""
+
+    nodes: np.ndarray
+    triangles: np.ndarray
+    normal: np.ndarray
+    surfaces: dict
+    lines: dict
+    edges: dict
+    shares: tuple = ()  # (piece number, its nodes) that the first nodes of this piece stand for
+
+
+def joined(pieces, rim):
+    """ShellMesh of the pieces: indices shifted, shared nodes merged, plates seamed to the rim."""
+    starts, nodes = [], []
+    maps = []
+    for piece in pieces:
+        start = sum(map(len, nodes))
+        shared = len(piece.shares[1]) if piece.shares else 0
+        new = start + np.arange(len(piece.nodes) - shared)
+        maps.append(np.concatenate([maps[piece.shares[0]][piece.shares[1]], new]) if shared else new)
+        nodes.append(piece.nodes[shared:])
+        starts.append(sum(len(p.triangles) for p in pieces[: len(starts)]))
+    surfaces, lines, edges = {}, {}, {}
+    for piece, place, start in zip(pieces, maps, starts):
+        surfaces |= {name: Surface(s.triangles + start, s.grain) for name, s in piece.surfaces.items()}
+        lines |= {name: Line(place[s.edges], s.up, s.taper, s.offset) for name, s in piece.lines.items()}
+        edges |= {name: place[e] for name, e in piece.edges.items()}
+    inward = -(rim.outward + np.roll(rim.outward, -1, axis=0))
+    inward = np.column_stack([inward, np.zeros(len(inward))])
+    inward /= np.linalg.norm(inward, axis=1, keepdims=True)
+    return ShellMesh(
+        np.concatenate(nodes),
+        np.concatenate([place[piece.triangles] for piece, place in zip(pieces, maps)]),
+        np.concatenate([piece.normal for piece in pieces]),
+        surfaces,
+        lines,
+        {f"joint_{plate}": Seam(edges[f"{plate}_edge"], edges[f"rim_{plate}"], inward) for plate in ("top", "back")},
+        edges,
+    )
+
+
+def once_round(k):
+    """(k, 2) edges between k nodes, the last one back to the first."""
+    return np.column_stack([np.arange(k), (np.arange(k) + 1) % k])
+
+
+def within(points, area):
+    """Indices of the points (k, 2) inside (x0, x1, y0, y1)."""
+    (x, y), (x0, x1, y0, y1) = points.T, area
+    return np.flatnonzero((x > x0) & (x < x1) & (y > y0) & (y < y1))

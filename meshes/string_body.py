@@ -1,0 +1,51 @@
+"""The sounding body as its strings meet it: BodyModes with the motion at saddle height and at the nut."""
+
+import numpy as np
+
+from fem.body_modes import BodyModes, radiation_factor
+from fem.interpolate import normal_displacement
+from fem.radiation import resistance_at
+from meshes.body import top_height
+from meshes.sounding import real_modes
+
+SADDLE_SPREAD, NUT_SPREAD = 0.054, 0.037  # m from the first to the last string; common practice, no source
+
+
+def string_body(sounding, held, strings=6):
+    """BodyModes of the held body for `strings` strings, the first one on the bass side.
+
+    The saddle moves at the strings' height, carried along rigidly by the top under it, so that the bridge's turning
+    enters; the nut is carried by the neck's end. Without a neck the nut stands still. Losses between real modes.
+    """
+    omega, X = real_modes(sounding, held)
+    turn = lambda group: {part: X.T @ A @ X for part, A in group.items()}
+    R = resistance_at(held.radiation, omega)
+    radiated = radiation_factor(np.einsum("ia,wij,jb->wab", X, R, X, optimize=True))
+    saddle, nut = string_ends(sounding.structure, strings)
+    n = len(sounding.structure.frequency)
+    moved = lambda rows: np.einsum("sna,nm->sma", rows, X[:n])
+    return BodyModes(
+        omega, turn(held.loss), moved(saddle), moved(nut), radiated, turn(held.viscous), sounding.structure.valid_to
+    )
+
+
+def string_ends(structure, strings):
+    """Motion (strings, n, 3) at the saddle and at the nut of each structure mode."""
+    body, space = structure.body, structure.space
+    b, x = body.bridge, body.bridge.saddle_x
+    across = np.linspace(0.5, -0.5, strings) if strings > 1 else np.zeros(1)
+    y = b.centre[1] + SADDLE_SPREAD * across
+    height = top_height(body, x, y) + body.top.thickness / 2 + b.saddle_height
+    saddle = _moved(structure, space, "top", np.column_stack([np.full(strings, x), y, height]))
+    if body.neck is None:
+        return saddle, np.zeros_like(saddle)
+    end = body.outline.length + body.neck.length
+    place = np.column_stack(
+        [np.full(strings, end), NUT_SPREAD * across, np.full(strings, body.neck.fingerboard_thickness)]
+    )
+    return saddle, _moved(structure, space, "neck", place)
+
+
+def _moved(structure, space, part, points):
+    rows = [normal_displacement(space, (part,), points, np.tile(axis, (len(points), 1))) for axis in np.eye(3)]
+    return np.stack([r @ structure.shape for r in rows], axis=-1)
