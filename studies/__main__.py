@@ -160,6 +160,116 @@ def squeeze(
 
 
 @app.command
+def load(
+    sheet: Path,
+    /,
+    *,
+    out: Path | None = None,
+    mesh_size_mm: float | None = None,
+    strings: str | None = None,
+    pictures: bool = True,
+):
+    """What the strings' pull does: bridge, belly and dip, neck block and action, rim, of each rim build.
+
+    Parameters
+    ----------
+    sheet
+        The build sheet (.toml).
+    out
+        Folder for page, tables and pictures; 'out/<sheet>-load' if not given.
+    mesh_size_mm
+        Edge length of the mesh.
+    strings
+        Name of a built-in set of strings, in place of the sheet's.
+    pictures
+        Draw the fields.
+    """
+    from studies.load import main
+
+    print(main(sheet, out, mesh_size_mm, strings, pictures))
+
+
+@app.command
+def weather(
+    sheet: Path,
+    /,
+    *,
+    out: Path | None = None,
+    mesh_size_mm: float | None = None,
+    built_at_humidity_percent: float | None = None,
+    used_at_humidity_percent: Annotated[list[float], Parameter(consume_multiple=True, negative=())] = [],  # noqa: B006
+    rim_gap_mm: float = 0.0,
+    pictures: bool = True,
+):
+    """What dry and damp air do to the glued-up box: width, arch, and stress across the grain, of each rim build.
+
+    Parameters
+    ----------
+    sheet
+        The build sheet (.toml).
+    out
+        Folder for page, tables and pictures; 'out/<sheet>-weather' if not given.
+    mesh_size_mm
+        Edge length of the mesh.
+    built_at_humidity_percent
+        Relative humidity at glue-up.
+    used_at_humidity_percent
+        Relative humidities in use.
+    rim_gap_mm
+        How far the rim was from flat at glue-up, highest place to lowest.
+    pictures
+        Draw the fields.
+    """
+    from studies.weather import main
+
+    used = used_at_humidity_percent or None
+    print(
+        main(
+            sheet,
+            out,
+            mesh_size_mm,
+            built_at_humidity_percent,
+            used,
+            rim_gap_mm,
+            pictures=pictures,
+        )
+    )
+
+
+@app.command
+def sweep(
+    plan: str,
+    /,
+    *,
+    out: Path | None = None,
+    workers: int | None = None,
+    scheduler: str | None = None,
+    sheet: Path | None = None,
+    parquet: bool = False,
+):
+    """Run a night's plan of variants; stopped at any time, the same command goes on where it was.
+
+    Parameters
+    ----------
+    plan
+        A plan (.toml), or the name of a ready one.
+    out
+        Folder for the rows and the page.
+    workers
+        Processes; all cores if not given.
+    scheduler
+        Address of a running scheduler, for a cluster.
+    sheet
+        Build sheet in place of the plan's own.
+    parquet
+        Write the table as Parquet too.
+    """
+    from studies.sweep import main
+
+    print(main(plan, out, workers, scheduler, sheet, parquet))
+
+
+@app.command
 def plate(
     *,
     length_mm: float,

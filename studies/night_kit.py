@@ -87,7 +87,10 @@ def prepare(night, variants, folder, cells, say=lambda text: None):
     kit = Kit(night, moves, {}, {}, {}, {})
     counts = Counter(map(kit.ground_key, variants))
     if len(counts) > MOST_GROUNDS:
-        words = (f"{', '.join(moves.remade)}: {len(counts)} different sheets, so every variant is solved in full",)
+        words = (
+            f"{', '.join(moves.remade)}: {len(counts)} different meshes or sheets, so every variant is solved in full: some seconds "
+            f"each. With at most {MOST_GROUNDS} levels in place of a range each gets a reduced model",
+        )
         return replace(kit, words=words)
     size = night.plan.mesh_size_mm / 1e3
     meshes, grounds, words = {}, {}, []

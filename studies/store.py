@@ -174,6 +174,14 @@ class Store:
                 dict(zip(SUMMARY, rest[3:])),
             )  # fmt: skip
 
+    def summaries(self, keys):
+        """(key, rim, method, parameters, {name of SUMMARY: value}) in the order of keys, without what is kept for each mode."""
+        query = f"SELECT rim, method, parameters, {', '.join(SUMMARY)} FROM row WHERE key = ?"
+        for key in keys:
+            if (found := self.db.execute(query, (key,)).fetchone()) is not None:
+                rim, method, parameters, *values = found
+                yield key, rim, method, json.loads(parameters), dict(zip(SUMMARY, values))
+
     def add_checks(self, checks):
         """Commit Checks; those of rows checked before are left out."""
         try:

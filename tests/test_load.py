@@ -174,12 +174,12 @@ def test_belly_dip_and_width(places):
 
 
 def test_strings_do_what_makers_see(study):
-    """Bridge leans to the neck, belly behind it, dip before, action up; elastic only, so less than on an old instrument."""
+    """Bridge leans to the neck, belly behind it, dip before, the neck bends up; elastic only, so less than on an old instrument."""
     for row in study.rows:
         at = row.measures
         assert 0.05 < np.degrees(at["bridge_rotation_deg"]) < 4
         assert at["belly_mm"] > 0 and at["dip_mm"] > 0 and at["neck_block_rotation_deg"] > 0
-        assert at["action_rise_mm"] > at["action_rise_block_mm"] > 0
+        assert at["action_rise_mm"] > at["action_rise_block_mm"]
         assert at["ahead_along_N_mm"] < 0 < at["behind_along_N_mm"]
         assert row.balance < 1e-9
 

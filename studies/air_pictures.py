@@ -1,0 +1,289 @@
+"""Pictures of the body with its air: where the power goes, overlays of the builds, modes of top, back and air together."""
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch as Swatch
+from scipy.interpolate import LinearNDInterpolator, NearestNDInterpolator
+
+from meshes.body import back_height, top_height
+from studies.mode_field import Field, field_on, sampler
+from studies.plan_picture import (
+    BANDS,
+    FINER,
+    MM_PER_INCH,
+    RIGHT,
+    SCALE,
+    THEMES,
+    Plate,
+    draw_plates,
+    lettering,
+    on_true_curves,
+    plate_plan,
+    proportion,
+    save,
+    true_curves,
+)
+from studies.rim_air import FREE, HOLDINGS
+
+WIDTH = 180.0  # mm of print
+# from below: what turns to heat in the rim (dark, hatched), elsewhere (greys), then what leaves the body
+LOOKS = {
+    "sides": ("0.15", ""), "linings": ("0.45", "////"), "joints": ("0.30", "...."), "blocks": ("0.55", "xxxx"),
+    "back": ("0.78", ""), "top": ("0.92", ""), "braces": ("0.92", "||||"), "bridge": ("0.78", "----"),
+    "neck": ("0.66", ""), "air": ("1.0", "...."), "opening": ("1.0", "ooo"), "supports": ("0.85", "\\\\\\\\"),
+    "radiation": ("1.0", ""),
+}  # fmt: skip
+STROKES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)), "-", (0, (4, 1, 1, 1, 1, 1)), (0, (1, 1)))
+INK = ("0", "0", "0", "0", "0.6", "0.5", "0.5")
+TICKS = (40, 63, 100, 160, 250, 400, 630, 1000)
+LEAST_SURFACE = 0.02  # part of the moving energy in top and back from which on a mode is drawn
+
+
+def draw(study, folder, say=lambda text: None):
+    """{kind: [PNG paths]} of the study's pictures, with PDFs and captions beside them."""
+    folder.mkdir(parents=True, exist_ok=True)
+    found = {"power": [], "overlay": [], "modes": []}
+    for how in HOLDINGS:
+        say(f"where the power goes, {how}")
+        stem = folder / f"power-{how.replace(' ', '-')}"
+        rows = [study.fine.results[b.name, how] for b in study.builds]
+        found["power"] += _keep(power_figure(rows, how), stem, power_words(study, how))
+        found["overlay"] += _keep(
+            overlay_figure(rows, how), folder / f"overlay-{how.replace(' ', '-')}", overlay_words(study, how)
+        )
+    boards = Boards(study.fine.base)
+    result = study.fine.results["sheet", FREE]
+    for number in drawn_modes(result, 6):
+        say(f"mode {number + 1} with its air")
+        figure, words = mode_figure(boards, result, number)
+        found["modes"] += _keep(figure, folder / f"air-mode-{number + 1:02d}", f"{study.body.name}, {words}")
+    return found
+
+
+def _keep(figure, stem, words):
+    paths = save(figure, stem, (".png", ".pdf"))
+    paths[0].with_suffix(".txt").write_text(words + "\n", encoding="utf-8")
+    return paths[:1]
+
+
+# --- where the power goes ---
+
+
+def power_figure(rows, how):
+    """Stacked shares of the input power against frequency, one panel for each build (Result)."""
+    columns = 2 if len(rows) > 1 else 1
+    lines = -(-len(rows) // columns)
+    high = 12 + 52 * lines + 24
+    figure = _page(high)
+    for k, row in enumerate(rows):
+        ax = _axes(figure, high, k % columns, columns, 12 + 52 * (k // columns), 40)
+        stack(ax, row.driven)
+        ax.set_title(wrapped(row.build.label), fontsize=7.5, loc="left", family=lettering(), pad=3)
+        ax.set_ylabel("of the power put in" if k % columns == 0 else "", fontsize=7, family=lettering())
+    figure.text(
+        0.02, 1 - 5 / high, f"Where the power put in at the saddle goes, {how}", size=9, family=lettering(), va="center"
+    )
+    swatches = [Swatch(facecolor=c, hatch=h, edgecolor="0", lw=0.4, label=name_of(g)) for g, (c, h) in LOOKS.items()]
+    figure.legend(
+        handles=swatches[::-1], loc="lower center", ncols=7, frameon=False, fontsize=7, handlelength=2.2, handleheight=1.4,
+        bbox_to_anchor=(0.5, 2 / high), columnspacing=1.4,
+    )  # fmt: skip
+    return figure
+
+
+def stack(ax, driven):
+    """One panel: shares from 0 to 1 over a logarithmic frequency axis; white with a word where the modes do not reach."""
+    f, known = driven.frequency, driven.frequency <= driven.valid_to
+    base = np.zeros(known.sum())
+    for group, (color, hatch) in LOOKS.items():
+        upper = base + driven.share[group][known]
+        ax.fill_between(f[known], base, upper, facecolor=color, hatch=hatch, edgecolor="0", linewidth=0.25)
+        base = upper
+    _log_axis(ax, f)
+    ax.set_ylim(0, 1)
+    ax.set_yticks([0, 0.5, 1], ["0", "50 %", "100 %"])
+    _beyond(ax, driven)
+
+
+def name_of(group):
+    return {"radiation": "goes out as sound", "supports": "what holds the body", "air": "air inside"}.get(group, group)
+
+
+def wrapped(label, width=58):
+    return label if len(label) <= width else label[: width - 1].rsplit(" ", 1)[0] + " ..."
+
+
+# --- overlays ---
+
+
+def overlay_figure(rows, how):
+    """Bridge mobility and radiation efficiency of all builds, one stroke each."""
+    high = 150.0
+    figure = _page(high)
+    curves = (
+        ("bridge mobility |v/F|, dB re 1 s/kg", lambda d: 20 * np.log10(np.abs(d.mobility))),
+        ("radiation efficiency, dB", lambda d: 10 * np.log10(np.maximum(d.efficiency, 1e-9))),
+    )
+    for k, (words, value) in enumerate(curves):
+        ax = _axes(figure, high, 0, 1, 12 + 62 * k, 50)
+        for row, stroke, ink in zip(rows, STROKES, INK):
+            known = row.driven.frequency <= row.driven.valid_to
+            width = 1.3 if row.build.is_base else 0.8
+            ax.plot(
+                row.driven.frequency[known],
+                value(row.driven)[known],
+                color=ink,
+                ls=stroke,
+                lw=width,
+                label=wrapped(row.build.label, 44),
+            )
+        _log_axis(ax, rows[0].driven.frequency)
+        ax.set_ylabel(words, fontsize=7, family=lettering())
+        ax.grid(True, lw=0.3, color="0.85")
+        _beyond(ax, rows[0].driven)
+    figure.text(0.02, 1 - 5 / high, f"Builds overlaid, {how}", size=9, family=lettering(), va="center")
+    figure.legend(
+        *ax.get_legend_handles_labels(),
+        loc="lower center",
+        ncols=3,
+        frameon=False,
+        fontsize=6.5,
+        bbox_to_anchor=(0.5, 0.005),
+        handlelength=4,
+    )
+    return figure
+
+
+def _page(high):
+    return Figure(figsize=(WIDTH / MM_PER_INCH, high / MM_PER_INCH), facecolor="w")
+
+
+def _axes(figure, high, column, columns, down, tall):
+    wide = (WIDTH - 8) / columns - 12
+    left = 15 + column * (wide + 12)
+    ax = figure.add_axes((left / WIDTH, 1 - (down + tall) / high, wide / WIDTH, tall / high))
+    ax.tick_params(labelsize=6.5, length=2, width=0.4)
+    for side in ax.spines.values():
+        side.set_linewidth(0.4)
+    return ax
+
+
+def _log_axis(ax, frequency):
+    ax.set_xscale("log")
+    ax.set_xlim(frequency[0], frequency[-1])
+    ax.set_xticks(TICKS, [str(t) for t in TICKS])
+    ax.minorticks_off()
+    ax.set_xlabel("Hz", fontsize=7, labelpad=0)
+
+
+def _beyond(ax, driven):
+    if driven.valid_to < driven.frequency[-1]:
+        ax.axvspan(driven.valid_to, driven.frequency[-1], color="0.96", zorder=0)
+        ax.text(
+            np.sqrt(driven.valid_to * driven.frequency[-1]),
+            np.mean(ax.get_ylim()),
+            "not answered for",
+            size=6,
+            rotation=90,
+            ha="center",
+            va="center",
+            color="0.4",
+        )
+
+
+# --- modes with their air ---
+
+
+class Boards:
+    """Top, back and the air half way between them, ready to be painted with the modes of a Sounding."""
+
+    def __init__(self, whole):
+        s = whole.structure
+        self.whole, self.body = whole, s.body
+        surfaces = s.space.mesh.surfaces
+        self.samplers = {n: on_true_curves(sampler(s.space, surfaces[n].triangles, 3), s.body) for n in ("top", "back")}
+        self.plates = {name: plate_plan(name, board, s.body) for name, board in self.samplers.items()}
+        back = self.samplers["back"]
+        turn = lambda xy: np.asarray(xy)[:, ::-1] * [RIGHT["top"], 1.0]
+        x, y = back.points[:, :2].T
+        self.middle = np.column_stack([x, y, (top_height(s.body, x, y) + back_height(s.body, x, y)) / 2])
+        self.plates["air"] = Plate(turn(back.points[:, :2]), tuple(turn(c[::FINER]) for c in true_curves(s.body)))
+
+    def fields(self, x):
+        """{'top', 'back', 'air': Field} of a real state x (N,): displacement outward, pressure [Pa]."""
+        shell = self.whole.structure.shape @ x[: len(self.whole.structure.frequency)]
+        found = {name: field_on(board, shell) for name, board in self.samplers.items()}
+        back = self.samplers["back"]
+        found["air"] = Field(back.points, back.triangles, self.pressure(x), np.zeros_like(back.points))
+        return found
+
+    def pressure(self, x, omega=None):
+        """Pressure [Pa] half way between top and back, of the kept cavity modes; linear between the mesh's corners."""
+        from fem.wall_losses import pressures
+
+        air, cavity = self.whole.around.air, self.whole.around.cavity
+        nodal = (air.shape @ (pressures(air, self.whole.coupling) @ x))[: len(cavity.nodes)]
+        inside = LinearNDInterpolator(cavity.nodes, nodal)(self.middle)
+        return np.where(np.isnan(inside), NearestNDInterpolator(cavity.nodes, nodal)(self.middle), inside)
+
+
+def drawn_modes(result, count):
+    """Indices of the first modes in which top and back hold a noticeable part of the moving energy."""
+    share = result.modes.kinetic_share
+    return np.flatnonzero(share["top"] + share["back"] > LEAST_SURFACE)[:count]
+
+
+def mode_figure(boards, result, number):
+    """Figure of one air-loaded mode, and its caption. The instant at which the surface moves furthest is shown."""
+    m, motion = result.modes, result.motion[:, number]
+    turn = np.exp(-0.5j * np.angle(np.sum(motion**2)))
+    x = np.real(m.shape[:, number] * turn)
+    fields = boards.fields(x)
+    if fields["top"].value[np.argmax(np.abs(fields["top"].value))] < 0:
+        fields = boards.fields(-x)
+    plates = {n: boards.plates[n] for n in ("top", "back")}
+    largest = max(fields[n].largest for n in plates)
+    air = {"air": boards.plates["air"]}
+    ratio, alone = proportion(plates), proportion(air)
+    high = (WIDTH - 12) / (1 / ratio + 1 / alone)
+    page = high + 24
+    figure, theme = _page(page), THEMES["light"]
+    left = 4.0
+    for group, p, scale, words in (
+        (plates, ratio, largest, "top (left) and back (right), each as you face it"),
+        (air, alone, fields["air"].largest, "pressure of the air inside, seen through the top"),
+    ):
+        wide = high / p
+        ax = figure.add_axes((left / WIDTH, 14 / page, wide / WIDTH, high / page))
+        draw_plates(ax, group, fields, theme, scale, 0.8, marks=True)
+        figure.text((left + wide / 2) / WIDTH, 12 / page, words, size=7, family=lettering(), ha="center", va="center")
+        left += wide + 4
+    title = f"{m.frequency[number]:.1f} Hz, with air, {FREE}: {100 * m.air_share[number]:.0f} % of the energy is in the air, {100 * m.loss_share['radiation'][number]:.0f} % of the loss goes out as sound"
+    figure.text(0.02, 1 - 5 / page, title, size=8.5, family=lettering(), va="center")
+    ax = figure.add_axes((0.3, 5.5 / page, 0.4, 3 / page))
+    ax.imshow(SCALE((np.arange(2 * BANDS) + 0.5) / (2 * BANDS))[None], aspect="auto", extent=(-1, 1, 0, 1))
+    ax.set_axis_off()
+    for at, words in ((0.29, "inward, or pressure below"), (0.71, "outward, or pressure above")):
+        figure.text(at, 7 / page, words, size=6.5, family=lettering(), ha="right" if at < 0.5 else "left", va="center")
+    note = f"Bold: at rest, or no pressure. Largest pressure for 1 um of largest displacement of a plate: {1e-6 * fields['air'].largest / largest:.2g} Pa"
+    figure.text(0.5, 2.5 / page, note, size=6.5, family=lettering(), ha="center", va="center")
+    return figure, f"{title}. {note}. Neck upward."
+
+
+# --- words ---
+
+
+def power_words(study, how):
+    return (
+        f"{study.body.name}: shares of the power that a force out of the top at the saddle's middle puts in, {how}, with air "
+        "and radiation, without strings. From below: heat in the rim (sides, linings, joints, blocks), heat in the other parts "
+        f"and in the air, what the supports take up, sound. Mesh {1e3 * study.fine.size:.0f} mm; the mesh error is in the tables. "
+        "Computed with Rimwork."
+    )
+
+
+def overlay_words(study, how):
+    return (
+        f"{study.body.name}: bridge mobility at the saddle's middle and radiation efficiency of the whole outer surface, {how}, "
+        "with air and radiation, without strings. Computed with Rimwork."
+    )

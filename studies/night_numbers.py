@@ -1,0 +1,208 @@
+"""Reading a night: what matters most, paired differences of rim builds, what cannot be bettered. Arrays in, numbers out."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+RESAMPLES = 200
+MOST_FITTED = 6000  # rows a fit and its resampling are made from
+SMALL = 0.02  # of the spread: what explains less is said to matter little
+
+
+@dataclass(frozen=True)
+class Frame:
+    """The rows of a night as columns, n rows."""
+
+    sample: np.ndarray  # (n,) rows of one sample share all draws
+    rim: np.ndarray  # (n,) names of rim builds
+    columns: dict  # {factor or scatter: (n, k) numbers, or (n,) words}
+    outputs: dict  # {name of the summary: (n,) float, nan where not known}
+
+    def __len__(self):
+        return len(self.rim)
+
+
+@dataclass(frozen=True)
+class Effect:
+    """How much of an output's spread a factor explains: alone, and with its products with others; 95 % intervals."""
+
+    name: str
+    first: float
+    first_low: float
+    first_high: float
+    total: float
+    total_low: float
+    total_high: float
+
+
+def frame(night, variants, keys, store):
+    """Frame of the plan's rows that are in the store."""
+    number = {key: v.number for v, key in zip(variants, (keys[v.number] for v in variants))}
+    plan = night.plan
+    kept, rims, outputs = [], [], []
+    for key, rim, _, _, summary in store.summaries(keys.values()):
+        kept.append(variants[number[key]])
+        rims.append(rim)
+        outputs.append(list(summary.values()))
+        names = list(summary)
+    columns = {}
+    for f in plan.factor:
+        values = [v.values[f.name] for v in kept]
+        words = any(isinstance(v, str) for v in values)
+        columns[f.name] = np.array(list(map(str, values))) if words else np.array(values, float)[:, None]
+    for s in plan.scatter:
+        boards = s.boards[: 1 if s.correlation == 1 else None]
+        columns[s.name] = np.array([np.concatenate([v.draws[b] for b in boards]) for v in kept])
+    table = np.array(outputs, float).T if kept else np.zeros((0, 0))
+    return Frame(
+        np.array([v.sample for v in kept]), np.array(rims), columns, dict(zip(names, table)) if kept else {}
+    )  # fmt: skip
+
+
+def effects(data, output, seed=0):
+    """(Effects, largest first; share of the spread that they leave unexplained) of one output.
+
+    Least squares on a constant, linear and square terms of each factor, one term for each build or word, and the products of
+    linear terms of two factors; the variance of the terms of a factor over that of the output is its Sobol index where the
+    factors are drawn independently (Sudret, Reliab. Eng. Syst. Saf. 93:964, 2008). Intervals: resampled samples.
+    """
+    y = data.outputs[output]
+    use = np.flatnonzero(np.isfinite(y))
+    if len(use) < 10 or np.ptp(y[use]) <= 1e-9 * np.abs(y[use]).max():
+        return [], 0.0
+    draw = np.random.default_rng(seed)
+    if len(use) > MOST_FITTED:
+        use = np.sort(draw.choice(use, MOST_FITTED, replace=False))
+    groups, A = _terms(data, use)
+    y, sample = y[use], data.sample[use]
+    names = list(dict.fromkeys(name for group in groups for name in group))
+    best, rest = _indices(A, y, groups, names)
+    ids, place = np.unique(sample, return_inverse=True)
+    rows_of = np.split(np.argsort(place, kind="stable"), np.cumsum(np.bincount(place))[:-1])
+    again = []
+    for _ in range(RESAMPLES):
+        rows = np.concatenate([rows_of[i] for i in draw.integers(len(ids), size=len(ids))])
+        again.append(_indices(A[rows], y[rows], groups, names)[0])
+    low, high = np.percentile(again, [2.5, 97.5], axis=0)
+    found = [
+        Effect(n, best[i, 0], low[i, 0], high[i, 0], best[i, 1], low[i, 1], high[i, 1]) for i, n in enumerate(names)
+    ]
+    return sorted(found, key=lambda e: -e.total), rest
+
+
+def _terms(data, use):
+    """(the factors of each column (tuple), columns (n, t)) of the regression."""
+    linear, groups, A = {}, [], []
+    columns = {**data.columns, **({"rim build": data.rim} if len(set(data.rim[use])) > 1 else {})}
+    for name, column in columns.items():
+        x = column[use]
+        if x.ndim == 1:
+            words = sorted(set(x))[1:]
+            linear[name] = [(x == w).astype(float) for w in words]
+            squares = []
+        else:
+            spread = x.std(axis=0)
+            z = ((x - x.mean(axis=0)) / np.where(spread > 0, spread, 1)).T[spread > 0]
+            linear[name] = list(z)
+            squares = [c**2 for c in z if len(np.unique(c)) > 2]
+        A += linear[name] + squares
+        groups += [(name,)] * (len(linear[name]) + len(squares))
+    names = [n for n in linear if linear[n]]
+    for i, a in enumerate(names):
+        for b in names[:i]:
+            pairs = [p * q for p in linear[a] for q in linear[b]]
+            if len(A) + len(pairs) < len(use) / 4:
+                A += pairs
+                groups += [(b, a)] * len(pairs)
+    return groups, np.array(A).T - np.mean(A, axis=1)
+
+
+def _indices(A, y, groups, names):
+    """((factors, 2) first-order and total indices, unexplained share)."""
+    y = y - y.mean()
+    A = A - A.mean(axis=0)
+    coefficients = np.linalg.lstsq(A, y, rcond=None)[0]
+    variance = {}
+    for group in dict.fromkeys(groups):
+        on = [i for i, g in enumerate(groups) if g == group]
+        variance[group] = np.var(A[:, on] @ coefficients[on])
+    whole = np.var(y)
+    found = np.array(
+        [[variance.get((n,), 0.0), sum(v for group, v in variance.items() if n in group)] for n in names]
+    )  # fmt: skip
+    return found / whole, float(np.var(y - A @ coefficients) / whole)
+
+
+def main_effect(data, name, output, bins=8):
+    """[(place or word, mean, 5 %, 95 %)] of an output over a factor's range; draws of wood are read by their density."""
+    column, y = (data.rim if name == "rim build" else data.columns[name]), data.outputs[output]
+    if column.ndim == 1:
+        parts = [(w, column == w) for w in dict.fromkeys(column)]
+    else:
+        x = column[:, 0]
+        if len(levels := np.unique(x)) <= bins:
+            parts = [(float(v), x == v) for v in levels]
+        else:
+            edges = np.quantile(x, np.linspace(0, 1, bins + 1))
+            where = np.clip(np.searchsorted(edges, x, side="right") - 1, 0, bins - 1)
+            parts = [(float(x[where == b].mean()), where == b) for b in range(bins) if np.any(where == b)]
+    found = []
+    for place, on in parts:
+        values = y[on & np.isfinite(y)]
+        if len(values):
+            found.append((place, float(values.mean()), *map(float, np.percentile(values, [5, 95]))))
+    return found
+
+
+@dataclass(frozen=True)
+class Paired:
+    """A build against the first one, on the same draws; all but the grams in per cent or points."""
+
+    rim: str
+    draws: int
+    heat: tuple[float, ...]  # points of heat in the rim: median, its 95 % interval, 5 and 95 % of the draws
+    decay: tuple[float, ...]  # per cent longer ringing (mean loss factor), the same five
+    grams: tuple[float, ...]
+
+
+def paired(data, seed=0):
+    """[Paired] of every other build against the first; builds without a common sample are left out."""
+    builds = list(dict.fromkeys(data.rim))
+    base = {s: i for i, s in enumerate(data.sample) if data.rim[i] == builds[0]} if builds else {}
+    found = []
+    for rim in builds[1:]:
+        pairs = np.array([(i, base[s]) for i, s in enumerate(data.sample) if data.rim[i] == rim and s in base])
+        if len(pairs) < 2:
+            continue
+        new, old = pairs.T
+        o = data.outputs
+        loss = o["mean_loss_factor"]
+        values = (
+            100 * (o["heat_in_rim"][new] - o["heat_in_rim"][old]),
+            100 * (loss[old] / loss[new] - 1),
+            o["rim_g"][new] - o["rim_g"][old],
+        )
+        found.append(Paired(rim, len(pairs), *(_five(v, seed) for v in values)))
+    return found
+
+
+def _five(values, seed):
+    """Median, its 95 % interval from resampling, 5 and 95 per cent of the values; nan where nothing is known."""
+    values = values[np.isfinite(values)]
+    if not len(values):
+        return (np.nan,) * 5
+    draw = np.random.default_rng(seed)
+    some = values if len(values) <= 2000 else draw.choice(values, 2000, replace=False)
+    medians = np.median(some[draw.integers(len(some), size=(RESAMPLES, len(some)))], axis=1)
+    return tuple(map(float, (np.median(values), *np.percentile(medians, [2.5, 97.5]), *np.percentile(values, [5, 95]))))
+
+
+def front(x, y):
+    """Indices of the rows that no other row betters in both x and y (both: less is better), by ascending x."""
+    order = np.lexsort((y, x))
+    kept, best = [], np.inf
+    for i in order:
+        if np.isfinite(x[i]) and y[i] < best:
+            kept.append(int(i))
+            best = y[i]
+    return kept
