@@ -25,7 +25,8 @@ class FreeBody:
         held = sl.qr(self.rigid.T, mode="r", pivoting=True)[1][:6]
         order = node_order(model)
         self.order = order[~np.isin(order, held)]
-        K = model.matrix("K", weights)[self.order][:, self.order].tocsc()
+        self.K = model.matrix("K", weights)
+        K = self.K[self.order][:, self.order].tocsc()
         permc = "MMD_AT_PLUS_A" if dissection(sp.eye_array(2, format="csr")) is None else "NATURAL"
         try:
             self._solve = splu(K, permc_spec=permc, diag_pivot_thresh=0.0, options=dict(SymmetricMode=True)).solve
@@ -52,7 +53,7 @@ class FreeBody:
         _check_energy(answer)
         return answer
 
-    def modes(self, M, count):
+    def modes(self, M, count, tolerance=1e-5):
         """(omega^2 (count,), mass-normalised shapes (size, count)): the lowest, from the factor of K alone, by Lanczos."""
         MR = M @ self.rigid
         gram = np.linalg.inv(self.rigid.T @ MR)
@@ -61,10 +62,7 @@ class FreeBody:
         n = self.model.size
         start = square(np.random.default_rng(0).standard_normal(n))
         inverse = LinearOperator((n, n), matvec=pseudo)
-        omega2, shape = eigsh(
-            self.model.matrix("K", self.weights), count, M, sigma=0.0, OPinv=inverse, v0=start, tol=1e-6
-        )
-        return omega2, shape
+        return eigsh(self.K, count, M, sigma=0.0, OPinv=inverse, v0=start, ncv=2 * count + 2, tol=tolerance)
 
 
 def node_order(model):

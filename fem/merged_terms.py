@@ -44,7 +44,7 @@ class Merged:
     size: int  # r
     groups: tuple[Group, ...]
     packed: dict  # {role: (q, r (r + 1) / 2)} upper triangles
-    energies: np.ndarray  # (q, r (r + 1) / 2) of role K in single precision, for shares
+    energies: np.ndarray  # (q, r (r + 1) / 2) of role K in single precision, off-diagonals doubled, for shares
     tested: dict  # {role: (q, SKETCH, r)}
     unit_mass: np.ndarray  # (q,) kg of the merged terms of role M
     upper: tuple  # indices of the upper triangle
@@ -85,10 +85,10 @@ def merge(reduced, samples):
             sketches.append(np.tensordot(rows * scale, np.array([reduced.tested[t] for t in terms]), 1))
         packed[role], tested[role] = np.concatenate(matrices), np.concatenate(sketches)
     i, j = np.triu_indices(reduced.size)
-    step = reduced.step[i] * reduced.step[j] * np.where(i == j, 1, 2)
-    return Merged(
-        reduced.size, tuple(groups), packed, packed["K"].astype(np.float32), tested, packed["M"] @ step, (i, j)
-    )
+    twice = np.where(i == j, 1, 2)
+    unit_mass = packed["M"] @ (reduced.step[i] * reduced.step[j] * twice)
+    energies = (packed["K"] * twice).astype(np.float32)
+    return Merged(reduced.size, tuple(groups), packed, energies, tested, unit_mass, (i, j))
 
 
 def _keys_by_part(reduced, samples, role):
@@ -161,10 +161,12 @@ def _full(packed, merged):
 
 def _energies(merged, c, h, y):
     """({part: y' K_part y (n,)}, the same with loss factors) of the shapes y (r, n)."""
-    i, j = merged.upper
     y = y.astype(np.float32)
-    products = y[i] * y[j]
-    products[i != j] *= 2
+    products, start = np.empty((len(merged.upper[0]), y.shape[1]), np.float32), 0
+    for k in range(merged.size):
+        stop = start + merged.size - k
+        np.multiply(y[k], y[k:], out=products[start:stop])
+        start = stop
     unit = merged.energies @ products  # (q, n)
     groups = [g for g in merged.groups if g.role == "K"]
     return tuple({g.part: (f[g.place] @ unit[g.place]).astype(float) for g in groups} for f in (c, h))

@@ -20,9 +20,9 @@ from fem.model import weights
 from fem.radiation import added_mass_at, boundary, piston, radiation
 from fem.response import ModalModel, opening_resistance, residual_vector, with_air
 from fem.wall_losses import pressures, wall_losses
+from meshes import cavity as cavity_mesh
+from meshes import outer_surface as outer_mesh
 from meshes.body import top_height
-from meshes.cavity import mesh_cavity
-from meshes.outer_surface import outer_surface
 
 HIGHEST = 1000.0  # Hz: cavity modes are kept below twice this
 RIGID = 6
@@ -95,10 +95,9 @@ def saddle_rows(body, space):
     return normal_displacement(space, ("top",), np.array([[x, y, float(top_height(body, x, y))]]), np.eye(3)[2:])
 
 
-def surroundings(body, highest=HIGHEST, cavity_size=None):
-    """Surroundings of a Body; cavity modes below twice `highest` [Hz]."""
-    cavity = mesh_cavity(body, cavity_size) if cavity_size else mesh_cavity(body)
-    outer = outer_surface(body)
+def surroundings(body, highest=HIGHEST, cavity_size=cavity_mesh.DEFAULT_SIZE, surface_size=outer_mesh.SIZE):
+    """Surroundings of a Body; cavity modes below twice `highest` [Hz]; sizes [m] of both meshes."""
+    cavity, outer = cavity_mesh.mesh_cavity(body, cavity_size), outer_mesh.outer_surface(body, surface_size)
     return Surroundings(cavity, cavity_modes(cavity, highest), boundary(outer.nodes, outer.triangles), outer.groups)
 
 

@@ -5,6 +5,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch as Swatch
 from scipy.interpolate import LinearNDInterpolator, NearestNDInterpolator
 
+from fem.wall_losses import pressures
 from meshes.body import back_height, top_height
 from studies.mode_field import Field, field_on, sampler
 from studies.plan_picture import (
@@ -81,7 +82,12 @@ def power_figure(rows, how):
         ax.set_title(wrapped(row.build.label), fontsize=7.5, loc="left", family=lettering(), pad=3)
         ax.set_ylabel("of the power put in" if k % columns == 0 else "", fontsize=7, family=lettering())
     figure.text(
-        0.02, 1 - 5 / high, f"Where the power put in at the saddle goes, {how}", size=9, family=lettering(), va="center"
+        0.02,
+        1 - 5 / high,
+        f"Where the power put in at the saddle goes, with air, {how}",
+        size=9,
+        family=lettering(),
+        va="center",
     )
     swatches = [Swatch(facecolor=c, hatch=h, edgecolor="0", lw=0.4, label=name_of(g)) for g, (c, h) in LOOKS.items()]
     figure.legend(
@@ -141,7 +147,7 @@ def overlay_figure(rows, how):
         ax.set_ylabel(words, fontsize=7, family=lettering())
         ax.grid(True, lw=0.3, color="0.85")
         _beyond(ax, rows[0].driven)
-    figure.text(0.02, 1 - 5 / high, f"Builds overlaid, {how}", size=9, family=lettering(), va="center")
+    figure.text(0.02, 1 - 5 / high, f"Builds overlaid, with air, {how}", size=9, family=lettering(), va="center")
     figure.legend(
         *ax.get_legend_handles_labels(),
         loc="lower center",
@@ -217,10 +223,8 @@ class Boards:
         found["air"] = Field(back.points, back.triangles, self.pressure(x), np.zeros_like(back.points))
         return found
 
-    def pressure(self, x, omega=None):
+    def pressure(self, x):
         """Pressure [Pa] half way between top and back, of the kept cavity modes; linear between the mesh's corners."""
-        from fem.wall_losses import pressures
-
         air, cavity = self.whole.around.air, self.whole.around.cavity
         nodal = (air.shape @ (pressures(air, self.whole.coupling) @ x))[: len(cavity.nodes)]
         inside = LinearNDInterpolator(cavity.nodes, nodal)(self.middle)

@@ -1,13 +1,16 @@
 """Is the build sheet sound, and what does the instrument on it weigh and measure?"""
 
+from dataclasses import replace
 from pathlib import Path
 
+from meshes.build import DEFAULT_SIZE
 from meshes.describe import check_text
 from meshes.drawing import draw_plan
 from meshes.new_sheet import new_sheet_text
 from meshes.sheet import read_sheet
 from meshes.side_profile import draw_profile, write_profile_table
 from studies.inputs import BadInput, existing_file, writable_file, writable_folder
+from studies.measured_beside import beside, computed_weights, table
 
 CAUTION = (
     "Weights and measures only: nothing here judges strength. String tension loads every joint; try before you trust."
@@ -23,7 +26,15 @@ def main(sheet, out=None):
     for side in ("bass", "treble"):
         written.append(write_profile_table(body, out / f"unbent-side-{side}.csv", side))
         written.append(draw_profile(body, out / f"unbent-side-{side}.pdf", side))
-    return "\n".join([check_text(body), CAUTION, "", *(f"wrote {path}" for path in written)])
+    told = [check_text(body)]
+    if body.measured and body.measured.weights:
+        weighed = replace(body.measured, squeezes={}, taps={})
+        told += [
+            "Measured beside computed",
+            table(beside(weighed, computed_weights(body, weighed.weights, DEFAULT_SIZE))),
+            "",
+        ]
+    return "\n".join([*told, CAUTION, "", *(f"wrote {path}" for path in written)])
 
 
 def write_new(file):

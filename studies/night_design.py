@@ -4,9 +4,10 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
-from scipy.stats import norm, qmc
+from scipy.special import ndtr, ndtri
+from scipy.stats import qmc
 
-CUT = norm.cdf(3.0)  # normal factors are cut at three standard deviations: nothing leaves the box of the basis
+CUT = ndtr(3.0)  # normal factors are cut at three standard deviations: nothing leaves the box of the basis
 
 
 @dataclass(frozen=True)
@@ -60,12 +61,12 @@ def value_at(factor, u):
     if factor.levels:
         return factor.levels[min(int(u * len(factor.levels)), len(factor.levels) - 1)]
     if factor.mean is not None:
-        return float(factor.mean + factor.deviation * norm.ppf(1 - CUT + u * (2 * CUT - 1)))
+        return float(factor.mean + factor.deviation * ndtri(1 - CUT + u * (2 * CUT - 1)))
     return float(factor.low + u * (factor.high - factor.low))
 
 
 def _normal(u):
-    return norm.ppf(1 - CUT + np.asarray(u) * (2 * CUT - 1))
+    return ndtri(1 - CUT + np.asarray(u) * (2 * CUT - 1))
 
 
 def _spread(plan, d):

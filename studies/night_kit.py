@@ -24,6 +24,7 @@ from studies.night_sections import (
     inputs,
     quick_sections,
     slow_section,
+    unchanged,
 )
 
 MODEL_VERSION = 1  # raise whenever a row may change
@@ -49,6 +50,7 @@ class Kit:
     moves: object
     grounds: dict  # {values of the remade factors (tuple): Ground}; empty: all in full
     slow: dict  # {(values, rim): {piece: Tabulated or Fitted}}
+    constant: dict  # {(values, rim): {function: its sections}} that the plan does not change
     merged: dict  # {mesh: Merged}
     saddle: dict  # {mesh: (r,) the basis at the saddle's middle}
     words: tuple[str, ...] = ()  # what was done, for the log
@@ -84,7 +86,7 @@ def row_key(night, sheet, variant):
 def prepare(night, variants, folder, cells, say=lambda text: None):
     """Kit for the variants. cells(items) yields the sections of [(body, piece)], in order, wherever they are computed."""
     moves = find_moves(night, body_at(night, {}), say)
-    kit = Kit(night, moves, {}, {}, {}, {})
+    kit = Kit(night, moves, {}, {}, {}, {}, {})
     counts = Counter(map(kit.ground_key, variants))
     if len(counts) > MOST_GROUNDS:
         words = (
@@ -105,8 +107,8 @@ def prepare(night, variants, folder, cells, say=lambda text: None):
     of_mesh = Counter(grounds[kit.ground_key(v)].mesh for v in variants)
     large = [name for name, n in of_mesh.items() if n >= ENOUGH]
     served = [v for v in variants if grounds[kit.ground_key(v)].mesh in large]
-    slow, told = slow_pieces(kit, served, cells, say)
-    kit = replace(kit, slow=slow)
+    slow, constant, told = slow_pieces(kit, served, cells, say)
+    kit = replace(kit, slow=slow, constant=constant)
     merged, saddle = {}, {}
     for name in large:
         mine = [v for v in served if grounds[kit.ground_key(v)].mesh == name]
@@ -121,7 +123,8 @@ def sections_of(kit, variant):
     """{region: Section} of a variant by tables and fits."""
     key = kit.ground_key(variant)
     build = variant_build(kit.grounds[key].body, kit.moves, variant)
-    return quick_sections(build, kit.slow[key, variant.rim], point_of(kit.night.plan, variant))
+    where = key, variant.rim
+    return quick_sections(build, kit.slow[where], point_of(kit.night.plan, variant), kit.constant[where])
 
 
 # --- cells ---
@@ -164,19 +167,21 @@ def variant_at(plan, base, axes, x):
 
 
 def slow_pieces(kit, variants, cells, say):
-    """({(values, rim): {piece: Tabulated or Fitted}}, words on the fits)."""
+    """({(values, rim): {piece: Tabulated or Fitted}}, {(values, rim): what does not change}, words on the fits)."""
     plan = kit.night.plan
     axes = axes_of(plan, kit.moves)
-    plans, todo = [], []
+    plans, todo, constant = [], [], {}
     for key, rim in dict.fromkeys((kit.ground_key(v), v.rim) for v in variants):
         mine = [v for v in variants if (kit.ground_key(v), v.rim) == (key, rim)]
         body_of = lambda v, key=key: variant_build(kit.grounds[key].body, kit.moves, v).body
         start = body_of(variant_at(plan, mine[0], axes, np.zeros(len(axes))))
+        ends = [body_of(variant_at(plan, mine[0], axes, x)) for x in (*np.eye(len(axes)), *-np.eye(len(axes)))]
+        constant[key, rim] = unchanged(start, ends)
         for piece in SLOW:
             if cheap(start, piece):
                 continue
             say(f"what {piece.replace('_', ' ')} depends on ({rim})")
-            job = _job(plan, axes, mine, body_of, start, piece)
+            job = _job(plan, axes, mine, body_of, start, ends, piece)
             plans.append((key, rim, piece, *job))
             todo += [(body, piece) for body in job[0]]
     found = iter(cells(todo))
@@ -192,15 +197,14 @@ def slow_pieces(kit, variants, cells, say):
                 f"{piece.replace('_', ' ')} ({rim}): fitted to {len(bodies)} cells in {len(own)} coordinates, "
                 f"off by {100 * made.error:.2g} % of the largest value (rms, each cell left out in turn)"
             )
-    return slow, words
+    return slow, constant, words
 
 
-def _job(plan, axes, variants, body_of, start, piece):
+def _job(plan, axes, variants, body_of, start, ends, piece):
     """(bodies whose cells are needed, points or None for a table, axes that matter)."""
     own, name = [], inputs(start, piece)
-    for i, axis in enumerate(axes):
-        x = np.eye(len(axes))[i]
-        if any(inputs(body_of(variant_at(plan, variants[0], axes, s * x)), piece) != name for s in (-1, 1)):
+    for axis, low, high in zip(axes, ends, ends[len(axes) :]):
+        if any(inputs(body, piece) != name for body in (low, high)):
             own.append(axis)
     names = [axis[0] for axis in own]
     distinct = {}

@@ -18,7 +18,6 @@ from meshes.linings import lining_section
 from studies.fingerprint import fingerprint
 from studies.rim_builds import STIFFENED
 
-CHEAP = (parts.plates, parts.blocks, parts.braces, parts.bridge, parts.neck)
 SLOW = ("lining_top", "lining_back", "joint_top", "joint_back")
 ROOM = 1.4  # cells for each coefficient of a fit
 REACH = 3.0  # standard deviations that a fit covers
@@ -32,6 +31,17 @@ def sides_and_bars(body):
         for number, bar in enumerate(body.side_bars, 1)
     }
     return {"sides": parts.side_laminate(body.sides), **bars}
+
+
+CHEAP = (parts.plates, parts.blocks, parts.braces, parts.bridge, parts.neck, sides_and_bars)
+
+
+def unchanged(body, others):
+    """{name of a function of CHEAP: its sections} of those that are the same for a body and all the others."""
+    found = {make: make(body) for make in CHEAP}
+    for other in others:
+        found = {make: s for make, s in found.items() if make(other) == s}
+    return {make.__name__: s for make, s in found.items()}
 
 
 def slow_section(body, piece):
@@ -68,13 +78,16 @@ def cheap(body, piece):
     )
 
 
-def quick_sections(build, slow, point):
-    """{region: Section} of a Build; slow {piece: Tabulated or Fitted}; point {coordinate: value} of the variant."""
+def quick_sections(build, slow, point, constant):
+    """{region: Section} of a Build.
+
+    slow {piece: Tabulated or Fitted}; point {coordinate: value} of the variant; constant {name of a function of CHEAP: its
+    sections} for what the plan does not change.
+    """
     body = build.body
     found = {}
     for make in CHEAP:
-        found |= make(body)
-    found |= sides_and_bars(body)
+        found |= constant[make.__name__] if make.__name__ in constant else make(body)
     for piece in SLOW:
         found[piece] = slow_section(body, piece) if cheap(body, piece) else slow[piece].section(body, piece, point)
     return stiffened(found, build.stiffness)
@@ -98,7 +111,8 @@ class Tabulated:
     error: float = 0.0
 
     def section(self, body, piece, point):
-        return _with_loss(self.by_inputs[inputs(body, piece)], body, piece)
+        one = next(iter(self.by_inputs.values())) if len(self.by_inputs) == 1 else self.by_inputs[inputs(body, piece)]
+        return _with_loss(one, body, piece)
 
 
 @dataclass(frozen=True)

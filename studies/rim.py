@@ -26,6 +26,7 @@ from meshes.parts import RIM
 from meshes.sheet import read_sheet
 from studies.fingerprint import fingerprint
 from studies.inputs import BadInput, existing_file, writable_folder
+from studies.measured_beside import beside, computed_for
 from studies.modes import rimwork_version
 from studies.progress import Progress
 from studies.rim_builds import builds, complete_linings
@@ -72,7 +73,9 @@ def main(sheet, out=None, size_mm=None, count=20, pictures=True):
     out = writable_folder(out or Path("out") / f"{sheet.stem}-rim")
     size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
     study = run(body, size, count, out / "rows")
-    study = replace(study, sheet=str(sheet), sheet_hash=hashlib.sha256(sheet.read_bytes()).hexdigest())
+    measured = tuple(beside(body.measured, computed_for(body, body.measured))) if body.measured else ()
+    digest = hashlib.sha256(sheet.read_bytes()).hexdigest()
+    study = replace(study, measured=measured, sheet=str(sheet), sheet_hash=digest)
     pages = write_report(study, out, pictures, lambda what: print(f"drawing: {what}", file=sys.stderr))
     return summary(study) + "\n\n" + "\n".join(f"wrote {page}" for page in pages)
 
@@ -87,6 +90,7 @@ class Study:
     model: object  # of the finer mesh
     unknowns: tuple[int, int]  # fine, coarse
     count: int  # modes compared
+    measured: tuple = ()  # Besides: what the maker measured, and the computed value
     sheet: str = ""
     sheet_hash: str = ""
 

@@ -83,21 +83,23 @@ def main(sheet, out=None, size_mm=None, count=20, pictures=True):
     return summary_text(study) + "\n\n" + "\n".join(f"wrote {page}" for page in pages)
 
 
-def run(body, size, count, dry, store, progress=None, chosen=None):
-    """Study of a body with `dry` structure modes. chosen: names of the builds, the sheet's own ('sheet') among them."""
+def run(body, size, count, dry, store, progress=None, chosen=None, around=surroundings):
+    """Study of a body with `dry` structure modes. chosen: names of the builds, the sheet's own ('sheet') among
+    them. around: Body -> Surroundings.
+    """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=(*body.assumed, *assumed, *assumptions()))
     rows = [b for b in builds(body) if chosen is None or b.name in chosen]
     progress = progress or Progress(STEPS * len(rows) * (1 + COARSER**-2))
-    fine = level(body, rows, size, dry, store, progress, 1.0)
-    coarse = level(body, rows, COARSER * size, dry, store, progress, COARSER**-2)
+    fine = level(body, rows, size, dry, store, progress, 1.0, around)
+    coarse = level(body, rows, COARSER * size, dry, store, progress, COARSER**-2, around)
     progress.say("softer and firmer flesh")
     firmness = {how: _on_other_flesh(fine.base, how) for how in (SOFTER, FIRMER)}
     progress.close("solved")
     return Study(body, tuple(rows), fine, coarse, count, firmness)
 
 
-def level(body, rows, size, dry, store, progress, weight):
+def level(body, rows, size, dry, store, progress, weight, around=surroundings):
     """Level of builds (Build) on a mesh of one size; the boundary elements of all are solved together."""
     progress.say(f"meshing at {1e3 * size:.0f} mm")
     model = assemble(mesh_body(body, size))
@@ -108,19 +110,19 @@ def level(body, rows, size, dry, store, progress, weight):
         structures.append(structure_of(build.body, model, build.sections(), found))
         progress.step(2 * weight)
         progress.say(f"{build.label}: enclosed air")
-        around = surroundings(build.body)
-        around = replace(around, surface=arounds[0].surface, groups=arounds[0].groups) if arounds else around
-        arounds.append(around)
-        columns.append(velocities(structures[-1], around))
+        own = around(build.body)
+        own = replace(own, surface=arounds[0].surface, groups=arounds[0].groups) if arounds else own
+        arounds.append(own)
+        columns.append(velocities(structures[-1], own))
         progress.step(weight)
     progress.say("air outside, all builds together")
     radiated = outside(arounds[0].surface, columns)
     results, base = {}, None
-    for build, structure, around, V, R in zip(rows, structures, arounds, columns, radiated):
+    for build, structure, own, V, R in zip(rows, structures, arounds, columns, radiated):
         progress.say(f"{build.label}: body and air together")
-        whole = sounding(structure, around, R)
+        whole = sounding(structure, own, R)
         base = base or whole
-        gram = surface_gram(around.surface, V)
+        gram = surface_gram(own.surface, V)
         grams_of_rim = rim_grams(stored_row(build, model, dry, store, size))
         for how in HOLDINGS:
             results[build.name, how] = result(build, whole, how, V, gram, grams_of_rim)

@@ -10,7 +10,9 @@ from pathlib import Path
 import numpy as np
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 
+from meshes.joints import joint_of
 from meshes.parts import RIM
+from studies.measured_beside import shown, table
 from studies.modes import largest, plain, rimwork_version
 from studies.rim import COARSER, rim_grams, rim_share, struck
 
@@ -45,6 +47,8 @@ def summary(study):
     lines.append(
         "of a tap on the bridge saddle, over the modes computed; ± is the mesh error alone, the model error is not known"
     )
+    if study.measured:
+        lines += ["", "Measured beside computed", table(study.measured)]
     return "\n".join(lines)
 
 
@@ -210,6 +214,8 @@ def as_json(study):
         "modes": list(per_mode(study)),
         "assumed": [vars(a) for a in study.body.assumed],
         "warnings": list(study.body.warnings),
+        "measured": [vars(b) | {"agrees": b.agrees} for b in study.measured],
+        "joints": [joint_of(study.body, plate).words for plate in ("top", "back")],
         "not_modelled": NOT_MODELLED,
         "provenance": provenance(study),
     }
@@ -228,20 +234,20 @@ def write_report(study, out, pictures=True, say=lambda text: None):
     environment = Environment(
         loader=FileSystemLoader(Path(__file__).parent / "templates"), autoescape=select_autoescape(["html", "j2"])
     )
-    environment.filters |= {"percent": percent, "hertz": hertz}
+    environment.filters |= {"percent": percent, "hertz": hertz, "shown": shown}
     by_mode = {}
     for item in data["modes"]:
         by_mode.setdefault(item["mode"], {})[item["build"]] = item
     page.write_text(
         environment.get_template("rim.html.j2").render(
             study=study, data=data, by_mode=by_mode, answer=answer(study), label=LABEL, cautions=CAUTIONS,
-            pictures=shown(drawn, out), parts=rim_parts(data),
+            pictures=on_the_page(drawn, out), parts=rim_parts(data),
         )
     )  # fmt: skip
     return [page, table, machine, *drawn[:1]]
 
 
-def shown(drawn, out):
+def on_the_page(drawn, out):
     """Pictures for the page, relative to it: the contact sheet, then plan views and perspectives; the dark ones stay aside."""
     light = [p for p in drawn if p.suffix == ".png" and not p.stem.endswith("dark")]
     return [p.relative_to(out).as_posix() for p in sorted(light, key=lambda p: ("contact" not in p.name, p.name))]

@@ -17,7 +17,7 @@ from fem.energies import masses
 from fem.free_body import FreeBody
 from fem.mesh import part_of
 from fem.model import assemble, weights
-from fem.moisture import ROOM, board_stress, equilibrium_moisture, movement, swelling_load
+from fem.moisture import ROOM, equilibrium_moisture, movement, swelling_load
 from fem.prestress import gap_load, seam_points, seam_pull
 from fem.sections import scaled
 from meshes.body import Assumption
@@ -25,35 +25,15 @@ from meshes.build import DEFAULT_SIZE, mesh_body
 from meshes.open_rim import pressed_places
 from meshes.sheet import read_sheet
 from meshes.swelling import movements, swelling
-from studies import box_measures as box
 from studies.inputs import BadInput, existing_file, writable_folder
 from studies.load import COARSER
 from studies.progress import Progress
 from studies.rim_builds import COMMON, STIFFENED, builds, complete_linings
+from studies.weather_readings import PLATES, Places, Response
 
 BUILT, USED = 45.0, (30.0, 70.0)  # % relative humidity, where nothing is said
 DRIEST, WETTEST = 5.0, 95.0
-PLATES = ("top", "back")
 GAP_SEAM = "joint_top"  # the plate glued on last
-
-
-@dataclass(frozen=True)
-class Plate:
-    """A plate's stress across the grain, per 1 % of moisture (or for the gap): at its faces, averaged over patches [Pa]."""
-
-    linings: np.ndarray  # (places, 2) near the linings; outer and inner face
-    ends: np.ndarray  # (brace ends, 2)
-    everywhere: np.ndarray  # (nodes, 2), for pictures
-
-
-@dataclass(frozen=True)
-class Response:
-    """The box under one cause: 1 % more moisture, or a rim gap of 1 m."""
-
-    displacement: np.ndarray  # (nodes, 3) m, as seen from the rim
-    width: dict[str, tuple[float, float]]  # {place: (top edge, back edge)} m
-    arch: dict[str, float]  # {plate: m}, positive where the arch rises
-    stress: dict[str, Plate]
 
 
 @dataclass(frozen=True)
@@ -176,49 +156,6 @@ def run(body, built=BUILT, used=USED, size=DEFAULT_SIZE, rim_gap=0.0, temperatur
         body, size, int(model.size), built, used, temperature, rim_gap, tuple(levels[1]), levels[0][0], moves,
         places.end_names, places.near, model.space,
     )  # fmt: skip
-
-
-class Places:
-    """Where readings are on a mesh."""
-
-    def __init__(self, model, body):
-        self.model, self.space, self.body = model, model.space, body
-        space = model.space
-        self.widths = box.rim_spots(space, body)
-        self.triangles = {plate: space.mesh.surfaces[plate].triangles for plate in PLATES}
-        self.near = {plate: box.near_linings(body, plate) for plate in PLATES}
-        self.linings = {p: box.Patches(space, self.triangles[p], self.near[p]) for p in PLATES}
-        ends = {plate: box.brace_ends(body, plate) for plate in PLATES}
-        self.end_names = {plate: names for plate, (names, _) in ends.items()}
-        self.ends = {p: box.Patches(space, self.triangles[p], places) for p, (_, places) in ends.items()}
-        x = next(iter(pressed_places(body).values()))[0][0, 0]  # the widest place
-        self.crown = {plate: box.surface_spot(space, self.triangles[plate], x, 0.0) for plate in PLATES}
-
-    def response(self, displacement, free):
-        """Response to a displacement (size,); free {plate: (along, across)} strains that cost no stress."""
-        u = box.seen_from_rim(self.space, displacement)
-        stress = {}
-        for plate in PLATES:
-            board = getattr(self.body, plate)
-            faces = [
-                board_stress(self.model, plate, board.wood, displacement, free[plate], z)[..., 1]
-                for z in (board.thickness / 2, -board.thickness / 2)
-            ]
-            stress[plate] = Plate(
-                np.column_stack([self.linings[plate].mean(f) for f in faces]),
-                np.column_stack([self.ends[plate].mean(f) for f in faces]),
-                np.column_stack([box.nodal(self.space, self.triangles[plate], f) for f in faces]),
-            )
-        return Response(u, box.width_changes(self.widths, u), self._arch(u), stress)
-
-    def _arch(self, u):
-        """{plate: m} by which the plate's crown rises, outward, over its own edge."""
-        found = {}
-        for plate, crown in self.crown.items():
-            edge = np.unique(self.space.edge_nodes(self.space.mesh.edges[f"rim_{plate}"]))
-            of_edge = box.moved(box.rigid_fit(self.space.points[edge], u[edge]), crown.point[None])[0]
-            found[plate] = (1 if plate == "top" else -1) * float((box.at_spot(crown, u) - of_edge)[2])
-        return found
 
 
 # --- one build ---

@@ -171,11 +171,11 @@ def test_a_normal_factor():
 
 @pytest.mark.parametrize("correlation", [0.0, 0.6, 1.0])
 def test_scatter_is_correlated_as_the_plan_says(correlation):
-    p = plan(scatter=[{"name": "w", "boards": ["back", "sides"], "correlation": correlation}], design={"samples": 4096})
+    p = plan(scatter=[{"name": "w", "boards": ["back", "sides"], "correlation": correlation}], design={"samples": 1024})
     found = variants(p)
     back, sides = (np.array([v.draws[b] for v in found]) for b in ("back", "sides"))
     for k in range(4):
-        assert np.corrcoef(back[:, k], sides[:, k])[0, 1] == pytest.approx(correlation, abs=0.04)
-        assert back[:, k].std() == pytest.approx(1, abs=0.03)
-    assert abs(np.corrcoef(back[:, 0], back[:, 1])[0, 1]) < 0.04  # fem.woods correlates density with stiffness
+        assert np.corrcoef(back[:, k], sides[:, k])[0, 1] == pytest.approx(correlation, abs=0.08)
+        assert back[:, k].std() == pytest.approx(1, abs=0.06)
+    assert abs(np.corrcoef(back[:, 0], back[:, 1])[0, 1]) < 0.08  # fem.woods correlates density with stiffness
     assert dimensions(p) == (1 + 4 if correlation == 1 else 1 + 12)

@@ -165,7 +165,7 @@ def test_bound_holds_for_every_mode_and_is_reached():
     K, Kg, M = (X.toarray() for X in (model.matrix("K", w), geometric_stiffness(model, forces), M))
     base = sl.null_space((M @ body.rigid).T)
     k, kg, m = (base.T @ X @ base for X in (K, Kg, M))
-    assert rho == pytest.approx(np.abs(sl.eigh(kg, k, eigvals_only=True)).max(), rel=0.02)
+    assert rho == pytest.approx(np.abs(sl.eigh(kg, k, eigvals_only=True)).max(), rel=0.05)
     before, after = (np.sort(1 / sl.eigh(m, x, eigvals_only=True)[::-1][:8]) for x in (k, k + kg))
     moved = np.abs(after / before - 1).max()
-    assert 0.2 * rho < moved < 1.02 * rho < 0.5
+    assert 0.2 * rho < moved < 1.05 * rho < 0.5

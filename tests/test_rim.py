@@ -13,9 +13,11 @@ import numpy as np
 import pytest
 
 from fem.mesh import part_of
+from meshes.measured import Measured
 from meshes.parts import RIM, sections
 from studies import rim
 from studies.fingerprint import fingerprint
+from studies.measured_beside import beside
 from studies.progress import Progress, duration
 from studies.rim_builds import STIFFENED, builds, complete_linings
 from studies.rim_report import LABEL, headline, per_mode, summary, write_report
@@ -447,3 +449,14 @@ def test_mesh_error_of_the_report_covers_a_finer_mesh():
     assert (found.coarse_partner >= 0).all()
     assert np.mean(estimate >= np.abs(f - finer)) >= 0.8
     assert (np.abs(f / finer - 1) < 0.01).all()
+
+
+def test_measured_values_stand_beside_the_computed_ones(study, tmp_path):
+    """In the terminal, on the page and in the JSON: what was weighed, computed, their difference and the reading error."""
+    rows = beside(Measured(weights={"sides_g": 0.35}), {"sides_g": 0.343})
+    found = replace(study, measured=tuple(rows))
+    assert "350 g" in summary(found) and "343 g" in summary(found)
+    pages = write_report(found, tmp_path, pictures=False)
+    assert "350 g" in pages[0].read_text() and "+7 g" in pages[0].read_text()
+    told = json.loads(pages[2].read_text())
+    assert told["measured"][0]["agrees"] is False and len(told["joints"]) == 2

@@ -9,6 +9,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+import zlib
 from pathlib import Path
 
 import numpy as np
@@ -23,7 +24,7 @@ PARTS = ("lining_top", "sides", "top")
 
 
 def row(key, heat=True, n=4):
-    draw = np.random.default_rng(abs(hash(key)) % 1000)
+    draw = np.random.default_rng(zlib.crc32(key.encode()))
     shares = draw.random((len(PARTS), n)).astype(np.float32)
     summary = {name: float(i) for i, name in enumerate(SUMMARY)}
     parameters = {"width": 6.5, "scatter": {"top": [0.1, 0.2, 0.3, 0.4]}}
