@@ -41,7 +41,7 @@ def box():
 @pytest.fixture(scope="module")
 def found(box):
     samples = [weights(sections()), *map(weights, draws(15))]
-    return reduce.greedy(box, samples, COUNT, tolerance=0.01, most=90)
+    return reduce.greedy(box, samples, COUNT, tolerance=0.01, most=160)
 
 
 @pytest.fixture(scope="module")
@@ -117,7 +117,7 @@ def test_greedy_lowers_the_worst_estimate(found):
 
 def test_greedy_repeats_itself(box, found):
     samples = [weights(sections()), *map(weights, draws(15))]
-    again = reduce.greedy(box, samples, COUNT, tolerance=0.01, most=90)
+    again = reduce.greedy(box, samples, COUNT, tolerance=0.01, most=160)
     assert np.array_equal(again.V, found.V) and again.solved == found.solved
 
 
