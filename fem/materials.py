@@ -1,10 +1,7 @@
 """Wood as an elastic, dissipating, orthotropic material; the library of woods in woods.toml."""
 
 import difflib
-import tomllib
 from dataclasses import dataclass, field
-from functools import cache
-from pathlib import Path
 
 import numpy as np
 

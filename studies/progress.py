@@ -39,7 +39,7 @@ class Progress:
 
 def duration(seconds):
     """'45 s', '3 min 20 s', '2 h 5 min'."""
-    s = int(round(seconds))
+    s = round(seconds)
     if s < 60:
         return f"{s} s"
     if s < 3600:

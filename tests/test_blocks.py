@@ -2,10 +2,11 @@
 
 from dataclasses import replace
 
+import box_cases as cases
 import numpy as np
 import pytest
+from test_build import areas, of
 
-import box_cases as cases
 from fem.eigen import modes
 from fem.energies import masses
 from fem.mesh import part_of
@@ -15,7 +16,6 @@ from fem.solid import boxes, solid, solid_stiffness, solve, stiffness, tractions
 from meshes import describe
 from meshes.build import mesh_body
 from meshes.parts import heel_volume, sections, together
-from test_build import areas, of
 
 WHOLE = {"cut_width": 0.0, "cut_depth": 0.0, "cut_height": 0.0, "hole": 0.0}
 AXES = {  # L, R, T of the block's wood in x along the body, y across, z up

@@ -2,10 +2,10 @@
 
 from dataclasses import replace
 
+import box_cases as cases
 import numpy as np
 import pytest
 
-import box_cases as cases
 from fem.sections import RIGID_ROTATION, RIGID_TRANSLATION, Layer, laminate
 from meshes import describe
 from meshes.body import Board

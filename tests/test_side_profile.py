@@ -4,10 +4,10 @@ import csv
 import re
 import zlib
 
+import box_cases as cases
 import numpy as np
 import pytest
 
-import box_cases as cases
 from meshes.body import back_height, top_height
 from meshes.outline import point_at, where_y
 from meshes.side_profile import draw_profile, side_profile, write_profile_table
