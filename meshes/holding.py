@@ -7,7 +7,7 @@ import numpy as np
 from fem.interpolate import normal_displacement
 from fem.response import Support, held
 from meshes.body import Assumption, back_height, top_height
-from meshes.outline import point_at, where_x
+from meshes.outline import point_at, where_x, where_y
 
 FREE, LAP = "hung free", "on the lap"
 BAND_HZ, BAND_LOSS = 2.0, 0.1  # rigid motions on the bands, and the bands' loss factor; common practice in modal tests
@@ -39,7 +39,7 @@ def hung_free(body, weight):
     if body.neck is None:
         return [
             *found,
-            Patch("bands", "sides", _on_side(body, where_x(body.outline, body.outline.length)[:1], [0.5]), k, c),
+            Patch("bands", "sides", _on_side(body, where_y(body.outline, 0.0)[-1:], [0.5]), k, c),
         ]
     head = np.array([[body.outline.length + body.neck.length + body.neck.head_length / 2, 0.0, 0.0]])
     return [*found, Patch("bands", "neck", head, k, c)]

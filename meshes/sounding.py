@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from fem.air import cavity_modes, couple
-from fem.complex_modes import complex_modes, undamped_modes
+from fem.complex_modes import ComplexModes, complex_modes, undamped_modes
 from fem.coupled_air import coupled_matrices, coupled_modes, with_rigid
 from fem.eigen import SHIFT, Factor
 from fem.energies import masses
@@ -189,7 +189,7 @@ class SoundingModes:
 def modes_of(sounding, held, lowest=0.05, highest=None):
     """SoundingModes of a Sounding whose model, supports joined to it, is `held`; up to `highest` [Hz], by default as far as it is valid."""
     highest = highest or sounding.structure.valid_to
-    c = complex_modes(held, lowest, highest)
+    c = _complex_modes(sounding, held, lowest, highest)
     energy = lambda A: np.real(np.einsum("im,ij,jm->m", c.shape.conj(), A, c.shape, optimize=True))
     stored = {part: energy(A) for part, A in sounding.stored.items()}
     stored[SUPPORTS] = energy(held.stiffness - sounding.model.stiffness)
@@ -201,6 +201,19 @@ def modes_of(sounding, held, lowest=0.05, highest=None):
     rigid = np.sum(np.abs(c.shape[:RIGID]) ** 2, axis=0) / sum(moving.values())
     loss = {part: e / c.loss_factor for part, e in c.part_loss.items()}
     return SoundingModes(c.frequency, c.loss_factor, c.shape, share(stored), share(moving), loss, rigid)
+
+
+def _complex_modes(sounding, held, lowest, highest):
+    """complex_modes in two runs, so that each starts from losses as in its own range: the six lowest modes, which are the
+    supports' or nearly so, and the rest.
+    """
+    f = undamped_modes(held, sounding.lowest_hz)[0] / (2 * np.pi)
+    f = f[f > lowest]
+    split = float(np.sqrt(f[RIGID - 1] * f[RIGID]))
+    low, high = complex_modes(held, lowest, split), complex_modes(held, split, highest)
+    join = lambda name: np.concatenate([getattr(low, name), getattr(high, name)], axis=-1)
+    part_loss = {part: np.append(low.part_loss[part], high.part_loss[part]) for part in high.part_loss}
+    return ComplexModes(join("frequency"), join("loss_factor"), join("shape"), part_loss, join("residual"))
 
 
 def real_modes(sounding, held):

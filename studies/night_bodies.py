@@ -60,24 +60,53 @@ def _write(raw, place, value):
 
 
 def find_moves(night, body, say=lambda text: None):
-    """Moves of the plan's factors; body: that of the sheet as it is."""
-    quick, remade = {}, []
+    """Moves of the plan's factors; body: that of the sheet as it is.
+
+    A factor that shares a number of the body with an earlier one is remade: what both do together is not known here.
+    """
+    quick, remade, taken = {}, [], set()
     own = mesh_print(body)
     for factor in night.plan.factor:
         say(f"how '{factor.name}' acts")
-        ends = extremes(factor)
-        found = None
-        if ends is not None:
-            low, high = ends
-            bodies = [body_at(night, {factor.name: v}) for v in (low, (low + high) / 2, high)]
-            found = _moves(*map(leaves, bodies), low, high)
-            if found and any(mesh_print(b) != own for b in (bodies[0], bodies[2])):
-                found = None
-        if found is None:
+        found, bodies = _probed(night, factor, {})
+        if found and any(mesh_print(b) != own for b in bodies):
+            found = None
+        if found is None or taken & {move.path for move in found}:
             remade.append(factor.name)
         else:
             quick[factor.name] = found
+            taken |= {move.path for move in found}
     return Moves(quick, tuple(remade))
+
+
+def moves_at(night, moves, values):
+    """The Moves with the quick factors probed again at values {remade factor: value}; None where one is quick no longer."""
+    if not values:
+        return moves
+    factors = [f for f in night.plan.factor if f.name in moves.quick]
+    quick = {f.name: _probed(night, f, values)[0] for f in factors}
+    return None if None in quick.values() else Moves(quick, moves.remade)
+
+
+def _probed(night, factor, values):
+    """(tuple of Move, or None where it is not quick; the bodies at both ends) of a factor beside the values of others."""
+    if (ends := extremes(factor)) is None:
+        return None, ()
+    low, high = ends
+    bodies = [body_at(night, {**values, factor.name: v}) for v in (low, (low + high) / 2, high)]
+    return _moves(*map(leaves, bodies), low, high), (bodies[0], bodies[2])
+
+
+def same_body(quick, afresh):
+    """Whether two bodies agree in all that sections and mesh depend on, numbers to round-off."""
+    a, b = leaves(quick), leaves(afresh)
+    number = lambda x: isinstance(x, float | int)
+    return a.keys() == b.keys() and all(
+        abs(a[k] - b[k]) <= 1e-9 * max(abs(a[k]), abs(b[k]), 1e-9)
+        if number(a[k]) and number(b[k])
+        else _same(a[k], b[k])
+        for k in a
+    )
 
 
 def leaves(value, path=()):

@@ -13,6 +13,7 @@ from studies.inputs import BadInput
 
 AHEAD = 3  # items waiting for each worker: enough to keep it busy, few enough to stop soon
 DEATHS = 5  # times that an item may lose its worker before the night stops
+CONNECT = 20  # s to reach a scheduler
 PATIENCE = 60  # s to wait for the first worker of a scheduler
 
 
@@ -43,7 +44,7 @@ class Cluster:
                     n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None,
                     silence_logs=logging.CRITICAL, memory_limit=0,
                 )  # fmt: skip
-            self.client = distributed.Client(self.cluster or scheduler, timeout=20, set_as_default=False)
+            self.client = distributed.Client(self.cluster or scheduler, timeout=CONNECT, set_as_default=False)
             self.client.wait_for_workers(1, timeout=PATIENCE)
         except (OSError, ValueError, TimeoutError) as error:
             self.close()

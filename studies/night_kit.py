@@ -11,7 +11,7 @@ from fem.model import assemble, weights
 from fem.reduce import Greedy, greedy, reduce
 from meshes.build import mesh_body
 from studies.fingerprint import fingerprint
-from studies.night_bodies import body_at, find_moves, fingerprint_of, variant_build
+from studies.night_bodies import body_at, find_moves, fingerprint_of, moved, moves_at, same_body, variant_build
 from studies.night_design import Variant
 from studies.night_plan import extremes
 from studies.night_sections import (
@@ -30,15 +30,17 @@ from studies.night_sections import (
 MODEL_VERSION = 1  # raise whenever a row may change
 ENOUGH = 30  # variants of one mesh for which a reduced basis pays
 MOST_GROUNDS = 12  # sheets read beforehand; with more, every variant is solved in full
+TRIED = 4  # variants of each ground whose body is read afresh to prove the quick way
 TRAIN, SPANNING = 48, 200  # variants that the basis, and the merging of terms, are made from
 MARGIN = 0.7  # of the plan's tolerance that the basis aims at: variants between the trained ones are worse
 
 
 @dataclass(frozen=True)
 class Ground:
-    """A body at one set of remade factors, and the fingerprint of its mesh."""
+    """A body at one set of remade factors, how the quick ones move it, and the fingerprint of its mesh."""
 
     body: object
+    moves: object
     mesh: str
 
 
@@ -98,20 +100,28 @@ def prepare(night, variants, folder, cells, say=lambda text: None):
     meshes, grounds, words = {}, {}, []
     for values in counts:
         say("meshing")
-        body = body_at(night, dict(zip(moves.remade, values)))
-        mesh = mesh_body(body, size)
+        remade = dict(zip(moves.remade, values))
+        ground = Ground(body_at(night, remade), moves_at(night, moves, remade), "")
+        if ground.moves is None or not quick_is_right(
+            night, ground, [v for v in variants if kit.ground_key(v) == values]
+        ):
+            words.append(
+                f"factors act together in a way that needs the sheet read afresh: {counts[values]} variants in full"
+            )
+            continue
+        mesh = mesh_body(ground.body, size)
         name = fingerprint_of(mesh)
         meshes.setdefault(name, mesh)
-        grounds[values] = Ground(body, name)
+        grounds[values] = replace(ground, mesh=name)
     kit = replace(kit, grounds=grounds)
-    of_mesh = Counter(grounds[kit.ground_key(v)].mesh for v in variants)
-    large = [name for name, n in of_mesh.items() if n >= ENOUGH]
-    served = [v for v in variants if grounds[kit.ground_key(v)].mesh in large]
+    mesh_of = lambda v: grounds[kit.ground_key(v)].mesh if kit.ground_key(v) in grounds else None
+    large = [name for name, n in Counter(map(mesh_of, variants)).items() if name and n >= ENOUGH]
+    served = [v for v in variants if mesh_of(v) in large]
     slow, constant, told = slow_pieces(kit, served, cells, say)
     kit = replace(kit, slow=slow, constant=constant)
     merged, saddle = {}, {}
     for name in large:
-        mine = [v for v in served if grounds[kit.ground_key(v)].mesh == name]
+        mine = [v for v in served if mesh_of(v) == name]
         merged[name], saddle[name], more = reduced_model(kit, mine, meshes[name], folder, say)
         told += more
     if (rest := len(variants) - len(served)) > 0:
@@ -119,10 +129,16 @@ def prepare(night, variants, folder, cells, say=lambda text: None):
     return replace(kit, merged=merged, saddle=saddle, words=(*words, *told))
 
 
+def quick_is_right(night, ground, variants):
+    """Whether the quick way gives the body of the sheet read afresh, tried on some of the variants."""
+    some = [variants[i] for i in np.unique(np.linspace(0, len(variants) - 1, TRIED).round().astype(int))]
+    return all(same_body(moved(ground.body, ground.moves, v.values), body_at(night, v.values)) for v in some)
+
+
 def sections_of(kit, variant):
     """{region: Section} of a variant by tables and fits."""
     key = kit.ground_key(variant)
-    build = variant_build(kit.grounds[key].body, kit.moves, variant)
+    build = variant_build(kit.grounds[key].body, kit.grounds[key].moves, variant)
     where = key, variant.rim
     return quick_sections(build, kit.slow[where], point_of(kit.night.plan, variant), kit.constant[where])
 

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")  # one test process a core already
 
 def pytest_configure(config):
     config.addinivalue_line("markers", "slow: takes more than a few seconds")
@@ -15,7 +17,10 @@ def pytest_configure(config):
 def own_cell_cache(tmp_path_factory):
     """Tests neither read nor fill the user's cache of cells and joints; commands run by tests inherit the folder."""
     before = os.environ.get("RIMWORK_CACHE")
-    os.environ["RIMWORK_CACHE"] = str(tmp_path_factory.mktemp("cells"))
+    folder = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        folder = folder.parent  # one cache for all processes of this run
+    os.environ["RIMWORK_CACHE"] = str(folder / "cells")
     yield
     os.environ.pop("RIMWORK_CACHE")
     if before is not None:

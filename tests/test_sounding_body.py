@@ -125,11 +125,11 @@ def test_first_two_resonances_with_air_lie_in_the_range_of_the_kind(found):
 
 def test_a_model_of_three_masses_fits_the_low_modes(whole, models):
     """Top, back and the air in the soundhole on the spring of the enclosed air (Christensen, Acustica 1984), the whole free
-    to recoil and springy at the saddle for the modes above: mobility between 85 and 235 Hz, neck modes apart, 2 dB (root
+    to recoil and springy at the saddle for the modes above: mobility between 85 and 250 Hz, two neck modes apart, 1 dB (root
     mean square) from the whole model, for the neck and the air's own modes are left out. The fitted inertance comes out as
     that of the hole with its end corrections (25 %: they are those of wide flanges), though it was free.
     """
-    f = np.array([f for f in np.arange(85.0, 235.0, 3.0) if min(abs(f - 116), abs(f - 209), abs(f - 222)) > 5])
+    f = np.array([f for f in np.arange(85.0, 250.0, 2.5) if min(abs(f - 116), abs(f - 209)) > 4])
     target = 20 * np.log10(np.abs(harmonic(models[FREE], whole.drive, f).mobility))
     w, stiff = 2 * np.pi * f, DENSITY * SPEED**2 / (whole.around.cavity.volume - whole.around.cavity.solid)
     hole = whole.around.cavity.openings["soundhole"]
@@ -150,7 +150,7 @@ def test_a_model_of_three_masses_fits_the_low_modes(whole, models):
     miss = lambda x: 20 * np.log10(np.abs(mobility_of(x))) - target
     starts = [[1, 1, a, b, 1, 1, 0.1, 1, 1, 1] for a in (0.1, 0.2) for b in (0.05, 0.15)]
     best = min((least_squares(miss, x, loss="soft_l1") for x in starts), key=lambda r: r.cost)
-    assert np.sqrt(np.mean(miss(best.x) ** 2)) < 2
+    assert np.sqrt(np.mean(miss(best.x) ** 2)) < 1
     assert best.x[4] == pytest.approx(1, abs=0.25)
     assert 0.03 < 1 / (3 * best.x[5]) ** 2 < 0.4  # kg, effective mass of the top at the saddle
 

@@ -1,0 +1,205 @@
+"""The rim study with air on a coarse oval box: pairing, bands, tables and page; and the contract of the modes with air."""
+
+import csv
+import io
+import json
+from dataclasses import replace
+from types import SimpleNamespace
+
+import box_cases as cases
+import numpy as np
+import pytest
+
+from meshes.holding import FREE, LAP
+from meshes.sounding import surroundings
+from studies import air, rim_air
+from studies.air_power import NAMES, THIRDS, bands, log_mean, summary
+from studies.inputs import BadInput
+from studies.progress import Progress
+from studies.rim_air_report import LABEL, answer, measures, per_mode, summary_text, write_report
+
+CHOSEN = ("sheet", "solid_laminated", "stiff_limit")
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("rim-air")
+
+
+@pytest.fixture(scope="module")
+def study(folder):
+    """Three builds of the bare oval on coarse meshes of everything, 14 dry modes."""
+    coarse = lambda body: surroundings(body, 300.0, 0.06, 0.09)
+    return rim_air.run(
+        cases.oval(folder), 0.08, 5, 14, folder / "rows", Progress(1, io.StringIO()), CHOSEN, coarse
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def written(study, folder):
+    return write_report(study, folder, pictures=False)
+
+
+# --- measures ---
+
+
+def test_the_balance_closes_for_every_build_and_holding(study):
+    assert set(study.fine.results) == {(name, how) for name in CHOSEN for how in (FREE, LAP)}
+    for level in (study.fine, study.coarse):
+        for r in level.results.values():
+            assert r.driven.imbalance < 1e-9
+            assert sum(r.driven.share.values()) == pytest.approx(np.ones(len(r.driven.frequency)), abs=1e-9)
+
+
+def test_only_the_lap_takes_up_power(study):
+    into = lambda name, how: summary(study.fine.results[name, how].driven)["supports"]
+    for name in CHOSEN:
+        assert into(name, FREE) < 0.02 and into(name, LAP) > 0.03
+
+
+def test_a_stiffer_rim_turns_less_to_heat(study):
+    """A thousand times the stiffness at the same loss factors: next to no strain is left in it."""
+    rim = {name: summary(study.fine.results[name, FREE].driven)["rim"] for name in CHOSEN}
+    assert rim["stiff_limit"] < 0.5 * rim["sheet"]
+
+
+def test_radiation_efficiency_grows_from_nothing_and_stays_of_the_order_of_one(study):
+    """Small bodies radiate badly: under -20 dB below 80 Hz; above, single modes may exceed 1 a little."""
+    d = study.fine.results["sheet", FREE].driven
+    known = d.frequency <= d.valid_to
+    assert (d.efficiency[d.frequency < 80] < 0.01).all() and 0.02 < d.efficiency[known].max() < 3
+
+
+def test_a_log_mean_is_a_mean_over_the_logarithm():
+    """Of log f itself between 100 and 400 Hz on a linear axis: log 200; of a constant: the constant."""
+    f = np.arange(40.0, 1000.5, 1.0)
+    assert np.exp(log_mean(f, np.log(f), 100, 400)) == pytest.approx(200, rel=0.005)
+    assert log_mean(f, 0 * f + 3, 80, 500) == pytest.approx(3)
+
+
+def test_third_octaves_bear_their_names_and_end_where_the_modes_do(study):
+    assert THIRDS == pytest.approx(NAMES, rel=0.02)
+    d = study.fine.results["sheet", FREE].driven
+    assert [n for n, _ in bands(replace(d, valid_to=450.0))] == [50, 63, 80, 100, 125, 160, 200, 250, 315, 400]
+    assert [n for n, _ in bands(replace(d, valid_to=440.0))][-1] == 315  # 400's band ends at 449 Hz
+    for _, found in bands(d):
+        assert sum(found[g] for g in air.GROUPS) == pytest.approx(1, abs=1e-9)
+        assert found["rim"] == pytest.approx(sum(found[g] for g in air.IN_RIM))
+
+
+def test_every_part_has_one_group():
+    names = [part for parts in air.GROUPS.values() for part in parts]
+    assert len(names) == len(set(names))
+    found = air.grouped({"top": np.ones(2), "port 1": np.full(2, 3.0), "soundhole": np.ones(2)})
+    assert list(found["opening"]) == [4, 4] and list(found["top"]) == [1, 1] and list(found["neck"]) == [0, 0]
+    with pytest.raises(KeyError):
+        air.grouped({"gong": np.ones(2)})
+
+
+# --- pairing ---
+
+
+def test_the_base_is_paired_with_itself(study):
+    base = study.fine.results["sheet", FREE]
+    partner, match = rim_air.partners(base, base, study.fine.area, study.count)
+    assert list(partner) == list(range(study.count)) and match == pytest.approx(np.ones(study.count), abs=1e-9)
+
+
+def test_partners_follow_the_motion_not_the_order():
+    """Two modes swapped, and turned in phase: each finds its own; a third that is nowhere finds none."""
+    rng = np.random.default_rng(1)
+    motion = rng.standard_normal((40, 3)) + 1j * rng.standard_normal((40, 3))
+    other = motion[:, [1, 0]] * np.exp([1j, -2j])
+    partner, match = rim_air.partners(SimpleNamespace(motion=motion), SimpleNamespace(motion=other), np.ones(40), 3)
+    assert list(partner) == [1, 0, -1] and match[:2] == pytest.approx([1, 1])
+
+
+# --- report ---
+
+
+def test_modes_are_told_for_both_holdings(study):
+    rows = list(per_mode(study))
+    assert len(rows) == study.count * len(CHOSEN) * 2
+    own = [r for r in rows if r["build"] == "sheet" and r["how"] == FREE]
+    assert [r["shift_percent"] for r in own] == [0] * study.count
+    assert all(0 <= r["heat_in_rim"] < 1 and 0 <= r["radiated_share"] < 1 for r in own)
+    free, lap = (
+        sum(r["supports_share"] for r in rows if r["build"] == "sheet" and r["how"] == how) for how in (FREE, LAP)
+    )
+    assert lap > 10 * free
+
+
+def test_changes_of_the_base_are_nothing(study):
+    own = [m for m in measures(study) if m["build"] == "sheet"]
+    assert all(m["sound_db"] == 0 and m["rim_change_error"] == 0 for m in own) and len(own) == 2
+
+
+def test_page_and_tables(study, written, folder):
+    page = written[0].read_text()
+    assert LABEL in page and "dry (without air)" in page and "hung free" in page and "on the lap" in page
+    assert "flesh of shear modulus" in page and "model error is not known" in page
+    data = json.loads((folder / "rim-air.json").read_text())
+    assert data["model"] == "air" and data["largest_imbalance_of_power"] < 1e-9
+    with (folder / "third-octaves.csv").open() as stream:
+        rows = list(csv.DictReader(stream))
+    assert {r["how"] for r in rows} == {FREE, LAP} and {r["build"] for r in rows} == set(CHOSEN)
+    assert not any(part.startswith(("nan", "None ")) for part in page.split(">"))
+
+
+def test_words(study):
+    lines = answer(study)
+    assert lines[0].startswith("Hung free: of the power") and "turns to heat in the rim" in lines[0]
+    assert sum(line.startswith("- solid laminated linings: heat in the rim") for line in lines) == 2
+    assert not any("stiff" in line for line in lines)  # a limit case is no build to advise
+    assert "takes" not in summary_text(study)
+
+
+@pytest.mark.slow
+def test_pictures(study, folder):
+    page = write_report(study, folder, pictures=True)[0].read_text()
+    for name in ("power-hung-free.png", "power-on-the-lap.png", "overlay-hung-free.png", "air-mode-"):
+        assert f"pictures/{name}" in page
+    texts = list((folder / "pictures").glob("*.txt"))
+    assert len(texts) >= 5 and all("with air" in t.read_text() for t in texts)
+
+
+# --- contract of the modes with air ---
+
+
+def held(shares):
+    """SoundingModes stand-in: a support mode first, then two of the body."""
+    n = len(shares)
+    loss = {"top": 1 - shares, "radiation": shares}
+    return SimpleNamespace(
+        frequency=np.array([3.0, 100.0, 190.0]), loss_factor=np.array([0.5, 0.02, 0.03]), elastic=np.array([False, True, True]),
+        loss_share=loss, air_share=np.array([0, 0.6, 0.2]), potential_share={"top": np.ones(n)}, kinetic_share={"top": np.ones(n)},
+    )  # fmt: skip
+
+
+def test_the_contract_holds_the_body_s_modes_only():
+    found = air.with_air({FREE: held(np.array([0, 0.3, 0.5])), LAP: held(np.array([0, 0.1, 0.2]))}, 5)
+    assert found["model"] == "air"
+    assert found["coupled_frequency_hz"] == [100, 190] and found["support_frequency_hz"] == [3]
+    assert found["radiated_share"] == [0.3, 0.5] and found["air_share"] == [0.6, 0.2]
+    assert found["held"][LAP]["radiated_share"] == [0.1, 0.2]
+    text = air.table(found)
+    assert "hung free:" in text and "on the lap:" in text and "100.0 Hz" in text
+
+
+def test_bad_input_is_told(tmp_path):
+    with pytest.raises(BadInput, match="expected between 1"):
+        air.run(tmp_path / "x.toml", count=0)
+    with pytest.raises(BadInput, match="no such file"):
+        air.run(tmp_path / "x.toml")
+    with pytest.raises(BadInput, match="expected between 5 and 60"):
+        rim_air.main(cases.BODIES / "hazel.toml", tmp_path, size_mm=2)
+
+
+@pytest.mark.slow
+def test_modes_with_air_of_a_sheet(folder):
+    """The whole way on the oval: dry and air-loaded lists side by side, each labelled, the json as it is returned."""
+    found = air.run(cases.oval_sheet(folder), 4, 90, folder / "air.json")
+    assert json.loads((folder / "air.json").read_text()) == json.loads(json.dumps(found))
+    assert len(found["frequency_hz"]) == len(found["coupled_frequency_hz"]) == 4
+    assert found["coupled_frequency_hz"][0] < found["frequency_hz"][0]  # the air resonates below the bare box
+    assert max(found["air_share"]) > 0.3

@@ -1,0 +1,569 @@
+"""A night from plan to page: rows, resuming, checks against full solves; workers and parents killed without warning."""
+
+import csv
+import os
+import random
+import signal
+import socket
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from box_cases import guitar, oval_sheet
+from night_payload import Payload, computed, row_of
+from shell_cases import SPRUCE
+
+from fem.sections import RIGID_TRANSLATION, Layer, joint, laminate, scaled
+from studies import sweep
+from studies.inputs import BadInput
+from studies.night_bodies import body_at, find_moves, moved, moves_at, same_body, variant_build
+from studies.night_design import variants
+from studies.night_engine import AHEAD, Cluster, Here, open_engine
+from studies.night_kit import prepare, row_key, sections_of, sheet_print
+from studies.night_log import Log
+from studies.night_numbers import Frame, effects, front, main_effect, paired
+from studies.night_plan import read_plan
+from studies.night_sections import cell_points, fit
+from studies.night_solver import Solver, cluster_error, clusters
+from studies.store import Store
+
+CHILD = Path(__file__).with_name("night_child.py")
+PLAN = """
+name = "Test"
+mesh_size_mm = 100
+modes = 6
+[design]
+samples = {samples}
+[rim]
+builds = ["sheet", "stiff_limit"]
+[[factor]]
+name = "bridge thickness"
+keys = ["bridge.thickness_mm"]
+from = 6
+to = 11
+[[factor]]
+name = "loss of the joints"
+keys = ["joint_top.loss_factor", "joint_back.loss_factor"]
+from = 0.005
+to = 0.1
+[[scatter]]
+name = "wood of the bridge"
+boards = ["bridge"]
+[accuracy]
+cells = 6
+check_percent = {check}
+"""
+UNLINED = {f"lining_{p}": {"kind": "none"} for p in ("top", "back")}
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("plans")
+
+
+@pytest.fixture(scope="module")
+def sheet(folder):
+    return oval_sheet(folder, **UNLINED)
+
+
+def plan_file(folder, samples=16, check=5):
+    file = folder / f"plan{samples}-{check}.toml"
+    file.write_text(PLAN.format(samples=samples, check=check))
+    return file
+
+
+@pytest.fixture(scope="module")
+def quiet():
+    class Nowhere:
+        def write(self, text):
+            pass
+
+        flush = isatty = lambda self: False
+
+    return lambda: Log(out=Nowhere())
+
+
+@pytest.fixture(scope="module")
+def first_night(folder, sheet, quiet):
+    """(night, keys, folder) of 32 variants computed in this process."""
+    night, out = read_plan(plan_file(folder), sheet), folder / "first"
+    with Store(out) as store:
+        keys = sweep.run(night, store, out, workers=1, log=quiet())
+    return night, keys, out
+
+
+# --- bodies and sections ---
+
+
+def test_quick_and_remade_keys(sheet, folder):
+    text = """
+    [[factor]]
+    name = "thickness"
+    keys = ["top.thickness_mm", "back.thickness_mm"]
+    from = 0.9
+    to = 1.1
+    times = true
+    [[factor]]
+    name = "density"
+    keys = ["wood.sitka_spruce.density_kg_m3"]
+    mean = 420
+    deviation = 20
+    [[factor]]
+    name = "lining height"
+    keys = ["lining_top.height_mm"]
+    from = 12
+    to = 18
+    [[factor]]
+    name = "wood of the back"
+    keys = ["back.wood"]
+    levels = ["sitka_spruce", "honduras_mahogany"]
+    """
+    (folder / "keys.toml").write_text(text)
+    night = read_plan(folder / "keys.toml", sheet)
+    moves = find_moves(night, body_at(night, {}))
+    assert moves.remade == ("lining height", "wood of the back")  # one changes the mesh, one is a word
+    assert set(moves.quick) == {"thickness", "density"}
+    for v in variants(night.plan)[:3]:
+        remade = {name: v.values[name] for name in moves.remade}
+        quick, afresh = (
+            moved(body_at(night, remade), moves_at(night, moves, remade), v.values),
+            body_at(night, v.values),
+        )
+        assert same_body(quick, afresh)
+        assert quick.top.thickness == pytest.approx(v.values["thickness"] * night.base["top.thickness_mm"] / 1e3)
+        assert not same_body(replace(quick, top=replace(quick.top, thickness=1.001 * quick.top.thickness)), afresh)
+
+
+def test_two_factors_on_one_number(sheet, folder):
+    """The lining's width is laminations times their thickness: the second factor has the sheet read afresh."""
+    text = """
+    [[factor]]
+    name = "laminations"
+    keys = ["lining_top.laminations"]
+    levels = [2, 3, 4]
+    [[factor]]
+    name = "thickness of each"
+    keys = ["lining_top.lamination_thickness_mm"]
+    levels = [1.5, 2.0]
+    """
+    (folder / "two.toml").write_text(text)
+    night = read_plan(folder / "two.toml", oval_sheet_of_solid(folder))
+    moves = find_moves(night, body_at(night, {}))
+    assert moves.remade and len(moves.quick) <= 1
+    for v in variants(night.plan)[:2]:
+        remade = {name: v.values[name] for name in moves.remade}
+        assert same_body(
+            moved(body_at(night, remade), moves_at(night, moves, remade), v.values), body_at(night, v.values)
+        )
+
+
+def oval_sheet_of_solid(folder):
+    other = folder / "solid"
+    other.mkdir(exist_ok=True)
+    return oval_sheet(other, **{f"lining_{p}": {"kind": "solid_laminated"} for p in ("top", "back")})
+
+
+def test_fits_follow_polynomials():
+    """Sections quadratic in two coordinates come back to round-off, and the error told is small; a kink is told as large."""
+    axes = (("a", 2.0, 1.0), (("back", 0), 0.0, 3.0))
+    points = cell_points(2, 24, np.array([False, True]))
+
+    def section(x, kink=0.0):
+        s = laminate([Layer(SPRUCE, 0.003)])
+        f = 1 + 0.3 * x[0] + 0.1 * x[0] ** 2 - 0.2 * x[0] * x[1] + kink * abs(x[1])
+        return scaled(s, f, 2 - 0.5 * x[1])
+
+    made = fit(points, [section(x) for x in points], axes)
+    found = made.section(None, "lining_top", {"a": 2.4, ("back", 0): -1.5})
+    own = section((0.4, -0.5))
+    assert made.error < 1e-9
+    assert found.stiffness["D11"] == pytest.approx(own.stiffness["D11"], rel=1e-9)
+    assert found.mass["m0"] == pytest.approx(own.mass["m0"], rel=1e-9)
+    assert fit(points, [section(x, 0.5) for x in points], axes).error > 0.01
+
+
+def test_fits_of_joints_keep_rigid_directions_and_the_loss():
+    points = cell_points(1, 10, np.array([False]))
+    made = fit(
+        points, [joint((1e8 * (2 + x), RIGID_TRANSLATION, 1e9), loss=0.5) for (x,) in points], (("a", 0.0, 1.0),)
+    )
+    body = guitar(joint_top={"loss_factor": 0.03})
+    found = made.section(body, "joint_top", {"a": 0.25})
+    assert found.stiffness["kt"] == pytest.approx(2.25e8, rel=1e-2) and found.stiffness["ka"] == RIGID_TRANSLATION
+    assert found.losses["joint"]["kb"] == pytest.approx(0.03 * 1e9)
+
+
+@pytest.mark.slow
+def test_fitted_cells_against_cells(folder, quiet):
+    """A night whose joints and linings follow the side's thickness: the fit must hold on the check rows, solved with cells."""
+    file = folder / "fitted.toml"
+    text = PLAN.format(samples=32, check=10).replace("bridge.thickness_mm", "sides.thickness_mm")
+    file.write_text(text.replace("from = 6\nto = 11", "from = 1.8\nto = 2.8"))
+    night, out = read_plan(file, oval_sheet_of_solid(folder)), folder / "fitted"
+    with Store(out) as store:
+        sweep.run(night, store, out, workers=1, log=quiet())
+        checks = store.checks()
+    assert checks and all(c.frequency_error < 1e-3 and c.heat_error < 5e-3 for c in checks.values())
+
+
+def test_quick_sections_are_the_sheets_own(first_night):
+    """Where no cell is fitted the quick path gives what the sheet read afresh gives."""
+    night, _, out = first_night
+    found = variants(night.plan)
+    kit = prepare(night, found, out, lambda items: sweep.compute_cells(Here(), items, Log(out=open(os.devnull, "w"))))
+    for v in found[5:7]:
+        quick = sections_of(kit, v)
+        body = variant_build(body_at(night, v.values), type(kit.moves)({}, ()), v)
+        own = body.sections()
+        assert quick.keys() == own.keys()
+        for region in own:
+            for kinds in ("stiffness", "mass"):
+                a, b = getattr(quick[region], kinds), getattr(own[region], kinds)
+                scale = max(map(abs, b.values()), default=1)
+                assert all(a[k] == pytest.approx(b[k], rel=1e-10, abs=1e-12 * scale) for k in b), region
+
+
+# --- a whole night ---
+
+
+def test_rows_of_a_night(first_night):
+    _, keys, out = first_night
+    assert len(set(keys.values())) == 32
+    with Store(out, write=False) as store:
+        rows = list(store.rows(keys.values()))
+        checks = store.checks()
+    assert len(rows) == 32 and {r.method for r in rows} == {"reduced"}
+    for r in rows:
+        assert r.strain.sum(axis=0) == pytest.approx(1, abs=1e-4) and r.heat.sum(axis=0) == pytest.approx(1, abs=1e-4)
+        assert 0 < r.summary["heat_in_rim"] < 1 and r.summary["rim_g"] < r.summary["body_g"]
+    thick = [r.parameters["bridge thickness"] for r in rows]
+    assert np.corrcoef(thick, [r.summary["body_g"] for r in rows])[0, 1] > 0.3
+    assert checks
+    for c in checks.values():  # against full solves of the sheet read afresh
+        assert c.frequency_error < 1e-3 and c.strain_error < 5e-3 and c.heat_error < 5e-3
+        assert c.modes_below == c.modes_expected
+
+
+def test_the_same_command_computes_nothing_again(first_night, quiet, monkeypatch):
+    night, keys, out = first_night
+    monkeypatch.setattr(sweep, "prepare", lambda *_: pytest.fail("computed again"))
+    with Store(out) as store:
+        assert sweep.run(night, store, out, workers=1, log=quiet()) == keys
+
+
+def test_a_larger_plan_adds_rows(first_night, folder, sheet, quiet):
+    """Sobol points stay when more are drawn up to the next power of two; rows that are there stay as they are."""
+    _, keys, out = first_night
+    more = read_plan(plan_file(folder, samples=17, check=0), sheet)
+    with Store(out) as store:
+        before = {r.key: r.frequency.tobytes() for r in store.rows()}
+        wanted = sweep.run(more, store, out, workers=1, log=quiet())
+        after = {r.key: r.frequency.tobytes() for r in store.rows()}
+    assert set(keys.values()) <= set(wanted.values()) and len(wanted) == 34
+    assert all(after[k] == v for k, v in before.items()) and set(after) == set(before) | set(wanted.values())
+
+
+def test_interrupted_and_resumed_is_the_same_as_undisturbed(first_night, folder, sheet, quiet, tmp_path, monkeypatch):
+    night, keys, out = first_night
+    for file in out.glob("basis-*.npz"):
+        (tmp_path / file.name).write_bytes(file.read_bytes())
+    calls = {"n": 0}
+
+    def stopped(self, rows, add=Store.add):
+        add(self, rows)
+        calls["n"] += 1
+        if calls["n"] == 1:
+            raise KeyboardInterrupt
+
+    with Store(tmp_path) as store:
+        monkeypatch.setattr(Store, "add", stopped)
+        with pytest.raises(KeyboardInterrupt):
+            sweep.run(night, store, tmp_path, workers=1, log=quiet())
+        monkeypatch.undo()
+        assert 0 < len(store.keys()) < 32
+    with Store(tmp_path) as store:
+        sweep.run(night, store, tmp_path, workers=1, log=quiet())
+        resumed = list(store.rows(keys.values()))
+    with Store(out, write=False) as store:
+        for a, b in zip(resumed, store.rows(keys.values())):
+            assert (a.key, a.summary, a.method) == (b.key, b.summary, b.method)
+            assert all(
+                np.array_equal(getattr(a, n), getattr(b, n)) for n in ("frequency", "strain", "heat", "loss_factor")
+            )
+
+
+def test_page_tables_and_words(first_night, folder, sheet):
+    night, keys, out = first_night
+    said = sweep.main(night.path, out, workers=1, sheet=sheet)
+    page = (out / "index.html").read_text()
+    assert "matters most for the heat turned in the rim" in said and "Uncertain:" in said
+    assert "rows checked against full solves" in said and "takes" not in said
+    for words in (
+        "matters most",
+        "One thing at a time",
+        "Grams against heat",
+        "solid laminated",
+        "Sobol indices",
+        "<svg",
+    ):
+        assert words in page
+    assert "http://" not in page.replace("http://www.w3.org", "") and "https://" not in page and "<script" not in page
+    rows = list(csv.DictReader((out / "night.csv").open()))
+    assert [r["key"] for r in rows] == list(keys.values())
+    assert "done" in (out / "night.log").read_text()
+
+
+def test_full_solve_where_the_estimate_misses(first_night):
+    night, _, out = first_night
+    strict = night.plan.model_copy(update={"accuracy": night.plan.accuracy.model_copy(update={"estimate": 1e-12})})
+    tight = type(night)(**{**vars(night), "plan": strict})
+    found = variants(night.plan)
+    kit = prepare(night, found, out, lambda items: sweep.compute_cells(Here(), items, Log(out=open(os.devnull, "w"))))
+    solver = Solver(type(kit)(**{**vars(kit), "night": tight}), "sheet")
+    result = solver.work(("reduced", found[:2]))
+    assert not result.rows and all("estimate" in reason for _, reason in result.in_full)
+    with pytest.raises(BadInput, match="paused: 2 of 2 variants need a full solve"):
+        sweep._pause_if_many(result.in_full, found[:2], 0.1, Log(out=open(os.devnull, "w")))
+    full = solver.work(("full", found[:1])).rows[0]
+    assert full.method == "full" and full.summary["estimate"] is None
+
+
+def test_keys_depend_on_every_value(first_night):
+    night, keys, _ = first_night
+    one, other = variants(night.plan)[:2]
+    sheet = sheet_print(night)
+    key = row_key(night, sheet, one)
+    moved = type(one)(
+        **{**vars(one), "values": {**one.values, "bridge thickness": one.values["bridge thickness"] + 1e-9}}
+    )
+    drawn = type(one)(**{**vars(one), "draws": {"bridge": one.draws["bridge"] + 1e-9}})
+    renumbered = type(one)(**{**vars(one), "number": 99, "sample": 99})
+    assert len({key, row_key(night, sheet, other), row_key(night, sheet, moved), row_key(night, sheet, drawn)}) == 4
+    assert row_key(night, sheet, renumbered) == key == keys[0]
+    assert row_key(night, "another sheet", one) != key
+
+
+def test_a_build_that_the_sheet_has_already(folder, sheet, quiet):
+    file = folder / "same.toml"
+    file.write_text(PLAN.format(samples=2, check=0).replace('"stiff_limit"', '"doubled_sides", "single_sides"'))
+    with (
+        Store(folder / "same") as store,
+        pytest.raises(BadInput, match="'single_sides' is what the sheet builds already"),
+    ):
+        sweep.run(read_plan(file, sheet), store, folder / "same", workers=1, log=quiet())
+
+
+# --- engine ---
+
+
+def killed(folder, workers, seconds, total, wait=0.0):
+    """Numbers that a child acknowledged before it was killed without warning after some seconds (from its first batch)."""
+    child = subprocess.Popen(
+        [sys.executable, str(CHILD), str(folder / "store"), str(folder / "starts"), str(workers), str(total), str(seconds)],
+        stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    first = child.stdout.readline()
+    time.sleep(wait)
+    child.send_signal(signal.SIGKILL)
+    return {int(w) for w in (first + child.communicate()[0]).split()}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
+@pytest.mark.parametrize("times", [2, pytest.param(30, marks=pytest.mark.slow)])
+def test_parent_killed_at_random_moments(tmp_path, times):
+    """In one process: no acknowledged row lost, at most the batch in flight computed twice, the same table in the end."""
+    (tmp_path / "starts").mkdir()
+    wait, total, acknowledged = random.Random(3), 200 * times, set()
+    for _ in range(times):
+        acknowledged |= killed(tmp_path, 1, 0.002, total, wait.uniform(0, 0.2))
+        with Store(tmp_path / "store") as store:
+            assert {f"{n:05d}" for n in acknowledged} <= store.keys()
+    subprocess.run([sys.executable, str(CHILD), str(tmp_path / "store"), str(tmp_path / "starts"), "1", str(total), "0"], check=True, stdout=subprocess.DEVNULL)  # fmt: skip
+    with Store(tmp_path / "store") as store:
+        rows = list(store.rows())
+    assert [r.parameters["number"] for r in rows] == list(range(total))
+    assert all(np.array_equal(r.frequency, row_of(n).frequency) for n, r in enumerate(rows))
+    twice = [n for n, begun in computed(tmp_path / "starts").items() if begun > 1]
+    assert len(twice) <= 5 * times  # batches of 5, one in flight
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
+@pytest.mark.parametrize("times", [3, 30])
+def test_parent_of_a_cluster_killed_at_random_moments(tmp_path, times):
+    (tmp_path / "starts").mkdir()
+    wait, total, acknowledged = random.Random(5), 400 * times, set()
+    for _ in range(times):
+        acknowledged |= killed(tmp_path, 2, 0.002, total, wait.uniform(0, 0.5))
+        with Store(tmp_path / "store") as store:
+            assert {f"{n:05d}" for n in acknowledged} <= store.keys()
+    subprocess.run([sys.executable, str(CHILD), str(tmp_path / "store"), str(tmp_path / "starts"), "2", str(total), "0"], check=True, stdout=subprocess.DEVNULL)  # fmt: skip
+    with Store(tmp_path / "store") as store:
+        assert [r.parameters["number"] for r in store.rows()] == list(range(total))
+    twice = [n for n, begun in computed(tmp_path / "starts").items() if begun > 1]
+    assert len(twice) <= times * 5 * 2 * (AHEAD + 1)  # what was in flight on two workers
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
+def test_workers_die_and_come_back(tmp_path):
+    deadly = random.Random(11).sample(range(300), 30)
+    batches = [("reduced", list(range(i, i + 3))) for i in range(0, 300, 3)]
+    engine = Cluster(2)
+    try:
+        results = list(engine.run(Payload(tmp_path, 0.002, deadly), batches))
+    finally:
+        engine.close()
+    assert sorted(r.key for _, result in results for r in result.rows) == [f"{n:05d}" for n in range(300)]
+    assert len(list(tmp_path.glob("*.died"))) == 30
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
+def test_a_batch_that_always_kills_is_given_up(tmp_path):
+    engine = Cluster(1)
+    try:
+        with pytest.raises(BadInput, match="workers died"):
+            list(engine.run(Payload(tmp_path, always=[1]), [("reduced", [0]), ("reduced", [1])]))
+    finally:
+        engine.close()
+
+
+def test_a_mistake_in_the_work_is_not_hidden():
+    class Broken:
+        def work(self, item):
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        list(Here().run(Broken(), [1]))
+
+
+@pytest.mark.slow
+def test_a_scheduler_with_two_workers(tmp_path):
+    """A real scheduler and two real workers on the loopback address; the workers stay when the night is over."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(CHILD.parents[1]), str(CHILD.parent)])}
+    dask = [sys.executable, "-m", "dask"]
+    quiet = dict(env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    started = [
+        subprocess.Popen([*dask, "scheduler", "--host", "127.0.0.1", "--port", str(port), "--no-dashboard"], **quiet)
+    ]
+    address = f"tcp://127.0.0.1:{port}"
+    started += [subprocess.Popen([*dask, "worker", address, "--nworkers", "1", "--nthreads", "1", "--local-directory", str(tmp_path / "w"), "--no-dashboard"], **quiet) for _ in range(2)]  # fmt: skip
+    try:
+        (tmp_path / "starts").mkdir()
+        deadline = time.monotonic() + 60
+        while True:
+            try:
+                engine = open_engine(scheduler=address)
+                break
+            except BadInput:
+                if time.monotonic() > deadline:
+                    raise
+        while engine.workers < 2 and time.monotonic() < deadline:
+            time.sleep(0.2)
+        batches = [("reduced", list(range(i, i + 5))) for i in range(0, 200, 5)]
+        results = list(engine.run(Payload(tmp_path / "starts"), batches))
+        engine.close()
+        assert sorted(r.key for _, result in results for r in result.rows) == [f"{n:05d}" for n in range(200)]
+        pids = {p.read_text() for p in (tmp_path / "starts").iterdir()}
+        assert len(pids) == 2
+        assert all(p.poll() is None for p in started)
+    finally:
+        for process in reversed(started):
+            process.terminate()
+            process.wait(timeout=20)
+
+
+@pytest.mark.slow
+def test_a_night_on_two_workers_is_the_same(first_night, folder, sheet, quiet, tmp_path):
+    night, keys, out = first_night
+    with Store(tmp_path) as store:
+        sweep.run(night, store, tmp_path, workers=2, log=quiet())
+        rows = list(store.rows(keys.values()))
+    with Store(out, write=False) as store:
+        for a, b in zip(rows, store.rows(keys.values())):
+            assert np.array_equal(a.frequency, b.frequency) and a.summary == b.summary
+
+
+def test_no_scheduler_there(monkeypatch):
+    monkeypatch.setattr("studies.night_engine.CONNECT", 1)
+    with pytest.raises(BadInput, match="no workers could be reached"):
+        open_engine(scheduler="tcp://127.0.0.1:1")
+
+
+def test_too_few_workers():
+    with pytest.raises(BadInput, match="at least 1"):
+        open_engine(workers=0)
+
+
+# --- reading the night ---
+
+
+def ishigami_like(n=4000):
+    """y = x1 + 2 x2 + x1 x2 with x uniform on -1..1: variances 1/3, 4/3 and 1/9, worked by hand."""
+    x = np.random.default_rng(0).uniform(-1, 1, (n, 3))
+    y = x[:, 0] + 2 * x[:, 1] + x[:, 0] * x[:, 1]
+    columns = {f"x{k + 1}": x[:, k : k + 1] for k in range(3)}
+    return Frame(
+        np.arange(n), np.array(["sheet"] * n), columns, {"heat_in_rim": y, "rim_g": y, "mean_loss_factor": y + 9}
+    )
+
+
+def test_sobol_indices_against_a_closed_form():
+    found, rest = effects(ishigami_like(), "heat_in_rim")
+    whole = 1 / 3 + 4 / 3 + 1 / 9
+    by_name = {e.name: e for e in found}
+    for name, first, total in (("x1", 1 / 3, 4 / 9), ("x2", 4 / 3, 13 / 9), ("x3", 0, 0)):
+        e = by_name[name]
+        assert e.first == pytest.approx(first / whole, abs=0.02) and e.total == pytest.approx(total / whole, abs=0.02)
+        assert e.first_low - 0.01 <= first / whole <= e.first_high + 0.01
+    assert found[0].name == "x2" and rest < 1e-9
+
+
+def test_main_effect_follows_the_mean():
+    rows = main_effect(ishigami_like(), "x2", "heat_in_rim")
+    assert [r[1] for r in rows] == pytest.approx([2 * r[0] for r in rows], abs=0.15)
+
+
+def test_paired_builds():
+    """Draws scatter by far more than the builds differ: only pairs can tell."""
+    n = 200
+    level = np.random.default_rng(1).normal(0.3, 0.1, n)
+    heat = np.concatenate([level, level - 0.01])
+    loss = np.concatenate([level, level / 1.1])
+    data = Frame(
+        np.tile(np.arange(n), 2), np.repeat(["sheet", "solid"], n), {},
+        {"heat_in_rim": heat, "mean_loss_factor": loss, "rim_g": np.repeat([300.0, 320.0], n)},
+    )  # fmt: skip
+    (p,) = paired(data)
+    assert (p.rim, p.draws) == ("solid", n)
+    assert (
+        p.heat == pytest.approx([-1] * 5) and p.decay == pytest.approx([10] * 5) and p.grams == pytest.approx([20] * 5)
+    )
+
+
+def test_front():
+    x, y = np.array([1.0, 2, 3, 2, 4, 1]), np.array([5.0, 3, 4, 2, 1, 6])
+    assert front(x, y) == [0, 3, 4]
+
+
+def test_clusters_of_close_modes():
+    f = np.array([100.0, 100.3, 150, 200, 200.4, 200.9, 300, 300.5])
+    assert clusters(f, 6) == [slice(0, 2), slice(2, 3), slice(3, 6)]
+    assert clusters(f, 7) == [slice(0, 2), slice(2, 3), slice(3, 6)]  # 300 and 300.5: the cluster goes beyond
+    a, b = np.array([[0.5, 0.1, 0.3]]), np.array([[0.1, 0.5, 0.31]])
+    assert cluster_error([slice(0, 2), slice(2, 3)], a, b) == pytest.approx(0.01)  # swapped within a cluster: no error
+
+
+def test_warnings_of_folders(tmp_path, monkeypatch):
+    assert any("synced folder" in w for w in sweep.warnings(tmp_path / "Dropbox" / "guitars"))
+    monkeypatch.setattr(sweep, "filesystem", lambda path: "nfs4")
+    assert any("network disk" in w for w in sweep.warnings(tmp_path))
+    assert not any("synced" in w for w in sweep.warnings(tmp_path / "guitars"))
