@@ -138,7 +138,8 @@ def solve(merged, sections, count):
     omega2, y = small_modes(K, M, count)
     omega2, y = omega2[RIGID:], y[:, RIGID:]
     tested = [np.tensordot(c[role], merged.tested[role], 1) @ y for role in "KM"]
-    stored, heat = _energies(merged, c["K"], h, y)
+    nothing = {part_of(region): np.zeros(y.shape[1]) for region, s in sections.items() if s.stiffness}
+    stored, heat = (nothing | e for e in _energies(merged, c["K"], h, y))
     total, dissipated = sum(stored.values()), sum(heat.values())
     return Variant(
         np.sqrt(omega2.clip(0)) / (2 * np.pi),

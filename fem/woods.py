@@ -115,7 +115,7 @@ def constants(entry):
 def _density(entry, percent):
     """Density [kg/m3] at a moisture content from the specific gravity; None without one. Wood Handbook, ch. 4.
 
-    Volume shrinks by 26.5 G_green per cent from 30 % moisture to dry, in proportion (from memory).
+    Volume shrinks by 26.5 G_green per cent from 30 % moisture to dry, in proportion (from memory), or by what the entry says.
     """
     v = entry.values
     swelling = {m: 0.265 * (1 - min(m, FIBRE_SATURATION) / FIBRE_SATURATION) for m in (12.0, percent)}
@@ -124,10 +124,15 @@ def _density(entry, percent):
         green = G_12 / (1 + swelling[12.0] * G_12)
     elif "specific_gravity_green" in v:
         rule = "green specific gravity and mean shrinkage, Wood Handbook ch. 4, from memory"
+        if "shrinkage_volumetric" in v:
+            rule = f"green specific gravity and shrinkage {v['shrinkage_volumetric'].number:g} %"
         green, source = v["specific_gravity_green"].number, f"estimated: {rule}; {v['specific_gravity_green'].source}"
     else:
         return None
-    return Value(1000 * green / (1 - swelling[percent] * green) * (1 + percent / 100), f"{source}; at {percent:g} %")
+    shrunk = swelling[percent] * green
+    if "shrinkage_volumetric" in v:
+        shrunk = v["shrinkage_volumetric"].number / 100 * (1 - min(percent, FIBRE_SATURATION) / FIBRE_SATURATION)
+    return Value(1000 * green / (1 - shrunk) * (1 + percent / 100), f"{source}; at {percent:g} %")
 
 
 def _by_rule(rule, E_L):

@@ -206,6 +206,15 @@ class Strings:
 
 
 @dataclass(frozen=True)
+class Weather:
+    """Air in which the box was glued up and is used, and how flat the rim was; None and empty where the sheet does not say."""
+
+    built_at_humidity: float | None = None  # % relative humidity
+    used_at_humidity: tuple[float, ...] = ()  # %
+    rim_gap: float = 0.0  # m, from the lowest to the highest place of the rim's edge before the top went on
+
+
+@dataclass(frozen=True)
 class Assumption:
     """A value that the sheet does not give."""
 
@@ -240,6 +249,7 @@ class Body:
     side_bars: tuple[SideBar, ...]
     neck: Neck | None
     strings: Strings | None
+    weather: Weather = Weather()
     measured: Measured = Measured()
     assumed: tuple[Assumption, ...] = ()
     warnings: tuple[str, ...] = ()

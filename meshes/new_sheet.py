@@ -139,6 +139,11 @@ diameter_mm = 98
 # loss_shear = 0.02
 # source = "my tap test, board 12"
 #
+# [weather]
+# built_at_humidity_percent = 45
+# used_at_humidity_percent = [30, 70]
+# rim_gap_mm = 0
+#
 # What you measured on the bench stands beside the computed values in the reports ('rimwork schema' lists every key):
 # [measured]
 # sides_g = 310

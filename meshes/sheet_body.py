@@ -21,6 +21,7 @@ from meshes.body import (
     SideBar,
     Soundhole,
     Strings,
+    Weather,
 )
 from meshes.dome import fit_back, fit_top
 from meshes.measured import measured_from
@@ -113,6 +114,11 @@ def body_from(sheet, outline, woods, assumed):
         side_bars=_side_bars(sheet.side_bars, outline, woods),
         neck=_neck(sheet.neck, woods),
         strings=_strings(sheet.strings),
+        weather=Weather(
+            sheet.weather.built_at_humidity_percent,
+            tuple(sheet.weather.used_at_humidity_percent),
+            (sheet.weather.rim_gap_mm or 0.0) * MM,
+        ),
         measured=measured_from(sheet.measured),
         assumed=assumed,
         warnings=tuple(text for _, text in braces if text),

@@ -142,6 +142,9 @@ def _check_brace(file, key, brace, sheet, outline):
     line = ends[0] + np.linspace(0.02, 0.98, 49)[:, None] * (ends[1] - ends[0])
     if not found and clearance(outline, line).min() < -EDGE:
         found.append(mistake(file, f"{key}.to_mm", f"{list(brace.to_mm)}", "a straight line that stays in the body"))
+    if brace.plate == "top" and (bare := _over_the_hole(sheet.soundhole, ends, length)) > 0:
+        allowed = f"a brace beside the soundhole: {bare:.0f} mm of it would hang over the hole"
+        found.append(mistake(file, f"{key}.to_mm", f"{list(brace.to_mm)}", allowed))
     for name in ("from_end", "to_end"):
         if getattr(brace, name).height_mm > brace.height_mm:
             value, allowed = (getattr(brace, name).height_mm, f"at most the brace's height {brace.height_mm:g} mm")
@@ -153,6 +156,15 @@ def _check_brace(file, key, brace, sheet, outline):
     if brace.height_mm > lowest / 2:
         found.append(mistake(file, f"{key}.height_mm", brace.height_mm, f"at most half the side, {lowest / 2:g} mm"))
     return found
+
+
+def _over_the_hole(hole, ends, length):
+    """How much [mm] of the line between two points (2, 2) [mm] lies over the soundhole."""
+    along = (ends[1] - ends[0]) / length
+    to_centre = np.array([hole.place_mm, hole.offset_mm]) - ends[0]
+    nearest_place = to_centre @ along
+    half = np.sqrt(max((hole.diameter_mm / 2) ** 2 - (to_centre @ to_centre - nearest_place**2), 0.0))
+    return max(min(nearest_place + half, length) - max(nearest_place - half, 0.0), 0.0) if half else 0.0
 
 
 def _nearer(outline, point, gap):

@@ -229,6 +229,16 @@ class StringsTable(Table):
     tension_N: list[Annotated[Number, Field(ge=5, le=400)]] = []
 
 
+class WeatherTable(Table):
+    """Air in which the box was glued up and is used."""
+
+    built_at_humidity_percent: Number | None = Field(None, ge=5, le=95, description="relative humidity at glue-up")
+    used_at_humidity_percent: list[Annotated[Number, Field(ge=5, le=95)]] = Field(
+        [], description="relative humidities in use"
+    )
+    rim_gap_mm: Number | None = Field(None, ge=0, le=10, description="how far the rim was from flat at glue-up")
+
+
 class WoodTable(Table):
     """A wood of the maker's own, or single values of a library wood that this sheet overrides."""
 
@@ -271,5 +281,6 @@ class Sheet(Table):
     side_bars: SideBarsTable = SideBarsTable()
     neck: NeckTable = NeckTable()
     strings: StringsTable = StringsTable()
+    weather: WeatherTable = WeatherTable()
     measured: MeasuredTable = MeasuredTable()
     wood: dict[str, WoodTable] = {}

@@ -24,7 +24,7 @@ from meshes import cavity as cavity_mesh
 from meshes import outer_surface as outer_mesh
 from meshes.body import top_height
 
-HIGHEST = 1000.0  # Hz: cavity modes are kept below twice this
+HIGHEST = 1000.0  # Hz: cavity modes are kept below twice this; the boundary elements end here
 RIGID = 6
 SUPPORT_MODE = 0.5  # share of the moving energy in rigid motions from which on a mode belongs to the supports
 OUTSIDES = ("top", "back", "sides")
@@ -187,8 +187,10 @@ class SoundingModes:
 
 
 def modes_of(sounding, held, lowest=0.05, highest=None):
-    """SoundingModes of a Sounding whose model, supports joined to it, is `held`; up to `highest` [Hz], by default as far as it is valid."""
-    highest = highest or sounding.structure.valid_to
+    """SoundingModes of a Sounding whose model, supports joined to it, is `held`; up to `highest` [Hz], by default as
+    far as it is valid.
+    """
+    highest = highest or min(sounding.structure.valid_to, HIGHEST)
     c = _complex_modes(sounding, held, lowest, highest)
     energy = lambda A: np.real(np.einsum("im,ij,jm->m", c.shape.conj(), A, c.shape, optimize=True))
     stored = {part: energy(A) for part, A in sounding.stored.items()}
@@ -204,16 +206,38 @@ def modes_of(sounding, held, lowest=0.05, highest=None):
 
 
 def _complex_modes(sounding, held, lowest, highest):
-    """complex_modes in two runs, so that each starts from losses as in its own range: the six lowest modes, which are the
-    supports' or nearly so, and the rest.
+    """complex_modes in runs, so that each starts from losses as in its own range: the six lowest modes, which are the
+    supports' or nearly so, then the rest, cut at its widest gap again where a run cannot tell two modes apart.
     """
     f = undamped_modes(held, sounding.lowest_hz)[0] / (2 * np.pi)
     f = f[f > lowest]
     split = float(np.sqrt(f[RIGID - 1] * f[RIGID]))
-    low, high = complex_modes(held, lowest, split), complex_modes(held, split, highest)
-    join = lambda name: np.concatenate([getattr(low, name), getattr(high, name)], axis=-1)
-    part_loss = {part: np.append(low.part_loss[part], high.part_loss[part]) for part in high.part_loss}
-    return ComplexModes(join("frequency"), join("loss_factor"), join("shape"), part_loss, join("residual"))
+    runs = [*_runs(held, f, lowest, split), *_runs(held, f, split, highest)]
+    order = np.argsort(np.concatenate([run.frequency for run in runs]))
+    join = lambda name: np.concatenate([getattr(run, name) for run in runs], axis=-1)[..., order]
+    part_loss = {part: np.concatenate([run.part_loss[part] for run in runs])[order] for part in runs[-1].part_loss}
+    frequency, shape = join("frequency"), join("shape")
+    again = np.isclose(frequency[1:], frequency[:-1], rtol=1e-7)  # found from both sides of a cut
+    again &= np.abs(np.sum(shape[:, 1:].conj() * shape[:, :-1], axis=0)) > 1 - 1e-6
+    once = np.append(True, ~again)
+    return ComplexModes(
+        frequency[once], join("loss_factor")[once], shape[:, once], {p: v[once] for p, v in part_loss.items()},
+        join("residual")[once],
+    )  # fmt: skip
+
+
+def _runs(held, f, low, high):
+    """[ComplexModes] between two frequencies [Hz]; f are the undamped ones."""
+    try:
+        found = complex_modes(held, low, high)
+        return [found] if len(found.frequency) else []
+    except ArithmeticError:
+        inside = f[(f > low) & (f < high)]
+        if len(inside) < 4:
+            raise
+        k = len(inside) // 4 + np.argmax(np.diff(np.log(inside))[len(inside) // 4 : -(len(inside) // 4) or None])
+        cut = float(np.sqrt(inside[k] * inside[k + 1]))
+        return [*_runs(held, f, low, cut), *_runs(held, f, cut, high)]
 
 
 def real_modes(sounding, held):

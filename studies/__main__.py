@@ -36,7 +36,7 @@ def rim(
     sheet
         The build sheet (.toml).
     out
-        Folder for page, tables and pictures; 'out/<sheet>-rim' if not given. Rows already there are used again.
+        Folder for page, tables and pictures; 'out/SHEET-rim' if not given. Rows already there are used again.
     mesh_size_mm
         Edge length of the mesh. A second, coarser mesh gives the mesh error.
     count
@@ -61,6 +61,7 @@ def modes(
     hold: Names = [],  # noqa: B006
     json: Path | None = None,
     export: Path | None = None,
+    air: bool = False,
 ):
     """Natural frequencies of a build sheet or of any shell mesh, with energies by part.
 
@@ -82,7 +83,17 @@ def modes(
         File for the results.
     export
         Folder for the matrices of every part and the mesh.
+    air
+        Couple a build sheet's modes with the enclosed air and the sound outside.
     """
+    if air:
+        from studies import air as with_air
+        from studies.inputs import BadInput
+
+        if parts is not None or fix or hold or export is not None:
+            raise BadInput("--air: goes with a build sheet alone; expected no --parts, --fix, --hold or --export")
+        print(with_air.table(with_air.run(input, count, mesh_size_mm, json)))
+        return
     from studies.modes import run, table
 
     result = run(input, parts, count, mesh_size_mm, fix, hold, json, export)
@@ -99,7 +110,7 @@ def check(sheet: Path, /, *, out: Path | None = None):
     sheet
         The build sheet (.toml).
     out
-        Folder for the drawings; 'out/<sheet>-check' if not given.
+        Folder for the drawings; 'out/SHEET-check' if not given.
     """
     from studies.check import main
 
@@ -140,7 +151,7 @@ def squeeze(
     sheet
         The build sheet (.toml).
     out
-        Folder for tables and picture; 'out/<sheet>-squeeze' if not given.
+        Folder for tables and picture; 'out/SHEET-squeeze' if not given.
     load_kg
         Load of each squeeze.
     mesh_size_mm
@@ -176,7 +187,7 @@ def load(
     sheet
         The build sheet (.toml).
     out
-        Folder for page, tables and pictures; 'out/<sheet>-load' if not given.
+        Folder for page, tables and pictures; 'out/SHEET-load' if not given.
     mesh_size_mm
         Edge length of the mesh.
     strings
@@ -198,7 +209,7 @@ def weather(
     mesh_size_mm: float | None = None,
     built_at_humidity_percent: float | None = None,
     used_at_humidity_percent: Annotated[list[float], Parameter(consume_multiple=True, negative=())] = [],  # noqa: B006
-    rim_gap_mm: float = 0.0,
+    rim_gap_mm: float | None = None,
     pictures: bool = True,
 ):
     """What dry and damp air do to the glued-up box: width, arch, and stress across the grain, of each rim build.
@@ -208,7 +219,7 @@ def weather(
     sheet
         The build sheet (.toml).
     out
-        Folder for page, tables and pictures; 'out/<sheet>-weather' if not given.
+        Folder for page, tables and pictures; 'out/SHEET-weather' if not given.
     mesh_size_mm
         Edge length of the mesh.
     built_at_humidity_percent
@@ -312,7 +323,7 @@ def plate(
     name
         Name of the new wood, for a [wood.NAME] table of a build sheet.
     out
-        Folder for the wood entry and the picture; 'out/<name>' if not given.
+        Folder for the wood entry and the picture; 'out/NAME' if not given.
     """
     from studies.plate import main
 
@@ -357,6 +368,8 @@ def main(arguments=None):
         if isinstance(error, ImportError):
             raise
         fail(f"{error.filename or ''}: {error.strerror or error}")
+    except ArithmeticError as error:
+        fail(one_line(error))
     except MemoryError:
         fail("not enough memory for this mesh; expected a larger --mesh-size-mm")
     except Exception as error:

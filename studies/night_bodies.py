@@ -19,7 +19,14 @@ from studies.night_plan import extremes
 from studies.rim_builds import builds, complete_linings
 
 PROBE = 0.06  # m, mesh on which it is found out whether a key changes the mesh
-UNREAD = {"sources", "assumed", "warnings", "measured", "strings"}  # fields that no section and no mesh depends on
+UNREAD = {
+    "sources",
+    "assumed",
+    "warnings",
+    "measured",
+    "strings",
+    "weather",
+}  # fields that no section and no mesh depends on
 
 
 @dataclass(frozen=True)
@@ -40,7 +47,10 @@ class Moves:
 
 
 def body_at(night, values):
-    """Body of the sheet with the factors' values written into it; factors that are not named keep the sheet's own."""
+    """Body of the sheet with the factors' values written into it; factors that are not named keep the sheet's own.
+
+    Its linings have every measure that any build needs, so that all builds share one mesh.
+    """
     raw = copy.deepcopy(night.raw)
     for factor in night.plan.factor:
         if factor.name not in values:
@@ -48,7 +58,7 @@ def body_at(night, values):
         for key in factor.keys:
             value = values[factor.name]
             _write(raw, night.places[key], night.base[key] * value if factor.times else value)
-    return body_of(raw, night.sheet.name, night.sheet.parent, library())
+    return complete_linings(body_of(raw, night.sheet.name, night.sheet.parent, library()))[0]
 
 
 def _write(raw, place, value):
@@ -90,7 +100,7 @@ def moves_at(night, moves, values):
 
 def _probed(night, factor, values):
     """(tuple of Move, or None where it is not quick; the bodies at both ends) of a factor beside the values of others."""
-    if (ends := extremes(factor)) is None:
+    if (ends := extremes(factor)) is None or night.whole & set(factor.keys):
         return None, ()
     low, high = ends
     bodies = [body_at(night, {**values, factor.name: v}) for v in (low, (low + high) / 2, high)]
@@ -195,8 +205,8 @@ def with_draws(body, draws):
 
 
 def rim_build(body, name):
-    """The Build of that name for a body. BadInput where the sheet's own rim already is that build."""
-    found = {b.name: b for b in builds(complete_linings(body)[0])}
+    """The Build of that name for a body from body_at. BadInput where the sheet's own rim already is that build."""
+    found = {b.name: b for b in builds(body)}
     if name not in found:
         raise BadInput(
             f"rim.builds: '{name}' is what the sheet builds already, or does not apply to it; "

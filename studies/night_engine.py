@@ -65,7 +65,7 @@ class Cluster:
         name = f"rimwork-{hashlib.sha256(blob).hexdigest()[:16]}"
         self.client.register_plugin(_plugin(blob), name=name)
         waiting, deaths, items = {}, {}, iter(items)
-        done = distributed.as_completed()
+        done = distributed.as_completed(loop=self.client.loop)
 
         def give(item):
             future = self.client.submit(_work, name, item, pure=False)

@@ -35,6 +35,7 @@ RIM_BUILDS = (
     "stiff_limit",
 )  # fmt: skip
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Whole = Annotated[int, Field(strict=True)]
 Text = Annotated[str, Field(strict=True, min_length=1)]
 
 
@@ -54,7 +55,7 @@ class Factor(Table):
     steps: int | None = Field(None, ge=2, le=100, strict=True, description="of the range, in a grid")
     mean: Number | None = Field(None, description="of a normal distribution, cut at three standard deviations")
     deviation: Number | None = Field(None, gt=0, description="standard deviation of that distribution")
-    levels: list[Number | Text] | None = Field(None, min_length=2, max_length=100)
+    levels: list[Whole | Number | Text] | None = Field(None, min_length=2, max_length=100)
     times: bool = Field(False, strict=True, description="true: the values multiply what the sheet says")
 
 
@@ -119,6 +120,7 @@ class Night:
     sheet: Path
     raw: dict  # the sheet's tables as written
     places: dict  # {key of a factor: location in the tables (tuple)}
+    whole: frozenset  # keys that take whole numbers only
     base: dict  # {key: what the sheet, its defaults or the library of woods say, or None}
 
 
@@ -152,7 +154,9 @@ def read_plan(plan, sheet=None):
                 mistakes += _check_range(factor, key, tables, place, path.name, where)
     if mistakes:
         raise SheetError(mistakes)
-    return Night(found, path, sheet, tables, places, base)
+    schema = Sheet.model_json_schema()
+    whole = frozenset(key for key, place in places.items() if schema_at(schema, place).get("type") == "integer")
+    return Night(found, path, sheet, tables, places, whole, base)
 
 
 def plan_path(plan):
@@ -286,6 +290,8 @@ def _check_range(factor, key, tables, place, file, where):
         if not number and not factor.levels:
             return [Mistake(file, where, "a range", "levels", f"{key} takes words")]
         return [Mistake(file, f"{where}.levels", show_value(v), f"what {key} takes") for v in wrong]
+    if node["type"] == "integer" and not (factor.levels and all(isinstance(v, int) for v in factor.levels)):
+        return [Mistake(file, where, "a range or fractions", "levels", f"{key} takes whole numbers")]
     if factor.times:
         base = base_value(tables, place)
         if not isinstance(base, (int, float)):

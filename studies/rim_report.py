@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 
+from meshes.describe import wood_notes
 from meshes.joints import joint_of
 from meshes.parts import RIM
 from studies.measured_beside import shown, table
@@ -54,7 +55,7 @@ def summary(study):
 
 def band(value, error):
     """'12.3 ± 0.4 %'."""
-    return "not known" if value is None else f"{100 * value:.1f} ± {100 * error:.1f} %"
+    return "not known" if value is None else f"{100 * value:.1f} ± {max(100 * error, 0.1):.1f} %"
 
 
 def longer(gain):
@@ -82,7 +83,14 @@ def headline(study):
             item[f"{key}_error"] = mesh_error(value, rough[key]) if known else None
             item[f"{key}_change_error"] = mesh_error(value - base[0][key], rough[key] - base[1][key]) if known else None
         found.append(item)
-    return found
+    return [item | _largest_errors(found) for item in found]
+
+
+def _largest_errors(items):
+    """Each kind of error, the largest over the builds that can be built: two meshes may agree on one build by chance."""
+    real = [item for item in items if item["name"] != "stiff_limit"]
+    kinds = [key for key in items[0] if key.endswith("_error")]
+    return {k: max((i[k] for i in real if i[k] is not None), default=None) for k in kinds}
 
 
 def mesh_error(fine, coarse):
@@ -118,7 +126,7 @@ def answer(study):
             + ": no heat can be told."
         ]
     lines = [
-        f"After a tap on the saddle, {100 * base['heat']:.1f} % of the energy that the modes up to {top:.0f} Hz hold turns to heat "
+        f"After a tap on the saddle, {band(base['heat'], base['heat_error'])} of the energy that the modes up to {top:.0f} Hz hold turns to heat "
         f"in the rim as the sheet builds it. Without any loss in the rim, and all else equal, these modes would ring "
         f"{100 * base['no_loss_gain']:.0f} % longer: no rim build can gain more than that through its own losses."
     ]
@@ -213,6 +221,7 @@ def as_json(study):
         "builds": rows,
         "modes": list(per_mode(study)),
         "assumed": [vars(a) for a in study.body.assumed],
+        "woods": wood_notes(study.body),
         "warnings": list(study.body.warnings),
         "measured": [vars(b) | {"agrees": b.agrees} for b in study.measured],
         "joints": [joint_of(study.body, plate).words for plate in ("top", "back")],
@@ -244,13 +253,17 @@ def write_report(study, out, pictures=True, say=lambda text: None):
             pictures=on_the_page(drawn, out), parts=rim_parts(data),
         )
     )  # fmt: skip
-    return [page, table, machine, *drawn[:1]]
+    return [page, table, machine]
 
 
 def on_the_page(drawn, out):
-    """Pictures for the page, relative to it: the contact sheet, then plan views and perspectives; the dark ones stay aside."""
+    """[(picture, first line of its caption)] for the page: the contact sheet, then the others; the dark ones stay aside."""
     light = [p for p in drawn if p.suffix == ".png" and not p.stem.endswith("dark")]
-    return [p.relative_to(out).as_posix() for p in sorted(light, key=lambda p: ("contact" not in p.name, p.name))]
+    light = sorted(light, key=lambda p: ("contact" not in p.name, p.name))
+    return [
+        (p.relative_to(out).as_posix(), p.with_suffix(".txt").read_text(encoding="utf-8").splitlines()[0])
+        for p in light
+    ]
 
 
 def rim_parts(data):
@@ -260,6 +273,8 @@ def rim_parts(data):
 
 
 def percent(value, digits=1):
+    if value is not None and 0 < value < 0.5 * 10 ** (-2 - digits):
+        return f"< {10.0**-digits:g} %"
     return "–" if value is None else f"{100 * value:.{digits}f} %"
 
 

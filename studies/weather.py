@@ -76,7 +76,7 @@ class Weather:
 
 
 def main(
-    sheet, out=None, size_mm=None, built_at_humidity_percent=None, used_at_humidity_percent=None, rim_gap_mm=0.0,
+    sheet, out=None, size_mm=None, built_at_humidity_percent=None, used_at_humidity_percent=None, rim_gap_mm=None,
     temperature_c=ROOM, pictures=True,
 ):  # fmt: skip
     """Run the study on a sheet, write page, tables and pictures; returns the text to print.
@@ -89,15 +89,16 @@ def main(
     sheet = existing_file(sheet)
     if size_mm is not None and not 5 <= size_mm <= 60:
         raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
-    if not 0 <= rim_gap_mm <= 10:
+    if rim_gap_mm is not None and not 0 <= rim_gap_mm <= 10:
         raise BadInput(f"--rim-gap-mm {rim_gap_mm:g}: expected between 0 and 10 mm")
     if not 0 <= temperature_c <= 45:
         raise BadInput(f"--temperature-c {temperature_c:g}: expected between 0 and 45 degrees Celsius")
     body = read_sheet(sheet)
     built, used, assumed = humidities(body, built_at_humidity_percent, used_at_humidity_percent)
+    gap = body.weather.rim_gap if rim_gap_mm is None else rim_gap_mm / 1e3
     out = writable_folder(out or Path("out") / f"{sheet.stem}-weather")
     body = replace(body, assumed=body.assumed + assumed)
-    study = run(body, built, used, size_mm / 1e3 if size_mm else DEFAULT_SIZE, rim_gap_mm / 1e3, temperature_c)
+    study = run(body, built, used, size_mm / 1e3 if size_mm else DEFAULT_SIZE, gap, temperature_c)
     study = replace(study, sheet=str(sheet), sheet_hash=hashlib.sha256(sheet.read_bytes()).hexdigest())
     written = write_report(study, out, pictures, lambda what: print(f"drawing: {what}", file=sys.stderr))
     return text(study) + "\n\n" + "\n".join(f"wrote {path}" for path in written)
@@ -106,10 +107,10 @@ def main(
 def humidities(body, built=None, used=None):
     """(built, (used, ..), Assumptions): as given, else the body's own, else BUILT and USED. BadInput out of 5 to 95 %."""
     assumed = []
-    if built is None and (built := getattr(body, "built_at_humidity", None)) is None:
+    if built is None and (built := body.weather.built_at_humidity) is None:
         built = BUILT
         assumed.append(Assumption("built_at_humidity_percent", f"{BUILT:g} %", COMMON))
-    if used is None and not (used := getattr(body, "used_at_humidity", None)):
+    if used is None and not (used := body.weather.used_at_humidity):
         used = USED
         assumed.append(Assumption("used_at_humidity_percent", " and ".join(f"{u:g} %" for u in USED), COMMON))
     used = tuple(dict.fromkeys(float(u) for u in np.atleast_1d(used)))

@@ -9,6 +9,7 @@ import pytest
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_name, "1")  # one test process a core already
 
+
 def pytest_configure(config):
     config.addinivalue_line("markers", "slow: takes more than a few seconds")
 

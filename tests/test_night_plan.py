@@ -67,6 +67,7 @@ def test_all_mistakes_at_once(tmp_path):
         ('keys = ["top.thickness_mm"]\nfrom = 2\nto = 3\nlevels = [2, 3]', "expected one of"),
         ('keys = ["top.thickness_mm"]\nmean = 2\ndeviation = 0.5', "top.thickness_mm within 1 to 8"),
         ('keys = ["top.thickness_mm"]\nlevels = [2, "thick"]', "what top.thickness_mm takes"),
+        ('keys = ["lining_top.laminations"]\nfrom = 2\nto = 4', "takes whole numbers"),
         ('keys = ["top.wood"]\nfrom = 2\nto = 3', "takes words"),
         ('keys = ["brace.cros.width_mm"]\nfrom = 2\nto = 3', "'brace.NAME.key'"),
         ('keys = ["wood.sitka.density_kg_m3"]\nfrom = 300\nto = 500', "did you mean 'sitka_spruce'"),

@@ -1,0 +1,167 @@
+"""Rows a minute of a night, how well two workers share it, and the error observed on check rows; prints Markdown.
+
+    python tests/benchmarks/bench_sweep.py [--mesh-size-mm 60] [--samples 2048] [--scale-rows 100000] [--out DIR]
+
+The plan varies sections and materials alone; 30 modes, shares by part, basis of 200 at most. Time is counted from the first
+row on, once the reduced model stands; CPU seconds a row tell what a machine without other work would do. --scale-rows puts so
+many rows into a store (those computed, repeated under other keys) and times page and CSV.
+"""
+
+import argparse
+import os
+import resource
+import sys
+import tempfile
+import time
+from dataclasses import replace
+from pathlib import Path
+
+for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
+
+ROOT = Path(__file__).parents[2]
+sys.path.insert(0, str(ROOT))
+PLAN = """
+name = "Benchmark"
+sheet = "hazel.toml"
+mesh_size_mm = {size}
+modes = 30
+[design]
+samples = {samples}
+[rim]
+builds = ["sheet", "solid_laminated"]
+[[factor]]
+name = "top thickness"
+keys = ["top.thickness_mm"]
+from = 2.6
+to = 3.2
+[[factor]]
+name = "loss of the joints"
+keys = ["joint_top.loss_factor", "joint_back.loss_factor"]
+from = 0.005
+to = 0.1
+[[factor]]
+name = "side bars"
+keys = ["side_bars.thickness_mm"]
+from = 1
+to = 5
+[[scatter]]
+name = "wood of the braces"
+boards = ["top_braces", "back_braces"]
+[accuracy]
+cells = 8
+estimate = {estimate}
+full_share = 1
+"""
+
+
+def main():
+    options = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    options.add_argument("--mesh-size-mm", type=float, default=60)
+    options.add_argument("--samples", type=int, default=2048)
+    options.add_argument("--estimate", type=float, default=0.03)
+    options.add_argument("--scale-rows", type=int, default=0)
+    options.add_argument("--out")
+    given = options.parse_args()
+    out = Path(given.out or tempfile.mkdtemp())
+    out.mkdir(parents=True, exist_ok=True)
+    plan = out / "bench.toml"
+    plan.write_text(PLAN.format(size=given.mesh_size_mm, samples=given.samples, estimate=given.estimate))
+    night, kit, sheet, variants = prepared(plan, out)
+    print("\n".join(kit.words) + "\n")
+    print("| workers | rows | s | rows a minute | CPU ms a row |\n|---|---|---|---|---|")
+    rate = {}
+    for workers in (1, 2):
+        rows, seconds, cpu = timed(night, kit, sheet, variants, workers)
+        rate[workers] = 60 * rows / seconds
+        print(f"| {workers} | {rows} | {seconds:.1f} | {rate[workers]:.0f} | {cpu} |", flush=True)
+    print(f"\ntwo workers against one: {rate[2] / rate[1] / 2:.2f} efficient")
+    errors(kit, sheet, variants)
+    if given.scale_rows:
+        scale(night, kit, sheet, variants, out, given.scale_rows)
+
+
+def prepared(plan, out):
+    from studies import sweep
+    from studies.night_design import variants
+    from studies.night_engine import Here
+    from studies.night_kit import prepare, sheet_print
+    from studies.night_log import Log
+    from studies.night_plan import read_plan
+
+    night = read_plan(plan)
+    found = variants(night.plan)
+    log = Log()
+    kit = prepare(night, found, out, lambda items: sweep.compute_cells(Here(), items, log), log.say)
+    return night, kit, sheet_print(night), found
+
+
+def timed(night, kit, sheet, variants, workers):
+    """(rows, seconds, CPU ms a row of the workers as text); the rows go into a fresh store as in a night."""
+    from studies.night_engine import open_engine
+    from studies.night_solver import Solver
+    from studies.store import Store
+    from studies.sweep import Pace
+
+    engine = open_engine(workers)
+    try:
+        with tempfile.TemporaryDirectory() as folder, Store(folder) as store:
+            solver, pace = Solver(kit, sheet), Pace("reduced", variants)
+            list(
+                engine.run(solver, [("reduced", variants[:1])] * workers)
+            )  # the payload is there, the modules are loaded
+            start, cpu, done, inside = time.perf_counter(), time.process_time(), 0, 0.0
+            for (_, batch), result in engine.run(solver, pace):
+                store.add(result.rows)
+                pace.learn(len(batch), result.seconds)
+                done += len(result.rows)
+                inside += result.seconds
+            spent = time.process_time() - cpu
+            words = f"{1e3 * spent / done:.1f}" if workers == 1 else f"(wall inside workers {1e3 * inside / done:.1f})"
+            return done, time.perf_counter() - start, words
+    finally:
+        engine.close()
+
+
+def errors(kit, sheet, variants, count=10):
+    """Worst errors of evenly spread rows against full solves."""
+    from studies.night_solver import Solver
+
+    solver = Solver(kit, sheet)
+    checks = [solver.check(v) for v in variants[:: max(1, len(variants) // count)][:count]]
+    print(f"{len(checks)} check rows: frequency {100 * max(c.frequency_error for c in checks):.4f} %, strain share "
+          f"{100 * max(c.strain_error for c in checks):.2f} points, heat share {100 * max(c.heat_error for c in checks):.2f} points, "
+          f"modes missed in {sum(c.modes_below != c.modes_expected for c in checks)}")  # fmt: skip
+
+
+def scale(night, kit, sheet, variants, out, count):
+    """Times page and CSV of a store of `count` rows, and tells its size and this process's memory."""
+    from studies.night_design import variants as all_variants
+    from studies.night_report import write_page
+    from studies.night_solver import Solver
+    from studies.store import Store, write_csv
+    from studies.sweep import columns_of
+
+    large = replace(night, plan=night.plan.model_copy(update={"design": night.plan.design.model_copy(update={"samples": count // 2})}))  # fmt: skip
+    rows = Solver(kit, sheet).work(("reduced", variants[:200])).rows
+    keys = {v.number: f"{v.number:016d}" for v in all_variants(large.plan)}
+    folder = out / "scale"
+    with Store(folder) as store:
+        start = time.perf_counter()
+        for k in range(0, len(keys), 200):
+            store.add([replace(rows[i % len(rows)], key=keys[k + i], rim="solid_laminated" if i % 2 else "sheet") for i in range(min(200, len(keys) - k))])  # fmt: skip
+        filled = time.perf_counter() - start
+        before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
+        start = time.perf_counter()
+        write_page(large, keys, store, folder)
+        page = time.perf_counter() - start
+        start = time.perf_counter()
+        write_csv(store.rows(keys.values()), columns_of(large.plan), folder / "night.csv")
+        table = time.perf_counter() - start
+    after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
+    print(f"{len(keys)} rows: filled in {filled:.0f} s, page {page:.1f} s, CSV {table:.0f} s, store "
+          f"{(folder / 'night.sqlite').stat().st_size / 1e6:.0f} MB, peak memory {before:.0f} -> {after:.0f} MB")  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()
