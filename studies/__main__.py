@@ -28,6 +28,7 @@ def rim(
     mesh_size_mm: float | None = None,
     count: int = 20,
     pictures: bool = True,
+    air: bool = False,
 ):
     """Compare rim builds: what kerfed, reversed, solid linings and doubled sides change, with the sheet's own as the base.
 
@@ -43,7 +44,14 @@ def rim(
         How many modes.
     pictures
         Draw the mode pictures.
+    air
+        With the enclosed air, the sound outside and the player, hung free and on the lap; a page of its own.
     """
+    if air:
+        from studies.rim_air import main as with_air
+
+        print(with_air(sheet, out, mesh_size_mm, count, pictures))
+        return
     from studies.rim import main
 
     print(main(sheet, out, mesh_size_mm, count, pictures))
