@@ -21,6 +21,7 @@ from fem.model import CHUNK, strains
 RIGID = 6
 SKETCH = 40  # random vectors: the estimate is good to sqrt(1 / (2 SKETCH)), 11 %
 DROP = 0.1  # of the tolerance: directions shorter than this in the norm of A are left out of the basis
+MOST_SNAPSHOTS = 16  # full solves of one basis at most
 EXTRA = 4  # modes beyond those asked for, so that the last ones may cross within the box
 
 
@@ -141,18 +142,25 @@ class Norm:
         Z[self.order] = found[lu.perm_c]  # the factor's own column order, the identity unless SuperLU postorders
         return Z
 
-    def extended(self, V, new, least, most):
-        """V with those directions of `new` (size, m) added that are longer than `least` outside it, `most` columns at most.
+    def basis(self, rigid, snapshots, least, most):
+        """V (size, r), orthonormal in A: the rigid modes, then the principal directions of the snapshots (size, m).
 
-        V is orthonormal in A; the new vectors count with length 1 in A before their part along V is taken out.
+        Snapshots count with length 1 in A, their rigid part taken out. Directions of a singular value below `least` are left
+        out, and the smallest ones beyond `most` columns (proper orthogonal decomposition).
         """
-        new = new / np.sqrt(np.sum(new * (self.A @ new), axis=0))
-        for _ in range(2):
-            new = new - V @ (V.T @ (self.A @ new))
-        value, turn = sl.eigh(new.T @ (self.A @ new))
-        keep = np.flatnonzero(value > least**2)[::-1][: max(0, most - V.shape[1])]
-        fresh = new @ (turn[:, keep] / np.sqrt(value[keep]))
-        return np.hstack([V, fresh - V @ (V.T @ (self.A @ fresh))])
+        A = self.A
+        first = self._orthonormal(rigid, 1e-9, RIGID)
+        S = snapshots - first @ (first.T @ (A @ snapshots))
+        S = S / np.sqrt(np.sum(S * (A @ S), axis=0))
+        V = self._orthonormal(S, least, most - RIGID)
+        V = V - first @ (first.T @ (A @ V))
+        return np.hstack([first, self._orthonormal(V, 1e-6, most)])
+
+    def _orthonormal(self, X, least, most):
+        """The principal directions of the columns of X, orthonormal in A, the largest first."""
+        value, turn = sl.eigh(X.T @ (self.A @ X))
+        keep = np.flatnonzero(value > least**2)[::-1][:most]
+        return X @ (turn[:, keep] / np.sqrt(value[keep]))
 
 
 @dataclass(frozen=True)
@@ -168,28 +176,29 @@ class Greedy:
 def greedy(model, samples, count, tolerance, most=200, start=3, say=lambda text: None):
     """Greedy basis for `count` modes of all the weights in `samples`, the first of them the reference.
 
-    Stops when the largest estimate is below the tolerance, or when the basis is full.
+    Stops when the largest estimate is below the tolerance, or after MOST_SNAPSHOTS full solves.
     """
     norm = Norm(model, samples[0])
     Z = norm.sketch()
     rigid = rigid_modes(model.space.points)
-    V = norm.extended(np.zeros((model.size, 0)), rigid, 1e-9, RIGID)
-    solved, worst = [], []
+    snapshots, solved, worst, best = [], [], [], None
     todo = spread(samples, start)
     while True:
         for k in todo:
-            say(f"snapshot {len(solved) + 1}, basis of {V.shape[1]}")
-            shape = modes(model, samples[k], count + EXTRA).shape
-            V = norm.extended(V, shape, DROP * tolerance, most)
+            say(f"snapshot {len(solved) + 1}")
+            snapshots.append(modes(model, samples[k], count + EXTRA).shape)
             solved.append(k)
+        V = norm.basis(rigid, np.hstack(snapshots), DROP * tolerance, most)
         reduced = reduce(model, V, Z)
         error = np.array([reduced_modes(reduced, w, count).residual.max() for w in samples])
         worst.append(float(error.max()))
         say(f"basis of {V.shape[1]}: largest estimate {worst[-1]:.2g}")
+        if best is None or worst[-1] <= min(worst):
+            best = V
         error[solved] = 0
+        if worst[-1] < tolerance or len(solved) >= min(MOST_SNAPSHOTS, len(samples)):
+            return Greedy(best, Z, tuple(solved), tuple(worst))
         todo = [int(np.argmax(error))]
-        if worst[-1] < tolerance or V.shape[1] >= most or error.max() < tolerance or len(solved) == len(samples):
-            return Greedy(V, Z, tuple(solved), tuple(worst))
 
 
 def spread(samples, count):

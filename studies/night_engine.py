@@ -36,12 +36,16 @@ class Cluster:
 
     def __init__(self, workers=None, scheduler=None):
         distributed = _distributed()
+        import dask
+
         self.cluster = None
         logging.getLogger("distributed").setLevel(logging.CRITICAL)
         try:
             if scheduler is None:
+                # a local cluster gives up a worker that is not back within 15 s; restarts take longer on a busy machine
+                dask.config.set({"distributed.deploy.lost-worker-timeout": "10 days"})
                 self.cluster = distributed.LocalCluster(
-                    n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None,
+                    n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=":0",
                     silence_logs=logging.CRITICAL, memory_limit=0,
                 )  # fmt: skip
             self.client = distributed.Client(self.cluster or scheduler, timeout=CONNECT, set_as_default=False)

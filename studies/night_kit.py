@@ -265,7 +265,7 @@ def reduced_model(kit, variants, mesh, folder, say):
     at = saddle_node(model, kit.grounds[kit.ground_key(variants[0])].body)
     words = (
         f"reduced basis of {reduced.size} from {len(found.solved)} full solves of {model.size} unknowns; largest estimate "
-        f"over {len(samples)} variants {found.worst[-1]:.2g} (first {found.worst[0]:.2g})",
+        f"over {len(samples)} variants {min(found.worst):.2g} (first {found.worst[0]:.2g})",
     )
     return merge(reduced, sections), found.V[6 * at + 2].copy(), words
 

@@ -59,9 +59,9 @@ check_percent = {check}
 """
 UNLINED = {f"lining_{p}": {"kind": "none"} for p in ("top", "back")}
 
-KILLS_WORKERS = pytest.mark.skipif(
+ON_REQUEST = pytest.mark.skipif(
     not os.environ.get("RIMWORK_CLUSTER_TESTS"),
-    reason="kills the workers of a cluster for many minutes, not yet steady: set RIMWORK_CLUSTER_TESTS=1 to run it",
+    reason="starts and kills clusters for many minutes, not yet steady: set RIMWORK_CLUSTER_TESTS=1 to run it",
 )
 
 
@@ -204,6 +204,7 @@ def test_fits_of_joints_keep_rigid_directions_and_the_loss():
     assert found.losses["joint"]["kb"] == pytest.approx(0.03 * 1e9)
 
 
+@ON_REQUEST
 @pytest.mark.slow
 def test_fitted_cells_against_cells(folder, quiet):
     """A night whose joints and linings follow the side's thickness: the fit must hold on the check rows, solved with cells."""
@@ -380,7 +381,7 @@ def killed(folder, workers, seconds, total, wait=0.0):
 
 
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
-@pytest.mark.parametrize("times", [2, pytest.param(30, marks=[pytest.mark.slow, KILLS_WORKERS])])
+@pytest.mark.parametrize("times", [2, pytest.param(30, marks=[pytest.mark.slow, ON_REQUEST])])
 def test_parent_killed_at_random_moments(tmp_path, times):
     """In one process: no acknowledged row lost, at most the batch in flight computed twice, the same table in the end."""
     (tmp_path / "starts").mkdir()
@@ -398,7 +399,7 @@ def test_parent_killed_at_random_moments(tmp_path, times):
     assert len(twice) <= 5 * times  # batches of 5, one in flight
 
 
-@KILLS_WORKERS
+@ON_REQUEST
 @pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
 @pytest.mark.parametrize("times", [3, 30])
@@ -416,7 +417,7 @@ def test_parent_of_a_cluster_killed_at_random_moments(tmp_path, times):
     assert len(twice) <= times * 5 * 2 * (AHEAD + 1)  # what was in flight on two workers
 
 
-@KILLS_WORKERS
+@ON_REQUEST
 @pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
 def test_workers_die_and_come_back(tmp_path):
@@ -431,7 +432,7 @@ def test_workers_die_and_come_back(tmp_path):
     assert len(list(tmp_path.glob("*.died"))) == 30
 
 
-@KILLS_WORKERS
+@ON_REQUEST
 @pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
 def test_a_batch_that_always_kills_is_given_up(tmp_path):
@@ -491,6 +492,7 @@ def test_a_scheduler_with_two_workers(tmp_path):
             process.wait(timeout=20)
 
 
+@ON_REQUEST
 @pytest.mark.slow
 def test_a_night_on_two_workers_is_the_same(first_night, folder, sheet, quiet, tmp_path):
     night, keys, out = first_night
