@@ -1,6 +1,6 @@
 """The air enclosed by a shell: its tetrahedra and openings, rigid-wall modes, and what the walls' motion does to them."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -90,6 +90,10 @@ class CavityModes:
     solve: object = field(repr=False)  # loads -> K_f^-1 loads, both without the uniform pressure in the M_f product
     density: float = DENSITY
     speed: float = SPEED
+
+    def first(self, k):
+        """The same with the first k modes alone."""
+        return replace(self, frequency=self.frequency[:k], shape=self.shape[:, :k])
 
 
 def cavity_modes(cavity, highest_hz, density=DENSITY, speed=SPEED):
@@ -184,6 +188,16 @@ def coupling_of(loads, air, openings=()):
     X -= kept @ (kept.T @ (air.mass @ X))
     residual = rest.T @ X
     return Coupling(air.shape.T @ loads, (residual + residual.T) / 2, X, openings)
+
+
+def keep_first(coupling, air, k):
+    """The Coupling to the first k of the air's modes; what the others do below their frequencies joins the residual mass."""
+    omega, c = 2 * np.pi * air.frequency[k:], coupling.c[k:]
+    pressure = coupling.residual_pressure
+    if len(pressure):
+        pressure = pressure + air.shape[:, k:] @ (c / omega[:, None] ** 2)
+    mass = coupling.residual_mass + (c / omega[:, None]).T @ (c / omega[:, None])
+    return replace(coupling, c=coupling.c[:k], residual_mass=mass, residual_pressure=pressure)
 
 
 def face_points(cavity, basis, group):

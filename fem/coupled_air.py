@@ -12,6 +12,7 @@ import scipy.linalg as sl
 
 from fem.air import DENSITY
 from fem.eigen import Modes, rigid_modes
+from fem.interpolate import BasisSpace
 from fem.materials import lookup
 
 OUTSIDE_END = 0.85  # radius: end correction of a flanged opening, 8 / (3 pi) (Rayleigh)
@@ -35,11 +36,12 @@ class CoupledModes:
 
 
 def with_rigid(space, M, found):
-    """Modes with the six rigid motions of a free shell before the elastic ones, at 0 Hz; M is the model's mass matrix.
+    """Modes with the six rigid motions of a free shell before the elastic ones, at 0 Hz; M is the model's mass matrix. space: a BasisSpace
+    for a model in a basis.
 
     A free instrument recoils as its openings push air, and that moves its coupled modes.
     """
-    rigid = rigid_modes(space.points)
+    rigid = space.rigid if isinstance(space, BasisSpace) else rigid_modes(space.points)
     rigid = rigid @ np.linalg.inv(np.linalg.cholesky(rigid.T @ (M @ rigid))).T
     none = np.zeros(6)
     return Modes(

@@ -4,7 +4,7 @@ String: w(x, t) = (1 - x/L) u_nut + (x/L) u_saddle + sum q_k sin(k pi x/L), away
 Woodhouse, Acta Acustica 90:928 and 90:945 (2004), for strings and body solved together; the other strings are damped.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import brentq
@@ -15,6 +15,7 @@ from fem.strings import String, fretted_length, loss_factor, modal_mass, partial
 POLARISATIONS = (2, 1)  # axes of the body: away from the top, along it
 SPARE = 4  # sines kept above the highest frequency answered for: they let the string's end force converge
 LONGEST = 1e4  # s; a note that rings longer is said to ring for ever
+SLOW, SETTLED, SETTLING = 4.0, 1e-12, 60  # of fall_time_with
 
 
 @dataclass(frozen=True)
@@ -56,12 +57,15 @@ def valid_partials(string, fret, body):
     return int(np.count_nonzero(partials(string, fret, n) < 2 * np.pi * body.highest_valid))
 
 
-def matrices(string, index, fret, body, sines):
-    """(M, K, C) (N, N) of string number `index` at a fret; N = body modes + 2 sines. C sums every part and the string."""
+def matrices(string, index, fret, body, sines, damping=None):
+    """(M, K, C) (N, N) of string number `index` at a fret; N = body modes + 2 sines. C sums every part and the string.
+
+    damping: sum of dampings(body), (n, n), where it is known already.
+    """
     n, L, k = len(body.omega), fretted_length(string, fret), np.arange(1, sines + 1)
     M, K, C = np.eye(n + 2 * sines), np.diag(np.zeros(n + 2 * sines)), np.zeros((n + 2 * sines,) * 2)
     K[:n, :n] = np.diag(body.omega**2)
-    C[:n, :n] = sum(dampings(body).values())
+    C[:n, :n] = sum(dampings(body).values()) if damping is None else damping
     for p, axis in enumerate(POLARISATIONS):
         s, f = body.saddle[index, :, axis], body.far_end(index, fret)[:, axis]
         own = slice(n + p * sines, n + (p + 1) * sines)
@@ -75,16 +79,31 @@ def matrices(string, index, fret, body, sines):
     return M, K, C
 
 
-def couple(string, index, fret, body, sines=None):
-    """Coupled of string number `index` at a fret; `sines` of each polarisation, by default four above the valid ones."""
+def couple(string, index, fret, body, sines=None, damping=None):
+    """Coupled of string number `index` at a fret; `sines` of each polarisation, by default four above the valid ones.
+
+    damping: as for `matrices`.
+    """
     sines = valid_partials(string, fret, body) + SPARE if sines is None else sines
-    M, K, C = matrices(string, index, fret, body, sines)
+    M, K, C = matrices(string, index, fret, body, sines, damping)
     omega, X = undamped(M, K)
+    return Coupled(string, fret, body, sines, M, K, C, X, omega, *_damped(omega, X, C))
+
+
+def damped_anew(coupled, body, damping):
+    """The Coupled with other losses of the body, `damping` (n, n) their sum; masses and stiffnesses as they are."""
+    C, n = coupled.C.copy(), coupled.body_size
+    C[:n, :n] = damping
+    poles, states = _damped(coupled.omega, coupled.X, C)
+    return replace(coupled, body=body, C=C, poles=poles, states=states)
+
+
+def _damped(omega, X, C):
+    """Poles and states of the undamped modes with dashpots C between the unknowns."""
     N = len(omega)
     A = np.zeros((2 * N, 2 * N))
     A[:N, N:], A[N:, :N], A[N:, N:] = np.diag(omega), -np.diag(omega), -X.T @ C @ X
-    poles, states = np.linalg.eig(A)
-    return Coupled(string, fret, body, sines, M, K, C, X, omega, poles, states)
+    return np.linalg.eig(A)
 
 
 def undamped(M, K):
@@ -131,7 +150,66 @@ def velocity(ringing, t, rows):
 
 def fall_time(ringing, decibel):
     """Time [s] at which the energy of string and body has fallen by so many dB; inf if it never does."""
-    return _crossing(lambda t: energy(ringing, t)[0], decibel)
+    c = ringing.coupled
+    return _crossing(_energy_of(c.poles, c.states * ringing.amplitude), ringing.energy, decibel)
+
+
+def _energy_of(poles, terms):
+    """Function t -> energy [J] of z = sum_i terms_i exp(pole_i t), terms (n, k); of conjugate pairs one is enough."""
+    up, real = poles.imag > 0, poles.imag == 0
+    rates = np.concatenate([poles[up], poles[real]])
+    terms = np.hstack([2 * terms[:, up], terms[:, real]])
+
+    def curve(t):
+        z = (terms @ np.exp(rates * t)).real
+        return 0.5 * (z @ z)
+
+    return curve
+
+
+def fall_time_with(ringing, damping, decibel, first=None):
+    """As fall_time, were the body's dashpots `damping` (n, n) in all, all else equal; for changes that leave the slow
+    motions slow.
+
+    The slow modes alone: what falls SLOW times as fast has fallen by 4 x decibel by then. Their space under the changed
+    losses is iterated from the modes at hand, R_ij (l_i - l_j) = (R F - E)_ij (Stewart, SIAM Rev. 15:727, 1973); where that
+    does not settle, every mode is found anew. first: fall_time(ringing, decibel), where it is known.
+    """
+    c, N, n = ringing.coupled, len(ringing.coupled.omega), ringing.coupled.body_size
+    first = first or fall_time(ringing, decibel)
+    XV = c.X[:n] @ c.states[N:]
+    change = (c.C[:n, :n] - damping) @ XV  # what the losses no longer do, per mode
+    inverse = np.linalg.inv(c.states)
+    left = inverse[:, N:] @ c.X[:n].T  # (2 N, n)
+    rate = -(c.poles + np.einsum("in,ni->i", left, change)).real
+    slow = rate < SLOW * decibel * np.log(10) / 20 / first
+    P, Q = np.flatnonzero(slow & (c.poles.imag > 0)), np.flatnonzero(~slow | (c.poles.imag < 0))
+    if len(P) and not np.any(slow & (c.poles.imag == 0)):
+        gap = c.poles[Q][:, None] - c.poles[P]
+        R = np.zeros(gap.shape, complex)
+        for _ in range(SETTLING):
+            F = left @ (change[:, P] + change[:, Q] @ R)
+            old, R = R, (R @ F[P] - F[Q]) / gap
+            if np.abs(R - old).max() < SETTLED:
+                T = c.states[:, P] + c.states[:, Q] @ R
+                return _fall_of_some(ringing, T, np.diag(c.poles[P]) + F[P], decibel)
+            if not np.abs(R).max() < 1:
+                break
+    again = damped_anew(c, c.body, damping)
+    z = (c.states @ ringing.amplitude).real
+    return fall_time(Ringing(again, np.linalg.solve(again.states, z.astype(complex)), ringing.energy), decibel)
+
+
+def _fall_of_some(ringing, T, B, decibel):
+    """fall_time of the motions in the columns of T (2 N, k), upper half plane, on which A acts as B: A T = T B."""
+    z = (ringing.coupled.states @ ringing.amplitude).real
+    mirrored = (
+        T * np.repeat([1.0, -1.0], len(T) // 2)[:, None]
+    )  # J T: with A = J S, S symmetric, spaces are J-orthogonal
+    poles, turn = np.linalg.eig(B)
+    own = np.linalg.solve(mirrored.T @ T, mirrored.T @ z)
+    terms = (T @ turn) * np.linalg.solve(turn, own)
+    return _crossing(_energy_of(poles, terms), ringing.energy, decibel)
 
 
 def sound_fall_time(ringing, decibel):
@@ -141,7 +219,8 @@ def sound_fall_time(ringing, decibel):
     hardly radiates, such as the string's along the top, outlives the others.
     """
     later = radiated_later(ringing)
-    return _crossing(lambda t: later(t)[0], decibel) if later(0.0)[0] > 0 else float("nan")
+    start = later(0.0)[0]
+    return _crossing(lambda t: later(t)[0], start, decibel) if start > 0 else float("nan")
 
 
 def radiated_later(ringing):
@@ -159,11 +238,10 @@ def radiated_later(ringing):
     return later
 
 
-def _crossing(curve, decibel):
-    """Time [s] at which a falling curve(t) lies so many dB below curve(0). Dashpots only take energy away, so that the
+def _crossing(curve, start, decibel):
+    """Time [s] at which a falling curve(t) lies so many dB below its start. Dashpots only take energy away, so that the
     first crossing is the last one too.
     """
-    start = curve(0.0)
     level = lambda log_t: 10 * np.log10(max(curve(np.exp(log_t)) / start, 1e-30)) + decibel
     high = 0.0
     while level(high) > 0:
@@ -176,12 +254,12 @@ def _crossing(curve, decibel):
     return float(np.exp(brentq(level, low, high, xtol=1e-6)))
 
 
-def dissipated(ringing):
+def dissipated(ringing, parts=None):
     """{part: share of the pluck's energy} turned to heat in each part of the body and in the string, or radiated.
 
     W_p/E_0 = int qd' C_p qd dt/E_0 in closed form: int v v' dt = -Re sum_ij v_i v_j^H/(lambda_i + conj lambda_j). The
-    shares sum to 1 because nothing is left in the end; the sum is a check, not a normalisation. ValueError if some motion
-    of string and body has no loss at all.
+    shares sum to 1 because nothing is left in the end; the sum is a check, not a normalisation. parts: dampings(body),
+    where they are known already. ValueError if some motion of string and body has no loss at all.
     """
     c, n = ringing.coupled, ringing.coupled.body_size
     if not c.poles.real.max() < 0:
@@ -192,5 +270,5 @@ def dissipated(ringing):
     v = c.states[len(c.omega) :] * ringing.amplitude
     product = (v @ (-1 / (c.poles[:, None] + c.poles.conj()))) @ v.conj().T
     gram = c.X @ product.real @ c.X.T  # (N, N) integral of the velocities' products, s (m/s)^2 kg
-    shares = {part: float((C * gram[:n, :n]).sum() / ringing.energy) for part, C in dampings(c.body).items()}
+    shares = {part: float((C * gram[:n, :n]).sum() / ringing.energy) for part, C in (parts or dampings(c.body)).items()}
     return shares | {STRING: float(np.diag(c.C)[n:] @ np.diag(gram)[n:] / ringing.energy)}

@@ -66,9 +66,7 @@ def loss_factor_without(energies, parts):
 def masses(model, sections):
     """{part: kg} of every part that has mass."""
     w = weights(sections)
-    step = np.zeros((model.size, 1))
-    step[2::6] = 1  # everything moves by one along z
-    energy = unit_energies(model, "M", w, step)
+    energy = unit_energies(model, "M", w, model.step[:, None])
     return {p: float(m[0]) for p, m in _by_part({(r, k): w["M", r, k] * e for (r, k), e in energy.items()}).items()}
 
 

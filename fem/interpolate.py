@@ -1,5 +1,7 @@
 """Displacement of a shell at points beside it: the nearest place on named parts, and the shell's own shape functions there."""
 
+from dataclasses import dataclass, field
+
 import numpy as np
 import scipy.sparse as sp
 from scipy.spatial import cKDTree
@@ -8,6 +10,8 @@ from fem.materials import lookup
 from fem.mesh import part_of
 
 CHUNK = 4000  # points worked on at a time
+SAME = 1e-12  # m: points nearer to each other are one
+NEAR = 200  # tetrahedra whose middles are nearest to a point that are tried
 
 
 def triangles_of(mesh, parts):
@@ -69,16 +73,130 @@ def normal_displacement(space, parts, points, normals):
     """Sparse matrix (n, space.size): displacement along unit normals (n, 3) of points (n, 3) [m] tied to the named parts.
 
     A point beside the surface is carried along rigidly by the nearest place on it, u + th x r: a plate's inner face by
-    its middle surface, a block's inner face by the side it is glued to. Rigid motions come out exactly.
+    its middle surface, a block's inner face by the side it is glued to. Rigid motions come out exactly. With a
+    BasisSpace: (n, r) for the coordinates in its basis.
     """
-    triangles, mesh = triangles_of(space.mesh, parts), space.basis.mesh
-    corners = mesh.p.T[mesh.t.T[triangles]]  # scikit-fem's own vertex order, not the ShellMesh's
+    if isinstance(space, BasisSpace):
+        return space.rows(parts, points, normals)
+    return displacement_rows(
+        *patch_of(space, triangles_of(space.mesh, parts)), space.element, space.size, points, normals
+    )
+
+
+def patch_of(space, triangles):
+    """Corners (m, 3, 3) [m] of some triangles and the nodes (nodes, m) of their shape functions, in scikit-fem's own order."""
+    mesh = space.basis.mesh
+    return mesh.p.T[mesh.t.T[triangles]], space.basis.dofs.element_dofs[:, triangles]
+
+
+def displacement_rows(corners, nodes, element, size, points, normals):
+    """As normal_displacement, on triangles as patch_of gives them; size: of all the unknowns, six for each node."""
     which, place = nearest_on(corners, points)
     local = local_coordinates(corners[which], place)
-    dofs = space.basis.dofs.element_dofs[:, triangles[which]]  # (nodes, n)
-    phi = np.array([space.element.lbasis(local.T, i)[0] for i in range(len(dofs))])
+    dofs = nodes[:, which]  # (nodes, n)
+    phi = np.array([element.lbasis(local.T, i)[0] for i in range(len(dofs))])
     arm = np.cross(points - place, normals)  # n . (th x r) = th . (r x n)
     values = phi[:, :, None] * np.concatenate([normals, arm], axis=1)  # (nodes, n, 6)
     columns = 6 * dofs[:, :, None] + np.arange(6)
     rows = np.broadcast_to(np.arange(len(points))[:, None], columns.shape)
-    return sp.csr_array((values.ravel(), (rows.ravel(), columns.ravel())), shape=(len(points), space.size))
+    return sp.csr_array((values.ravel(), (rows.ravel(), columns.ravel())), shape=(len(points), size))
+
+
+# --- in the air inside ---
+
+
+def volume_rows(basis, points):
+    """Sparse matrix (n, unknowns): a field on the tetrahedra of a scikit-fem basis at points (n, 3) [m], its own polynomials.
+
+    A point outside takes the value at the nearest place on the walls.
+    """
+    mesh = basis.mesh
+    corners = mesh.p.T[mesh.t.T]
+    which, local = _in_tetrahedra(corners, points)
+    if len(out := np.flatnonzero(local.min(axis=1) < -1e-6)):
+        walls = mesh.p.T[mesh.facets[:, mesh.boundary_facets()].T]
+        which[out], local[out] = _in_tetrahedra(corners, nearest_on(walls, points[out])[1])
+    local = local[:, 1:].clip(0, 1)
+    phi = np.array([basis.elem.lbasis(local.T, i)[0] for i in range(basis.Nbfun)])
+    columns = basis.element_dofs[:, which]
+    rows = np.broadcast_to(np.arange(len(points)), columns.shape)
+    return sp.csr_array((phi.ravel(), (rows.ravel(), columns.ravel())), shape=(len(points), basis.N))
+
+
+def _in_tetrahedra(corners, points):
+    """The tetrahedron (n,) of corners (m, 4, 3) that holds each point (n, 3), and the four coordinates (n, 4) in it that
+    sum to 1; of a point in none, one of them negative in each of those whose middles are near, the least so.
+    """
+    inverse = np.linalg.inv((corners[:, 1:] - corners[:, :1]).transpose(0, 2, 1))
+    tree = cKDTree(corners.mean(axis=1))
+    which, local, open_ = np.zeros(len(points), int), np.zeros((len(points), 4)), np.arange(len(points))
+    for count in (16, NEAR):
+        count = min(count, len(corners))
+        candidate = tree.query(points[open_], count)[1].reshape(len(open_), count)
+        d = points[open_][:, None] - corners[candidate, 0]
+        three = np.einsum("ncij,ncj->nci", inverse[candidate], d)
+        four = np.concatenate([1 - three.sum(axis=2, keepdims=True), three], axis=2)  # barycentric
+        best, row = four.min(axis=2).argmax(axis=1), np.arange(len(open_))
+        which[open_], local[open_] = candidate[row, best], four[row, best]
+        open_ = open_[local[open_].min(axis=1) < -1e-9]
+    return which, local
+
+
+# --- in a basis ---
+
+
+@dataclass(frozen=True)
+class Field:
+    """Some triangles of one part and how each column of a basis moves their nodes."""
+
+    corners: np.ndarray = field(repr=False)  # (m, 3, 3) m
+    nodes: np.ndarray = field(repr=False)  # (nodes of a triangle, m)
+    V: np.ndarray = field(repr=False)  # (6 k, r)
+    points: np.ndarray  # (n, 3) m, about which the triangles were cut out
+    reach: float  # m
+    motion: np.ndarray = field(repr=False)  # (n, 3, r) of the points themselves
+
+    @property
+    def tree(self):
+        """To find the nearest of the points."""
+        return cKDTree(self.points)
+
+
+@dataclass(frozen=True)
+class BasisSpace:
+    """Places of a shell in a basis V (dofs, r): plain arrays of those parts near which motions are asked for."""
+
+    element: object  # scikit-fem Lagrange triangle
+    rigid: np.ndarray  # (r, 6) coordinates of the rigid motions
+    fields: dict[str, Field]
+
+    def rows(self, parts, points, normals):
+        """As normal_displacement, (n, r). ValueError away from the places that the basis was cut out for."""
+        (part,) = parts
+        near = lookup(part, self.fields, "part with places")
+        away, which = near.tree.query(points)
+        if (away := away.max()) < SAME:
+            return np.einsum("na,nar->nr", normals, near.motion[which])
+        if away > near.reach / 2:
+            raise ValueError(
+                f"a place on '{part}' lies {1e3 * away:.0f} mm from those that the reduced basis holds; "
+                f"expected {500 * near.reach:.0f} mm at most"
+            )
+        return displacement_rows(near.corners, near.nodes, self.element, len(near.V), points, normals) @ near.V
+
+
+def basis_space(space, V, rigid, places, reach):
+    """BasisSpace of a basis V (space.size, r) whose columns span `rigid` (size, 6); places: {part: points (n, 3) [m]}."""
+    fields = {}
+    for part, points in places.items():
+        triangles = triangles_of(space.mesh, (part,))
+        corners, nodes = patch_of(space, triangles)
+        which, _ = nearest_on(corners, points)
+        near = cKDTree(points).query(corners.mean(axis=1))[0] < reach
+        near[which] = True
+        used, local = np.unique(nodes[:, near], return_inverse=True)
+        moved = V[(6 * used[:, None] + np.arange(6)).ravel()]
+        corners, nodes = corners[near], local.reshape(nodes[:, near].shape)
+        each = [displacement_rows(corners, nodes, space.element, len(moved), points, np.tile(axis, (len(points), 1))) @ moved for axis in np.eye(3)]  # fmt: skip
+        fields[part] = Field(corners, nodes, moved, points, reach, np.stack(each, axis=1))
+    return BasisSpace(space.element, np.linalg.lstsq(V, rigid, rcond=None)[0], fields)

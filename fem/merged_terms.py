@@ -104,51 +104,99 @@ def _keys_by_part(reduced, samples, role):
 
 def _rows(sections, role, keys):
     """Coefficient vectors (t,) of one variant: mass, or stiffness and, where known, stiffness times loss factor."""
-    yield _values(sections, keys, "stiffness" if role == "K" else "mass")
+    yield _values(_coefficients(sections, role), keys)
     if role == "K" and all(sections[region].losses is not None for region, _ in keys if region in sections):
-        yield _dissipated(sections, keys)
+        yield _values(_dissipated(sections, {region for region, _ in keys}), keys)
 
 
-def _values(sections, keys, what):
-    of = {region: getattr(section, what) for region, section in sections.items()}
-    return np.array([of[region].get(kind, 0.0) if region in of else 0.0 for region, kind in keys])
+def _coefficients(sections, role):
+    """{region: {kind: f}}."""
+    return {region: s.stiffness if role == "K" else s.mass for region, s in sections.items()}
 
 
-def _dissipated(sections, keys):
+def _dissipated(sections, regions):
+    """{region: {kind: stiffness times loss factor, summed over channels}}."""
     found = {}
-    for region in {region for region, _ in keys} & set(sections):
-        for kinds in sections[region].losses.values():
+    for region in regions & sections.keys():
+        first, *rest = sections[region].losses.values() or ({},)
+        total = dict(first)
+        for kinds in rest:
             for kind, g in kinds.items():
-                found[region, kind] = found.get((region, kind), 0.0) + g
-    return np.array([found.get(key, 0.0) for key in keys])
+                total[kind] = total.get(kind, 0.0) + g
+        found[region] = total
+    return found
 
 
-def solve(merged, sections, count):
-    """Variant of {region: Section}: modes, shares by part, masses and the error estimate."""
+def _values(of, keys):
+    """(t,) of {region: {kind: value}}; zero where there is none."""
+    nothing = {}
+    return np.array([of.get(region, nothing).get(kind, 0.0) for region, kind in keys])
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """A Merged model with the coefficients of one variant."""
+
+    merged: Merged
+    K: np.ndarray  # (r, r)
+    M: np.ndarray  # (r, r)
+    c: dict  # {role: (q,)}
+    h: np.ndarray | None  # (q,) of role K, times the loss factors; None: losses not known
+    mass: dict[str, float]  # {part: kg}
+    miss: float  # largest relative coefficient outside the span of the merged terms
+
+    def between(self, y, all_parts=True):
+        """Losses, stiffness and mass, each {part: (n, n)}, between vectors y (r, n); losses alone unless all_parts.
+
+        ValueError where losses are not known.
+        """
+        if self.h is None:
+            raise ValueError("loss factors are not known for every part; expected those of every wood")
+        wanted = [("K", self.h)] + ([("K", self.c["K"]), ("M", self.c["M"])] if all_parts else [])
+        found = []
+        for role, values in wanted:
+            groups = [g for g in self.merged.groups if g.role == role]
+            packed = self.merged.packed[role]
+            found.append({g.part: y.T @ _full(values[g.place] @ packed[g.place], self.merged) @ y for g in groups})
+        return tuple(found) if all_parts else (found[0], {}, {})
+
+
+def weigh(merged, sections):
+    """Weighed of {region: Section}."""
     known = all(s.losses is not None for s in sections.values())
     c = {role: np.zeros(len(merged.packed[role])) for role in "KM"}
     h, misses = np.zeros(len(c["K"])), [0.0]
+    of = {role: _coefficients(sections, role) for role in "KM"}
+    lost = _dissipated(sections, set(sections)) if known else {}
     for g in merged.groups:
-        c[g.role][g.place], miss = g.coefficients(_values(sections, g.keys, "stiffness" if g.role == "K" else "mass"))
+        c[g.role][g.place], miss = g.coefficients(_values(of[g.role], g.keys))
         misses.append(miss)
         if g.role == "K" and known:
-            h[g.place], miss = g.coefficients(_dissipated(sections, g.keys))
+            h[g.place], miss = g.coefficients(_values(lost, g.keys))
             misses.append(miss)
     K, M = (_full(c[role] @ merged.packed[role], merged) for role in "KM")
-    omega2, y = small_modes(K, M, count)
+    mass = {g.part: float(c["M"][g.place] @ merged.unit_mass[g.place]) for g in merged.groups if g.role == "M"}
+    return Weighed(merged, K, M, c, h if known else None, mass, float(max(misses)))
+
+
+def solve(merged, sections, count, weighed=None):
+    """Variant of {region: Section}: modes, shares by part, masses and the error estimate. weighed: made before."""
+    w = weighed or weigh(merged, sections)
+    known = w.h is not None
+    omega2, y = small_modes(w.K, w.M, count)
     omega2, y = omega2[RIGID:], y[:, RIGID:]
-    tested = [np.tensordot(c[role], merged.tested[role], 1) @ y for role in "KM"]
+    tested = [np.tensordot(w.c[role], merged.tested[role], 1) @ y for role in "KM"]
     nothing = {part_of(region): np.zeros(y.shape[1]) for region, s in sections.items() if s.stiffness}
-    stored, heat = (nothing | e for e in _energies(merged, c["K"], h, y))
+    stored, heat = (nothing | e for e in _energies(merged, w.c["K"], w.h if known else np.zeros(len(w.c["K"])), y))
     total, dissipated = sum(stored.values()), sum(heat.values())
     return Variant(
         np.sqrt(omega2.clip(0)) / (2 * np.pi),
         {part: e / total for part, e in stored.items()},
         {part: e / dissipated for part, e in heat.items()} if known and np.all(dissipated > 0) else None,
         dissipated / total if known else None,
-        {g.part: float(c["M"][g.place] @ merged.unit_mass[g.place]) for g in merged.groups if g.role == "M"},
+        w.mass,
         float(estimate(tested[0] - tested[1] * omega2, omega2.clip(SHIFT / -100)).max()),
-        float(max(misses)),
+        w.miss,
         y,
     )
 

@@ -3,14 +3,16 @@
 import numpy as np
 
 from fem.mesh import part_of
-from fem.model import CHUNK, section_matrix, strains, weights
+from fem.model import CHUNK, Model, section_matrix, strains, weights
 
 
 def modal_terms(model, role, weight, shape):
     """{part: (n, n)} Phi' A_part Phi for shapes (size, n), A = sum of weight {(role, region, kind): f} times unit terms.
 
-    int strain' C strain, element by element: exact, and symmetric to round-off.
+    int strain' C strain, element by element: exact, and symmetric to round-off. A reduced model knows its own.
     """
+    if not isinstance(model, Model):
+        return model.modal_terms(role, weight, shape)
     found = {}
     for op in model.operators:
         if op.role != role:

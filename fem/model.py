@@ -28,6 +28,13 @@ class Model:
     def size(self):
         return self.space.size
 
+    @property
+    def step(self):
+        """(size,) everything moves by one along z."""
+        found = np.zeros(self.size)
+        found[2::6] = 1
+        return found
+
     @cached_property
     def places(self):
         """Per operator: (elements, nodes, nodes) index of each 6 x 6 block in the pattern."""
@@ -117,6 +124,8 @@ def strains(op, vectors, chunk=slice(None)):
 
 def unit_energies(model, role, keys, vectors):
     """{(region, kind): x' K_i x (m,)} of the unit terms in keys {(role, region, kind)} for the vectors x (size, m)."""
+    if not isinstance(model, Model):  # a reduced one knows its own
+        return model.unit_energies(role, keys, vectors)
     found = {}
     for op in model.operators:
         kinds = {k: op.kinds[k] for k in op.kinds if op.role == role and (role, op.region, k) in keys}

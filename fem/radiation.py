@@ -4,11 +4,13 @@ Collocation at the centroids of flat triangles of constant pressure and normal v
 p/2 = int (p dG/dn - G dp/dn) dS with G = exp(-ikr)/(4 pi r) and dp/dn = -i omega rho v (Kirchhoff-Helmholtz; Pierce,
 Acoustics, 1981). The static parts of the integrals (1/r and the solid angle) are exact, the smooth remainder is
 taken at three points. An opening is a piston: triangles that move as one. Below the first resonance of the interior
-(some 1.7 kHz where the body is 100 mm deep) no irregular frequency spoils the solution. On some 1200 triangles of a body's outside the resistances are within 1 % of those on
-2200, a soundhole's end correction within .6 %.
+(some 1.7 kHz where the body is 100 mm deep) no irregular frequency spoils the solution. On some 1200 triangles of a
+body the resistances are within 1 % of those on 2200, a soundhole's end correction within .6 %; power by surface integral
+and by far field agree to .4 % where a thousandth of a mode's loss is sound, to 1.1 % where nearly all its flow cancels.
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import scipy.linalg as sl
@@ -210,8 +212,12 @@ class Radiation:
     speed: float = SPEED
 
 
-def radiation(surface, velocity, frequency=FREQUENCIES, points=None, density=DENSITY, speed=SPEED):
-    """Radiation of unknowns whose unit velocities move the surface with normal velocities (m, n), at about ten frequencies."""
+def radiation(surface, velocity, frequency=FREQUENCIES, points=None, density=DENSITY, speed=SPEED, clip=True):
+    """Radiation of unknowns whose unit velocities move the surface with normal velocities (m, n), at about ten frequencies.
+
+    clip: set negative eigenvalues of R, errors of the elements, to zero. False where other unknowns are made from these
+    first (see `clipped`).
+    """
     frequency = np.sort(np.asarray(frequency, float))
     fixed, weighted = static(surface), velocity.T * surface.area
     R, M, at_points = [], [], []
@@ -219,14 +225,13 @@ def radiation(surface, velocity, frequency=FREQUENCIES, points=None, density=DEN
         p = surface_pressure(surface, fixed, velocity, omega, density, speed)
         Z = weighted @ p
         Z = (Z + Z.T) / 2
-        R.append(_without_negative(Z.real))
+        R.append(_without_negative(Z.real) if clip else Z.real)
         M.append(Z.imag / omega)
         if points is not None:
             at_points.append(pressure_at(surface, p, velocity, points, omega, density, speed))
     if points is None:
         return Radiation(frequency, np.array(R), np.array(M), speed=speed)
-    middle = surface.area @ surface.centroid / surface.area.sum()
-    distance = np.linalg.norm(points - middle, axis=1)
+    distance = np.linalg.norm(points - surface.area @ surface.centroid / surface.area.sum(), axis=1)
     return Radiation(frequency, np.array(R), np.array(M), np.array(at_points), distance, speed)
 
 
@@ -235,6 +240,11 @@ def in_basis(found, T):
     turn = lambda A: np.einsum("ia,kij,jb->kab", T, A, T, optimize=True)
     pressure = None if found.pressure is None else found.pressure @ T
     return replace(found, resistance=turn(found.resistance), added_mass=turn(found.added_mass), pressure=pressure)
+
+
+def clipped(found):
+    """The Radiation with negative eigenvalues of R set to zero at its own frequencies."""
+    return replace(found, resistance=np.array([_without_negative(R) for R in found.resistance]))
 
 
 def resistance_at(found, omega):
@@ -267,13 +277,23 @@ def _spline_weights(frequency, omega):
     """(w, k) weights that interpolate values at k frequencies: the cubic spline even in frequency; constant above the last."""
     if len(frequency) < 4:
         raise ValueError(f"radiation known at {len(frequency)} frequencies; expected at least 4 to interpolate between")
-    own = np.eye(len(frequency))
-    spline = CubicSpline(np.append(-frequency[::-1], frequency), np.vstack([own[::-1], own]))
-    return spline(np.minimum(omega / (2 * np.pi), frequency[-1]))
+    return _spline(tuple(frequency.tolist()))(np.minimum(omega / (2 * np.pi), frequency[-1]))
+
+
+@lru_cache(maxsize=8)
+def _spline(frequency):
+    """CubicSpline through the unit vectors at frequencies (k,) and, mirrored, at their negatives."""
+    f, own = np.array(frequency), np.eye(len(frequency))
+    return CubicSpline(np.append(-f[::-1], f), np.vstack([own[::-1], own]))
 
 
 def _without_negative(R):
     """The symmetric matrix with negative eigenvalues set to zero: no mode may draw power from the sound around it."""
+    still = ~R.any(axis=0)  # unknowns that the air outside does not meet
+    if still.any():
+        found, moving = np.zeros_like(R), np.ix_(~still, ~still)
+        found[moving] = _without_negative(R[moving]) if not still.all() else 0
+        return found
     value, vector = np.linalg.eigh(R)
     if value[0] >= 0:
         return R

@@ -16,6 +16,7 @@ import scipy.linalg as sl
 from scipy.sparse.linalg import splu, spsolve_triangular
 
 from fem.eigen import SHIFT, Modes, dissection, modes, rigid_modes
+from fem.mesh import part_of
 from fem.model import CHUNK, strains
 
 RIGID = 6
@@ -33,6 +34,7 @@ class Reduced:
     columns: dict  # {(role, region, kind): (r (r + 1) / 2,) upper triangle of V' K_i V}
     tested: dict  # {(role, region, kind): (SKETCH, r) Z' K_i V}
     step: np.ndarray  # (r,) coordinates of the unit translation along z
+    space: object = None  # interpolate.BasisSpace, where places of the shell are asked for
 
     def matrix(self, role, weights):
         """K or M (r, r) for {(role, region, kind): f}."""
@@ -48,6 +50,15 @@ class Reduced:
         """{(region, kind): y' K_i y (m,)} of the unit terms in keys for the vectors y (r, m)."""
         products = outer_products(vectors)
         return {key[1:]: self.columns[key] @ products for key in keys if key[0] == role and key in self.columns}
+
+    def modal_terms(self, role, weights, vectors):
+        """{part: (m, m)} y' A_part y of vectors y (r, m), A = sum of {(role, region, kind): f} times unit terms."""
+        found = {}
+        for key, column in self.columns.items():
+            if key[0] == role:
+                part = part_of(key[1])
+                found[part] = found.get(part, 0.0) + weights.get(key, 0.0) * column
+        return {part: vectors.T @ unpacked(packed, self.size) @ vectors for part, packed in found.items()}
 
     def residual(self, weights, omega2, y):
         """Estimate (m,) of |r|_{A^-1} / |x|_A for reduced modes y (r, m), M-normalised, with omega2 (m,)."""
@@ -173,9 +184,10 @@ class Greedy:
     worst: tuple[float, ...]  # largest estimate over all samples after each round
 
 
-def greedy(model, samples, count, tolerance, most=200, start=3, say=lambda text: None):
+def greedy(model, samples, count, tolerance, most=200, start=3, say=lambda text: None, also=None):
     """Greedy basis for `count` modes of all the weights in `samples`, the first of them the reference.
 
+    also: function (weights, Modes) -> further shapes (size, k) that the basis shall hold for each variant solved.
     Stops when the largest estimate is below the tolerance, or after MOST_SNAPSHOTS full solves.
     """
     norm = Norm(model, samples[0])
@@ -186,7 +198,8 @@ def greedy(model, samples, count, tolerance, most=200, start=3, say=lambda text:
     while True:
         for k in todo:
             say(f"snapshot {len(solved) + 1}")
-            snapshots.append(modes(model, samples[k], count + EXTRA).shape)
+            found = modes(model, samples[k], count + EXTRA)
+            snapshots += [found.shape] if also is None else [found.shape, also(samples[k], found)]
             solved.append(k)
         V = norm.basis(rigid, np.hstack(snapshots), DROP * tolerance, most)
         reduced = reduce(model, V, Z)

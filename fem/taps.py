@@ -52,8 +52,8 @@ def read_recording(path):
             rate, data = wavfile.read(path)
     except (ValueError, OSError, struct.error, NameError) as problem:  # scipy raises each of them for damaged files
         raise ValueError(f"recording '{path}': not a readable WAV file ({problem}); export it as WAV, 16 bit") from None
-    if data.size < SHORTEST * rate:
-        raise ValueError(f"recording '{path}': {data.size / rate:.2f} s long; expected at least {SHORTEST} s")
+    if len(data) < SHORTEST * rate:
+        raise ValueError(f"recording '{path}': {len(data) / rate:.2f} s long; expected at least {SHORTEST} s")
     scale = 1.0 if data.dtype.kind == "f" else float(2 ** (8 * data.dtype.itemsize - 1))
     data = data.astype(float) - (128 if data.dtype == np.uint8 else 0)
     channels = data.reshape(len(data), -1) / scale
@@ -75,7 +75,7 @@ def _clipped(signal):
 
 
 def find_taps(recording):
-    """[(start, end)] in samples of each tap with its decay, and a tuple of notes.
+    """[(start, end)] in samples of each tap with its decay, none if there is no tap, and a tuple of notes.
 
     A tap: the level leaps by 12 dB within 30 ms, to within 25 dB of the loudest one. A level that rises again without
     a tap means automatic gain.
@@ -89,6 +89,8 @@ def find_taps(recording):
     for i in np.flatnonzero((leap > 12) & (level > level.max() - 25)):
         if not starts or (i - starts[-1]) * BLOCK > SHORTEST:
             starts.append(int(i))
+    if not starts:
+        return [], ()
     ends = [*(s - 2 for s in starts[1:]), len(level)]
     taps = [(s, e) for s, e in zip(starts, ends, strict=True) if (e - s) * BLOCK > SHORTEST]
     smooth = median_filter(level, 41)

@@ -19,19 +19,30 @@ def wall_losses(cavity, air, coupling, lowest_hz):
     The layers' thickness is frozen: of a cavity mode at its own frequency, of the uniform pressure at lowest_hz, which
     should be the lowest resonance of the air. The flow near an opening is not in it: that is the opening's friction.
     """
+    return losses_of(wall_integrals(cavity, air), air, coupling, lowest_hz)
+
+
+def wall_integrals(cavity, air):
+    """int psi psi' dS (k, k) over the walls, and int grad psi . grad psi' dS along them (k - 1, k - 1) without the first."""
     facets = np.concatenate([cavity.facets(group) for group in cavity.faces if group not in cavity.openings])
     walls = FacetBasis(cavity.mesh, air.basis.elem, facets=facets)
     warm = BilinearForm(lambda p, q, w: p * q).assemble(walls)
     rub = BilinearForm(lambda p, q, w: dot(grad(p), grad(q)) - dot(grad(p), w.n) * dot(grad(q), w.n)).assemble(walls)
+    return air.shape.T @ (warm @ air.shape), air.shape[:, 1:].T @ (rub @ air.shape[:, 1:])
+
+
+def losses_of(integrals, air, coupling, lowest_hz):
+    """As wall_losses, from wall_integrals. air: anything with the frequency, density and speed of CavityModes."""
+    warm, rub = integrals
     omega = 2 * np.pi * np.append(lowest_hz, air.frequency[1:])
     d_v = np.sqrt(2 * VISCOSITY / (air.density * omega))
-    heat = air.shape * np.sqrt(d_v / np.sqrt(PRANDTL))
-    W = (GAMMA - 1) / (2 * air.density * air.speed**2) * (heat.T @ (warm @ heat))
+    layer = np.sqrt(d_v / np.sqrt(PRANDTL))
+    W = (GAMMA - 1) / (2 * air.density * air.speed**2) * (layer[:, None] * warm * layer)
     pressure = pressures(air, coupling)
     H = pressure.T @ W @ pressure
-    slide = air.shape[:, 1:] * np.sqrt(d_v[1:] / omega[1:])
+    slide = np.sqrt(d_v[1:] / omega[1:])
     C, n = np.zeros_like(H), coupling.c.shape[1]
-    C[n:, n:] = (slide.T @ (rub @ slide)) / (2 * air.density)
+    C[n:, n:] = slide[:, None] * rub * slide / (2 * air.density)
     return (H + H.T) / 2, (C + C.T) / 2
 
 

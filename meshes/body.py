@@ -80,6 +80,16 @@ class Soundhole:
 
 
 @dataclass(frozen=True)
+class SidePort:
+    """Round hole in a side."""
+
+    arc: float  # place of its centre on the rim: arc length of the outline [m]
+    depth: float  # of its centre below the top's edge there [m]
+    radius: float  # m
+    side: str  # 'bass' or 'treble'
+
+
+@dataclass(frozen=True)
 class Bridge:
     """Bridge on the outside of the top; its grain runs across the body."""
 
@@ -203,6 +213,9 @@ class Strings:
     gauge: tuple[float, ...] = ()  # diameter [m]
     unit_mass: tuple[float, ...] = ()  # kg/m
     tension: tuple[float, ...] = ()  # N
+    set_name: str | None = None  # of a built-in set
+    own: object = None  # string_sets.StringSet of the sheet's own tables
+    pluck: tuple[float | None, ...] = (None,) * 4  # m from the saddle, m wide, rad away from square to the top, N
 
 
 @dataclass(frozen=True)
@@ -251,6 +264,7 @@ class Body:
     strings: Strings | None
     weather: Weather = Weather()
     measured: Measured = Measured()
+    side_ports: tuple[SidePort, ...] = ()
     assumed: tuple[Assumption, ...] = ()
     warnings: tuple[str, ...] = ()
 

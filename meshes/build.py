@@ -8,8 +8,9 @@ from fem.mesh import Line, Surface, along_surface, unit_normals
 from meshes.body import back_height, braces_of, top_height
 from meshes.neck_mesh import glue_neck, neck_piece, tongue_area
 from meshes.outline import bend_radius, nearest, normal_at, point_at, where_y
-from meshes.pieces import Piece, joined, once_round, within
+from meshes.pieces import Piece, joined, once_round, within, without_idle_nodes
 from meshes.plan import edges_of, edges_on, triangulate
+from meshes.side_ports import patch, stations
 
 DEFAULT_SIZE = 0.025  # m; .6 % on the first 20 frequencies of the example sheets (docs/verification.md)
 NO_LINING = 0.008  # m, height of the strips along the edges where there is no lining
@@ -39,7 +40,7 @@ def mesh_body(body, size=DEFAULT_SIZE):
 
 
 def _rim(body, size):
-    """Rim with stations at block edges, bars, neck edges and let-in brace ends, and about `size` [m] between them."""
+    """Rim with stations at block edges, bars, neck edges, let-in brace ends and ports, about `size` [m] between them."""
     outline = body.outline
     fixed = [0.0, outline.perimeter, where_y(outline, 0.0)[-1]]
     for block, end in ((body.neck_block, -1), (body.tail_block, 0)):
@@ -50,13 +51,15 @@ def _rim(body, size):
     for brace in body.braces:
         ends = ((brace.at_start, brace.start), (brace.at_end, brace.end))
         fixed += [nearest(outline, point) for end, point in ends if end.kind == "let_in"]
-    fixed = _spread(np.array(fixed) % outline.perimeter, outline.perimeter, least=1e-3)
+    fixed, whole = stations(body, np.array(fixed) % outline.perimeter)
+    fixed = _spread(np.array(fixed), outline.perimeter, least=1e-3)
     place, radius = bend_radius(outline)
     arcs = []
     for a, b in zip(fixed, np.append(fixed[1:], fixed[0] + outline.perimeter)):
         here = (place - a) % outline.perimeter <= b - a
         longest = min(size, LONGEST_ARC * np.min(np.abs(radius[here]), initial=np.inf))
-        arcs.append(a + (b - a) * np.arange(n := max(1, round((b - a) / longest + 0.2))) / n)
+        n = 1 if a in whole else max(1, round((b - a) / longest + 0.2))
+        arcs.append(a + (b - a) * np.arange(n) / n)
     arc = np.concatenate(arcs)
     return Rim(arc, point_at(outline, arc), normal_at(outline, arc))
 
@@ -191,16 +194,8 @@ def _sides(body, rim, size):
     level = _levels(body, z0 - z1, size)  # (rows + 1, k) depth below the top's edge [m]
     rows = len(level) - 1
     nodes = np.concatenate([np.column_stack([rim.points, z0 - d]) for d in level])
-    i, row = np.meshgrid(np.arange(k), np.arange(rows))
-    i, row = i.ravel(), row.ravel()
-    a, b = row * k + i, row * k + (i + 1) % k
-    c, d = a + k, b + k
-    one = (i + row) % 2 == 0  # diagonals alternate
-    first = np.where(one[:, None], np.column_stack([a, c, d]), np.column_stack([a, c, b]))
-    second = np.where(one[:, None], np.column_stack([a, d, b]), np.column_stack([b, c, d]))
-    triangles = np.concatenate([first, second])
+    nodes, triangles, i, row, ports = _with_ports(body, rim, size, nodes, *_strips(k, rows))
     normal = unit_normals(nodes, triangles)
-    i, row = np.tile(i, 2), np.tile(row, 2)
     along = along_surface(np.column_stack([np.roll(rim.points, -1, axis=0) - rim.points, np.zeros(k)])[i], normal)
     angle = body.sides[0].grain_angle
     turned = np.cos(angle) * along + np.sin(angle) * np.cross(normal, along)
@@ -224,7 +219,33 @@ def _sides(body, rim, size):
         up = np.tile(np.append(-rim.outward[at], 0.0), (len(edges), 1))
         lines[f"side_bars/{number}"] = Line(edges, up, np.ones(edges.shape), np.zeros((len(edges), 3)))
     ring = once_round(k)
-    return Piece(nodes, triangles, normal, surfaces, lines, {"rim_top": ring, "rim_back": ring + rows * k})
+    return without_idle_nodes(
+        Piece(nodes, triangles, normal, surfaces, lines, {"rim_top": ring, "rim_back": ring + rows * k, **ports})
+    )
+
+
+def _strips(k, rows):
+    """Triangles (2 k rows, 3) of a grid of k columns that closes on itself, and the span and the row of each."""
+    i, row = np.meshgrid(np.arange(k), np.arange(rows))
+    i, row = i.ravel(), row.ravel()
+    a, b = row * k + i, row * k + (i + 1) % k
+    c, d = a + k, b + k
+    one = (i + row) % 2 == 0  # diagonals alternate
+    first = np.where(one[:, None], np.column_stack([a, c, d]), np.column_stack([a, c, b]))
+    second = np.where(one[:, None], np.column_stack([a, d, b]), np.column_stack([b, c, d]))
+    return np.concatenate([first, second]), np.tile(i, 2), np.tile(row, 2)
+
+
+def _with_ports(body, rim, size, nodes, triangles, i, row):
+    """Nodes, triangles, spans and rows of the sides with the patch of each port put in, and {'port 1': its edge}."""
+    last, edges = row.max(), {}
+    for number, port in enumerate(body.side_ports, 1):
+        new = patch(body, port, rim, nodes, last + 1, size, len(nodes))
+        keep = (i < new.columns[0]) | (i >= new.columns[1]) | (row == 0) | (row == last)
+        triangles = np.concatenate([triangles[keep], new.triangles])
+        i, row = np.append(i[keep], new.span), np.append(row[keep], np.ones(len(new.span), int))
+        nodes, edges[f"port {number}"] = np.concatenate([nodes, new.nodes]), new.edge
+    return nodes, triangles, i, row, edges
 
 
 def _behind(body, rim, name):

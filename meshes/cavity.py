@@ -11,11 +11,11 @@ from fem.air import Cavity, Opening
 from meshes.body import back_height, top_height
 from meshes.outline import normal_at, point_at, self_crossing, where_y
 from meshes.plan import MM
+from meshes.side_ports import MARGIN
 
 DEFAULT_SIZE = 0.028  # m; rigid-wall modes of the example bodies below 600 Hz within .2 %
 OPENING_SIZE = 0.008  # m, along the edge of an opening
 SPREAD = 0.06  # m, from an opening's edge to where the mesh has its full size
-MARGIN = 0.004  # m, of flat wall left round a side port
 STEP = 0.016  # m, longest straight piece of the rim: area within .1 %
 BLOCKS = ("neck_block", "tail_block")
 
@@ -127,6 +127,8 @@ def _without(plan, outline, name, block, inward):
     behind = np.mod(plan.arcs - start + MARGIN, outline.perimeter)
     kept = behind > (end - start) % outline.perimeter + 2 * MARGIN
     order = np.flatnonzero(kept)[np.argsort(behind[kept], kind="stable")]
+    clear = np.flatnonzero(_from_block(outline, name, block, plan.points[order]) > MARGIN / 2)
+    order = order[clear[0] : clear[-1] + 1]  # beside a cutaway the side may run along the block's flank
     wall = point_at(outline, [start, end])[:, 0] - turn * inward
     face = outline.length - block.thickness if neck else block.thickness
     flanks = np.column_stack([[wall[0], face, face, wall[1]], turn * block.width / 2 * np.array([-1, -1, 1, 1])])
@@ -135,6 +137,13 @@ def _without(plan, outline, name, block, inward):
         np.append(plan.arcs[order], [start, start, end, end]),
         (*plan.cut, name),
     )
+
+
+def _from_block(outline, name, block, points):
+    """Distance [m] of plan points (m, 2) from a block; 0 inside it."""
+    x, y = points.T
+    inward = outline.length - x if name == "neck_block" else x
+    return np.hypot(np.maximum(inward - block.thickness, 0), np.maximum(np.abs(y) - block.width / 2, 0))
 
 
 # --- openings ---

@@ -30,8 +30,9 @@ def stated_defaults(table, prefix=""):
         if isinstance(value, Table):
             found += stated_defaults(value, f"{key}.") if _matters(value) else []
         elif isinstance(value, list):
-            for entry in value:
-                found += stated_defaults(entry, f"{key} '{entry.name}'.") if isinstance(entry, Table) else []
+            for number, entry in enumerate(value, 1):
+                name = f"'{entry.name}'" if hasattr(entry, "name") else number
+                found += stated_defaults(entry, f"{key} {name}.") if isinstance(entry, Table) else []
         elif (
             isinstance(value, MeasuredTable)
             or value is None

@@ -8,7 +8,7 @@ from fem.woods import estimated
 from meshes.body import braces_of, side_height, surface_height
 from meshes.dome import Reconciled, reconcile
 from meshes.joints import joint_of
-from meshes.outline import bend_radius, point_at
+from meshes.outline import bend_radius, point_at, where_y
 from meshes.parts import heel_volume
 
 TURN = 2 * np.pi  # a closed rim turns once: an inner parallel at distance d is shorter by TURN d
@@ -75,15 +75,16 @@ def air_volume(body):
 
 
 def areas(body):
-    """{part: area [m2]} of top (without the hole), back, sides and soundhole."""
+    """{part: area [m2]} of top and sides (without their holes), back, soundhole and side ports."""
     hole = np.pi * body.soundhole.radius**2
+    ports = sum(np.pi * port.radius**2 for port in body.side_ports)
     arc, loop = (body.outline.arc, np.vstack([body.outline.points, body.outline.points[:1]]))
     return {
         "top": surface_area(body.outline, body.top_surface) - hole,
         "back": surface_area(body.outline, body.back_surface),
-        "sides": float(np.trapezoid(side_height(body, *loop.T), arc)),
+        "sides": float(np.trapezoid(side_height(body, *loop.T), arc)) - ports,
         "soundhole": hole,
-    }
+    } | ({"side ports": ports} if ports else {})
 
 
 def masses(body):
@@ -174,6 +175,7 @@ def check_text(body):
     lines = [f"{body.name}", "", "Areas"]
     lines += [f"  {name:<14}{1e4 * area:9.1f} cm2" for name, area in found.areas.items()]
     lines += [f"  {'rim length':<14}{1e3 * found.perimeter:9.1f} mm", f"  {'air':<14}{1e3 * found.air:9.2f} litres"]
+    lines += _port_lines(body)
     lines += ["", "Masses"] + [f"  {part:<14}{1e3 * mass:9.1f} g" for part, mass in found.masses.items()]
     lines += [f"  {'total':<14}{1e3 * found.total:9.1f} g", "", "Heights and doming"]
     lines += [f"  side at {place}: built {1e3 * e:+.2f} mm off the height given" for place, e in
@@ -188,6 +190,19 @@ def check_text(body):
         title = f"Not in the sheet, so {source}"
         lines += _listed(title, [f"{a.key}: {a.value}" for a in body.assumed if a.source == source])
     return "\n".join(lines + _listed("Wood values", wood_notes(body))) + "\n"
+
+
+def _port_lines(body):
+    """Where each side port is, from both ends of its side."""
+    neck, lines = float(where_y(body.outline, 0.0)[-1]), []
+    for number, port in enumerate(body.side_ports, 1):
+        from_tail = port.arc if port.side == "treble" else body.outline.perimeter - port.arc
+        lines.append(
+            f"  port {number}: {2e3 * port.radius:.0f} mm across, {1e3 * port.depth:.0f} mm below the top's edge of a side "
+            f"{1e3 * side_height(body, *point_at(body.outline, port.arc)):.0f} mm high; {port.side} side, along it "
+            f"{1e3 * from_tail:.0f} mm from the tail's middle, {1e3 * abs(port.arc - neck):.0f} mm from the neck's"
+        )
+    return ["", "Side ports", *lines] if lines else []
 
 
 def _bend_lines(bends):

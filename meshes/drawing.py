@@ -10,11 +10,13 @@ from matplotlib.patches import Circle, Polygon
 from meshes.body import back_height, braces_of, side_height, top_height
 from meshes.outline import closed, crossings, normal_at, point_at, where_y
 
-GAP = 70.0  # mm on the instrument between the views
-MARGIN = 42.0
+GAP = 90.0  # mm on the instrument between the views
+MARGIN = 54.0
 MM_PER_INCH = 25.4
 NECK_SHOWN = 45.0  # mm of the neck in the section
 FORMATS = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}, ".png": {}}  # and what not to write: no dates
+TEXT = {"title": 16, "note": 13, "small": 10.5}  # points on a print at 1:2
+PAPER = {"fc": "white", "ec": "none", "pad": 0.4, "alpha": 0.85}
 FILL = {"plate": "0.75", "brace": "0.9", "block": "0.82", "bridge": "0.6"}
 
 
@@ -39,7 +41,7 @@ def draw_plan(body, path, scale=0.5):
     _cross_section(ax, body, np.array([MARGIN + length + GAP + width / 2, section]))
     titles = ((left, "top, seen from the front, braces beneath"), (right, "back, seen from the front, braces above"))
     for place, title in titles:
-        ax.text(place[0], middle + width / 2 + 12, f"{body.name}: {title}", fontsize=9)
+        ax.text(place[0], middle + width / 2 + 24, f"{body.name}: {title}", fontsize=TEXT["title"])
     _check_bar(ax, MARGIN, MARGIN / 2, scale)
     with matplotlib.rc_context({"svg.hashsalt": "rimwork", "svg.fonttype": "none"}):
         ax.figure.savefig(path, dpi=150, metadata=FORMATS[path.suffix.lower()])
@@ -61,7 +63,9 @@ def _check_bar(ax, x, y, scale):
     ax.plot([x, x + 100], [y, y], "k", lw=1.2)
     for tick in range(0, 101, 10):
         ax.plot([x + tick] * 2, [y, y + (4 if tick % 50 else 7)], "k", lw=0.8)
-    ax.text(x + 106, y, f"100 mm on the instrument, {100 * scale:g} mm on a print at 1:{1 / scale:g}", fontsize=8)
+    ax.text(
+        x + 106, y, f"100 mm on the instrument, {100 * scale:g} mm on a print at 1:{1 / scale:g}", fontsize=TEXT["note"]
+    )
 
 
 # --- plans ---
@@ -77,10 +81,13 @@ def _plan(ax, body, plate, origin):
         _line(ax, inner, origin, lw=0.4, ls=(0, (6, 3)))
     for block in block_outlines(body):
         _shape(ax, block, origin, fc=FILL["block"], lw=0.6)
+    inside = Polygon(origin + 1e3 * body.outline.points, closed=True, transform=ax.transData)
     for brace in braces_of(body, plate):
-        _shape(ax, brace_outline(brace), origin, fc=FILL["brace"], lw=0.7)
+        _shape(ax, brace_outline(brace), origin, fc=FILL["brace"], lw=0.7).set_clip_path(inside)
     for bar in body.side_bars:
         _shape(ax, _bar_outline(body, bar), origin, fc="k", lw=0.3)
+    for number, port in enumerate(body.side_ports, 1):
+        _port_in_plan(ax, body, number, port, origin)
     _line(ax, np.array([[-0.01, 0], [body.outline.length + 0.01, 0]]), origin, lw=0.3, ls="-.")
     _dimensions(ax, body, origin)
     if plate == "top":
@@ -97,16 +104,24 @@ def _top_parts(ax, body, origin):
     _line(ax, saddle, origin, lw=1.5)
     if body.bridge_plate:
         _shape(ax, rectangle(body.bridge_plate), origin, fc="none", lw=0.6, ls=(0, (3, 2)))
+    if body.neck:
+        length, half = body.outline.length, body.neck.width / 2
+        _shape(ax, _box(length - body.neck.tongue, length + 1e-3 * NECK_SHOWN, -half, half), origin, fc="none", lw=1)
+        if body.neck.tongue:
+            middle = origin + 1e3 * np.array([length - body.neck.tongue / 2, 0.0])
+            ax.text(*middle + [0, 6], "fingerboard", fontsize=TEXT["small"], ha="center", bbox=PAPER)
 
 
 def _dimensions(ax, body, origin):
     """Length of the body and full widths at the extremes of the bass side."""
     length = body.outline.length
     low = 1e3 * body.outline.points[:, 1].min()
-    ax.text(origin[0] + 500 * length, origin[1] + low - 14, f"{1e3 * length:.0f} mm", fontsize=7, ha="center")
+    ax.text(
+        origin[0] + 500 * length, origin[1] + low - 14, f"{1e3 * length:.0f} mm", fontsize=TEXT["note"], ha="center"
+    )
     for x, y0, y1 in widths(body.outline):
         text = f"{1e3 * (y1 - y0):.0f} wide at {1e3 * x:.0f}"
-        ax.text(*(origin + 1e3 * np.array([x, y1]) + [0, 4]), text, fontsize=6, ha="center")
+        ax.text(*(origin + 1e3 * np.array([x, y1]) + [0, 4]), text, fontsize=TEXT["small"], ha="center")
 
 
 def widths(outline):
@@ -127,8 +142,9 @@ def _brace_name(ax, brace, origin):
     angle = np.degrees(np.arctan2(*(end - start)[::-1]))
     angle = (angle + 90) % 180 - 90
     place = origin + 1e3 * (0.68 * start + 0.32 * end)
-    box = {"fc": "white", "ec": "none", "pad": 0.4, "alpha": 0.85}
-    ax.text(*place, brace.name, fontsize=6.5, rotation=angle, ha="center", va="center", bbox=box)
+    ax.text(
+        *place, brace.name, fontsize=TEXT["small"], rotation=angle, rotation_mode="anchor", ha="center", va="center", bbox=PAPER
+    )  # fmt: skip
 
 
 def brace_outline(brace):
@@ -163,6 +179,28 @@ def _bar_outline(body, bar):
     return np.vstack([place - inset * n, (place - (inset + bar.thickness) * n)[::-1]])
 
 
+def _port_in_plan(ax, body, number, port, origin):
+    """The gap that a side port leaves in the side, with its number outside."""
+    s = port.arc + port.radius * np.linspace(-1, 1, 15)
+    half = body.side_thickness / 2
+    place, n = point_at(body.outline, s), normal_at(body.outline, s)
+    _shape(ax, np.vstack([place + 1.5 * half * n, (place - 1.5 * half * n)[::-1]]), origin, fc="w", lw=0.5)
+    out = normal_at(body.outline, port.arc)
+    ha = "center" if abs(out[0]) < 0.3 else "left" if out[0] > 0 else "right"
+    x, y = origin + 1e3 * (point_at(body.outline, port.arc) + (0.004 + 0.004 * (ha == "center")) * out)
+    ax.text(x, y, f"port {number}", fontsize=TEXT["small"], ha=ha, va="bottom" if out[1] > 0 else "top")
+
+
+def _port_in_section(ax, body, number, port, origin):
+    """A side port as the section along the centre line sees it: drawn out on the bass side, dashed where cut away."""
+    turn = np.linspace(0, 2 * np.pi, 73)
+    x = point_at(body.outline, port.arc + port.radius * np.cos(turn))[:, 0]
+    z = top_height(body, *point_at(body.outline, port.arc)) - port.depth + port.radius * np.sin(turn)
+    _line(ax, np.column_stack([x, z]), origin, lw=0.8, ls="-" if port.side == "bass" else (0, (3, 2)))
+    middle = origin + 1e3 * np.array([x.min() / 2 + x.max() / 2, z.mean()])
+    ax.text(*middle, f"port {number}\n{port.side}", fontsize=5.5, ha="center", va="center")
+
+
 # --- sections: u along the section, z up, both in m ---
 
 
@@ -189,20 +227,29 @@ def _long_section(ax, body, origin):
     if body.neck:
         top = top_height(body, length, 0) + body.top.thickness / 2
         _shape(ax, _box(length, length + 1e-3 * NECK_SHOWN, top - body.neck.thickness, top), origin, fc="w", lw=0.6)
-        board = _box(length, length + 1e-3 * NECK_SHOWN, top, top + body.neck.fingerboard_thickness)
+        if body.neck.heel_depth > body.neck.thickness:
+            under = top - body.neck.heel_depth
+            _shape(ax, _box(length, length + body.neck.heel_length, under, top), origin, fc="w", lw=0.6)
+        start = length - body.neck.tongue
+        board = _box(start, length + 1e-3 * NECK_SHOWN, top, top + body.neck.fingerboard_thickness)
         _shape(ax, board, origin, fc=FILL["bridge"], lw=0.6)
+    for number, port in enumerate(body.side_ports, 1):
+        _port_in_section(ax, body, number, port, origin)
     for place, x, y, height in body.heights:
         z = back_height(body, x, y)
         text = f"side at {place}\n{1e3 * height:.1f} given, {1e3 * side_height(body, x, y):.1f} built"
-        ax.text(*(origin + 1e3 * np.array([x, z]) + [0, -8]), text, fontsize=6, ha="center", va="top")
-    ax.text(origin[0] + 130, origin[1] + 30, "section along the centre line", fontsize=8)
+        ax.text(*(origin + 1e3 * np.array([x, z]) + [0, -8]), text, fontsize=TEXT["small"], ha="center", va="top")
+    ports = "; ports in the sides beyond (bass) and cut away (treble, dashed)" if body.side_ports else ""
+    ax.text(origin[0] + 130, origin[1] + 30, f"section along the centre line{ports}", fontsize=TEXT["note"])
 
 
 def _cross_section(ax, body, origin):
     """Section across the widest place, seen towards the neck: bass left."""
     x, low, high = max(widths(body.outline), key=lambda w: w[2] - w[1])
     _section(ax, body, origin, np.array([x, 0.0]), np.array([0.0, -1.0]), -high, -low)
-    ax.text(origin[0] - 60, origin[1] + 20, f"section {1e3 * x:.0f} mm from the tail, bass side left", fontsize=8)
+    ax.text(
+        origin[0] - 60, origin[1] + 20, f"section {1e3 * x:.0f} mm from the tail, bass side left", fontsize=TEXT["note"]
+    )
 
 
 def _section(ax, body, origin, start, along, u0, u1):
@@ -269,7 +316,7 @@ def _box(u0, u1, z0, z1):
 
 
 def _shape(ax, points, origin, fc, lw, ls="-"):
-    ax.add_patch(Polygon(origin + 1e3 * points, closed=True, fc=fc, ec="k", lw=lw, ls=ls))
+    return ax.add_patch(Polygon(origin + 1e3 * points, closed=True, fc=fc, ec="k", lw=lw, ls=ls))
 
 
 def _line(ax, points, origin, lw, ls="-"):

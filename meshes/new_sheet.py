@@ -85,6 +85,13 @@ diameter_mm = 98
 # [side_bars]                   # upright, across the grain of the sides
 # places_mm = [138, 298]
 #
+# A hole in a side, one table each; more than one may follow:
+# [[side_port]]
+# side = "bass"                 # or "treble"
+# from_neck_mm = 150            # its centre from the middle of the neck, along the side; or from_tail_mm
+# below_top_mm = 48             # its centre below the side's edge at the top
+# diameter_mm = 36
+#
 # [bridge]
 # saddle_mm = 202               # place of the saddle line
 # length_mm = 160               # across the body
@@ -108,6 +115,20 @@ diameter_mm = 98
 #
 # [strings]
 # scale_length_mm = 645
+# set = "steel"                 # or "nylon"
+# pluck_place_mm = 130          # from the saddle
+# pluck_width_mm = 5            # of finger or plectrum
+# pluck_angle_deg = 45          # 0: away from the top, 90: along it
+# pluck_force_N = 2
+# Strings of your own, one table each, the lowest first; what is left out is that of the same string of the set:
+# [[strings.string]]
+# name = "E2"
+# gauge_mm = 1.35               # or gauge_in = 0.053
+# unit_mass_g_m = 10.6          # or unit_weight_lb_per_inch = 5.94e-4
+# pitch_Hz = 82.4               # or tension_N, or tension_lb
+# core_mm = 0.46                # core of a wound string; of a plain one its gauge
+# loss_friction = 4e-4          # loss factors, each with its likely range if you know it
+# loss_friction_range = [2e-4, 1e-3]
 #
 # Braces: one table each; without any, plain bars across the plate are assumed (braced = false under [top] or [back]
 # says that there are none). Points are [from the tail, from the centre line], bass side positive.
@@ -149,7 +170,7 @@ diameter_mm = 98
 # sides_g = 310
 # squeeze_load_kg = 2
 # squeeze_waist_mm = 4.5
-# top_tap_hz = [98, 172]
+# top_tap_hz = [98, 172]         # loose top with its braces, before it is glued on
 """
 
 

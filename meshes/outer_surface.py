@@ -6,7 +6,7 @@ import numpy as np
 
 from meshes.body import back_height, side_height, top_height
 from meshes.outline import point_at
-from meshes.plan import triangulate
+from meshes.plan import inside, triangulate
 
 SIZE = 0.031  # m; some 1200 triangles on a steel-string guitar
 EDGE_OF_HOLE = 0.25  # length of a triangle at the edge of an opening, over its radius
@@ -58,15 +58,8 @@ def _plane(polygon, rings, name, size):
     points, faces = triangulate(polygon, lines, None, size)
     group = np.full(len(faces), name, dtype=object)
     for opening, ring in rings.items():
-        group[_inside(ring, points[faces].mean(axis=1))] = opening
+        group[inside(ring, points[faces].mean(axis=1))] = opening
     return points, faces, group
-
-
-def _inside(ring, points):
-    """Which points (m, 2) lie inside the convex counter-clockwise polygon."""
-    along = np.roll(ring, -1, axis=0) - ring
-    d = points[:, None] - ring
-    return (along[:, 0] * d[..., 1] - along[:, 1] * d[..., 0] > 0).all(axis=1)
 
 
 def _plate(rim, height, body, name, rings, size):

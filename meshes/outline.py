@@ -196,6 +196,14 @@ def inside(outline, points):
     return np.sum(straddles & to_the_right, axis=1) % 2 == 1
 
 
+def within(outline, polygon):
+    """The edge of a polygon (n, 2) [m] in steps of about 1 mm, as far as it lies inside an outline: (k, 2)."""
+    ends = np.roll(polygon, -1, axis=0)
+    counts = np.ceil(1e3 * np.hypot(*(ends - polygon).T)).astype(int)
+    dense = np.concatenate([np.linspace(a, b, n, endpoint=False) for a, b, n in zip(polygon, ends, counts)])
+    return dense[inside(outline, dense)]
+
+
 def crossings(outline, start, direction):
     """Where the straight line start + t direction meets the outline: t (k,) ascending and arc lengths s (k,) [m]."""
     start, direction = np.asarray(start, float), np.asarray(direction, float)

@@ -1,6 +1,6 @@
 """Pieces of a mesh before they are put together: each counts its own nodes, and may share some with an earlier one."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -47,6 +47,20 @@ def joined(pieces, rim):
         lines,
         {f"joint_{plate}": Seam(edges[f"{plate}_edge"], edges[f"rim_{plate}"], inward) for plate in ("top", "back")},
         edges,
+    )
+
+
+def without_idle_nodes(piece):
+    """The piece without nodes that no triangle has; the others keep their order."""
+    used, triangles = np.unique(piece.triangles, return_inverse=True)
+    number = np.full(len(piece.nodes), -1)
+    number[used] = np.arange(len(used))
+    return replace(
+        piece,
+        nodes=piece.nodes[used],
+        triangles=triangles.reshape(-1, 3),
+        lines={name: replace(line, edges=number[line.edges]) for name, line in piece.lines.items()},
+        edges={name: number[edges] for name, edges in piece.edges.items()},
     )
 
 

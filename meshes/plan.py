@@ -81,6 +81,13 @@ def _turn(a, b, c):
     return (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
 
 
+def inside(ring, points):
+    """Which points (m, 2) lie inside a convex counter-clockwise polygon (n, 2)."""
+    along = np.roll(ring, -1, axis=0) - ring
+    d = points[:, None] - ring
+    return (along[:, 0] * d[..., 1] - along[:, 1] * d[..., 0] > 0).all(axis=1)
+
+
 def edges_of(triangles):
     """(e, 2) the edges of triangles, each once, lower index first."""
     pairs = triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)

@@ -10,7 +10,7 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from fem.woods import library
-from meshes import dome
+from meshes import dome, sheet_strings
 from meshes.defaults import fill, stated_defaults
 from meshes.outline import outline_from_measures
 from meshes.outline_csv import HEADERS, has_drawing, read_drawing
@@ -28,6 +28,7 @@ from meshes.sheet_errors import (
     show_value,
 )
 from meshes.sheet_fields import Sheet
+from meshes.sheet_port_checks import check_port_heights
 
 REQUIRED = ("body", "heights", "soundhole")
 
@@ -66,7 +67,9 @@ def body_of(raw, file, folder, library):
         raise SheetError(mistakes)
     body = body_from(filled, outline, woods, (*stated_defaults(sheet), *assumed))
     _check_depth(body, file)
-    return replace(body, warnings=(*body.warnings, *dome.warnings(body)))
+    if not_fitting := check_port_heights(file, body):
+        raise SheetError(not_fitting)
+    return replace(body, warnings=(*body.warnings, *dome.warnings(body), *sheet_strings.warnings(body)))
 
 
 def sheet_schema():
@@ -191,8 +194,12 @@ def _pruned(tables, errors):
             node[loc[cut]] = None
         elif isinstance(node, dict):
             node.pop(loc[cut], None)
-    if isinstance(tables.get("brace"), list):
-        tables["brace"] = [entry for entry in tables["brace"] if entry is not None]
+    for name in ("brace", "side_port"):
+        if isinstance(tables.get(name), list):
+            tables[name] = [entry for entry in tables[name] if entry is not None]
+    strings = tables.get("strings")
+    if isinstance(strings, dict) and isinstance(strings.get("string"), list):
+        strings["string"] = [entry for entry in strings["string"] if entry is not None]
     return tables
 
 

@@ -19,6 +19,7 @@ from meshes.body import (
     Neck,
     PlateJoint,
     SideBar,
+    SidePort,
     Soundhole,
     Strings,
     Weather,
@@ -27,6 +28,7 @@ from meshes.dome import fit_back, fit_top
 from meshes.measured import measured_from
 from meshes.outline import crossings, distance, point_at, waist_of, where_x, where_y
 from meshes.sheet_errors import Mistake, nearest
+from meshes.sheet_strings import own_set, pluck_given
 from meshes.sheet_types import OPEN
 
 MM, GRAM, GPA = 1e-3, 1e-3, 1e9
@@ -120,6 +122,10 @@ def body_from(sheet, outline, woods, assumed):
             (sheet.weather.rim_gap_mm or 0.0) * MM,
         ),
         measured=measured_from(sheet.measured),
+        side_ports=tuple(
+            SidePort(port_arc(port, outline), port.below_top_mm * MM, port.diameter_mm / 2 * MM, port.side)
+            for port in sheet.side_port
+        ),
         assumed=assumed,
         warnings=tuple(text for _, text in braces if text),
     )
@@ -245,6 +251,15 @@ def _side_bars(table, outline, woods):
     return tuple(bars)
 
 
+def port_arc(table, outline):
+    """Arc length of the outline [m] at a [[side_port]]'s centre; the treble side runs from 0 to the neck."""
+    neck, rim = float(where_y(outline, 0.0)[-1]), float(outline.perimeter)
+    treble = table.side == "treble"
+    if table.from_tail_mm is not None:
+        return table.from_tail_mm * MM if treble else rim - table.from_tail_mm * MM
+    return neck - table.from_neck_mm * MM if treble else neck + table.from_neck_mm * MM
+
+
 def _neck(table, woods):
     if not table.included:
         return None
@@ -262,4 +277,7 @@ def _strings(table):
         tuple(d * MM for d in table.gauge_mm),
         tuple(m * GRAM for m in table.unit_mass_g_m),
         tuple(table.tension_N),
+        table.set,
+        own_set(table),
+        pluck_given(table),
     )

@@ -5,6 +5,8 @@ from itertools import pairwise
 import numpy as np
 
 from meshes.outline import inside, waist_of
+from meshes.sheet_errors import Mistake, nearest
+from meshes.sheet_port_checks import check_side_ports
 from meshes.sheet_rim_checks import (
     check_blocks,
     check_joints,
@@ -14,6 +16,8 @@ from meshes.sheet_rim_checks import (
     lowest_side,
     mistake,
 )
+from meshes.sheet_strings import own_set
+from meshes.string_sets import set_names
 
 EDGE = 5.0  # mm: a brace may be drawn this far past the side; the hole and the bridge keep this far from it
 MEASURES = (
@@ -68,7 +72,7 @@ def check_whole(file, sheet, outline):
     """Mistakes between the tables of a filled sheet (defaults.fill), its plan shape being sound; outline in m."""
     checks = (
         check_soundhole, check_heights, check_sides, check_braces, check_bridge, check_linings, check_joints,
-        check_blocks, check_side_bars, check_neck, check_strings,
+        check_blocks, check_side_bars, check_side_ports, check_neck, check_strings,
     )  # fmt: skip
     return [m for check in checks for m in check(file, sheet, outline)]
 
@@ -215,6 +219,16 @@ def check_strings(file, sheet, outline):
     if len(set(sizes.values())) > 1:
         text = ", ".join(f"{name}: {count}" for name, count in sizes.items())
         found.append(mistake(file, "strings", text, "the same number of strings in every list"))
+    if sizes and strings.string:
+        found.append(mistake(file, "strings", f"{', '.join(sizes)} and [[strings.string]]", "the lists or the tables"))
+    if strings.set is not None and strings.set not in set_names():
+        known = f"one of: {', '.join(set_names())}"
+        found.append(mistake(file, "strings.set", f"'{strings.set}'", known, nearest(strings.set, set_names())))
+    elif strings.string:
+        try:
+            own_set(strings)
+        except ValueError as error:
+            found.append(Mistake(file, "[[strings.string]]", "", "", str(error)))
     if neck.length_mm >= strings.scale_length_mm:
         allowed = f"less than strings.scale_length_mm = {strings.scale_length_mm:g} mm"
         found.append(mistake(file, "neck.length_mm", neck.length_mm, allowed, "from the body to the nut"))

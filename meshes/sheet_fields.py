@@ -51,6 +51,20 @@ class Hole(Table):
     diameter_mm: Number = Field(ge=20, le=200)
 
 
+class SidePortTable(Table):
+    """Round hole in a side, its place measured along the side from the tail or from the neck."""
+
+    side: Literal["bass", "treble"]
+    from_tail_mm: Number | None = Field(
+        None, ge=20, le=1200, description="its centre from the middle of the tail, along the side; or from_neck_mm"
+    )
+    from_neck_mm: Number | None = Field(
+        None, ge=20, le=1200, description="its centre from the middle of the neck, along the side; or from_tail_mm"
+    )
+    below_top_mm: Number = Field(ge=5, le=195, description="its centre below the side's edge at the top")
+    diameter_mm: Number = Field(ge=6, le=120)
+
+
 class TopTable(Table):
     """Top plate."""
 
@@ -220,13 +234,44 @@ class NeckTable(Table):
     )
 
 
+Loss = Annotated[Number, Field(ge=0, le=0.5)]
+Drag = Annotated[Number, Field(ge=0, le=20)]
+
+
+class StringTable(Table):
+    """One string of the maker's own; what is left out is that of the same string of `set`."""
+
+    name: Text | None = Field(None, description="such as E2")
+    gauge_mm: Number | None = Field(None, ge=0.1, le=3, description="diameter")
+    unit_mass_g_m: Number | None = Field(None, ge=0.05, le=50)
+    unit_weight_lb_per_inch: Number | None = Field(None, ge=3e-6, le=3e-3, description="as in tables of string makers")
+    tension_N: Number | None = Field(None, ge=5, le=400)
+    tension_lb: Number | None = Field(None, ge=1, le=90)
+    pitch_Hz: Number | None = Field(None, ge=20, le=1500, description="of the open string, in place of the tension")
+    stiffness_N_mm2: Number | None = Field(None, ge=0, le=1e5, description="bending stiffness EI of the core")
+    core_mm: Number | None = Field(None, ge=0.05, le=2, description="core's diameter, in place of the stiffness")
+    core_GPa: Number | None = Field(None, ge=0.5, le=250, description="core's Young's modulus; default: music wire")
+    loss_friction: Loss | None = Field(None, description="loss factor of the stretched string, all frequencies alike")
+    loss_friction_range: tuple[Loss, Loss] | None = Field(None, description="its lowest and highest likely value")
+    loss_air_per_s: Drag | None = Field(None, description="drag of the air: loss factor times angular frequency")
+    loss_air_per_s_range: tuple[Drag, Drag] | None = None
+    loss_bending: Loss | None = Field(None, description="loss factor of the core's bending")
+    loss_bending_range: tuple[Loss, Loss] | None = None
+
+
 class StringsTable(Table):
-    """String set, lowest string first."""
+    """Strings, lowest string first: a set by name, or a table of the maker's own; and the pluck."""
 
     scale_length_mm: Number = Field(645.0, ge=400, le=900)
+    set: Text | None = Field(None, description="a built-in set: steel, nylon")
     gauge_mm: list[Annotated[Number, Field(ge=0.1, le=3)]] = Field([], description="diameters")
     unit_mass_g_m: list[Annotated[Number, Field(ge=0.05, le=50)]] = []
     tension_N: list[Annotated[Number, Field(ge=5, le=400)]] = []
+    string: list[StringTable] = Field([], description="the maker's own strings, one table each")
+    pluck_place_mm: Number | None = Field(None, ge=5, le=400, description="from the saddle; default 130")
+    pluck_width_mm: Number | None = Field(None, ge=0.1, le=40, description="of finger or plectrum; default 5")
+    pluck_angle_deg: Number | None = Field(None, ge=0, le=90, description="0: away from the top, 90: along it; default 45")
+    pluck_force_N: Number | None = Field(None, ge=0.05, le=30, description="pull when it is let go; default 2")
 
 
 class WeatherTable(Table):
@@ -266,6 +311,7 @@ class Sheet(Table):
     body: Shape
     heights: Heights
     soundhole: Hole
+    side_port: list[SidePortTable] = []
     top: TopTable = TopTable()
     back: BackTable = BackTable()
     sides: SidesTable = SidesTable()

@@ -10,6 +10,7 @@ from meshes.outline import point_at, where_y
 SIDES = ("bass", "treble")
 STEP = 0.025  # m between stations
 MM, MM_PER_INCH = 1e3, 25.4
+TURN = np.linspace(0, 2 * np.pi, 181)
 
 
 def side_profile(body, side="bass", step=STEP):
@@ -26,6 +27,16 @@ def side_profile(body, side="bass", step=STEP):
     s = np.append(np.arange(0, length - step / 4, step), length)
     x, y = point_at(body.outline, total - s if side == "bass" else s).T
     return s, top_height(body, x, y), back_height(body, x, y)
+
+
+def ports_on(body, side):
+    """[(number, distance of the centre along the side from the tail, its z, radius)] [m] of the ports in one side."""
+    total, found = body.outline.perimeter, []
+    for number, port in enumerate(body.side_ports, 1):
+        if port.side == side:
+            z = float(top_height(body, *point_at(body.outline, port.arc))) - port.depth
+            found.append((number, port.arc if side == "treble" else total - port.arc, z, port.radius))
+    return found
 
 
 def write_profile_table(body, path, side="bass"):
@@ -54,6 +65,8 @@ def draw_profile(body, path, side="bass"):
     for x, z0, z1 in zip(s, back, top):
         ax.plot([x, x], [z0, z1], color="0.6", lw=0.3)
         ax.text(x, z0 - 2, f"{z1 - z0:.1f}", fontsize=6, ha="center", va="top", rotation=90)
+    for number, place, z, radius in ports_on(body, side):
+        _draw_port(ax, number, MM * place, MM * z, MM * radius)
     ax.plot([0, 100], [low + 8] * 2, "k", lw=1.2)
     for x in range(0, 101, 10):
         ax.plot([x, x], [low + 8, low + 11], "k", lw=0.6)
@@ -66,3 +79,12 @@ def draw_profile(body, path, side="bass"):
     )
     figure.savefig(path, format="pdf")
     return path
+
+
+def _draw_port(ax, number, x, z, radius):
+    """Circle with its centre marked and its measures beside it [mm]."""
+    ax.plot(*(radius * np.array([np.cos(TURN), np.sin(TURN)]) + [[x], [z]]), "k", lw=0.8)
+    for dx, dz in ((4, 0), (0, 4)):
+        ax.plot([x - dx, x + dx], [z - dz, z + dz], "k", lw=0.4)
+    text = f"port {number}: {2 * radius:.0f} across, its centre {x:.0f} from the tail"
+    ax.text(x, z - radius - 3, text, fontsize=6, ha="center", va="top", bbox={"fc": "w", "ec": "none", "pad": 0.5})

@@ -5,12 +5,15 @@ outside, sounding; `sounding_body` does them all for one body. How it is held jo
 """
 
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
+import scipy.linalg as sl
+import scipy.sparse as sp
 
-from fem.air import cavity_modes, couple
-from fem.complex_modes import ComplexModes, complex_modes, undamped_modes
+from fem.air import FEWEST, cavity_modes, couple, keep_first
+from fem.complex_modes import complex_modes, undamped_modes
 from fem.coupled_air import coupled_matrices, coupled_modes, with_rigid
 from fem.eigen import SHIFT, Factor
 from fem.energies import masses
@@ -19,10 +22,11 @@ from fem.modal_losses import modal_losses, modal_mass, modal_stiffness
 from fem.model import weights
 from fem.radiation import added_mass_at, boundary, piston, radiation
 from fem.response import ModalModel, opening_resistance, residual_vector, with_air
-from fem.wall_losses import pressures, wall_losses
+from fem.wall_losses import losses_of, pressures, wall_integrals
 from meshes import cavity as cavity_mesh
 from meshes import outer_surface as outer_mesh
 from meshes.body import top_height
+from meshes.side_ports import openings_of
 
 HIGHEST = 1000.0  # Hz: cavity modes are kept below twice this; the boundary elements end here
 RIGID = 6
@@ -36,9 +40,9 @@ class Structure:
     """Mass-normalised shapes of the dry body: six rigid, the elastic modes, and how it bends further at the saddle."""
 
     body: object
-    space: object = field(repr=False)
+    space: object = field(repr=False)  # Space, or BasisSpace
     frequency: np.ndarray  # (n,) Hz; 0 for rigid motions
-    shape: np.ndarray = field(repr=False)  # (dofs, n)
+    shape: np.ndarray = field(repr=False)  # (dofs, n), or coordinates (r, n) in a basis
     loss: dict[str, np.ndarray]  # {part: (n, n)} as modal_losses
     stiffness: dict[str, np.ndarray]  # {part: (n, n)}
     mass: dict[str, np.ndarray]  # {part: (n, n)}
@@ -56,13 +60,18 @@ class Surroundings:
     surface: object = field(repr=False)  # Boundary
     groups: dict[str, np.ndarray]  # of the surface's triangles
 
+    @property
+    def openings(self):
+        """{name: Opening}."""
+        return self.cavity.openings
+
 
 @dataclass(frozen=True)
 class Sounding:
     """A body with its air, not yet held. State (q structure, U openings, s cavity modes), N unknowns."""
 
     structure: Structure
-    around: Surroundings
+    around: Surroundings  # or, of a model in a basis, sounding_basis.Enclosed
     coupling: object = field(repr=False)
     model: ModalModel = field(repr=False)
     stored: dict[str, np.ndarray]  # {part: (N, N)} stiffness of structure parts and 'air'
@@ -72,21 +81,34 @@ class Sounding:
 
 
 def structure_of(body, model, sections, found):
-    """Structure of a Body from its Model, {region: Section} and elastic Modes `found`."""
+    """Structure of a Body from its Model, whole or reduced, {region: Section} and elastic Modes `found`."""
     w = weights(sections)
+    between = lambda shape: (
+        modal_losses(model, sections, shape), modal_stiffness(model, sections, shape), modal_mass(model, sections, shape)
+    )  # fmt: skip
     K, M = model.matrix("K", w), model.matrix("M", w)
-    rows = saddle_rows(body, model.space)
-    full = with_rigid(model.space, M, found)
+    return structure_from(body, model.space, K, M, found, between, sum(masses(model, sections).values()))
+
+
+def structure_from(body, space, K, M, found, between, weight):
+    """As structure_of, from the matrices K and M, sparse or small and dense, and the weight [kg].
+
+    between: shapes (size, n) -> losses, stiffness and mass, each {part: (n, n)}, between them.
+    """
+    load = saddle_rows(body, space).T @ np.ones(1)
+    full = with_rigid(space, M, found)
     shift = max(SHIFT, -((2 * np.pi * found.frequency[0]) ** 2))
-    load = rows.toarray()[0]
-    bent = residual_vector(Factor(K - shift * M).solve, shift, M, full.shape, load)
+    bent = residual_vector(_solver(K - shift * M), shift, M, full.shape, load)
     shape = np.column_stack([full.shape, bent])
     frequency = np.append(full.frequency, np.sqrt(bent @ (K @ bent)) / (2 * np.pi))
     return Structure(
-        body, model.space, frequency, shape, modal_losses(model, sections, shape), modal_stiffness(model, sections, shape),
-        modal_mass(model, sections, shape), sum(masses(model, sections).values()), load @ shape,
-        float(found.frequency[-1]),
+        body, space, frequency, shape, *between(shape), weight, load @ shape, float(found.frequency[-1])
     )  # fmt: skip
+
+
+def _solver(A):
+    """Function loads (size, m) -> A^-1 loads, for a positive definite matrix, sparse or dense."""
+    return Factor(A).solve if sp.issparse(A) else partial(sl.cho_solve, sl.cho_factor(A))
 
 
 def saddle_rows(body, space):
@@ -97,19 +119,27 @@ def saddle_rows(body, space):
 
 def surroundings(body, highest=HIGHEST, cavity_size=cavity_mesh.DEFAULT_SIZE, surface_size=outer_mesh.SIZE):
     """Surroundings of a Body; cavity modes below twice `highest` [Hz]; sizes [m] of both meshes."""
-    cavity, outer = cavity_mesh.mesh_cavity(body, cavity_size), outer_mesh.outer_surface(body, surface_size)
+    ports = openings_of(body)
+    cavity, outer = (
+        cavity_mesh.mesh_cavity(body, cavity_size, ports),
+        outer_mesh.outer_surface(body, surface_size, ports),
+    )
     return Surroundings(cavity, cavity_modes(cavity, highest), boundary(outer.nodes, outer.triangles), outer.groups)
 
 
 def velocities(structure, around):
     """(m, n + openings) normal velocities of the outer surface per unit of each structure mode and opening."""
-    s, openings = around.surface, list(around.cavity.openings)
-    V = np.zeros((len(s.area), len(structure.frequency) + len(openings)))
+    return surface_velocities(structure.space, structure.shape, around)
+
+
+def surface_velocities(space, shape, around):
+    """As `velocities`, of shapes (dofs, n) on a Space."""
+    s, openings, n = around.surface, list(around.openings), shape.shape[1]
+    V = np.zeros((len(s.area), n + len(openings)))
     for group in OUTSIDES:
         i = around.groups[group]
-        rows = normal_displacement(structure.space, (group,), s.centroid[i], s.normal[i])
-        V[i, : len(structure.frequency)] = rows @ structure.shape
-    for k, name in enumerate(openings, len(structure.frequency)):
+        V[i, :n] = normal_displacement(space, (group,), s.centroid[i], s.normal[i]) @ shape
+    for k, name in enumerate(openings, n):
         V[:, k] = piston(s, around.groups[name])
     return V
 
@@ -127,20 +157,33 @@ def outside(surface, columns, **options):
     return [cut(a, b) for a, b in pairwise(ends)]
 
 
-def sounding(structure, around, radiated):
-    """Sounding of a Structure with its Surroundings and the Radiation of its motions."""
-    s, air, openings = structure, around.air, around.cavity.openings
-    coupling = couple(s.space, s.shape, around.cavity, air)
+def sounding(structure, around, radiated, fewer=False):
+    """Sounding of a Structure with its Surroundings and the Radiation of its motions.
+
+    fewer: keep only the cavity's modes below twice the frequency that the structure is valid to; the others as mass.
+    """
+    coupling = couple(structure.space, structure.shape, around.cavity, around.air)
+    return sounding_from(structure, around, coupling, wall_integrals(around.cavity, around.air), radiated, fewer)
+
+
+def sounding_from(structure, around, coupling, walls, radiated, fewer=False):
+    """As `sounding`, with the Coupling of the structure's modes to the cavity's and wall_integrals made before."""
+    s, air, openings = structure, around.air, around.openings
+    if fewer:
+        k = max(FEWEST, int(np.sum(air.frequency < 2 * s.valid_to)))
+        coupling, walls = keep_first(coupling, air, k), (walls[0][:k, :k], walls[1][: k - 1, : k - 1])
+        air = air.first(k)
+        around = replace(around, air=air)
     lowest = lowest_air_resonance(coupled_modes(s.frequency, coupling, air, openings))
     K, M = coupled_matrices(s.frequency, coupling, air, openings, "boundary_elements")
-    n, walls, N = len(s.frequency), coupling.c.shape[1], len(K)
+    n, moved, N = len(s.frequency), coupling.c.shape[1], len(K)
     wide = lambda A: np.pad(A, ((0, N - len(A)),) * 2)
     friction = {name: opening_resistance(o, lowest) for name, o in openings.items()}
     model = with_air(K, M, n, s.loss, friction, radiated)
-    warmth, rubbing = wall_losses(around.cavity, air, coupling, lowest)
+    warmth, rubbing = losses_of(walls, air, coupling, lowest)
     model = replace(model, loss=model.loss | {AIR: warmth}, viscous=model.viscous | {RUBBING: rubbing})
     own = np.zeros(N)
-    own[n:walls] = np.diag(M)[n:walls] - np.diag(coupling.residual_mass)[n:]
+    own[n:moved] = np.diag(M)[n:moved] - np.diag(coupling.residual_mass)[n:]
     moving = {part: wide(A) for part, A in s.mass.items()}
     moving |= {OPENING: np.diag(own), AIR: M - np.diag(own) - np.diag(np.append(np.ones(n), np.zeros(N - n)))}
     P = pressures(air, coupling)
@@ -154,10 +197,10 @@ def lowest_air_resonance(coupled):
     return float(coupled.frequency[np.argmax(coupled.kinetic_share["openings"])])
 
 
-def sounding_body(body, model, sections, found, highest=HIGHEST):
-    """Sounding of one Body: every step above, with the boundary elements' ten frequencies."""
-    structure, around = structure_of(body, model, sections, found), surroundings(body, highest)
-    return sounding(structure, around, outside(around.surface, [velocities(structure, around)])[0])
+def sounding_body(body, model, sections, found, highest=HIGHEST, around=surroundings, fewer=False):
+    """Sounding of one Body: every step above, with the boundary elements' ten frequencies. around: makes Surroundings."""
+    structure, around = structure_of(body, model, sections, found), around(body, highest)
+    return sounding(structure, around, outside(around.surface, [velocities(structure, around)])[0], fewer)
 
 
 # --- modes of the held body ---
@@ -191,7 +234,7 @@ def modes_of(sounding, held, lowest=0.05, highest=None):
     far as it is valid.
     """
     highest = highest or min(sounding.structure.valid_to, HIGHEST)
-    c = _complex_modes(sounding, held, lowest, highest)
+    c = complex_modes(held, lowest, highest)
     energy = lambda A: np.real(np.einsum("im,ij,jm->m", c.shape.conj(), A, c.shape, optimize=True))
     stored = {part: energy(A) for part, A in sounding.stored.items()}
     stored[SUPPORTS] = energy(held.stiffness - sounding.model.stiffness)
@@ -203,41 +246,6 @@ def modes_of(sounding, held, lowest=0.05, highest=None):
     rigid = np.sum(np.abs(c.shape[:RIGID]) ** 2, axis=0) / sum(moving.values())
     loss = {part: e / c.loss_factor for part, e in c.part_loss.items()}
     return SoundingModes(c.frequency, c.loss_factor, c.shape, share(stored), share(moving), loss, rigid)
-
-
-def _complex_modes(sounding, held, lowest, highest):
-    """complex_modes in runs, so that each starts from losses as in its own range: the six lowest modes, which are the
-    supports' or nearly so, then the rest, cut at its widest gap again where a run cannot tell two modes apart.
-    """
-    f = undamped_modes(held, sounding.lowest_hz)[0] / (2 * np.pi)
-    f = f[f > lowest]
-    split = float(np.sqrt(f[RIGID - 1] * f[RIGID]))
-    runs = [*_runs(held, f, lowest, split), *_runs(held, f, split, highest)]
-    order = np.argsort(np.concatenate([run.frequency for run in runs]))
-    join = lambda name: np.concatenate([getattr(run, name) for run in runs], axis=-1)[..., order]
-    part_loss = {part: np.concatenate([run.part_loss[part] for run in runs])[order] for part in runs[-1].part_loss}
-    frequency, shape = join("frequency"), join("shape")
-    again = np.isclose(frequency[1:], frequency[:-1], rtol=1e-7)  # found from both sides of a cut
-    again &= np.abs(np.sum(shape[:, 1:].conj() * shape[:, :-1], axis=0)) > 1 - 1e-6
-    once = np.append(True, ~again)
-    return ComplexModes(
-        frequency[once], join("loss_factor")[once], shape[:, once], {p: v[once] for p, v in part_loss.items()},
-        join("residual")[once],
-    )  # fmt: skip
-
-
-def _runs(held, f, low, high):
-    """[ComplexModes] between two frequencies [Hz]; f are the undamped ones."""
-    try:
-        found = complex_modes(held, low, high)
-        return [found] if len(found.frequency) else []
-    except ArithmeticError:
-        inside = f[(f > low) & (f < high)]
-        if len(inside) < 4:
-            raise
-        k = len(inside) // 4 + np.argmax(np.diff(np.log(inside))[len(inside) // 4 : -(len(inside) // 4) or None])
-        cut = float(np.sqrt(inside[k] * inside[k + 1]))
-        return [*_runs(held, f, low, cut), *_runs(held, f, cut, high)]
 
 
 def real_modes(sounding, held):

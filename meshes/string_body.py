@@ -31,21 +31,26 @@ def string_body(sounding, held, strings=6):
 
 def string_ends(structure, strings):
     """Motion (strings, n, 3) at the saddle and at the nut of each structure mode."""
-    body, space = structure.body, structure.space
+    saddle, nut = string_places(structure.body, strings)
+    at_saddle = _moved(structure, "top", saddle)
+    return at_saddle, np.zeros_like(at_saddle) if nut is None else _moved(structure, "neck", nut)
+
+
+def string_places(body, strings):
+    """Places (strings, 3) [m] where strings bear on the saddle, carried by the top, and on the nut, carried by the neck;
+    None for the nut of a body without a neck."""
     b, x = body.bridge, body.bridge.saddle_x
     across = np.linspace(0.5, -0.5, strings) if strings > 1 else np.zeros(1)
     y = b.centre[1] + SADDLE_SPREAD * across
     height = top_height(body, x, y) + body.top.thickness / 2 + b.saddle_height
-    saddle = _moved(structure, space, "top", np.column_stack([np.full(strings, x), y, height]))
+    saddle = np.column_stack([np.full(strings, x), y, height])
     if body.neck is None:
-        return saddle, np.zeros_like(saddle)
-    end = body.outline.length + body.neck.length
-    place = np.column_stack(
-        [np.full(strings, end), NUT_SPREAD * across, np.full(strings, body.neck.fingerboard_thickness)]
-    )
-    return saddle, _moved(structure, space, "neck", place)
+        return saddle, None
+    end = np.full(strings, body.outline.length + body.neck.length)
+    return saddle, np.column_stack([end, NUT_SPREAD * across, np.full(strings, body.neck.fingerboard_thickness)])
 
 
-def _moved(structure, space, part, points):
-    rows = [normal_displacement(space, (part,), points, np.tile(axis, (len(points), 1))) for axis in np.eye(3)]
-    return np.stack([r @ structure.shape for r in rows], axis=-1)
+def _moved(structure, part, points):
+    axes = np.repeat(np.eye(3), len(points), axis=0)
+    rows = normal_displacement(structure.space, (part,), np.tile(points, (3, 1)), axes) @ structure.shape
+    return np.moveaxis(rows.reshape(3, len(points), -1), 0, -1)

@@ -1,13 +1,21 @@
 """Helpers for all tests."""
 
+import json
 import os
 import tomllib
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_name, "1")  # one test process a core already
+
+
+def pytest_addoption(parser):
+    parser.addoption(
+        "--dossier", metavar="FILE", help="write what the tests compare with, as JSON for tests/dossier.py"
+    )
 
 
 def pytest_configure(config):
@@ -32,3 +40,37 @@ def own_cell_cache(tmp_path_factory):
 def literature():
     """Every published value used by the tests, as {case: {value, tolerance, source, ...}}."""
     return tomllib.loads((Path(__file__).parent / "literature.toml").read_text(encoding="utf-8"))
+
+
+@pytest.fixture
+def record(request):
+    """record(case, source, reference, computed, unit=""): keeps what a test compares, for the verification dossier.
+
+    reference, computed: numbers, or lists of equal length. It travels with the test's report, so any number of processes
+    may record.
+    """
+
+    def keep(case, source, reference, computed, unit=""):
+        reference, computed = ([float(x) for x in np.ravel(values)] for values in (reference, computed))
+        if len(reference) != len(computed) or not reference:
+            raise ValueError(f"'{case}': {len(computed)} values computed; expected {len(reference)}")
+        row = {"case": case, "source": source, "reference": reference, "computed": computed, "unit": unit}
+        request.node.user_properties.append(("dossier", row))
+
+    return keep
+
+
+def pytest_runtest_logreport(report):
+    if report.when == "call" and report.passed:
+        file = report.nodeid.split("::")[0].rsplit("/", 1)[-1]
+        _recorded.extend({"file": file, **row} for name, row in report.user_properties if name == "dossier")
+
+
+def pytest_sessionfinish(session):
+    file = session.config.getoption("--dossier")
+    if file and not hasattr(session.config, "workerinput"):  # the one process that all reports reach
+        rows = sorted(_recorded, key=lambda row: (row["file"], row["case"]))
+        Path(file).write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
+
+
+_recorded = []

@@ -1,6 +1,5 @@
 """Boundary elements against closed forms of sound fields."""
 
-import time
 import tracemalloc
 from pathlib import Path
 
@@ -58,11 +57,12 @@ def test_static_integrals_against_brute_force():
         assert solid == pytest.approx(np.mean(d @ normal / r**3) * area, rel=1e-3)
 
 
-def test_the_potential_at_the_centre_of_a_disc():
+def test_the_potential_at_the_centre_of_a_disc(record):
     """int 1/r dS over a flat disc from its own centre is 2 pi a: a point on the triangles' plane, at their corners."""
     disc = pill(0.3 * np.arange(1, 13) / 12, 0.01)
     single, angle = rad.static_integrals(disc, np.array([[0, 0, 0.005]]))
     up = disc.normal[:, 2] > 0.9
+    record("potential at the centre of a disc", "exact: 2πa", 2 * np.pi * 0.3, single[0, up].sum(), "m")
     assert single[0, up].sum() == pytest.approx(2 * np.pi * 0.3, rel=2e-3)  # a 72-sided polygon is smaller by 0.1 %
     assert not angle[0, up].any()
 
@@ -77,7 +77,7 @@ def test_a_closed_surface_fills_the_view_from_inside_and_nothing_from_outside(po
 
 
 @pytest.mark.parametrize("ka", [0.1, 0.5, 1.0, 2.0])
-def test_pulsating_and_oscillating_sphere(ka):
+def test_pulsating_and_oscillating_sphere(ka, record):
     """Specific impedances of Morse & Ingard, Theoretical Acoustics (1968), ch. 7: i ka/(1 + i ka), and for the
     swinging sphere i ka (1 + i ka)/(2 + 2 i ka - (ka)^2). 0.5 % and 0.9 %: 1280 flat facets.
     """
@@ -86,6 +86,11 @@ def test_pulsating_and_oscillating_sphere(ka):
     area = 4 * np.pi * 0.2**2
     pulsating = RHO_C * area * 1j * ka / (1 + 1j * ka)
     swinging = RHO_C * area / 3 * 1j * ka * (1 + 1j * ka) / (2 + 2j * ka - ka**2)
+    for found, exact, kind in zip(z, (pulsating, swinging), ("pulsating", "swinging")):
+        source = "Morse & Ingard, Theoretical Acoustics (1968), ch. 7"
+        record(
+            f"{kind} sphere, ka {ka:g}: R and X", source, [exact.real, exact.imag], [found.real, found.imag], "N s/m"
+        )
     for found, exact, tolerance in zip(z, (pulsating, swinging), (0.005, 0.009)):
         assert found.real == pytest.approx(exact.real, rel=tolerance)
         assert found.imag == pytest.approx(exact.imag, rel=tolerance)
@@ -124,7 +129,7 @@ def test_manufactured_field_of_a_box():
         assert outside == pytest.approx(np.full(3, np.exp(-1j * omega / SPEED) / (4 * np.pi)), rel=0.005)
 
 
-def test_monopole_at_low_frequency():
+def test_monopole_at_low_frequency(record):
     """W = rho c k^2 |U|^2 / (8 pi) (Pierce, Acoustics, 1981) at 20 Hz, where the box is 1/36 of a wavelength: 1 %."""
     surface = box((0.48, 0.36, 0.10), (10, 8, 2))
     hole = rad.piston(surface, np.flatnonzero((surface.centroid[:, 2] > 0.099) & (surface.centroid[:, 0] > 0.3)))
@@ -133,7 +138,9 @@ def test_monopole_at_low_frequency():
     U = surface.area @ v
     assert U[0] == pytest.approx(1)
     exact = RHO_C * (omega / SPEED) ** 2 * U**2 / (8 * np.pi)
-    assert rad.surface_power(surface, solved(surface, v, omega), v) == pytest.approx(exact, rel=0.01)
+    found = rad.surface_power(surface, solved(surface, v, omega), v)
+    record("small box as a monopole, 20 Hz", "Pierce, Acoustics, 1981: ρ c k² |U|²/(8π)", exact, found, "W")
+    assert found == pytest.approx(exact, rel=0.01)
 
 
 @pytest.mark.parametrize("f", [60.0, 400.0])
@@ -155,7 +162,7 @@ def test_power_by_surface_and_far_field(f):
 
 
 @pytest.mark.parametrize("ka", [0.05, 0.3, 1.0, 2.0])
-def test_baffled_piston(ka):
+def test_baffled_piston(ka, record):
     """Both faces of a thin disc moving outward mirror each other: the plane between them is a baffle.
 
     Piston functions 1 - J1(2ka)/ka and H1(2ka)/ka (Rayleigh; Pierce, Acoustics, 1981); at small ka the added mass is
@@ -166,6 +173,13 @@ def test_baffled_piston(ka):
     v = (np.abs(disc.normal[:, 2]) > 0.9).astype(float)[:, None]
     z = impedance(disc, v, omega)[0] / 2  # a side
     R, X = 1 - j1(2 * ka) / ka, struve(1, 2 * ka) / ka
+    scaled = z / (RHO_C * np.pi * a**2)
+    record(
+        f"baffled piston, ka {ka:g}: R and X over ρcS",
+        "Rayleigh; Pierce, Acoustics, 1981",
+        [R, X],
+        [scaled.real, scaled.imag],
+    )
     assert z.real == pytest.approx(RHO_C * np.pi * a**2 * R, rel=0.01)
     assert z.imag == pytest.approx(RHO_C * np.pi * a**2 * X, rel=0.01)
     if ka == 0.05:
@@ -248,8 +262,8 @@ def test_too_few_frequencies_and_no_points(modes_on_a_box):
 
 
 @pytest.mark.slow
-def test_time_memory_and_far_field_on_a_body():
-    """Set-up and ten frequencies under 60 s in one thread, under 1 GB; power by surface and far field within 1 %."""
+def test_memory_and_far_field_on_a_body():
+    """A solve in less than 1 GB; power by surface and far field within 1 %."""
     mesh = outer_surface(read_sheet(BODIES / "hazel.toml"))
     surface = rad.boundary(mesh.nodes, mesh.triangles)
     assert 1000 < len(surface.area) < 1500
@@ -261,9 +275,7 @@ def test_time_memory_and_far_field_on_a_body():
     v = np.column_stack(
         [rad.piston(surface, mesh.groups["soundhole"]), *(on * s for s in shape for on in plate.values())]
     )
-    start = time.process_time()
     known = rad.radiation(surface, v)
-    assert time.process_time() - start < 60
     tracemalloc.start()
     omega = 2 * np.pi * known.frequency[4]
     p = solved(surface, v, omega)
@@ -276,15 +288,15 @@ def test_time_memory_and_far_field_on_a_body():
 
 
 @pytest.mark.slow
-def test_piston_in_a_broad_box():
-    """End correction 8/(3 pi) = 0.849 radii in an infinite baffle; the face of a slab six radii wide falls short by 3 %.
-
-    Dalmont, Nederveen & Joly, J. Sound Vib. 244:505 (2001): 3.1 % for an open tube with such a flange (fit from memory).
-    """
+def test_piston_in_a_broad_box(literature, record):
+    """End correction 8/(3 pi) = 0.849 radii in an infinite baffle; the face of a slab six radii wide falls short by 3 %."""
+    case = literature["flanged_opening"]
     slab = pill([*np.linspace(0.02, 0.1, 5), 0.125, 0.155, 0.19, 0.24, 0.3, 0.38, 0.48, 0.6], 0.1)
     hole = np.flatnonzero((np.hypot(*slab.centroid[:, :2].T) < 0.1) & (slab.normal[:, 2] > 0.9))
     omega = 2 * np.pi * 20
     z = impedance(slab, rad.piston(slab, hole)[:, None], omega)[0]
     a = np.sqrt(slab.area[hole].sum() / np.pi)
     end = z.imag / omega * np.pi * a / DENSITY
-    assert end == pytest.approx((1 - 0.031) * 8 / (3 * np.pi), rel=0.01)
+    published = (1 - case["value"]) * 8 / (3 * np.pi)
+    record("end correction of a flanged opening, radii", case["source"], published, end)
+    assert end == pytest.approx(published, rel=case["tolerance"])

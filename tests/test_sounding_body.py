@@ -1,10 +1,13 @@
 """A guitar with its air, hung free and on the lap: balance of power, shares, the first resonances, a model of three masses."""
 
+from dataclasses import replace
+
 import box_cases as cases
 import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
+from fem import radiation as rad
 from fem.air import DENSITY, SPEED
 from fem.body_modes import RADIATION, dampings, mobility
 from fem.eigen import Modes, modes
@@ -14,6 +17,7 @@ from fem.wall_losses import GAMMA, PRANDTL, wall_losses
 from meshes.body import top_height
 from meshes.build import mesh_body
 from meshes.holding import FIRMER, FREE, LAP, SOFTER, hold, on_lap
+from meshes.outer_surface import outer_surface
 from meshes.outline import inside
 from meshes.parts import sections
 from meshes.sounding import AIR, outside, sounding, structure_of, surroundings, velocities
@@ -110,16 +114,41 @@ def test_patches_lie_on_the_body():
     assert (thigh.points[:, 1] < 0).all() and (arm.points[:, 1] > 0).all() and (arm.points[:, 2] > -0.02).all()
 
 
+@pytest.mark.slow
+def test_power_by_surface_and_by_far_field_of_every_mode(whole, found):
+    """Default outer surface, modes below 500 Hz: the surface integral at the mode's own frequency, and the resistance between
+    the ten frequencies that the model takes, within 1 % of the far field, where at least a thousandth of the loss is sound.
+
+    The rest, necks that swing, differ by up to 1.1 %: their flow cancels to a hundredth of what moves, and the surface's
+    triangles tell so little sound less well; that is less than a millionth of their loss.
+    """
+    mesh = outer_surface(whole.structure.body)
+    around = replace(whole.around, surface=rad.boundary(mesh.nodes, mesh.triangles), groups=mesh.groups)
+    surface, V, m = around.surface, velocities(whole.structure, around), found[FREE]
+    known, fixed, (directions, weights) = rad.radiation(surface, V), rad.static(surface), rad.sphere_directions(10)
+    loud = []
+    for k in np.flatnonzero(m.elastic & (m.frequency < 500)):
+        omega, x = 2 * np.pi * m.frequency[k], m.shape[: V.shape[1], k]
+        v = (V @ x)[:, None]
+        p = rad.surface_pressure(surface, fixed, v, omega)
+        far = rad.far_power(rad.far_pressure(surface, p, v, directions, omega), weights)[0]
+        of_model = np.real(x.conj() @ rad.resistance_at(known, omega)[0] @ x) / 2
+        miss = np.array([rad.surface_power(surface, p, v)[0], of_model]) / far - 1
+        share = m.loss_share[RADIATION][k]
+        loud.append(share >= 1e-3)
+        assert np.abs(miss).max() < 0.01 if loud[-1] else share * np.abs(miss).max() < 1e-6
+    assert sum(loud) > 0.7 * len(loud) >= 8
+
+
 # --- resonances ---
 
 
-def test_first_two_resonances_with_air_lie_in_the_range_of_the_kind(found):
-    """80-115 and 160-200 Hz: wide about the 96-101 and 175-188 Hz published for steel-string guitars, which other
-    instruments gave; nothing here was tuned to them, and this sheet is none of those. The mesh is 2 % stiff.
-    """
-    m = found[FREE]
+def test_first_two_resonances_with_air_lie_in_the_range_of_the_kind(found, literature):
+    """The published bands of other steel-string guitars, widened: nothing here was tuned to them. The mesh is 2 % stiff."""
+    case, m = literature["steel_string_guitars"], found[FREE]
     airy = m.frequency[(m.air_share > 0.15) & m.elastic]
-    assert 80 < airy[0] < 115 and 160 < airy[1] < 200
+    for f, (low, high) in zip(airy, case["value"]):
+        assert low * (1 - case["tolerance"]) < f < high * (1 + case["tolerance"])
     assert m.air_share[m.frequency == airy[0]] > 0.4
 
 
@@ -171,7 +200,7 @@ def test_the_static_answer_does_not_depend_on_how_many_modes_are_kept(whole):
 # --- air at its walls ---
 
 
-def test_warmth_lost_by_the_uniform_pressure(whole):
+def test_warmth_lost_by_the_uniform_pressure(whole, record):
     """(gamma - 1) d_t/2 S/V of a rigid closed box (Pierce, Acoustics, 1981), d_t the thermal layer: by hand from S and V."""
     H, C = wall_losses(whole.around.cavity, whole.around.air, whole.coupling, 100.0)
     cavity = whole.around.cavity
@@ -186,7 +215,11 @@ def test_warmth_lost_by_the_uniform_pressure(whole):
     pump[whole.coupling.c.shape[1] :] = still / (
         2 * np.pi * whole.around.air.frequency[1:]
     )  # only the uniform pressure left
-    assert pump @ H @ pump / (pump @ whole.stored[AIR] @ pump) == pytest.approx(eta, rel=1e-6)
+    found = pump @ H @ pump / (pump @ whole.stored[AIR] @ pump)
+    record(
+        "warmth lost by the air's uniform pressure, loss factor", "Pierce, Acoustics, 1981, 10-4, by hand", eta, found
+    )
+    assert found == pytest.approx(eta, rel=1e-6)
     assert np.linalg.eigvalsh(C)[0] > -1e-12 * C.max() and C.max() > 0
 
 

@@ -1,0 +1,155 @@
+"""A sounding body in a reduced basis: everything of the air is computed once, a variant costs milliseconds.
+
+The basis V (dofs, r) of one mesh takes the place of the modes: its columns' flow over the outer surface (boundary elements),
+what they do to the enclosed air, and the motion of the places where the body is held, driven and strung. A variant's modes
+y (r, n) then turn all of that into their own coordinates; no array of the size of a mesh is touched.
+"""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import scipy.linalg as sl
+
+from fem.air import Coupling, couple
+from fem.coupled_air import with_rigid
+from fem.eigen import SHIFT, Factor, Modes, rigid_modes
+from fem.interpolate import basis_space
+from fem.radiation import Radiation, clipped, in_basis, radiation
+from fem.response import residual_vector
+from fem.wall_losses import wall_integrals
+from meshes.cavity import wood_inside
+from meshes.holding import hung_free, on_lap
+from meshes.sounding import saddle_rows, sounding_from, structure_from, surface_velocities
+from meshes.string_body import string_places
+
+REACH = 0.06  # m, about the places where the body is held and strung: so far is its motion kept
+STRINGS = 6
+
+
+@dataclass(frozen=True)
+class Tones:
+    """Rigid-wall modes of enclosed air without their shapes; the first is the uniform pressure."""
+
+    frequency: np.ndarray  # (k,) Hz
+    density: float
+    speed: float
+
+    def first(self, k):
+        """The same with the first k modes alone."""
+        return replace(self, frequency=self.frequency[:k])
+
+
+@dataclass(frozen=True)
+class Enclosed:
+    """The air inside one body and what the columns of a basis do to it; plain arrays, so that it travels."""
+
+    body: object = field(repr=False)  # that it was computed for
+    air: Tones
+    openings: dict
+    coupling: Coupling = field(repr=False)  # of the r columns, then the openings; without residual_pressure
+    walls: tuple = field(repr=False)  # wall_integrals
+    volume: float  # m3 of air
+
+    def inside(self, body):
+        """The same for a body of other thicknesses: openings as thick as its wood, the volume of the uniform pressure to
+        first order in the thickness of plates and sides. The other modes of the air stay.
+        """
+        if body is self.body:
+            return self
+        volume = self.volume + air_gained(self.body, body)
+        thick = lambda name: body.top.thickness if name == "soundhole" else body.side_thickness
+        openings = {name: replace(o, thickness=thick(name)) for name, o in self.openings.items()}
+        scale = np.sqrt(self.volume / volume)
+        first = np.append(scale, np.ones(len(self.air.frequency) - 1))
+        warm, rub = self.walls
+        return replace(
+            self, body=body, openings=openings, volume=volume, walls=(first[:, None] * warm * first, rub),
+            coupling=replace(self.coupling, c=first[:, None] * self.coupling.c),
+        )  # fmt: skip
+
+
+def air_gained(old, new):
+    """m3 by which the air inside grows from one body to another of the same outline and heights."""
+    inward = lambda body: body.side_thickness - body.sides[0].thickness / 2
+    plates = (old.top.thickness + old.back.thickness - new.top.thickness - new.back.thickness) / 2
+    sides = inward(old) - inward(new)
+    height = float(np.mean([h for *_, h in old.heights]))
+    return plates * old.outline.area + sides * old.outline.perimeter * height + wood_inside(old) - wood_inside(new)
+
+
+@dataclass(frozen=True)
+class SoundingBasis:
+    """What a basis of one mesh does to the air outside, and the places where the body is held and strung."""
+
+    space: object = field(repr=False)  # BasisSpace
+    radiation: Radiation = field(repr=False)  # of the r columns, then the openings; its negative eigenvalues kept
+
+
+def sounding_basis(body, space, V, around, **options):
+    """SoundingBasis of a basis V (dofs, r) on a Space, and the Surroundings of a Body. options: as for radiation()."""
+    return SoundingBasis(held_places(body, space, V), radiation_of(space, V, around, **options))
+
+
+def held_places(body, space, V):
+    """BasisSpace of the places where a Body is held, driven and strung."""
+    return basis_space(space, V, rigid_modes(space.points), places(body), REACH)
+
+
+def radiation_of(space, V, around, **options):
+    """Radiation of the columns of V and the openings, its negative eigenvalues kept; options: as for radiation()."""
+    return radiation(around.surface, surface_velocities(space, V, around), clip=False, **options)
+
+
+def enclosed(body, space, V, around):
+    """Enclosed of a Body, its Surroundings and a basis V (dofs, r) on a Space."""
+    cavity, air = around.cavity, around.air
+    coupling = couple(space, V, cavity, air)
+    coupling = replace(coupling, residual_pressure=np.zeros((0, coupling.c.shape[1])))
+    tones = Tones(air.frequency, air.density, air.speed)
+    return Enclosed(
+        body, tones, cavity.openings, coupling, wall_integrals(cavity, air), cavity.volume - cavity.solid
+    )  # fmt: skip
+
+
+def places(body):
+    """{part: (n, 3) m}: where the body is held, hung or on the lap, driven, and where its strings end."""
+    saddle, nut = string_places(body, STRINGS)
+    found = {"top": [saddle]} | ({} if nut is None else {"neck": [nut]})
+    for patch in (*hung_free(body, 1.0), *on_lap(body)):
+        found.setdefault(patch.part, []).append(patch.points)
+    return {part: np.concatenate(points) for part, points in found.items()}
+
+
+def saddle_bending(body, model, weights, found):
+    """(dofs, 1) how the model with some weights bends under a force at the saddle, beyond its Modes `found`: a shape that a
+    basis needs, since no mode below the validity limit holds it.
+    """
+    K, M = model.matrix("K", weights), model.matrix("M", weights)
+    shift = max(SHIFT, -((2 * np.pi * found.frequency[0]) ** 2))
+    load = saddle_rows(body, model.space).T @ np.ones(1)
+    full = with_rigid(model.space, M, found)
+    return residual_vector(Factor(K - shift * M).solve, shift, M, full.shape, load)[:, None]
+
+
+def structure_in(basis, body, weighed, frequency, y, all_parts=True):
+    """Structure of a Body from merged_terms.Weighed coefficients and its elastic modes: frequency (n,) [Hz], y (r, n).
+
+    all_parts: stiffness and mass of every part between the modes as well, which only `modes_of` needs.
+    """
+    none = np.zeros(len(frequency))
+    between = lambda shape: weighed.between(shape, all_parts)
+    found = Modes(frequency, y, none, none[:0])
+    return structure_from(body, basis.space, weighed.K, weighed.M, found, between, sum(weighed.mass.values()))
+
+
+def sounding_in(basis, air, structure, fewer=False):
+    """Sounding of a Structure in a basis (its shapes are coordinates (r, n)), with the Enclosed air of its body.
+
+    fewer: as for `sounding`.
+    """
+    T = sl.block_diag(structure.shape, np.eye(len(air.openings)))
+    c = air.coupling
+    coupling = replace(
+        c, c=c.c @ T, residual_mass=T.T @ c.residual_mass @ T, residual_pressure=np.zeros((0, T.shape[1]))
+    )  # fmt: skip
+    return sounding_from(structure, air, coupling, air.walls, clipped(in_basis(basis.radiation, T)), fewer)
