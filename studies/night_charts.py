@@ -16,6 +16,7 @@ COLOURS = (
     "#2a7f7f",
 )  # told apart in print
 W, H, LEFT, BOTTOM, TOP, RIGHT = 420, 260, 58, 44, 14, 14
+WORD_ROOM = 0.2  # of the axis, beside the first and the last word on it
 
 
 def ticks(low, high, most=5):
@@ -32,8 +33,8 @@ class Axes:
     """Maps numbers to places on a chart and draws its frame."""
 
     def __init__(self, x, y, x_label, y_label, words=None):
-        pad = lambda a, b: (a - 0.04 * (b - a or 1), b + 0.04 * (b - a or 1))
-        self.x0, self.x1 = pad(float(np.min(x)), float(np.max(x)))
+        pad = lambda a, b, room=0.04: (a - room * (b - a or 1), b + room * (b - a or 1))
+        self.x0, self.x1 = pad(float(np.min(x)), float(np.max(x)), WORD_ROOM if words else 0.04)
         self.y0, self.y1 = pad(float(np.min(y)), float(np.max(y)))
         self.labels, self.words = (x_label, y_label), words
 

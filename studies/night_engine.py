@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from studies.inputs import BadInput
 
 AHEAD = 3  # items waiting for each worker: enough to keep it busy, few enough to stop soon
-DEATHS = 5  # times that an item may lose its worker before the night stops
+DEATHS = 1  # times that Dask may give an item up, each after four workers died on it, before the night stops
 CONNECT = 20  # s to reach a scheduler
 PATIENCE = 60  # s to wait for the first worker of a scheduler
 

@@ -2,7 +2,7 @@
 
 import itertools
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -10,7 +10,9 @@ from fem.merged_terms import merge
 from fem.model import assemble, weights
 from fem.reduce import Greedy, greedy, reduce
 from meshes.build import mesh_body
+from meshes.sounding_basis import saddle_bending
 from studies.fingerprint import fingerprint
+from studies.night_air import air_of
 from studies.night_bodies import body_at, find_moves, fingerprint_of, moved, moves_at, same_body, variant_build
 from studies.night_design import Variant
 from studies.night_plan import extremes
@@ -27,7 +29,7 @@ from studies.night_sections import (
     unchanged,
 )
 
-MODEL_VERSION = 1  # raise whenever a row may change
+MODEL_VERSION = 2  # raise whenever a row may change
 ENOUGH = 30  # variants of one mesh for which a reduced basis pays
 MOST_GROUNDS = 12  # sheets read beforehand; with more, every variant is solved in full
 TRIED = 4  # variants of each ground whose body is read afresh to prove the quick way
@@ -55,6 +57,8 @@ class Kit:
     constant: dict  # {(values, rim): {function: its sections}} that the plan does not change
     merged: dict  # {mesh: Merged}
     saddle: dict  # {mesh: (r,) the basis at the saddle's middle}
+    outside: dict = field(default_factory=dict)  # {mesh: SoundingBasis}, of nights with strings
+    inside: dict = field(default_factory=dict)  # {(values, rim): Enclosed}
     words: tuple[str, ...] = ()  # what was done, for the log
 
     def ground_key(self, variant):
@@ -80,9 +84,11 @@ def row_key(night, sheet, variant):
         for key in f.keys
     }
     plan = night.plan
+    strings = (night.strings, night.notes_at, night.pluck, plan.sustain.held) if plan.plucked else ()
     return fingerprint(
-        MODEL_VERSION, sheet, written, variant.draws, variant.rim, plan.mesh_size_mm, plan.modes, list(plan.outputs)
-    )
+        MODEL_VERSION, sheet, written, variant.draws, variant.rim, plan.mesh_size_mm, plan.modes, list(plan.outputs),
+        *strings,
+    )  # fmt: skip
 
 
 def prepare(night, variants, folder, cells, say=lambda text: None):
@@ -119,14 +125,19 @@ def prepare(night, variants, folder, cells, say=lambda text: None):
     served = [v for v in variants if mesh_of(v) in large]
     slow, constant, told = slow_pieces(kit, served, cells, say)
     kit = replace(kit, slow=slow, constant=constant)
-    merged, saddle = {}, {}
+    merged, saddle, outside, inside = {}, {}, {}, {}
     for name in large:
         mine = [v for v in served if mesh_of(v) == name]
-        merged[name], saddle[name], more = reduced_model(kit, mine, meshes[name], folder, say)
+        model, V, merged[name], saddle[name], more = reduced_model(kit, mine, meshes[name], folder, say)
         told += more
+        if night.plan.plucked:
+            made = {(kit.ground_key(v), v.rim): v for v in reversed(mine)}
+            made = {at: variant_build(grounds[at[0]].body, grounds[at[0]].moves, v).body for at, v in made.items()}
+            outside[name], within = air_of(made, model.space, V, folder, say, MODEL_VERSION)
+            inside |= within
     if (rest := len(variants) - len(served)) > 0:
         words.append(f"{rest} variants on meshes of fewer than {ENOUGH} variants each are solved in full")
-    return replace(kit, merged=merged, saddle=saddle, words=(*words, *told))
+    return replace(kit, merged=merged, saddle=saddle, outside=outside, inside=inside, words=(*words, *told))
 
 
 def quick_is_right(night, ground, variants):
@@ -222,6 +233,9 @@ def _job(plan, axes, variants, body_of, start, ends, piece):
     for axis, low, high in zip(axes, ends, ends[len(axes) :]):
         if any(inputs(body, piece) != name for body in (low, high)):
             own.append(axis)
+    if plan.accuracy.cells == 1:
+        middle = variant_at(plan, variants[0], axes, np.zeros(len(axes)))
+        return [body_of(replace(middle, draws={}))], None, own
     names = [axis[0] for axis in own]
     distinct = {}
     for v in variants:
@@ -247,7 +261,9 @@ class Cells:
 
 
 def reduced_model(kit, variants, mesh, folder, say):
-    """(Merged, the basis at the saddle (r,), words) for the variants of one mesh; the basis is kept in the folder."""
+    """(Model, basis V, Merged, the basis at the saddle (r,), words) for the variants of one mesh; the basis is kept in the
+    folder.
+    """
     plan = kit.night.plan
     model = assemble(mesh)
     pick = np.unique(np.linspace(0, len(variants) - 1, SPANNING).round().astype(int))
@@ -255,19 +271,22 @@ def reduced_model(kit, variants, mesh, folder, say):
     samples = [weights(sections[i]) for i in np.unique(np.linspace(0, len(pick) - 1, TRAIN).round().astype(int))]
     want = (plan.modes, MARGIN * plan.accuracy.estimate, plan.accuracy.basis)
     table = [[list(key), value] for w in samples for key, value in sorted(w.items())]
-    file = folder / f"basis-{fingerprint(MODEL_VERSION, mesh, table, list(want))}.npz"
+    body = kit.grounds[kit.ground_key(variants[0])].body
+    also = (lambda w, modes: saddle_bending(body, model, w, modes)) if plan.plucked else None
+    bent = ("bent at the saddle",) if plan.plucked else ()
+    file = folder / f"basis-{fingerprint(MODEL_VERSION, mesh, table, list(want), *bent)}.npz"
     found = load_basis(file)
     if found is None:
-        found = greedy(model, samples, *want, say=say)
+        found = greedy(model, samples, *want, say=say, also=also)
         save_basis(file, found)
     say("projecting")
     reduced = reduce(model, found.V, found.Z)
-    at = saddle_node(model, kit.grounds[kit.ground_key(variants[0])].body)
+    at = saddle_node(model, body)
     words = (
         f"reduced basis of {reduced.size} from {len(found.solved)} full solves of {model.size} unknowns; largest estimate "
         f"over {len(samples)} variants {min(found.worst):.2g} (first {found.worst[0]:.2g})",
     )
-    return merge(reduced, sections), found.V[6 * at + 2].copy(), words
+    return model, found.V, merge(reduced, sections), found.V[6 * at + 2].copy(), words
 
 
 def saddle_node(model, body):

@@ -182,11 +182,11 @@ def paired(data, seed=0):
             100 * (loss[old] / loss[new] - 1),
             o["rim_g"][new] - o["rim_g"][old],
         )
-        found.append(Paired(rim, len(pairs), *(_five(v, seed) for v in values)))
+        found.append(Paired(rim, len(pairs), *(five(v, seed) for v in values)))
     return found
 
 
-def _five(values, seed):
+def five(values, seed):
     """Median, its 95 % interval from resampling, 5 and 95 per cent of the values; nan where nothing is known."""
     values = values[np.isfinite(values)]
     if not len(values):

@@ -2,13 +2,14 @@
 
 import math
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import ValidationError
 
+from fem.strings import Pluck
 from fem.woods import library
+from meshes.sheet import body_of
 from meshes.sheet_errors import (
     NOTHING,
     Mistake,
@@ -22,93 +23,13 @@ from meshes.sheet_errors import (
     value_at,
 )
 from meshes.sheet_fields import Sheet
+from meshes.sheet_strings import pluck_of, strings_of
+from meshes.string_sets import set_names
 from studies.inputs import BadInput
+from studies.night_fields import MOST, OWN_STRINGS, Plan
+from studies.night_notes import spread
 
 PLANS, BODIES = Path(__file__).with_name("plans"), Path(__file__).parents[1] / "meshes" / "bodies"
-MOST = 200_000  # variants of one plan
-BOARDS = (
-    "top", "back", "sides", "top_braces", "back_braces", "bridge", "bridge_plate", "lining_top", "lining_back",
-    "neck_block", "tail_block", "side_bars", "neck",
-)  # fmt: skip
-RIM_BUILDS = (
-    "sheet", "kerfed", "reversed_kerfed", "solid_laminated", "solid_trimmed", "doubled_sides", "single_sides",
-    "stiff_limit",
-)  # fmt: skip
-Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
-Whole = Annotated[int, Field(strict=True)]
-Text = Annotated[str, Field(strict=True, min_length=1)]
-
-
-class Table(BaseModel):
-    """A table of the plan: unknown keys are mistakes."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
-
-
-class Factor(Table):
-    """One thing that varies: one or more keys of the sheet that take the same value."""
-
-    name: Text
-    keys: list[Text] = Field(min_length=1, description="keys of the sheet, as 'top.thickness_mm'")
-    low: Number | None = Field(None, alias="from", description="least value of a range")
-    high: Number | None = Field(None, alias="to", description="largest value of a range")
-    steps: int | None = Field(None, ge=2, le=100, strict=True, description="of the range, in a grid")
-    mean: Number | None = Field(None, description="of a normal distribution, cut at three standard deviations")
-    deviation: Number | None = Field(None, gt=0, description="standard deviation of that distribution")
-    levels: list[Whole | Number | Text] | None = Field(None, min_length=2, max_length=100)
-    times: bool = Field(False, strict=True, description="true: the values multiply what the sheet says")
-
-
-class Scatter(Table):
-    """Boards of one species differ: density and stiffness scatter as the library of woods says."""
-
-    name: Text
-    boards: list[Literal[BOARDS]] = Field(min_length=1)
-    correlation: Number = Field(1.0, ge=0, le=1, description="between these boards; 1: cut from one plank")
-
-
-class Design(Table):
-    """How the variants are spread."""
-
-    kind: Literal["grid", "latin_hypercube", "sobol", "random"] = "sobol"
-    samples: int = Field(1024, ge=2, le=MOST, strict=True)
-    paired: bool = Field(True, strict=True, description="true: each rim build is computed for the same draws")
-
-
-class Rim(Table):
-    """Which builds of the rim are compared."""
-
-    builds: list[Literal[RIM_BUILDS]] = Field(["sheet"], min_length=1)
-
-
-class Accuracy(Table):
-    """How exact, and what is done where the reduced model is not."""
-
-    estimate: Number = Field(0.03, ge=1e-6, le=0.5, description="a variant above is solved in full")
-    basis: int = Field(200, ge=20, le=500, strict=True, description="columns of the reduced basis at most")
-    cells: int = Field(24, ge=6, le=2000, strict=True, description="solid cells per lining or joint that varies")
-    check_percent: Number = Field(1.0, ge=0, le=100, description="of the variants solved in full afterwards")
-    check_most: int = Field(200, ge=1, le=2000, strict=True)
-    full_share: Number = Field(0.1, ge=0, le=1, description="pause when more variants than this need a full solve")
-
-
-class Plan(Table):
-    """A whole night."""
-
-    plan_version: Literal[1] = 1
-    name: Text = "night"
-    sheet: Text = Field("hazel.toml", description="the base sheet, beside the plan or one of the examples")
-    seed: int = Field(1, ge=0, strict=True)
-    mesh_size_mm: Number = Field(25.0, ge=5, le=100)
-    modes: int = Field(30, ge=2, le=60, strict=True)
-    outputs: list[Literal["frequencies", "shares"]] = Field(
-        ["frequencies", "shares"], description="kept for each mode, beside the summary of each variant"
-    )
-    design: Design = Design()
-    factor: list[Factor] = []
-    scatter: list[Scatter] = []
-    rim: Rim = Rim()
-    accuracy: Accuracy = Accuracy()
 
 
 @dataclass(frozen=True)
@@ -122,6 +43,9 @@ class Night:
     places: dict  # {key of a factor: location in the tables (tuple)}
     whole: frozenset  # keys that take whole numbers only
     base: dict  # {key: what the sheet, its defaults or the library of woods say, or None}
+    strings: tuple = ()  # of fem.strings.String, of a night with plucked notes
+    notes_at: tuple = ()  # ((string, fret), ...) of its notes
+    pluck: Pluck = Pluck()
 
 
 def read_plan(plan, sheet=None):
@@ -137,7 +61,11 @@ def read_plan(plan, sheet=None):
         raise SheetError(
             from_pydantic(error.errors(), path.name, raw, set(), Plan.model_json_schema(by_alias=True))
         ) from None
-    sheet = Path(sheet) if sheet else sheet_of(found, path)
+    return night_of(found, path, Path(sheet) if sheet else sheet_of(found, path))
+
+
+def night_of(found, path, sheet):
+    """Night of a checked Plan, the path that it is named by, and its base sheet. SheetError with all mistakes."""
     if not sheet.is_file():
         raise SheetError([Mistake(path.name, "sheet", show_value(str(sheet)), "a build sheet that exists")])
     tables = tomllib.loads(sheet.read_text(encoding="utf-8-sig"))
@@ -156,7 +84,19 @@ def read_plan(plan, sheet=None):
         raise SheetError(mistakes)
     schema = Sheet.model_json_schema()
     whole = frozenset(key for key, place in places.items() if schema_at(schema, place).get("type") == "integer")
-    return Night(found, path, sheet, tables, places, whole, base)
+    return with_notes(Night(found, path, sheet, tables, places, whole, base))
+
+
+def with_notes(night):
+    """The Night with the strings and notes of its plan, where they are plucked."""
+    if not night.plan.plucked:
+        return night
+    body = body_of(night.raw, night.sheet.name, night.sheet.parent, library())
+    own = night.plan.sustain.strings == OWN_STRINGS
+    strings = strings_of(body, None if own else night.plan.sustain.strings)[0].strings
+    return replace(
+        night, strings=strings, notes_at=spread(night.plan.sustain.notes, len(strings)), pluck=pluck_of(body)
+    )
 
 
 def plan_path(plan):
@@ -178,7 +118,9 @@ def sheet_of(plan, path):
 
 
 def locate(key, tables, file, where):
-    """(location of a key of the sheet in its tables, mistakes); a brace is named, as 'brace.upper bar.width_mm'."""
+    """(location of a key of the sheet in its tables, mistakes); a brace is named, as 'brace.upper bar.width_mm', a side port
+    numbered as it comes in the sheet, as 'side_port.1.diameter_mm'.
+    """
     words = tuple(key.split("."))
     if words[0] == "brace":
         names = [b.get("name") for b in tables.get("brace", [])]
@@ -188,6 +130,14 @@ def locate(key, tables, file, where):
                 Mistake(file, f"{where}.keys", show_value(key), "'brace.NAME.key' of a brace of the sheet", hint)
             ]
         words = ("brace", names.index(words[1]), words[2])
+    if words[0] == "side_port":
+        count = len(tables.get("side_port", []))
+        if len(words) != 3 or words[1] not in map(str, range(1, count + 1)):
+            known = (
+                f"'side_port.NUMBER.key', NUMBER up to {count}" if count else "a key of the sheet; it has no side port"
+            )
+            return None, [Mistake(file, f"{where}.keys", show_value(key), known)]
+        words = ("side_port", int(words[1]) - 1, words[2])
     schema = Sheet.model_json_schema()
     node = schema_at(schema, words)
     if not node or "properties" in node or node.get("type") == "object":
@@ -240,6 +190,14 @@ def _check_whole(plan, file):
         found.append(Mistake(file, "rim.builds", show_value(plan.rim.builds), "each build once"))
     if plan.design.kind == "grid" and plan.scatter:
         found.append(Mistake(file, "design.kind", "'grid'", "a random design", "scatter of wood cannot lie on a grid"))
+    if "sustain" in plan.model_fields_set and not plan.plucked:
+        found.append(Mistake(file, "sustain", "a table", "'sustain' among the outputs as well"))
+    if plan.plucked and plan.sustain.strings not in (known := (OWN_STRINGS, *set_names())):
+        given = plan.sustain.strings
+        words = f"one of: {', '.join(known)}"
+        found.append(Mistake(file, "sustain.strings", show_value(given), words, nearest(given, known)))
+    if len(set(plan.sustain.held)) < len(plan.sustain.held):
+        found.append(Mistake(file, "sustain.held", show_value(plan.sustain.held), "each way to hold it once"))
     if (count := variant_count(plan)) > MOST:
         found.append(Mistake(file, "design", f"{count} variants", f"at most {MOST}"))
     return found

@@ -1,6 +1,7 @@
 """The page of a night: three plain sentences first, then main effects, paired rim builds and what cannot be bettered."""
 
 import platform
+from dataclasses import dataclass
 from datetime import date
 from importlib.metadata import version
 from pathlib import Path
@@ -14,11 +15,23 @@ from studies.night_charts import dots_chart, effect_chart, parallel_chart
 from studies.night_design import variants as all_variants
 from studies.night_kit import MODEL_VERSION
 from studies.night_numbers import SMALL, effects, frame, front, main_effect, paired
+from studies.night_paired import paired_notes
+from studies.night_rows import SHORT
 from studies.rim_report import CAUTIONS
 
 LABEL = "without air, radiation and strings: heat in the rim is an upper estimate; does not yet answer sustain"
+PLUCKED = (
+    "plucked notes with the air inside and outside, {}; shares and frequencies of single modes are those of the dry box"
+)
 MOST_DOTS, MOST_LINES = 3000, 200
 LEADS = ("heat_in_rim", "mean_loss_factor", "rim_g")  # outputs whose spread is explained
+OF_NOTES = {  # {median over the notes: (what it is, scale)}
+    "decay_s": ("time in which notes fall by 60 dB, s", 1),
+    "early_decay_s": ("early decay time of the notes, s", 1),
+    "pluck_in_rim": ("pluck's energy turned to heat in the rim, %", 100),
+    "pluck_radiated": ("pluck's energy radiated, %", 100),
+    "no_rim_loss_ratio": ("times longer notes if the rim had no loss", 1),
+}
 WORDS = {
     "heat_in_rim": "heat turned in the rim, %",
     "stored_in_rim": "stored in the rim, %",
@@ -28,22 +41,68 @@ WORDS = {
     "first_hz": "first mode, Hz",
 }
 SCALE = {"heat_in_rim": 100, "stored_in_rim": 100, "no_loss_gain": 100}
+ON_AXES = {"pluck_in_rim": "pluck's heat in the rim, %", "decay_s": "notes last (60 dB), s"}
+for _name, (_words, _scale) in OF_NOTES.items():
+    for _how, _short in SHORT.items():
+        WORDS[f"{_name}_{_short}"], SCALE[f"{_name}_{_short}"] = f"{_words} ({_how})", _scale
 PROVENANCE = ("numpy", "scipy", "scikit-fem", "gmsh")
 
 
-def sentences(data, found):
-    """Three plain sentences: what matters most, what does not, what is uncertain. found: (Effects, rest) of the heat."""
-    (ranked, rest), y = found, data.outputs.get("heat_in_rim")
+@dataclass(frozen=True)
+class Lead:
+    """The output that a night's page opens with."""
+
+    output: str
+    what: str  # in a sentence
+    unit: str
+
+
+def leads(plan):
+    """(Lead, ...): the heat in the rim, of plucked notes where there are any, and then how long they last."""
+    if not plan.plucked:
+        return (Lead("heat_in_rim", "the heat turned in the rim", "%"),)
+    how = plan.sustain.held[0]
+    return (
+        Lead(f"pluck_in_rim_{SHORT[how]}", f"the share of a pluck's energy turned to heat in the rim ({how})", "%"),
+        Lead(f"decay_s_{SHORT[how]}", f"how long a plucked note lasts ({how}, 60 dB, median of the notes)", "s"),
+    )
+
+
+def label(plan):
+    """What the numbers hold and what they do not."""
+    return PLUCKED.format(" and ".join(plan.sustain.held)) if plan.plucked else LABEL
+
+
+def outputs(plan):
+    """Outputs whose spread is explained, the leading ones first."""
+    return tuple(dict.fromkeys([*(lead.output for lead in leads(plan)), *LEADS]))
+
+
+def answer(plan, data, found):
+    """Plain sentences: what matters most, what does not, what is uncertain. found: {output: (Effects, rest)}."""
+    first, *others = leads(plan)
+    lines = sentences(data, found[first.output], first)
+    for lead in others:
+        words = sentences(data, found[lead.output], lead)[0]
+        rest = found[lead.output][1]
+        more = f" The fit leaves {share(rest)} of that spread unexplained." if rest > SMALL else ""
+        lines.insert(min(2, len(lines)), words + more)
+    return lines
+
+
+def sentences(data, found, lead):
+    """Three plain sentences: what matters most, what does not, what is uncertain. found: (Effects, rest) of the Lead."""
+    (ranked, rest), y = found, data.outputs.get(lead.output)
     if y is None or not np.isfinite(y).any():
         return ["Loss factors are not known for every part, so nothing can be said of heat."]
-    y = 100 * y[np.isfinite(y)]
+    y = SCALE.get(lead.output, 1) * y[np.isfinite(y)]
     low, high = np.percentile(y, [5, 95])
-    spread = f"nine tenths of the variants lie between {low:.1f} and {high:.1f} %"
+    spread = f"nine tenths of the variants lie between {number(low)} and {number(high)} {lead.unit}"
     if not ranked:
-        return [f"Within the ranges entered, nothing changes the heat turned in the rim: {np.median(y):.1f} %."]
+        return [f"Within the ranges entered, nothing changes {lead.what}: {number(np.median(y))} {lead.unit}."]
     top = ranked[0]
     lines = [
-        f"Within the ranges entered, {top.name} matters most for the heat turned in the rim: it accounts for {share(top.total)} of "
+        f"Within the ranges entered, {top.name} matters most for {lead.what}: it accounts for {share(top.total)} of "
         f"its spread ({share(top.total_low)} to {share(top.total_high)}); {spread}."
     ]
     little = [e.name for e in ranked if e.total_high < SMALL]
@@ -65,6 +124,11 @@ def sentences(data, found):
     return lines
 
 
+def number(value):
+    """'12.3'; below one with two decimals."""
+    return f"{value:.1f}" if abs(value) >= 1 else f"{value:.2f}"
+
+
 def share(value):
     """'41 %'; below one per cent with a decimal."""
     value = 100 * max(0.0, value)
@@ -78,8 +142,8 @@ def text(night, keys, store):
     data = frame(night, all_variants(night.plan), keys, store)
     if not len(data):
         return "no rows"
-    lines = [f"{night.plan.name}: {len(data)} of {len(keys)} variants, {LABEL}", ""]
-    lines += sentences(data, effects(data, "heat_in_rim"))
+    lines = [f"{night.plan.name}: {len(data)} of {len(keys)} variants, {label(night.plan)}", ""]
+    lines += answer(night.plan, data, {lead.output: effects(data, lead.output) for lead in leads(night.plan)})
     lines += ["", observed(store, keys)]
     return "\n".join(lines)
 
@@ -88,8 +152,10 @@ def write_page(night, keys, store, out):
     """Write index.html into the folder `out`; returns its path."""
     from studies.sweep import observed
 
-    data = frame(night, all_variants(night.plan), keys, store)
-    found = {name: effects(data, name) for name in LEADS} if len(data) else {}
+    plan, variants = night.plan, all_variants(night.plan)
+    data = frame(night, variants, keys, store)
+    found = {name: effects(data, name) for name in outputs(plan)} if len(data) else {}
+    lead = leads(plan)[0].output
     environment = Environment(
         loader=FileSystemLoader(Path(__file__).with_name("templates")), autoescape=select_autoescape(["html", "j2"])
     )
@@ -97,11 +163,13 @@ def write_page(night, keys, store, out):
     page = Path(out) / "index.html"
     page.write_text(
         environment.get_template("night.html.j2").render(
-            plan=night.plan, sheet=night.sheet.name, label=LABEL, rows=len(data), all=len(keys),
-            answer=sentences(data, found["heat_in_rim"]) if len(data) else ["There are no rows yet."],
-            effects={WORDS[name]: value for name, value in found.items()},
-            charts=main_charts(data, found) if len(data) else [], paired=paired(data) if len(data) else [],
-            front=front_chart(data) if len(data) else None, lines=parallel(data) if len(data) else None,
+            plan=plan, sheet=night.sheet.name, label=label(plan), rows=len(data), all=len(keys),
+            answer=answer(plan, data, found) if len(data) else ["There are no rows yet."],
+            notes=note_names(night), paired_notes=paired_notes(variants, keys, store) if plan.plucked else [],
+            effects={dry_words(plan, name): value for name, value in found.items()},
+            charts=main_charts(data, found, lead) if len(data) else [], paired=paired(data) if len(data) else [],
+            fronts=fronts(plan, data) if len(data) else [], lines=parallel(data, lead) if len(data) else None,
+            shade=WORDS[lead],
             observed=observed(store, keys), cautions=CAUTIONS, provenance=provenance(night, store, keys),
         ),
         encoding="utf-8",
@@ -109,15 +177,33 @@ def write_page(night, keys, store, out):
     return page
 
 
-def main_charts(data, found):
-    """SVG of the heat in the rim over every factor, in the order of their effect."""
-    ranked, _ = found["heat_in_rim"]
+def dry_words(plan, name):
+    """What an output is, those of the dry box so called beside plucked notes."""
+    dry = plan.plucked and name in LEADS and name != "rim_g"
+    return f"{WORDS[name]} (dry box, short tap)" if dry else WORDS[name]
+
+
+def axis_words(output):
+    """What an output is, short enough for an axis."""
+    return next((words for name, words in ON_AXES.items() if output.startswith(name)), WORDS[output])
+
+
+def note_names(night):
+    """'string 6 open, string 6 fret 2, ...', strings counted from the highest; '' without plucked notes."""
+    count = len(night.strings)
+    names = (f"string {count - i} {'open' if fret == 0 else f'fret {fret}'}" for i, fret in night.notes_at)
+    return ", ".join(names)
+
+
+def main_charts(data, found, lead):
+    """SVG of the leading output over every factor, in the order of their effect."""
+    ranked, _ = found[lead]
     charts = []
     for e in ranked:
-        rows = main_effect(data, e.name, "heat_in_rim")
+        rows = main_effect(data, e.name, lead)
         if rows:
             word = column_words(data, e.name)
-            charts.append(Markup(effect_chart(rows, word, WORDS["heat_in_rim"], 100)))
+            charts.append(Markup(effect_chart(rows, word, axis_words(lead), SCALE.get(lead, 1))))
     return charts
 
 
@@ -131,25 +217,35 @@ def column_words(data, name):
     )
 
 
-def front_chart(data):
-    """SVG of grams against heat with the rows that no other betters, or None."""
-    x, y = data.outputs["rim_g"], 100 * data.outputs["heat_in_rim"]
+def fronts(plan, data):
+    """[(heading, caption, SVG)]: grams of the rim against the heat in it, and against how long notes last."""
+    first, *others = leads(plan)
+    found = [(first.output, "Grams against heat", "turns less heat in it", 1)]
+    found += [(lead.output, "Grams against sustain", "lets notes last longer", -1) for lead in others]
+    charts = [(heading, better, front_chart(data, output, sign)) for output, heading, better, sign in found]
+    caption = "Ringed: no other variant is lighter in the rim and at the same time {}."
+    return [(heading, caption.format(better), chart) for heading, better, chart in charts if chart]
+
+
+def front_chart(data, output="heat_in_rim", sign=1):
+    """SVG of grams against an output with the rows that no other betters, or None. sign 1: less is better; -1: more."""
+    x, y = data.outputs["rim_g"], SCALE.get(output, 1) * data.outputs[output]
     use = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
     if len(use) < 2:
         return None
-    best = [int(use[i]) for i in front(x[use], y[use])]
+    best = [int(use[i]) for i in front(x[use], sign * y[use])]
     some = use if len(use) <= MOST_DOTS else np.random.default_rng(0).choice(use, MOST_DOTS, replace=False)
     shown = np.array(list(dict.fromkeys([*some.tolist(), *best])))
     place = {int(row): i for i, row in enumerate(shown)}
     chart = dots_chart(
-        x[shown], y[shown], data.rim[shown].tolist(), [place[i] for i in best], WORDS["rim_g"], WORDS["heat_in_rim"]
+        x[shown], y[shown], data.rim[shown].tolist(), [place[i] for i in best], WORDS["rim_g"], axis_words(output)
     )
     return Markup(chart)
 
 
-def parallel(data):
-    """SVG of parallel coordinates of some rows, dark where much heat turns in the rim, or None."""
-    heat = data.outputs["heat_in_rim"]
+def parallel(data, lead="heat_in_rim"):
+    """SVG of parallel coordinates of some rows, dark where the leading output is large, or None."""
+    heat = data.outputs[lead]
     use = np.flatnonzero(np.isfinite(heat))
     if len(use) < 2:
         return None
@@ -161,7 +257,7 @@ def parallel(data):
             columns[name if column.shape[1] == 1 else f"{name} (density)"] = column[use, 0]
     if len(builds := list(dict.fromkeys(data.rim))) > 1:
         columns["rim build (number)"] = np.array([builds.index(r) + 1.0 for r in data.rim[use]])
-    columns |= {WORDS[n]: SCALE.get(n, 1) * data.outputs[n][use] for n in ("rim_g", "heat_in_rim")}
+    columns |= {axis_words(n): SCALE.get(n, 1) * data.outputs[n][use] for n in ("rim_g", lead)}
     shade = np.argsort(np.argsort(heat[use])) / max(1, len(use) - 1)
     return Markup(parallel_chart(columns, shade))
 
@@ -181,6 +277,7 @@ def provenance(night, store, keys):
         "design": f"{plan.design.kind}, seed {plan.seed}, {plan.design.samples} samples",
         "mesh size": f"{plan.mesh_size_mm:g} mm",
         "modes": plan.modes,
+        **({"strings": f"{plan.sustain.strings}, {len(night.notes_at)} notes"} if plan.plucked else {}),
         "rows by the reduced model": methods.count("reduced"),
         "rows solved in full": methods.count("full"),
     }

@@ -1,34 +1,27 @@
 """Solves variants: reduced, in milliseconds, with an estimate of the error; or in full, from the sheet read afresh."""
 
 import time
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from fem import merged_terms
-from fem.eigen import modes
+from fem.eigen import Modes, modes
 from fem.energies import energies, masses
 from fem.model import assemble, weights
 from fem.reduce import count_below
 from meshes.build import mesh_body
 from meshes.parts import RIM
-from studies.night_bodies import body_at, rim_build, with_draws
+from meshes.sounding import sounding_body, surroundings
+from meshes.sounding_basis import sounding_in, structure_in
+from studies.night_bodies import body_at, rim_build, variant_build, with_draws
 from studies.night_kit import row_key, saddle_node, sections_of
-from studies.store import Check, Row
+from studies.night_notes import errors as note_errors
+from studies.night_notes import notes_of, summary_of
+from studies.night_rows import Check, Result, Row
 
 CLUSTER = 0.005  # modes closer than this are compared by the sum of their shares
 BEYOND = 2  # modes solved beyond those compared, so that the last cluster is seen whole
-
-
-@dataclass
-class Result:
-    """What a worker sends back for a batch."""
-
-    rows: list  # of Row
-    in_full: list  # variants that the reduced model serves not well enough, each with the reason in words
-    checks: list  # of Check
-    seconds: float
 
 
 class Solver:
@@ -40,7 +33,7 @@ class Solver:
     def work(self, item):
         """Result of a batch."""
         kind, batch = item
-        start = time.perf_counter()
+        start, cpu = time.perf_counter(), time.process_time()
         rows, in_full, checks = [], [], []
         for variant in batch:
             if kind == "reduced":
@@ -53,20 +46,39 @@ class Solver:
                 rows.append(self.full(variant)[0])
             else:
                 checks.append(self.check(variant))
-        return Result(rows, in_full, checks, time.perf_counter() - start)
+        return Result(rows, in_full, checks, time.perf_counter() - start, time.process_time() - cpu)
 
     def reduced(self, variant):
         """(Row, '') or (Row, why it will not do)."""
         kit, accuracy = self.kit, self.kit.night.plan.accuracy
         sections = sections_of(kit, variant)
         mesh = kit.grounds[kit.ground_key(variant)].mesh
-        v = merged_terms.solve(kit.merged[mesh], sections, kit.night.plan.modes)
+        weighed = merged_terms.weigh(kit.merged[mesh], sections)
+        v = merged_terms.solve(kit.merged[mesh], sections, kit.night.plan.modes, weighed)
         reason = ""
         if not v.estimate <= accuracy.estimate:
             reason = f"estimate {v.estimate:.2g} above {accuracy.estimate:g}"
         elif v.miss > merged_terms.MISS:
             reason = f"coefficients outside the merged terms by {v.miss:.1g}"
-        return self.row(variant, "reduced", v, v.mass, kit.saddle[mesh] @ v.y, v.frequency, v.estimate), reason
+        notes = None
+        if kit.night.plan.plucked and not reason:
+            try:
+                notes = self.notes(self.sounding_in_basis(variant, mesh, weighed, v))
+            except (ValueError, ArithmeticError) as error:
+                reason = str(error)
+        return self.row(variant, "reduced", v, v.mass, kit.saddle[mesh] @ v.y, v.frequency, v.estimate, notes), reason
+
+    def sounding_in_basis(self, variant, mesh, weighed, v):
+        """Sounding of a variant solved on the merged model."""
+        kit, key = self.kit, self.kit.ground_key(variant)
+        body = variant_build(kit.grounds[key].body, kit.grounds[key].moves, variant).body
+        structure = structure_in(kit.outside[mesh], body, weighed, v.frequency, v.y, all_parts=False)
+        return sounding_in(kit.outside[mesh], kit.inside[key, variant.rim].inside(body), structure, fewer=True)
+
+    def notes(self, sounding):
+        """Notes of a Sounding as the plan asks."""
+        night = self.kit.night
+        return notes_of(sounding, night.strings, night.notes_at, night.plan.sustain.held, night.pluck)
 
     def full(self, variant, more=0):
         """(Row, model, weights) from the sheet read afresh, with `more` modes beyond the plan's."""
@@ -79,7 +91,12 @@ class Solver:
         found = modes(model, w, night.plan.modes + more)
         split = energies(model, sections, found.shape)
         phi = found.shape[6 * saddle_node(model, build.body) + 2]
-        row = self.row(variant, "full", split, masses(model, sections), phi, found.frequency, None)
+        notes = None
+        if night.plan.plucked:
+            n = night.plan.modes
+            kept = Modes(found.frequency[:n], found.shape[:, :n], found.residual[:n], found.rigid_frequency)
+            notes = self.notes(sounding_body(build.body, model, sections, kept, around=surroundings, fewer=True))
+        row = self.row(variant, "full", split, masses(model, sections), phi, found.frequency, None, notes)
         return row, model, w
 
     def model(self, variant, body):
@@ -89,8 +106,8 @@ class Solver:
             self.last = key, assemble(mesh_body(body, self.kit.night.plan.mesh_size_mm / 1e3))
         return self.last[1]
 
-    def row(self, variant, method, split, mass, phi, frequency, estimate):
-        """Row of shares (Energies or merged_terms.Variant), masses {part: kg} and the saddle's motion phi (n,)."""
+    def row(self, variant, method, split, mass, phi, frequency, estimate, notes):
+        """Row of shares (Energies or merged_terms.Variant), masses {part: kg}, the saddle's motion phi (n,) and Notes or None."""
         plan = self.kit.night.plan
         parts = tuple(sorted(split.strain_share))
         strain = np.array([split.strain_share[p] for p in parts])
@@ -109,14 +126,14 @@ class Solver:
             "mean_loss_factor": mean(split.loss_factor),
             "no_loss_gain": mean(gain),
             "estimate": estimate,
-        }
+        } | (summary_of(notes) if notes else {})
         shares = "shares" in plan.outputs
         parameters = dict(variant.values)
         if variant.draws:
             parameters["scatter"] = {board: [float(z) for z in draw] for board, draw in variant.draws.items()}
         return Row(
             row_key(self.kit.night, self.sheet, variant), parameters, variant.rim, method, parts, frequency,
-            split.loss_factor, strain if shares else None, heat if shares else None, summary,
+            split.loss_factor, strain if shares else None, heat if shares else None, summary, notes,
         )  # fmt: skip
 
     def check(self, variant):
@@ -137,7 +154,8 @@ class Solver:
             None if a is None or b is None else cluster_error(found, a, b)
             for a, b in ((small.strain, big.strain), (small.heat, big.heat))
         ]
-        return Check(small.key, float(np.max(np.abs(small.frequency / f[:n] - 1))), *errors, below, cut, note)
+        decay = note_errors(small.notes, big.notes) if small.notes and big.notes else (None, None)
+        return Check(small.key, float(np.max(np.abs(small.frequency / f[:n] - 1))), *errors, below, cut, note, *decay)
 
 
 def clusters(frequency, n):

@@ -5,21 +5,16 @@ beside the store; anybody may read while it is written (not on network disks: th
 by a hash of their parameters and the model's version; a row that is there is neither changed nor replaced.
 """
 
-import csv
 import json
 import os
 import sqlite3
-from dataclasses import dataclass, field
-from itertools import islice
 from pathlib import Path
 
 import numpy as np
 
 from studies.inputs import BadInput
+from studies.night_rows import SUMMARY, Check, Row, packed, unpacked
 
-SUMMARY = (
-    "body_g", "rim_g", "first_hz", "heat_in_rim", "stored_in_rim", "mean_loss_factor", "no_loss_gain", "estimate",
-)  # fmt: skip
 STEPS = (  # the schema grows by steps; a store remembers how many it has had
     """
     CREATE TABLE parts (id INTEGER PRIMARY KEY, names TEXT UNIQUE NOT NULL);
@@ -37,36 +32,25 @@ STEPS = (  # the schema grows by steps; a store remembers how many it has had
         modes_below INTEGER, modes_expected INTEGER, note TEXT NOT NULL
     );
     """,
+    """
+    ALTER TABLE row ADD COLUMN decay_s_hung REAL;
+    ALTER TABLE row ADD COLUMN early_decay_s_hung REAL;
+    ALTER TABLE row ADD COLUMN pluck_in_rim_hung REAL;
+    ALTER TABLE row ADD COLUMN pluck_radiated_hung REAL;
+    ALTER TABLE row ADD COLUMN no_rim_loss_ratio_hung REAL;
+    ALTER TABLE row ADD COLUMN decay_s_lap REAL;
+    ALTER TABLE row ADD COLUMN early_decay_s_lap REAL;
+    ALTER TABLE row ADD COLUMN pluck_in_rim_lap REAL;
+    ALTER TABLE row ADD COLUMN pluck_radiated_lap REAL;
+    ALTER TABLE row ADD COLUMN no_rim_loss_ratio_lap REAL;
+    CREATE TABLE sustain (
+        key TEXT PRIMARY KEY REFERENCES row, head TEXT NOT NULL, frequency BLOB NOT NULL, valid_to REAL NOT NULL,
+        notes BLOB NOT NULL
+    ) WITHOUT ROWID;
+    ALTER TABLE checked ADD COLUMN decay_error REAL;
+    ALTER TABLE checked ADD COLUMN median_decay_error REAL;
+    """,
 )
-
-
-@dataclass(frozen=True)
-class Row:
-    """One variant solved: n modes, p parts."""
-
-    key: str
-    parameters: dict  # {factor: value, 'scatter': {board: [...]}} as JSON holds them
-    rim: str
-    method: str  # 'reduced' or 'full'
-    parts: tuple[str, ...]
-    frequency: np.ndarray  # (n,) Hz
-    loss_factor: np.ndarray | None  # (n,)
-    strain: np.ndarray | None  # (p, n) shares, single precision
-    heat: np.ndarray | None  # (p, n); None: losses not known, or shares not asked for
-    summary: dict = field(default_factory=dict)  # {name of SUMMARY: value or None}
-
-
-@dataclass(frozen=True)
-class Check:
-    """A row solved again in full. Errors: relative, and of shares as parts of one."""
-
-    key: str
-    frequency_error: float
-    strain_error: float | None
-    heat_error: float | None
-    modes_below: int | None  # counted by inertia
-    modes_expected: int
-    note: str = ""
 
 
 class Store:
@@ -141,6 +125,8 @@ class Store:
             with _transaction(self.db):
                 values = [self._values(row) for row in rows]
                 self.db.executemany(f"INSERT OR IGNORE INTO row ({', '.join(columns)}) VALUES ({places})", values)
+                notes = [(row.key, *packed(row.notes)) for row in rows if row.notes is not None]
+                self.db.executemany("INSERT OR IGNORE INTO sustain VALUES (?, ?, ?, ?, ?)", notes)
         except (sqlite3.Error, OSError) as error:
             raise told(error, self.file) from None
 
@@ -182,12 +168,19 @@ class Store:
                 rim, method, parameters, *values = found
                 yield key, rim, method, json.loads(parameters), dict(zip(SUMMARY, values))
 
+    def notes(self, keys):
+        """(key, Notes) in the order of keys; rows without notes are passed over."""
+        query = "SELECT head, frequency, valid_to, notes FROM sustain WHERE key = ?"
+        for key in keys:
+            if (found := self.db.execute(query, (key,)).fetchone()) is not None:
+                yield key, unpacked(*found)
+
     def add_checks(self, checks):
         """Commit Checks; those of rows checked before are left out."""
         try:
             with _transaction(self.db):
                 values = [tuple(vars(c).values()) for c in checks]
-                self.db.executemany("INSERT OR IGNORE INTO checked VALUES (?, ?, ?, ?, ?, ?, ?)", values)
+                self.db.executemany("INSERT OR IGNORE INTO checked VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", values)
         except (sqlite3.Error, OSError) as error:
             raise told(error, self.file) from None
 
@@ -248,73 +241,3 @@ def told(error, file):
     elif "not a database" in low or "malformed" in low:
         text = "is damaged or not a store; expected the night.sqlite of a sweep. Move it away or give another folder"
     return BadInput(f"{file}: {text}")
-
-
-# --- out ---
-
-
-@dataclass(frozen=True)
-class Columns:
-    """What varies in a night, in the order of its columns."""
-
-    factors: tuple[str, ...]
-    boards: tuple[str, ...]
-    modes: int
-
-    @property
-    def names(self):
-        draws = [f"{b}: {what}" for b in self.boards for what in ("density", "along", "across", "shear")]
-        each = ("hz", "loss_factor", "stored_in_rim", "heat_in_rim")
-        per_mode = [f"{what}_{k}" for what in each for k in range(1, self.modes + 1)]
-        return ["key", "rim", "method", *self.factors, *draws, *SUMMARY, *per_mode]
-
-
-def _flat(row, columns):
-    """The row as a list in the order of Columns.names; None where it has no value."""
-    from meshes.parts import RIM
-
-    def padded(values):
-        values = [] if values is None else [float(v) for v in values[: columns.modes]]
-        return values + [None] * (columns.modes - len(values))
-
-    in_rim = [i for i, part in enumerate(row.parts) if part in RIM]
-    rim = [None if a is None else a[in_rim].sum(axis=0) for a in (row.strain, row.heat)]
-    scatter = row.parameters.get("scatter", {})
-    return [
-        row.key, row.rim, row.method, *(row.parameters.get(name) for name in columns.factors),
-        *(v for b in columns.boards for v in scatter.get(b, [None] * 4)),
-        *(row.summary.get(name) for name in SUMMARY),
-        *(v for values in (row.frequency, row.loss_factor, *rim) for v in padded(values)),
-    ]  # fmt: skip
-
-
-def write_csv(rows, columns, file):
-    """Write rows (any iterable) as CSV with Columns, whole or not at all; returns the path."""
-    draft = Path(file).with_suffix(".part")
-    with draft.open("w", newline="", encoding="utf-8") as stream:
-        writer = csv.writer(stream)
-        writer.writerow(columns.names)
-        writer.writerows(_flat(row, columns) for row in rows)
-    draft.replace(file)
-    return Path(file)
-
-
-def write_parquet(rows, columns, file, batch=5000):
-    """Write rows (any iterable) as Parquet, whole or not at all; returns the path. BadInput where pyarrow is not installed."""
-    try:
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-    except ImportError:
-        raise BadInput("Parquet needs pyarrow; expected it installed (pip install pyarrow), or take the CSV") from None
-    text, names = {"key", "rim", "method"}, columns.names
-    schema = pa.schema([(n, pa.string() if n in text else pa.float64()) for n in names])
-    draft, rows = Path(file).with_suffix(".part"), iter(rows)
-    with pq.ParquetWriter(draft, schema) as writer:
-        while lines := [_flat(row, columns) for row in islice(rows, batch)]:
-            values = [
-                [v if n in text or not isinstance(v, str) else None for v in column]
-                for n, column in zip(names, zip(*lines))
-            ]
-            writer.write_table(pa.table(dict(zip(names, values)), schema))
-    draft.replace(file)
-    return Path(file)

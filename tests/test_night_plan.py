@@ -9,8 +9,10 @@ from box_cases import oval_sheet
 
 from meshes.sheet_errors import SheetError
 from studies.inputs import BadInput
+from studies.night_bodies import body_at, find_moves
 from studies.night_design import dimensions, variants
-from studies.night_plan import BOARDS, PLANS, RIM_BUILDS, Plan, plan_path, read_plan, variant_count
+from studies.night_fields import BOARDS, RIM_BUILDS, Plan
+from studies.night_plan import PLANS, plan_path, read_plan, variant_count
 
 TOP = {"name": "top thickness", "keys": ["top.thickness_mm"], "from": 2.5, "to": 3.3}
 
@@ -70,6 +72,7 @@ def test_all_mistakes_at_once(tmp_path):
         ('keys = ["lining_top.laminations"]\nfrom = 2\nto = 4', "takes whole numbers"),
         ('keys = ["top.wood"]\nfrom = 2\nto = 3', "takes words"),
         ('keys = ["brace.cros.width_mm"]\nfrom = 2\nto = 3', "'brace.NAME.key'"),
+        ('keys = ["side_port.1.diameter_mm"]\nfrom = 20\nto = 30', "it has no side port"),
         ('keys = ["wood.sitka.density_kg_m3"]\nfrom = 300\nto = 500', "did you mean 'sitka_spruce'"),
         ('keys = ["top.thickness_mm"]\nfrom = 0.1\nto = 1.1\ntimes = true', "top.thickness_mm within 1 to 8"),
     ],
@@ -91,6 +94,38 @@ def test_a_wrong_factor_is_told(tmp_path, factor, words):
 )
 def test_a_wrong_plan_is_told(tmp_path, text, words):
     assert any(words in line for line in mistakes(tmp_path, text))
+
+
+PORT = '[[side_port]]\nside = "{}"\nfrom_tail_mm = 400\nbelow_top_mm = 50\ndiameter_mm = {}\n'
+DIAMETER = '[[factor]]\nname = "port"\nkeys = ["side_port.{}.{}"]\nfrom = {}\nto = 40'
+
+
+def test_a_side_port_is_counted_from_one_and_makes_a_new_mesh(tmp_path):
+    sheet = oval_sheet(tmp_path)
+    sheet.write_text(sheet.read_text() + PORT.format("bass", 30) + PORT.format("treble", 24))
+    (tmp_path / "plan.toml").write_text(DIAMETER.format(2, "diameter_mm", 20))
+    night = read_plan(tmp_path / "plan.toml", sheet)
+    assert night.base == {"side_port.2.diameter_mm": 24}
+    one, other = body_at(night, {"port": 36}).side_ports
+    assert (one.radius, other.radius) == pytest.approx((0.015, 0.018)) and other.side == "treble"
+    assert find_moves(night, body_at(night, {})).remade == ("port",)
+
+
+@pytest.mark.parametrize(
+    ("number", "key", "least", "words"),
+    [
+        (0, "diameter_mm", 20, "NUMBER up to 1"),
+        (2, "diameter_mm", 20, "NUMBER up to 1"),
+        (1, "width_mm", 20, "a key of the sheet"),
+        (1, "diameter_mm", 2, "within 6 to 120"),
+    ],
+)
+def test_a_wrong_side_port_is_told(tmp_path, number, key, least, words):
+    sheet = oval_sheet(tmp_path)
+    sheet.write_text(sheet.read_text() + PORT.format("bass", 30))
+    (tmp_path / "plan.toml").write_text(DIAMETER.format(number, key, least))
+    with pytest.raises(SheetError, match=words):
+        read_plan(tmp_path / "plan.toml", sheet)
 
 
 def test_no_such_plan():

@@ -17,7 +17,9 @@ import pytest
 
 from studies import store as store_module
 from studies.inputs import BadInput
-from studies.store import STEPS, SUMMARY, Check, Columns, Row, Store, told, write_csv, write_parquet
+from studies.night_rows import SUMMARY, Check, Row
+from studies.night_tables import Columns, write_csv, write_parquet
+from studies.store import STEPS, Store, told
 
 ROOT = Path(__file__).parents[1]
 PARTS = ("lining_top", "sides", "top")

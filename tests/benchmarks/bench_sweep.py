@@ -1,10 +1,11 @@
 """Rows a minute of a night, how well two workers share it, and the error observed on check rows; prints Markdown.
 
-    python tests/benchmarks/bench_sweep.py [--mesh-size-mm 60] [--samples 2048] [--scale-rows 100000] [--out DIR]
+    python tests/benchmarks/bench_sweep.py [--mesh-size-mm 60] [--samples 2048] [--sustain lap] [--scale-rows 100000] [--out DIR]
 
 The plan varies sections and materials alone; 30 modes, shares by part, basis of 200 at most. Time is counted from the first
 row on, once the reduced model stands; CPU seconds a row tell what a machine without other work would do. --scale-rows puts so
-many rows into a store (those computed, repeated under other keys) and times page and CSV.
+many rows into a store (those computed, repeated under other keys) and times page and CSV. --sustain plucks 12 notes of every
+variant with air and radiation, hung free, on the lap or both, and tells where the time goes.
 """
 
 import argparse
@@ -26,6 +27,7 @@ name = "Benchmark"
 sheet = "hazel.toml"
 mesh_size_mm = {size}
 modes = 30
+outputs = {outputs}
 [design]
 samples = {samples}
 [rim]
@@ -52,7 +54,9 @@ boards = ["top_braces", "back_braces"]
 cells = 8
 estimate = {estimate}
 full_share = 1
+{sustain}
 """
+HELD = {"hung": ["hung free"], "lap": ["on the lap"], "both": ["hung free", "on the lap"]}
 
 
 def main():
@@ -61,22 +65,33 @@ def main():
     options.add_argument("--samples", type=int, default=2048)
     options.add_argument("--estimate", type=float, default=0.03)
     options.add_argument("--scale-rows", type=int, default=0)
+    options.add_argument("--sustain", choices=HELD)
+    options.add_argument("--checks", type=int, default=10)
     options.add_argument("--out")
     given = options.parse_args()
     out = Path(given.out or tempfile.mkdtemp())
     out.mkdir(parents=True, exist_ok=True)
     plan = out / "bench.toml"
-    plan.write_text(PLAN.format(size=given.mesh_size_mm, samples=given.samples, estimate=given.estimate))
+    outputs, sustain = ["frequencies", "shares"], ""
+    if given.sustain:
+        outputs, sustain = [*outputs, "sustain"], f"[sustain]\nheld = {HELD[given.sustain]}"
+    plan.write_text(
+        PLAN.format(
+            size=given.mesh_size_mm, samples=given.samples, estimate=given.estimate, outputs=outputs, sustain=sustain
+        )
+    )
     night, kit, sheet, variants = prepared(plan, out)
     print("\n".join(kit.words) + "\n")
-    print("| workers | rows | s | rows a minute | CPU ms a row |\n|---|---|---|---|---|")
+    print("| workers | rows | s | rows a minute | CPU ms a variant | workers busy |\n|---|---|---|---|---|---|")
     rate = {}
     for workers in (1, 2):
-        rows, seconds, cpu = timed(night, kit, sheet, variants, workers)
+        rows, seconds, cpu, busy = timed(kit, sheet, variants, workers)
         rate[workers] = 60 * rows / seconds
-        print(f"| {workers} | {rows} | {seconds:.1f} | {rate[workers]:.0f} | {cpu} |", flush=True)
+        print(f"| {workers} | {rows} | {seconds:.1f} | {rate[workers]:.0f} | {cpu:.1f} | {busy:.0%} |", flush=True)
     print(f"\ntwo workers against one: {rate[2] / rate[1] / 2:.2f} efficient")
-    errors(kit, sheet, variants)
+    if given.sustain:
+        where_time_goes(kit, sheet, variants)
+    errors(kit, sheet, variants, given.checks)
     if given.scale_rows:
         scale(night, kit, sheet, variants, out, given.scale_rows)
 
@@ -96,8 +111,8 @@ def prepared(plan, out):
     return night, kit, sheet_print(night), found
 
 
-def timed(night, kit, sheet, variants, workers):
-    """(rows, seconds, CPU ms a row of the workers as text); the rows go into a fresh store as in a night."""
+def timed(kit, sheet, variants, workers):
+    """(rows, seconds, CPU ms of the workers for each variant, share of the time that they were busy); the rows go into a fresh store as in a night."""
     from studies.night_engine import open_engine
     from studies.night_solver import Solver
     from studies.store import Store
@@ -110,15 +125,14 @@ def timed(night, kit, sheet, variants, workers):
             list(
                 engine.run(solver, [("reduced", variants[:1])] * workers)
             )  # the payload is there, the modules are loaded
-            start, cpu, done, inside = time.perf_counter(), time.process_time(), 0, 0.0
+            start, done, inside, cpu, tried = time.perf_counter(), 0, 0.0, 0.0, 0
             for (_, batch), result in engine.run(solver, pace):
                 store.add(result.rows)
                 pace.learn(len(batch), result.seconds)
                 done += len(result.rows)
-                inside += result.seconds
-            spent = time.process_time() - cpu
-            words = f"{1e3 * spent / done:.1f}" if workers == 1 else f"(wall inside workers {1e3 * inside / done:.1f})"
-            return done, time.perf_counter() - start, words
+                inside, cpu, tried = inside + result.seconds, cpu + result.cpu, tried + len(batch)
+            seconds = time.perf_counter() - start
+            return done, seconds, 1e3 * cpu / tried, inside / (workers * seconds)
     finally:
         engine.close()
 
@@ -126,12 +140,36 @@ def timed(night, kit, sheet, variants, workers):
 def errors(kit, sheet, variants, count=10):
     """Worst errors of evenly spread rows against full solves."""
     from studies.night_solver import Solver
+    from studies.sweep import decay_errors
 
     solver = Solver(kit, sheet)
     checks = [solver.check(v) for v in variants[:: max(1, len(variants) // count)][:count]]
     print(f"{len(checks)} check rows: frequency {100 * max(c.frequency_error for c in checks):.4f} %, strain share "
           f"{100 * max(c.strain_error for c in checks):.2f} points, heat share {100 * max(c.heat_error for c in checks):.2f} points, "
-          f"modes missed in {sum(c.modes_below != c.modes_expected for c in checks)}")  # fmt: skip
+          f"modes missed in {sum(c.modes_below != c.modes_expected for c in checks)}{decay_errors(checks)}")  # fmt: skip
+
+
+def where_time_goes(kit, sheet, variants, count=20):
+    """CPU ms of a row by stage, from the profiler (which adds some)."""
+    import cProfile
+    import pstats
+
+    from studies.night_solver import Solver
+
+    solver, profile = Solver(kit, sheet), cProfile.Profile(time.process_time)
+    solver.reduced(variants[0])
+    profile.enable()
+    for variant in variants[1 : 1 + count]:
+        solver.reduced(variant)
+    profile.disable()
+    stats = {name: spent for (_, _, name), (_, _, _, spent, _) in pstats.Stats(profile).stats.items()}
+    stages = (
+        "reduced", "sections_of", "weigh", "solve", "structure_in", "sounding_in", "hold", "string_body", "couple",
+        "fall_time", "dissipated", "fall_time_with",
+    )  # fmt: skip
+    print("\n| stage | CPU ms a row |\n|---|---|")
+    for name in stages:
+        print(f"| {name} | {1e3 * stats.get(name, 0.0) / count:.1f} |")
 
 
 def scale(night, kit, sheet, variants, out, count):
@@ -139,7 +177,8 @@ def scale(night, kit, sheet, variants, out, count):
     from studies.night_design import variants as all_variants
     from studies.night_report import write_page
     from studies.night_solver import Solver
-    from studies.store import Store, write_csv
+    from studies.night_tables import write_csv
+    from studies.store import Store
     from studies.sweep import columns_of
 
     large = replace(night, plan=night.plan.model_copy(update={"design": night.plan.design.model_copy(update={"samples": count // 2})}))  # fmt: skip

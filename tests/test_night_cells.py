@@ -1,0 +1,32 @@
+"""Which linings and joints a night computes in solid cells; none is solved here."""
+
+from box_cases import oval_sheet
+
+from fem.sections import joint
+from studies.night_bodies import body_at, find_moves
+from studies.night_design import variants
+from studies.night_kit import Ground, Kit, slow_pieces
+from studies.night_sections import inputs
+from studies.night_sustain import night_of_draws
+
+
+def test_linings_and_joints_may_stay_as_the_sheet_makes_them(tmp_path):
+    """One cell of each: that of the sheet's own boards, whatever is drawn; with more, as many as a linear fit needs."""
+    sheet = oval_sheet(tmp_path)
+    for cells, most, fewer in ((1, 1, 1), (6, 13, 7)):  # the back and the sides are one plank: four coordinates fewer
+        night = night_of_draws(sheet, ("sheet", "solid_laminated"), 16, cells=cells)
+        own = body_at(night, {})
+        kit = Kit(
+            night, find_moves(night, own, print), {(): Ground(own, find_moves(night, own, print), "")}, {}, {}, {}, {}
+        )
+        asked = []
+
+        def some(todo, asked=asked):
+            asked += todo
+            return [joint([1.0, 2.0, 3.0], [1.0, 2.0, 3.0])] * len(todo)
+
+        slow, *_ = slow_pieces(kit, variants(night.plan), some, print)
+        counts = {piece: sum(p == piece for _, p in asked) / len(slow) for piece in ("joint_top", "joint_back")}
+        assert counts == {"joint_top": most, "joint_back": fewer}
+        if cells == 1:
+            assert {inputs(b, p) for b, p in asked if p == "joint_top"} >= {inputs(own, "joint_top")}
