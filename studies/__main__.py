@@ -28,9 +28,11 @@ def rim(
     mesh_size_mm: float | None = None,
     count: int = 20,
     pictures: bool = True,
-    air: bool = False,
+    air: bool = True,
 ):
     """Compare rim builds: what kerfed, reversed, solid linings and doubled sides change, with the sheet's own as the base.
+
+    First with the air inside and outside, hung free and on the lap; then the dry box.
 
     Parameters
     ----------
@@ -45,16 +47,11 @@ def rim(
     pictures
         Draw the mode pictures.
     air
-        With the enclosed air, the sound outside and the player, hung free and on the lap; a page of its own.
+        With the enclosed air, the sound outside and the player; without it the dry box alone.
     """
-    if air:
-        from studies.rim_air import main as with_air
-
-        print(with_air(sheet, out, mesh_size_mm, count, pictures))
-        return
     from studies.rim import main
 
-    print(main(sheet, out, mesh_size_mm, count, pictures))
+    print(main(sheet, out, mesh_size_mm, count, pictures, air))
 
 
 @app.command
@@ -107,6 +104,51 @@ def modes(
     result = run(input, parts, count, mesh_size_mm, fix, hold, json, export)
     print(table(result))
     print("Without air, radiation and strings.")
+
+
+@app.command
+def pictures(
+    sheet: Path,
+    /,
+    *,
+    out: Path | None = None,
+    mesh_size_mm: float | None = None,
+    count: int = 12,
+    builds: Names = [],  # noqa: B006
+    width_mm: float = 120.0,
+    format: str = "png",
+    dark: bool = False,
+    moving: bool = False,
+    air: bool = False,
+):
+    """Mode pictures for print, each with a caption beside it: top and back in plan, the guitar in perspective.
+
+    Parameters
+    ----------
+    sheet
+        The build sheet (.toml).
+    out
+        Folder for the pictures; 'out/SHEET-pictures' if not given. Rows in 'out/SHEET-rim' are used again.
+    mesh_size_mm
+        Edge length of the mesh.
+    count
+        How many modes.
+    builds
+        Rim builds to draw beside the sheet's own, mode by mode with one sign and one scale.
+    width_mm
+        Width in print of a picture, at 300 dpi.
+    format
+        Of the plan views: png, svg or pdf.
+    dark
+        Draw everything for a dark page too.
+    moving
+        Moving pictures (GIF, and MP4 where ffmpeg is found) of the first modes and of a pluck.
+    air
+        Modes with the air inside and outside, hung free; the dry box if not given.
+    """
+    from studies.picture_set import main
+
+    print(main(sheet, out, mesh_size_mm, count, width_mm, dark, moving, air, builds, format))
 
 
 @app.command
@@ -253,6 +295,172 @@ def weather(
             pictures=pictures,
         )
     )
+
+
+@app.command
+def sustain(
+    sheet: Path,
+    /,
+    *,
+    out: Path | None = None,
+    mesh_size_mm: float | None = None,
+    strings: str | None = None,
+    frets: int = 20,
+    modes: int = 60,
+    draws: int = 24,
+    pictures: bool = True,
+):
+    """Plucked notes on every rim build: how long they last, where their energy goes, and whether anybody could hear it.
+
+    Every string and fret, hung free and on the lap. What took long is kept in the folder: stopped at any time, the same
+    command goes on from there.
+
+    Parameters
+    ----------
+    sheet
+        The build sheet (.toml).
+    out
+        Folder for page, tables and pictures; 'out/SHEET-sustain' if not given.
+    mesh_size_mm
+        Edge length of the mesh. A second, coarser mesh gives the mesh error.
+    strings
+        Name of a built-in set of strings, in place of the sheet's.
+    frets
+        Highest fret.
+    modes
+        How many modes of the box; they set the highest note that is answered for.
+    draws
+        How many sets of other boards of the same woods, for the wood scatter; 0 leaves it out.
+    pictures
+        Draw the fretboard maps.
+    """
+    from studies.sustain import main
+
+    print(main(sheet, out, mesh_size_mm, modes, frets, draws, strings, pictures))
+
+
+@app.command
+def listen(
+    sheet: Path | None = None,
+    /,
+    *,
+    builds: Names = [],  # noqa: B006
+    notes: Names = [],  # noqa: B006
+    held: str = "lap",
+    place_mm: Annotated[tuple[float, float, float] | None, Parameter(negative=())] = None,
+    out: Path | None = None,
+    mesh_size_mm: float | None = None,
+    strings: str | None = None,
+    blind: bool = True,
+    reveal: Path | None = None,
+):
+    """WAV files of the same notes and a short phrase on two rim builds, at one gain, also in a hidden order.
+
+    Parameters
+    ----------
+    sheet
+        The build sheet (.toml).
+    builds
+        Two builds, such as sheet, kerfed, solid_laminated, doubled_sides; the sheet's own and solid linings if not given.
+    notes
+        Notes in place of the built-in ones: E2, or D3+5 for string D3 at fret 5.
+    held
+        'lap' or 'free'.
+    place_mm
+        Where it is heard: from the tail, from the centre line (bass side positive), out of the top; 1 m in front of the saddle
+        if not given.
+    out
+        Folder for the sounds; 'out/SHEET-listen' if not given.
+    mesh_size_mm
+        Edge length of the mesh.
+    strings
+        Name of a built-in set of strings, in place of the sheet's.
+    blind
+        Write the same sounds without names, in a hidden order, too.
+    reveal
+        Folder of blind sounds: tell the hidden order, and do nothing else.
+    """
+    from studies import listen as study
+    from studies.inputs import BadInput
+    from studies.note import held as how
+
+    if reveal is not None:
+        print(study.told(reveal))
+        return
+    if sheet is None:
+        raise BadInput("listen: expected a build sheet, or --reveal FOLDER")
+    print(study.main(sheet, out, tuple(builds), how(held), mesh_size_mm, strings, notes, place_mm, blind))
+
+
+@app.command
+def note(
+    *takes: str,
+    sheet: Path | None = None,
+    held: str = "lap",
+    out: Path | None = None,
+    mesh_size_mm: float | None = None,
+    strings: str | None = None,
+):
+    """How long notes last on your guitar: decays from WAV recordings of single notes, beside the computed ones.
+
+    Parameters
+    ----------
+    takes
+        NOTE=FILE of each recording, such as E2=take.wav, or D3+5=take.wav for string D3 at fret 5. One note a file, let
+        ring out to silence.
+    sheet
+        Build sheet of the guitar: its computed notes stand beside. Without it the recordings are read alone.
+    held
+        How the guitar was held: 'lap' or 'free'.
+    out
+        Folder that keeps what took long; 'out/SHEET-sustain' if not given, which 'sustain' shares.
+    mesh_size_mm
+        Edge length of the mesh.
+    strings
+        Name of a built-in set of strings, in place of the sheet's.
+    """
+    from studies.note import held as how
+    from studies.note import main
+
+    print(main(takes, sheet, out, how(held), mesh_size_mm, strings))
+
+
+@app.command
+def page(
+    sheet: Path,
+    /,
+    *,
+    out: Path | None = None,
+    mesh_size_mm: float | None = None,
+    modes: bool = True,
+    sustain: bool = True,
+    weather: bool = True,
+    sounds: bool = True,
+):
+    """One HTML file for the reader: the answer, where the energy goes, fretboard, dry air, modes in motion, sounds; no network.
+
+    Uses what the other commands have computed of the same sheet in the folder 'out', and computes the rest.
+
+    Parameters
+    ----------
+    sheet
+        The build sheet (.toml).
+    out
+        The file; 'out/SHEET-page.html' if not given.
+    mesh_size_mm
+        Edge length of the mesh. A second, coarser mesh gives the mesh error.
+    modes
+        The modes in motion.
+    sustain
+        Plucked notes and whether anybody could hear a difference.
+    weather
+        What dry and damp air do.
+    sounds
+        Computed sounds to play.
+    """
+    from studies.page import main
+
+    print(main(sheet, out, mesh_size_mm, modes, weather, sustain, sounds))
 
 
 @app.command

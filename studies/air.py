@@ -5,6 +5,8 @@ modes. Without strings.
 """
 
 import json
+from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 
@@ -70,8 +72,9 @@ def run(sheet, count=20, mesh_size_mm=None, json_path=None, say=lambda text: Non
     with stage(seconds, "coupled_modes", say):
         whole = sounding(structure, around, radiated)
         held = {how: modes_of(whole, hold(whole, how)) for how in (FREE, LAP)}
+        words = {how: words_of(whole, around, found) for how, found in held.items()}
     result = contract(model, case, found, split, masses(model, case.sections), seconds)
-    result = trimmed(result, count) | with_air(held, count)
+    result = trimmed(result, count) | with_air(held, count, words)
     result["assumed"] = result["assumed"] + [vars(a) for a in assumptions()]
     if json_path:
         json_path.write_text(json.dumps(result, indent=1, allow_nan=False) + "\n")
@@ -81,16 +84,33 @@ def run(sheet, count=20, mesh_size_mm=None, json_path=None, say=lambda text: Non
 def trimmed(result, count):
     """The dry contract with the first `count` modes."""
     cut = lambda v: v[:count]
-    for key in ("frequency_hz", "residual", "loss_factor"):
+    for key in ("frequency_hz", "residual", "loss_factor", "moves"):
         result[key] = cut(result[key])
     for key in ("strain_energy_share", "kinetic_energy_share", "heat_share"):
         result[key] = {part: cut(v) for part, v in result[key].items()}
     return result
 
 
-def with_air(held, count):
-    """Keys of the air-loaded modes of a body hung free, and under 'held' of every way to hold it {how: SoundingModes}."""
+def words_of(whole, around, found):
+    """[words] of the body's air-loaded modes, those of its supports left out."""
+    from studies.mode_names import names_with_air  # brings the drawing library
+
+    body = replace(found, frequency=found.frequency[found.elastic], shape=found.shape[:, found.elastic],
+                   potential_share={AIR: found.potential_share[AIR][found.elastic]},
+                   kinetic_share={AIR: found.kinetic_share[AIR][found.elastic]})  # fmt: skip
+    V = velocities(whole.structure, around)
+    motion = V @ body.shape[: V.shape[1]]
+    return names_with_air(whole, SimpleNamespace(modes=body, motion=motion), len(body.frequency))
+
+
+def with_air(held, count, words=None):
+    """Keys of the air-loaded modes of a body hung free, and under 'held' of every way to hold it {how: SoundingModes}.
+
+    words: {how: what each of the body's modes does}.
+    """
     found = {how: of_modes(m, count) for how, m in held.items()}
+    for how, told in (words or {}).items():
+        found[how]["coupled_moves"] = told[:count]
     return {"model": MODEL, **found[FREE], "held": found}
 
 
@@ -116,17 +136,18 @@ def table(result):
     for how, found in result["held"].items():
         lines += [
             f"With air and radiation, without strings; {how}:",
-            "  mode  frequency   loss factor   is air   goes out as sound   goes into supports   heat in the rim",
+            "  mode  frequency   loss factor   is air   goes out as sound   goes into supports   heat in the rim   what moves",
         ]
         shares = {
             g: np.asarray(v) for g, v in grouped({p: np.array(v) for p, v in found["loss_share"].items()}).items()
         }
         rim = sum(shares[g] for g in IN_RIM)
+        words = found.get("coupled_moves", [""] * len(rim))
         for k, f in enumerate(found["coupled_frequency_hz"]):
             lines.append(
                 f"  {k + 1:4d}  {f:7.1f} Hz   {found['coupled_loss_factor'][k]:11.4f}   {100 * found['air_share'][k]:4.0f} %"
                 f"   {100 * found['radiated_share'][k]:15.0f} %   {100 * shares['supports'][k]:16.0f} %"
-                f"   {100 * rim[k]:13.1f} %"
+                f"   {100 * rim[k]:13.1f} %   {words[k]}".rstrip()
             )
         lines.append("")
     return "\n".join(lines[:-1])

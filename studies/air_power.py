@@ -11,6 +11,7 @@ from studies.air import IN_RIM, grouped
 THIRDS = 1000.0 * 2.0 ** (np.arange(-13, 1) / 3)  # Hz, middles of third octaves, 50 to 1000
 NAMES = (50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800, 1000)
 SUMMARY = (80.0, 500.0)  # Hz: the range of the one figure per build, cut at the highest frequency answered for
+OF_SUMMARY = FREQUENCIES[(FREQUENCIES >= SUMMARY[0]) & (FREQUENCIES <= SUMMARY[1])]
 
 
 @dataclass(frozen=True)

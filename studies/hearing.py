@@ -24,7 +24,7 @@ class Tolerance:
 TOLERANCES = (
     Tolerance(
         "untrained tolerance, synthetic tones", 0.75, 1.40,
-        "Jarvelainen & Tolonen, JAES 49:1049 (2001): -25 % to +40 % in the time constant of decay inaudible; read "
+        "Jarvelainen & Tolonen, JAES 49:1049 (2001): −25 to +40 % in the time constant of decay inaudible; read "
         "second-hand, the upper limit from memory",
     ),
     Tolerance(
@@ -124,10 +124,10 @@ def verdict(low, high, before=None, after=None, build="the stiffer rim", toleran
         sentence = f"cannot tell: {span} reach from inaudible to audible by every published tolerance of hearing"
     else:
         sentence = f"audible difference: {span}, outside every published tolerance of hearing"
-    return Verdict(word, sentence, words, _reason(low, high, before, after, build))
+    return Verdict(word, sentence, words, why(low, high, before, after, build))
 
 
-def _reason(low, high, before, after, build):
+def why(low, high, before, after, build):
     """Sentence on what changed the decay; '' where not even its direction is known."""
     if before is None or after is None or low <= 1 <= high:
         return ""
@@ -139,12 +139,14 @@ def _reason(low, high, before, after, build):
     more = "more" if faster else "less"
     if share < 0.5:
         return f"{build} {way}; no single part makes most of the change"
-    why = {
+    because = {
         "radiation": f"because it radiates {more}",
         "string": f"because the strings turn {more} of the energy to heat",
+        "player": f"because {more} goes into the player",
+        "bands": f"because {more} goes into the bands that hold it",
     }.get(part, f"because {more} is turned to heat in the {part.replace('_', ' ')}")
-    return f"{build} {way} {why}"
+    return f"{build} {way} {because}"
 
 
 def _percent(ratio):
-    return f"{100 * (ratio - 1):+.1f} %"
+    return f"{100 * (ratio - 1):+.1f} %".replace("-", "−")

@@ -50,6 +50,8 @@ def read_case(path, parts=None, size=None):
 def existing_file(path):
     """The path as a Path. BadInput where there is no such file."""
     path = Path(path)
+    if path.is_dir():
+        raise BadInput(f"{path}: is a folder; expected a file")
     if not path.is_file():
         near = sorted(p.name for p in path.parent.glob(f"*{path.suffix}")) if path.parent.is_dir() else []
         hint = f"; in that folder: {', '.join(near[:6])}" if near else ""

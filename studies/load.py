@@ -18,18 +18,17 @@ from fem.model import assemble, weights
 from fem.prestress import frequency_ratio, largest_ratio, membrane_forces
 from meshes.body import Assumption
 from meshes.build import DEFAULT_SIZE, mesh_body
-from meshes.parts import RIM
 from meshes.sheet import read_sheet
 from meshes.string_sets import string_set
 from studies import box_measures as box
 from studies.inputs import BadInput, existing_file, writable_folder
 from studies.progress import Progress
 from studies.rim_builds import COMMON, builds, complete_linings
+from studies.two_meshes import COARSER
 
 DEFAULT_STRINGS = "steel"
 SPREAD = (0.054, 0.038)  # m between the outer strings at saddle and nut
 NUT = 0.001  # m, of the strings above the fingerboard at the nut
-COARSER = 1.5  # size of the second mesh over that of the first
 MODES = 6  # lowest ones whose shift is told
 ROUGHLY = 1e-3  # of them: the shift of a frequency hardly feels an error of the shape
 AHEAD = 0.04  # m either side of the centre line, where the top between bridge and soundhole is looked at
@@ -151,13 +150,16 @@ def tensions(body, name=None):
     scale = given.scale_length if given else None
     if name is None and given and given.tension:
         return [(f"string {k}", t) for k, t in enumerate(given.tension, 1)], ()
-    table = string_set(name or DEFAULT_STRINGS, scale)
+    if name is None and given and given.own:
+        return [(s.name, s.tension) for s in given.own.strings], ()
+    named = name or (given.set_name if given else None)
+    table = string_set(named or DEFAULT_STRINGS, scale)
     pitch = [np.sqrt(s.tension / s.mass) / (2 * s.length) for s in table.strings]
     if name is None and given and len(given.unit_mass) == len(pitch):
         found = [(s.name, m * (2 * scale * f) ** 2) for s, m, f in zip(table.strings, given.unit_mass, pitch)]
         return found, (Assumption("strings, pitch", "standard, E2 to E4", COMMON),)
     found = [(s.name, s.tension) for s in table.strings]
-    if name is not None:
+    if named is not None:
         return found, ()
     total = sum(t for _, t in found)
     value = f"set '{table.name}', {total:.0f} N in all; strings.tension_N or another set would say otherwise"
@@ -285,8 +287,3 @@ def measures(places, u, top):
     for place, pair in box.width_changes(places.widths, u).items():
         found |= {f"width/{place}/{edge}": change for edge, change in zip(("top", "back"), pair)}
     return {key: float(value) for key, value in found.items()}
-
-
-def rim_grams(row):
-    """Weight of the rim [g]."""
-    return 1e3 * sum(m for part, m in row.mass.items() if part in RIM)

@@ -4,8 +4,9 @@ import numpy as np
 
 from studies import field_picture
 from studies.box_measures import nodal
-from studies.load import MEASURES, rim_grams
-from studies.rest_report import CAUTIONS, NOT_MODELLED, Table, mesh_error, page_data, per_gram, write
+from studies.load import MEASURES
+from studies.rest_report import CAUTIONS, NOT_MODELLED, Table, page_data, per_gram, write
+from studies.two_meshes import mesh_error, rim_grams
 
 LABEL = (
     "elastic movement when the strings are tuned up, computed; wood creeps on, so an old instrument has moved further"
@@ -147,7 +148,7 @@ def gained(study):
         forms = [f.replace("{:", "{:+") for f in FORMS]
         rows.append(per_gram(row.build.label, (rim_grams(base),), rim_grams(row), change, forms))
     note = "Change against the sheet's own build for each 10 g that the rim gains; '–': within 2 g of the same weight."
-    return Table("Per gram of rim", ("build of the rim", "rim", *HEAD), tuple(rows), note)
+    return Table("For each 10 g more of rim", ("build of the rim", "rim", *HEAD), tuple(rows), note)
 
 
 # --- for machines ---

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-QUIET = 0.01  # of the largest displacement: a zero line between two sides that move less is noise
+QUIET = 0.015  # of the largest displacement: a zero line between two sides that move less is noise
 REACH = 0.08  # of the extent of the surface: how far from the line the two sides are looked at
 ROUND_OFF = 1e-9  # of the largest displacement: a point that moves less is at rest
 SHORTEST = 0.04  # of the extent: a shorter nodal line is not drawn

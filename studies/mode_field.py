@@ -54,7 +54,7 @@ def sampler(space, triangles, subdivide=4):
     """Sampler of the given triangles (indices) of a Space. Normals are averaged, but not across creases."""
     basis = space.basis
     corner = basis.mesh.t[:, triangles].T  # in scikit-fem's order, to which element_dofs belong
-    steps, small = _lattice(subdivide)
+    steps, small = lattice(subdivide)
     patch = smooth_patches(space.mesh, triangles)
     used = np.where(steps > 0, (corner[:, None] * (subdivide + 1)) + steps, -1)  # (elements, q, 3): who and how much
     key = np.concatenate([np.sort(used, axis=2), np.broadcast_to(patch[:, None, None], (*used.shape[:2], 1))], axis=2)
@@ -73,7 +73,7 @@ def sampler(space, triangles, subdivide=4):
     return Sampler(points, _facing(points, index[:, small].reshape(-1, 3), normal), normal, matrix)
 
 
-def _lattice(n):
+def lattice(n):
     """Barycentric steps (q, 3) of a triangle cut into n^2, each row summing to n, and the small triangles (n^2, 3)."""
     steps = np.array([(n - a - b, a, b) for b in range(n + 1) for a in range(n + 1 - b)])
     number = {(a, b): k for k, (_, a, b) in enumerate(steps.tolist())}

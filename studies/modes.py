@@ -50,10 +50,11 @@ def run(
         mass = masses(model, case.sections)
     result = contract(model, case, found, split, mass, seconds)
     if export:
-        from studies.export import export_matrices
+        from studies.export import export_matrices, export_modes
 
         with stage(seconds, "export", say):
             export_matrices(export, model, case)
+            export_modes(export, model.space, found, result)
     if json_path:
         json_path.write_text(json.dumps(result, indent=1, allow_nan=False) + "\n")
     return result
@@ -61,6 +62,8 @@ def run(
 
 def contract(model, case, found, split, mass, seconds):
     """The dict of the machine-readable contract; every list runs over modes."""
+    from studies.mode_names import names  # brings the drawing library
+
     count = len(found.frequency)
     parts = list(split.strain_share)
     heat = split.heat_share or {part: np.full(count, np.nan) for part in parts}
@@ -70,6 +73,7 @@ def contract(model, case, found, split, mass, seconds):
         "model": "dry",
         "frequency_hz": plain(found.frequency),
         "residual": plain(found.residual),
+        "moves": names(model.space, found.shape),
         "strain_energy_share": {part: plain(v) for part, v in split.strain_share.items()},
         "kinetic_energy_share": {part: plain(v) for part, v in split.kinetic_share.items()},
         "heat_share": {part: plain(v) for part, v in heat.items()},
@@ -118,12 +122,15 @@ def rimwork_version():
 
 def table(result):
     """The modes as a table in plain words."""
-    lines = ["  mode  frequency   loss factor   moves most          stores most         most heat in"]
+    lines = ["  mode  frequency   loss factor   moves most          stores most         most heat in        what moves"]
     heat_known = result["loss_factor"][0] is not None
     for k, f in enumerate(result["frequency_hz"]):
         eta = f"{result['loss_factor'][k]:.4f}" if heat_known else "not known"
         where = [largest(result[key], k) for key in ("kinetic_energy_share", "strain_energy_share", "heat_share")]
-        lines.append(f"  {k + 1:4d}  {f:7.1f} Hz   {eta:>11}   " + "".join(f"{w:20s}" for w in where).rstrip())
+        lines.append(
+            f"  {k + 1:4d}  {f:7.1f} Hz   {eta:>11}   "
+            + "".join(f"{w:20s}" for w in (*where, result["moves"][k] or "")).rstrip()
+        )
     return "\n".join(lines)
 
 

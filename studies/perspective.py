@@ -1,4 +1,4 @@
-"""The box in perspective, its motion exaggerated: front and back side by side, by pyvista or else by matplotlib."""
+"""The guitar in perspective, its motion exaggerated: front and back side by side, by pyvista or else by matplotlib."""
 
 from dataclasses import dataclass
 
@@ -10,17 +10,20 @@ from matplotlib.figure import Figure
 from matplotlib.tri import LinearTriInterpolator, Triangulation
 
 from meshes.drawing import rectangle
-from studies.mode_features import QUIET, nodal_lines, outer_loops, smoothed
-from studies.plan_picture import BANDS, DPI, MM_PER_INCH, NODE, SCALE
+from studies.mode_features import QUIET, NodalLine, nodal_lines, outer_loops, smoothed
+from studies.mode_field import Field
+from studies.plan_picture import BANDS, DPI, MM_PER_INCH, NODE, SCALE, tongue
 
-EXAGGERATED = 0.05  # largest motion in the picture over the extent of the box
-TOWARDS_EYE = {"front": (-0.50, -0.42, 0.95), "back": (-0.50, 0.42, -0.95)}  # body's x points up in both
+EXAGGERATED = 0.05  # largest motion in the picture over the extent of the guitar
+TOWARDS_EYE = {"front": (-0.42, -0.40, 0.95), "back": (-0.42, 0.40, -0.95)}  # body's x points up in both
 INSIDE = "#57534d"  # colour of inner faces, seen through the soundhole
-PROPORTION = 0.62  # height over width of the picture
+NECK = "#75695d"  # colour of the neck, which has no scale
 DISTANCE = 3.2  # of the eye, in extents
-MARGIN = 1.10  # of the frame about the box
-SIDES_MOVE = 0.10  # of the largest displacement: below that, nodal lines on the sides are left out
+MARGIN = 1.08  # of the frame about the guitar
+SIDES_MOVE = 0.10  # of the largest displacement: below that, nodal lines on faces that are not level are left out
+LEVEL = 0.5  # least upward or downward part of the normal of a face that belongs to top or back
 GRAZING = 0.2  # cosine to the line of sight below which lines on a face are left out
+TONES = 2 * BANDS + 1  # an odd number: what is at rest is one tone, not the edge of two
 POINT = 0.3528  # mm
 FINER = 3  # times finer than print that matplotlib paints
 WIDTHS = {"node": 1.5, "edge": 0.8, "part": 0.7}  # points
@@ -28,11 +31,11 @@ WIDTHS = {"node": 1.5, "edge": 0.8, "part": 0.7}  # points
 
 @dataclass(frozen=True)
 class Scene:
-    """What is drawn: a moved surface and the lines on it, in m."""
+    """What is drawn: moved surfaces and the lines on them, in m."""
 
     points: np.ndarray  # (n, 3)
     triangles: np.ndarray  # (k, 3)
-    value: np.ndarray  # (n,) -1..1
+    value: np.ndarray  # (n,) -1..1; nan: without colour of its own, the neck
     lines: tuple  # (polyline (k, 3), its outward normals (k, 3) or None at an edge, 'node', 'edge' or 'part')
     rest: np.ndarray  # (n, 3) the points before they moved, which set the frame
 
@@ -47,30 +50,53 @@ class Frame:
     height: float  # m across the picture at the distance of the centre
 
 
-def scene(field, normal, body=None, largest=None, full=None):
+def scene(field, normal, body=None, largest=None, full=None, solid=None, moved=None, part=1.0, nodes=True):
     """Scene of a Field on the whole box; normal (n, 3) as in its Sampler.
 
     largest: displacement of full colour, the field's own if not given. full: displacement drawn as EXAGGERATED of the
     extent; the largest in any direction if not given. The same two values give pictures of builds one common scale.
+    solid, moved: the neck's Solid and its displacement. part: of the motion, -1..1, for moving pictures. nodes: draw
+    nodal lines.
     """
     largest = largest or field.largest or 1.0
-    full = full or np.max(np.linalg.norm(field.displacement, axis=1), initial=0) or 1.0
-    extent = float(np.max(np.ptp(field.points, axis=0)))
-    moved = field.points + EXAGGERATED * extent / full * field.displacement
-    nodes = _clear_lines(field, normal, largest)
-    lines = [(smoothed(line.along(moved)), line.along(normal), "node") for line in nodes]
-    lines += [(moved[loop], None, "edge") for loop in outer_loops(field)]
+    full = full or furthest(field.displacement, moved) or 1.0
+    rest = field.points if solid is None else np.vstack([field.points, solid.points])
+    much = part * EXAGGERATED * float(np.max(np.ptp(rest, axis=0))) / full
+    place = field.points + much * field.displacement
+    found = _clear_lines(field, normal, largest, full, body is None) if nodes else []
+    lines = [(smoothed(line.along(place)), line.along(normal), "node") for line in found]
+    lines += [(place[loop], None, "edge") for loop in outer_loops(field)]
     if body is not None:
-        bridge = _on_top(rectangle(body.bridge), field, moved, normal)
-        lines.append((bridge, np.tile([0.0, 0, 1], (len(bridge), 1)), "part"))
-    return Scene(moved, field.triangles, np.clip(field.value / largest, -1, 1), tuple(lines), field.points)
+        for polygon in (rectangle(body.bridge), *tongue(body)):
+            laid = _on_top(polygon, field, place, normal)
+            lines.append((laid, np.tile([0.0, 0, 1], (len(laid), 1)), "part"))
+    value, triangles = np.clip(part * field.value / largest, -1, 1), field.triangles
+    if solid is not None:
+        neck, start = solid.points + much * moved, len(place)
+        lines += [(neck[loop], None, "edge") for loop in solid.loops]
+        place, triangles = np.vstack([place, neck]), np.vstack([triangles, solid.triangles + start])
+        value = np.append(value, np.full(len(neck), np.nan))
+    return Scene(place, triangles, value, tuple(lines), rest)
 
 
-def _clear_lines(field, normal, largest):
-    """Nodal lines: of faces towards top and back all, of the others only where these move much."""
-    flat = lambda line: np.mean(np.abs(line.along(normal)[:, 2])) > 0.5
-    loud = nodal_lines(field, largest * SIDES_MOVE / QUIET)
-    return [line for line in nodal_lines(field, largest) if flat(line)] + [line for line in loud if not flat(line)]
+def furthest(*displacements):
+    """Largest length of displacements (n, 3), None left out."""
+    return max(float(np.max(np.linalg.norm(u, axis=1), initial=0)) for u in displacements if u is not None)
+
+
+def _clear_lines(field, normal, largest, full, all_round):
+    """Nodal lines of top and back, each by itself. all_round: on other faces too, where these move much; a box's sides
+    show theirs by colour alone.
+    """
+    up, down = (np.all(sign * normal[field.triangles, 2] > LEVEL, axis=1) for sign in (1, -1))
+    found, floor = [], max(largest, full)
+    others = ~up & ~down & all_round
+    for faces, least in ((up, floor), (down, floor), (others, max(largest * SIDES_MOVE / QUIET, full))):
+        used, index = np.unique(field.triangles[faces], return_inverse=True)
+        if used.size:
+            own = Field(field.points[used], index.reshape(-1, 3), field.value[used], field.displacement[used])
+            found += [NodalLine(used[line.i], used[line.j], line.t) for line in nodal_lines(own, least)]
+    return found
 
 
 def frame(rest, eye, aspect):
@@ -86,6 +112,13 @@ def frame(rest, eye, aspect):
         centre = centre + axes[:, :2] @ (seen.min(axis=0) + seen.max(axis=0)) / 2
     wide, high = np.ptp(projected(rest, Frame(centre, axes, distance, 1.0)), axis=0)
     return Frame(centre, axes, distance, MARGIN * max(high, wide * aspect))
+
+
+def proportion(rest):
+    """Height over width of the picture of both views of the points (n, 3): as tall as these fill it."""
+    seen = [frame(rest, eye, 1e-6) for eye in TOWARDS_EYE.values()]
+    wide = max(np.ptp(projected(rest, s)[:, 0]) for s in seen)
+    return float(np.clip(max(s.height for s in seen) / (2 * MARGIN * wide), 0.4, 1.3))
 
 
 def projected(points, frame):
@@ -121,29 +154,28 @@ def _on_top(corners, field, places, normal):
 # --- with pyvista ---
 
 
-def draw_with_pyvista(drawn, path, theme, width_mm):
-    """Writes the PNG; call only where system_check.probe('pyvista') went well: a lack of OpenGL kills the process."""
+def draw_with_pyvista(drawn, theme, width_mm, dpi=DPI):
+    """Pixels (h, w, 3); call only where system_check.works(PERSPECTIVE): a lack of OpenGL kills the process."""
     import pyvista as pv
-    from PIL import Image
     from vtkmodules.vtkCommonCore import vtkLogger
 
-    wide = round(width_mm / MM_PER_INCH * DPI / 2)
-    size = (wide, round(2 * wide * PROPORTION))
+    wide, tall = round(width_mm / MM_PER_INCH * dpi / 2), proportion(drawn.rest)
+    size = (wide, round(2 * wide * tall))
     vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)  # no word about a display that is not needed
     try:
-        views = [_view(pv, drawn, theme, eye, size, width_mm) for eye in TOWARDS_EYE.values()]
+        views = [_view(pv, drawn, theme, eye, size, width_mm * tall) for eye in TOWARDS_EYE.values()]
     finally:
         vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_INFO)
-    Image.fromarray(np.hstack(views)).save(path, dpi=(DPI, DPI))
+    return np.hstack(views)
 
 
-def _view(pv, drawn, theme, eye, size, width_mm):
+def _view(pv, drawn, theme, eye, size, high_mm):
     """One view as an array of pixels."""
     plotter = pv.Plotter(off_screen=True, window_size=size, lighting="none")
     plotter.set_background(theme.page)
     seen = frame(drawn.rest, eye, size[1] / size[0])
     _look(plotter, pv, seen)
-    _fill(plotter, pv, drawn, theme, seen, seen.height / (width_mm * PROPORTION) * POINT)
+    _fill(plotter, pv, drawn, theme, seen, seen.height / high_mm * POINT)
     plotter.enable_anti_aliasing("ssaa")
     picture = plotter.screenshot(return_img=True)
     plotter.close()
@@ -161,50 +193,51 @@ def _look(plotter, pv, seen):
 
 
 def _fill(plotter, pv, drawn, theme, seen, point):
-    """Surface and lines; point: the length in the scene [m] of a point of print."""
-    surface = pv.PolyData(drawn.points, np.column_stack([np.full(len(drawn.triangles), 3), drawn.triangles]).ravel())
-    surface.point_data["motion"] = drawn.value
+    """Surfaces and lines; point: the length in the scene [m] of a point of print."""
+    soft = {"smooth_shading": True, "ambient": 0.74, "diffuse": 0.28, "specular": 0.0}
+    coloured = np.isfinite(drawn.value[drawn.triangles]).all(axis=1)
+    surface = _poly(pv, drawn.points, drawn.triangles[coloured])
+    surface.point_data["motion"] = np.nan_to_num(drawn.value)
     surface = surface.compute_normals(cell_normals=False, split_vertices=False, consistent_normals=False)
-    soft = {"smooth_shading": True, "ambient": 0.66, "diffuse": 0.36, "specular": 0.0}
     plotter.add_mesh(surface, color=INSIDE, culling="front", **soft)
     plotter.add_mesh(
-        surface,
-        scalars="motion",
-        cmap=SCALE,
-        clim=(-1, 1),
-        n_colors=2 * BANDS,
-        show_scalar_bar=False,
-        culling="back",
-        **soft,
-    )
+        surface, scalars="motion", cmap=SCALE, clim=(-1, 1), n_colors=TONES, show_scalar_bar=False, culling="back", **soft
+    )  # fmt: skip
+    if not coloured.all():
+        plotter.add_mesh(
+            _poly(pv, drawn.points, drawn.triangles[~coloured]), color=NECK, **soft | {"smooth_shading": False}
+        )
     for line, kind in visible_lines(drawn, seen, {kind: width / 2 * point for kind, width in WIDTHS.items()}):
         tube = pv.lines_from_points(line).tube(radius=WIDTHS[kind] / 2 * point, n_sides=10)
         plotter.add_mesh(tube, color=theme.ink if kind == "edge" else NODE, lighting=False)
     plotter.reset_camera_clipping_range()
 
 
+def _poly(pv, points, triangles):
+    return pv.PolyData(points, np.column_stack([np.full(len(triangles), 3), triangles]).ravel())
+
+
 # --- with matplotlib ---
 
 
-def draw_with_matplotlib(drawn, path, theme, width_mm):
-    """Writes the PNG without OpenGL: faces and pieces of line painted from the furthest to the nearest."""
+def draw_with_matplotlib(drawn, theme, width_mm, dpi=DPI):
+    """Pixels (h, w, 3) without OpenGL: faces and pieces of line painted from the furthest to the nearest."""
     from PIL import Image
 
-    inches = width_mm / MM_PER_INCH
-    figure = Figure(figsize=(inches, inches * PROPORTION), dpi=FINER * DPI, facecolor=theme.page)
+    inches, tall = width_mm / MM_PER_INCH, proportion(drawn.rest)
+    figure = Figure(figsize=(inches, inches * tall), dpi=FINER * dpi, facecolor=theme.page)
     canvas = FigureCanvasAgg(figure)
     for k, eye in enumerate(TOWARDS_EYE.values()):
-        seen = frame(drawn.rest, eye, 2 * PROPORTION)
+        seen = frame(drawn.rest, eye, 2 * tall)
         ax = figure.add_axes((k / 2, 0, 0.5, 1))
         ax.set_axis_off()
         ax.set_aspect("equal")
         ax.set_ylim(-seen.height / 2, seen.height / 2)
-        ax.set_xlim(-seen.height / 4 / PROPORTION, seen.height / 4 / PROPORTION)
+        ax.set_xlim(-seen.height / 4 / tall, seen.height / 4 / tall)
         _paint(ax, drawn, theme, seen)
     canvas.draw()
     large = Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3])
-    small = large.resize((large.width // FINER, large.height // FINER), Image.Resampling.BOX)
-    small.save(path, dpi=(DPI, DPI))
+    return np.asarray(large.resize((large.width // FINER, large.height // FINER), Image.Resampling.BOX))
 
 
 def _paint(ax, drawn, theme, seen):
@@ -212,11 +245,9 @@ def _paint(ax, drawn, theme, seen):
     corners = drawn.points[drawn.triangles]
     n = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     facing = (n @ toward) / np.linalg.norm(n, axis=1)
-    tone = SCALE(0.5 + 0.5 * drawn.value[drawn.triangles].mean(axis=1))[:, :3]
-    tone = np.where(facing[:, None] > 0, tone * (0.70 + 0.30 * facing.clip(0, 1))[:, None], to_rgb(INSIDE))
     shapes = list(projected(drawn.points, seen)[drawn.triangles])
-    depth, inks, widths = list(corners.mean(axis=1) @ toward), list(map(tuple, tone)), [0.6] * len(shapes)
-    nearer = 0.01 * seen.height  # a line is painted after the faces it lies on
+    depth, inks = list(corners.mean(axis=1) @ toward), list(map(tuple, _tones(drawn, facing)))
+    widths, nearer = [0.6] * len(shapes), 0.01 * seen.height  # a line is painted after the faces it lies on
     for line, kind in visible_lines(drawn, seen, dict.fromkeys(WIDTHS, 0.0)):
         flat = projected(line, seen)
         shapes += list(np.stack([flat[:-1], flat[1:]], axis=1))
@@ -230,3 +261,10 @@ def _paint(ax, drawn, theme, seen):
         facecolors=np.array(inks)[order], edgecolors=np.array(inks)[order],
     )  # fmt: skip
     ax.add_collection(painted, autolim=False)
+
+
+def _tones(drawn, facing):
+    """(k, 3) colour of each triangle, darker where it turns away; of its inner side where it faces away."""
+    value = drawn.value[drawn.triangles].mean(axis=1)
+    tone = np.where(np.isnan(value)[:, None], to_rgb(NECK), SCALE(0.5 + 0.5 * np.nan_to_num(value))[:, :3])
+    return np.where(facing[:, None] > 0, tone * (0.74 + 0.26 * facing.clip(0, 1))[:, None], to_rgb(INSIDE))

@@ -1,40 +1,32 @@
 """Mode pictures fit for print: plan views, a contact sheet, a few in perspective, and a caption beside each."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 
-from fem.mesh import part_of
 from studies import perspective, system_check
-from studies.mode_features import peaks
-from studies.mode_field import Field, field_on, phase, same_phase, sampler, turned
-from studies.plan_picture import (
-    BANDS,
-    FULL_WIDTH,
-    THEMES,
-    contact_figure,
-    on_true_curves,
-    plan_figure,
-    plate_plan,
-    save,
+from studies.mode_captions import (
+    Caption,
+    caption_text,
+    facts,
+    frequency_line,
+    plan_words,
+    remarks,
+    scale_words,
+    upward,
+    write,
 )
+from studies.mode_field import Field, field_on, phase, same_phase, sampler, turned
+from studies.mode_words import distinct, neck_alone, neck_motion, plain_label
+from studies.neck_solid import neck_solid
+from studies.plan_picture import DPI, FULL_WIDTH, THEMES, contact_figure, on_true_curves, plan_figure, plate_plan, save
+
+__all__ = ["Caption", "Mode", "draw_modes", "modes_to_draw", "neck_motion", "plain_label", "plates_of"]
 
 TOP_DECIDES = 0.2  # the top sets the sign of a mode unless it moves less than this part of the furthest moved plate
-NECK_LEADS = 1.5  # times the plates' motion: from here on a mode is named after the neck
 CONTACT_SUBDIVIDE = 3  # the contact sheet is small
-
-
-@dataclass(frozen=True)
-class Caption:
-    """What a reader must know of a picture beside its frequency."""
-
-    build: str  # 'Hazel, kerfed linings'
-    held: str = "free, nothing holds it"
-    source: str = "computed"  # or 'measured'
-    air: str = "dry (without air)"
-    mesh_error: object = None  # part of the frequency [-]: one number, or one a mode; None where not estimated
-    credit: str = "Computed with Rimwork"
+ALL = (".svg", ".pdf", ".png")
 
 
 @dataclass(frozen=True)
@@ -42,46 +34,54 @@ class Mode:
     """One mode ready to be drawn."""
 
     number: int  # from 1
+    column: int  # of the shapes
     frequency: float  # Hz
-    fields: dict  # {'top' or 'back': Field}
+    fields: dict = field(repr=False)  # {'top' or 'back': Field}
     largest: float  # displacement of full colour
-    sign: float  # +1 or -1, already applied to the fields
+    furthest: float  # displacement of whatever moves most, neck and sides too
+    sign: float  # +1 or -1, already applied to the fields; 0 where no plates could tell
     label: str
     remarks: tuple  # sentences for the caption
 
 
 def draw_modes(
     space, mesh, body, frequency, shape, folder, labels=None, captions=None, count=12, *,
-    perspectives=3, width_mm=FULL_WIDTH, reference=None, say=lambda text: None,
+    perspectives=3, width_mm=FULL_WIDTH, reference=None, numbers=None, formats=ALL, themes=("light", "dark"),
+    say=lambda text: None,
 ):  # fmt: skip
     """Draws the first `count` modes into a folder and returns the paths of pictures and captions.
 
     space, mesh: fem.elements.Space and its ShellMesh; body: the Body they came from, None for a foreign mesh, of which
     a plan is drawn only where surface groups are named 'top' (facing +z) or 'back' (facing -z).
     frequency (n,) Hz, shape (dofs, n). labels: plain words for each mode, from the shape if None.
-    captions: a Caption.
-    perspectives: how many modes are also drawn in perspective. width_mm: of a plan view in print, at 300 dpi.
+    captions: a Caption. perspectives: how many modes are also drawn in perspective, those of the neck left out.
+    width_mm: of a plan view in print, at 300 dpi. numbers: of the modes in words and file names, if not 1, 2, ...
     reference: shape (dofs, n) of the build to compare with, paired column by column; gives the sign and the scale.
+    formats: of the plan views on the light page; the other themes are drawn as PNG, or in the first format.
     say: called with a few words before each step. A lack of OpenGL is told through `say` and in the caption.
     """
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     captions = captions or Caption(build=body.name if body else "shell mesh")
-    names = plates_of(mesh)
-    boards = {name: _sampler(space, mesh.surfaces[name].triangles, body) for name in names}
-    modes = [
-        _mode(space, boards, k, frequency, shape, labels, reference) for k in range(min(count, len(frequency)))
-    ]  # fmt: skip
-    paths = []
-    if names:
+    modes = modes_to_draw(space, mesh, body, frequency, shape, count, labels, reference, numbers)
+    boards, paths = boards_of(space, mesh, body), []
+    if boards:
         plans = {name: plate_plan(name, board, body) for name, board in boards.items()}
         for mode in modes:
-            say(f"plan view of mode {mode.number} of {len(modes)}")
-            paths += _plan_pictures(mode, plans, folder, width_mm, captions, body)
+            say(f"plan view of mode {mode.number}")
+            paths += _plan_pictures(mode, plans, folder, width_mm, captions, body, formats, themes)
         say("contact sheet")
-        paths += _contact_sheet(space, mesh, body, modes, plans, shape, folder, captions)
+        paths += _contact_sheet(space, mesh, body, modes, shape, folder, captions, formats, themes)
     chosen = [m for m in modes if not m.label.startswith("neck")][:perspectives]
-    return paths + _perspectives(space, mesh, body, chosen, shape, reference, folder, width_mm, captions, say)
+    return paths + _perspectives(space, mesh, body, chosen, shape, reference, folder, width_mm, captions, themes, say)
+
+
+def modes_to_draw(space, mesh, body, frequency, shape, count, labels=None, reference=None, numbers=None):
+    """The first `count` Modes, each with words of its own; arguments as in draw_modes."""
+    boards, count = boards_of(space, mesh, body), min(count, len(frequency))
+    modes = [_mode(space, boards, k, frequency, shape, labels, reference, numbers) for k in range(count)]
+    own = labels[:count] if labels else distinct([m.label for m in modes])
+    return [Mode(**vars(m) | {"label": label}) for m, label in zip(modes, own)]
 
 
 def plates_of(mesh):
@@ -91,16 +91,14 @@ def plates_of(mesh):
     return [name for name, n in normals.items() if np.mean(n) * np.sign(facing[name]) > abs(facing[name])]
 
 
+def boards_of(space, mesh, body, subdivide=4):
+    """{plate: Sampler} of the plates that can be shown in plan."""
+    return {name: _sampler(space, mesh.surfaces[name].triangles, body, subdivide) for name in plates_of(mesh)}
+
+
 def box_of(mesh):
-    """Indices of the triangles that are shown in perspective: all but the neck."""
+    """Indices of the triangles that are shown in colour in perspective: all but the neck."""
     return np.setdiff1d(np.arange(len(mesh.triangles)), neck_alone(mesh))
-
-
-def neck_alone(mesh):
-    """Indices of the neck's triangles, without those where its heel and tongue are glued to other parts; may be none."""
-    groups = [(part_of(region) == "neck", s.triangles) for region, s in mesh.surfaces.items()]
-    neck, rest = (np.unique(np.concatenate([[], *(t for own, t in groups if own is which)])) for which in (True, False))
-    return np.setdiff1d(neck, rest).astype(int)
 
 
 def _sampler(space, triangles, body, subdivide=4):
@@ -111,12 +109,16 @@ def _sampler(space, triangles, body, subdivide=4):
 # --- one mode ---
 
 
-def _mode(space, boards, k, frequency, shape, labels, reference):
+def _mode(space, boards, k, frequency, shape, labels, reference, numbers=None):
+    number = k + 1 if numbers is None else int(numbers[k])
     fields = {name: field_on(board, shape[:, k]) for name, board in boards.items()}
     largest = max([f.largest for f in fields.values()], default=0.0)
+    motion = perspective.furthest((shape if reference is None else reference)[:, k].reshape(-1, 6)[:, :3])
     if not fields:
-        return Mode(k + 1, float(frequency[k]), {}, 0.0, 0.0, labels[k] if labels else f"mode {k + 1}", ())
-    sign, remarks = _sign(fields, largest), _remarks(space, fields, shape[:, k], largest)
+        label = labels[k] if labels else f"mode {number}"
+        return Mode(number, k, float(frequency[k]), {}, 0.0, motion, 0.0, label, ())
+    sign, said = _sign(fields, largest), remarks(space, _together(fields), shape[:, k], largest)
+    label = labels[k] if labels else plain_label(space, fields, shape[:, k], largest)
     if reference is not None:
         base = {name: field_on(board, reference[:, k]) for name, board in boards.items()}
         largest = max(f.largest for f in base.values())
@@ -124,8 +126,7 @@ def _mode(space, boards, k, frequency, shape, labels, reference):
         own = _together(fields)
         sign = 1.0 if same_phase(base, own) is own else -1.0
     fields = {name: turned(f, sign) for name, f in fields.items()}
-    label = labels[k] if labels else plain_label(space, fields, shape[:, k], largest)
-    return Mode(k + 1, float(frequency[k]), fields, largest, sign, label, remarks)
+    return Mode(number, k, float(frequency[k]), fields, largest, motion, sign, label, said)
 
 
 def _sign(fields, largest):
@@ -147,148 +148,113 @@ def _together(fields):
     )
 
 
-def neck_motion(space, shape_column):
-    """Largest displacement of the neck by the way it moves, {'bends sideways': ...}; {} without a neck."""
-    neck = neck_alone(space.mesh)
-    if not len(neck):
-        return {}
-    nodes = np.unique(space.basis.dofs.element_dofs[:, neck])
-    aside = np.abs(space.points[nodes, 1])
-    u = np.abs(shape_column.reshape(-1, 6)[nodes, :3])
-    _, y, z = u[aside <= aside.min() + 0.1 * np.ptp(aside)].max(axis=0)
-    return {"bends sideways": y, "bends up and down": z, "twists": u[:, 2].max() - z}
-
-
-def plain_label(space, fields, shape_column, largest):
-    """Plain words for a mode: 'neck bends up and down', or 'top: 1 area, back: 3 areas', the areas that move as one."""
-    neck = neck_motion(space, shape_column)
-    if neck and max(neck.values()) > NECK_LEADS * largest:
-        return f"neck {max(neck, key=neck.get)}"
-    areas = {name: len(peaks(field, largest)) for name, field in fields.items()}
-    return (
-        ", ".join(f"{name}: {n} area{'s' if n > 1 else ''}" for name, n in areas.items() if n) or "plates hardly move"
-    )
-
-
-def _remarks(space, fields, shape_column, largest):
-    """Sentences on what the picture does not show."""
-    found, neck = [], neck_motion(space, shape_column)
-    if neck and largest > 0:
-        far = max(neck.values()) / largest
-        much = f", and it moves up to {far:.0f} times as far as the plates" if far >= NECK_LEADS else ""
-        found.append(f"The neck is part of the model but not drawn{much}.")
-    own = _together(fields)
-    square = np.mean(own.value**2)
-    if np.mean(np.sum(own.displacement**2, axis=1)) > 2 * square:
-        found.append("In this mode the plates move mostly in their own plane; only motion square to them is coloured.")
-    return tuple(found)
-
-
 # --- files ---
 
 
-def _plan_pictures(mode, plans, folder, width_mm, caption, body):
-    stem = folder / f"mode-{mode.number:02d}-plan"
-    paths = save(
-        plan_figure(plans, mode.fields, THEMES["light"], mode.largest, width_mm), stem, (".svg", ".pdf", ".png")
-    )
-    paths += save(plan_figure(plans, mode.fields, THEMES["dark"], mode.largest, width_mm), f"{stem}-dark", (".png",))
-    return [*paths, _write(stem, caption_text(mode, caption, [*_plan_words(plans, body), *mode.remarks]))]
+def _plan_pictures(mode, plans, folder, width_mm, caption, body, formats, themes):
+    stem, paths = folder / f"mode-{mode.number:02d}-plan", []
+    for name in themes:
+        figure = plan_figure(plans, mode.fields, THEMES[name], mode.largest, width_mm, furthest=mode.furthest)
+        paths += save(figure, f"{stem}{_ending(name)}", formats if name == "light" else _one_of(formats))
+    return [*paths, *write(stem, caption_text(mode, caption, plan_words(plans, body)))]
 
 
-def _contact_sheet(space, mesh, body, modes, plans, shape, folder, caption):
-    boards = {name: _sampler(space, mesh.surfaces[name].triangles, body, CONTACT_SUBDIVIDE) for name in plans}
-    plans = {name: plate_plan(name, board, body) for name, board in boards.items()}
-    panels = []
-    for mode in modes:
-        fields = {name: turned(field_on(b, shape[:, mode.number - 1]), mode.sign) for name, b in boards.items()}
-        panels.append((plans, fields, mode.largest, f"{mode.number}    {mode.frequency:.0f} Hz", mode.label))
+def _ending(theme):
+    return "" if theme == "light" else f"-{theme}"
+
+
+def _one_of(formats):
+    return (".png",) if ".png" in formats else tuple(formats[:1])
+
+
+def _contact_sheet(space, mesh, body, modes, shape, folder, caption, formats, themes):
+    plans, panels = contact_panels(space, mesh, body, modes, shape)
     stem, paths = folder / "modes-contact-sheet", []
-    for name, theme in THEMES.items():
-        end, formats = ("", (".pdf", ".png")) if name == "light" else (f"-{name}", (".png",))
-        paths += save(contact_figure(panels, theme, upward=_upward(body)), f"{stem}{end}", formats)
-    lines = [
-        f"The first {len(modes)} modes, each on its own colour scale.",
-        *_facts(caption),
-        *_plan_words(plans, body),
-    ]
-    lines += [_frequency(mode, caption) for mode in modes] + [caption.credit + "."]
-    return [*paths, _write(stem, "\n".join(lines))]
+    for name in themes:
+        figure = contact_figure(
+            panels, THEMES[name], upward=upward(body), title=caption.title, furthest=[m.furthest for m in modes]
+        )  # fmt: skip
+        wanted = [f for f in formats if f != ".svg"] or formats
+        paths += save(figure, f"{stem}{_ending(name)}", wanted if name == "light" else _one_of(wanted))
+    lines = [f"{len(modes)} modes, each on its own colour scale.", facts(caption), *plan_words(plans, body)]
+    lines += [frequency_line(mode, caption) for mode in modes] + [caption.credit + "."]
+    return [*paths, *write(stem, "\n".join(lines))]
 
 
-def _perspectives(space, mesh, body, modes, shape, reference, folder, width_mm, caption, say):
+def contact_panels(space, mesh, body, modes, shape):
+    """{plate: Plate}, and (plates, fields, largest, heading, label) of each Mode, coarser than a picture of its own."""
+    boards = boards_of(space, mesh, body, CONTACT_SUBDIVIDE)
+    plans, panels = {name: plate_plan(name, board, body) for name, board in boards.items()}, []
+    for mode in modes:
+        fields = {name: turned(field_on(b, shape[:, mode.column]), mode.sign) for name, b in boards.items()}
+        panels.append((plans, fields, mode.largest, f"{mode.number}    {mode.frequency:.0f} Hz", mode.label))
+    return plans, panels
+
+
+def _perspectives(space, mesh, body, modes, shape, reference, folder, width_mm, caption, themes, say):
     if not modes:
         return []
-    say("trying perspective pictures")
-    check = system_check.works(system_check.PERSPECTIVE)
-    if not check.works:
-        say(f"perspective pictures drawn by matplotlib: {check.reason}")
-    draw = perspective.draw_with_pyvista if check.works else perspective.draw_with_matplotlib
-    board, paths = _sampler(space, box_of(mesh), body), []
+    draw, why = perspective_way(say)
+    stage, paths = Stage(space, mesh, body), []
     for mode in modes:
         say(f"mode {mode.number} in perspective")
-        own = field_on(board, shape[:, mode.number - 1])
-        base = own if reference is None else field_on(board, reference[:, mode.number - 1])
-        full = np.max(np.linalg.norm(base.displacement, axis=1))
-        if mode.sign:
-            own = turned(own, mode.sign)
-        else:  # no plates that could have told
-            own = same_phase(turned(base, phase(base)), own)
-        drawn = perspective.scene(own, board.normal, body, mode.largest or base.largest, full)
+        drawn = stage.scene(mode, shape, reference)
         stem = folder / f"mode-{mode.number:02d}-perspective"
-        draw(drawn, f"{stem}.png", THEMES["light"], width_mm)
-        words = [f"Seen from the front, left, and from behind, right, {_upward(body)} upward. The motion is exaggerated.",
-                 *_scale_words(), *mode.remarks]  # fmt: skip
-        if not check.works:
-            words.append(f"Drawn without a 3-D library: {check.reason.split(';')[0]}.")
-        paths += [Path(f"{stem}.png"), _write(stem, caption_text(mode, caption, words))]
+        words = [f"Seen from the front, left, and from behind, right, {upward(body)} upward. The motion is exaggerated.",
+                 *scale_words(), *([why] if why else [])]  # fmt: skip
+        for name in themes:
+            path = Path(f"{stem}{_ending(name)}.png")
+            save_pixels(draw(drawn, THEMES[name], width_mm), path)
+            paths.append(path)
+        paths += write(stem, caption_text(mode, caption, words))
     return paths
 
 
-# --- words ---
+def perspective_way(say):
+    """The function that draws a Scene on this machine, and a sentence on what it lacks, or ''."""
+    say("trying perspective pictures")
+    check = system_check.works(system_check.PERSPECTIVE)
+    if check.works:
+        return perspective.draw_with_pyvista, ""
+    say(f"perspective pictures drawn by matplotlib: {check.reason}")
+    return perspective.draw_with_matplotlib, f"Drawn without a 3-D library: {check.reason.split(';')[0]}."
 
 
-def caption_text(mode, caption, words):
-    """The caption of one picture."""
-    return "\n".join([_frequency(mode, caption), *_facts(caption), *words, caption.credit + "."])
+class Stage:
+    """Box and neck of one mesh, sampled once for many perspective pictures."""
+
+    def __init__(self, space, mesh, body, subdivide=4):
+        self.body, self.board = body, _sampler(space, box_of(mesh), body, subdivide)
+        self.solid = neck_solid(space, body)
+
+    def scene(self, mode, shape, reference=None, part=1.0, nodes=True):
+        """perspective.Scene of a Mode; part: of its motion, -1..1."""
+        own = field_on(self.board, shape[:, mode.column])
+        base = (shape if reference is None else reference)[:, mode.column]
+        first = own if reference is None else field_on(self.board, base)
+        sign = mode.sign
+        if not sign:  # no plates that could have told
+            sign = 1.0 if same_phase(turned(first, phase(first)), own) is own else -1.0
+        full = perspective.furthest(first.displacement, self._neck(base))
+        moved = None if self.solid is None else sign * self._neck(shape[:, mode.column])
+        largest = mode.largest or first.largest
+        return perspective.scene(
+            turned(own, sign), self.board.normal, self.body, largest, full, self.solid, moved, part, nodes
+        )  # fmt: skip
+
+    def still(self, column, largest, full):
+        """perspective.Scene of a motion (dofs,) at one instant, on given scales; without nodal lines."""
+        own = field_on(self.board, column)
+        return perspective.scene(
+            own, self.board.normal, self.body, largest, full, self.solid, self._neck(column), nodes=False
+        )  # fmt: skip
+
+    def _neck(self, column):
+        return None if self.solid is None else self.solid.displacement(column)
 
 
-def _frequency(mode, caption):
-    error = caption.mesh_error
-    if error is not None and np.ndim(error):
-        error = error[mode.number - 1]
-    mesh = "mesh error not estimated" if error is None else f"mesh error about {100 * error:.1f} %"
-    return f"Mode {mode.number}, {mode.frequency:.1f} Hz ({mesh}): {mode.label}."
+def save_pixels(pixels, path):
+    """Writes pixels (h, w, 3) as a PNG for print."""
+    from PIL import Image
 
-
-def _facts(caption):
-    return [f"{caption.source.capitalize()}, {caption.air}. Build: {caption.build}. How held: {caption.held}."]
-
-
-def _plan_words(plans, body):
-    sides = " and ".join(f"the {name} ({where})" for name, where in zip(plans, ("left", "right")))
-    each = "each as seen by a reader facing it" if len(plans) > 1 else "as seen by a reader facing it"
-    thin = " Thin outlines: braces, blocks and bridge plate inside; the bridge a little heavier." if body else ""
-    return [
-        f"Drawn: {sides if len(plans) > 1 else 'the ' + next(iter(plans))}, {each}, {_upward(body)} upward.{thin}",
-        *_scale_words(),
-        f"Contours every {200 / BANDS:.0f} % of it, solid outward, dashed inward.",
-        "+ and - stand where an area moves furthest.",
-    ]
-
-
-def _upward(body):
-    return "x axis" if body is None else "neck"
-
-
-def _scale_words():
-    return [
-        "Light (yellow) moves outward while dark (blue) moves inward; full scale is the furthest that a plate moves.",
-        "Bold: nodal lines, which stay at rest; left out where the plate moves less than 1 % of full scale.",
-    ]
-
-
-def _write(stem, text):
-    path = Path(f"{stem}.txt")
-    path.write_text(text + "\n", encoding="utf-8")
-    return path
+    Image.fromarray(pixels).save(path, dpi=(DPI, DPI))

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
+from textwrap import wrap
 
 import matplotlib
 import numpy as np
@@ -24,6 +25,7 @@ FULL_WIDTH = 120.0  # mm of print at which line widths have their plain size
 FORMATS = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}, ".png": {}}  # and what not to write: no dates
 OUTLINE_POINTS, HOLE_POINTS, FINER = 400, 120, 8  # points drawn, and how many times finer the rim follows the curves
 EASED = 0.03  # m from an edge within which points are moved along with it
+INSIDE = 1 - 1e-9  # of full scale: what lies on its very end, or beyond, would be left unpainted
 BANDS = 10  # steps of colour from rest to full scale
 GAP, BORDER = 0.10, 0.012  # between plates, of the width of one; around them, of the width of the picture
 RIGHT = {"top": -1.0, "back": 1.0}  # what points right on the page, neck up: -y when facing the top, +y facing the back
@@ -114,20 +116,34 @@ def plate_plan(name, sampler, body=None):
     if name == "back":
         edges, on_top = edges[:1], []
     else:
-        on_top = [rectangle(body.bridge)]
+        on_top = [rectangle(body.bridge), *tongue(body)]
         under += [rectangle(body.bridge_plate)] if body.bridge_plate else []
     return Plate(turn(xy), *(tuple(map(turn, group)) for group in (edges, under, on_top)))
 
 
-def draw_plates(ax, plates, fields, theme, largest, scale=1.0, marks=True):
+def tongue(body):
+    """The end of the fingerboard that lies on the top, as a list of at most one polygon (4, 2) [m] in plan."""
+    if body.neck is None or not body.neck.tongue:
+        return []
+    length, half = body.outline.length, body.neck.width / 2
+    start = length - body.neck.tongue
+    return [np.array([[start, -half], [length, -half], [length, half], [start, half]])]
+
+
+def draw_plates(ax, plates, fields, theme, largest, scale=1.0, marks=True, furthest=None, nodes=None, tones=2 * BANDS):
     """Plates side by side on one axes that they fill; plates and fields by name.
 
     largest: displacement of full scale. scale: of the line widths. marks: + and - where areas move furthest.
+    furthest: displacement of whatever moves most, beside which nodal lines in still places are left out; `largest` if not
+    given. nodes: fields whose nodal lines are drawn, {} for none; the fields themselves if not given. tones: steps of
+    colour; an odd number gives what is at rest a tone of its own.
     Returns the middle of each plate on the page, {name: x}, and the lowest point of all.
     """
     shifts, middle, right = _side_by_side(plates)
+    nodes = fields if nodes is None else nodes
     for name, plate in plates.items():
-        _plate(ax, plate, fields[name], shifts[name], theme, largest, scale, marks)
+        lines = nodal_lines(nodes[name], max(largest, furthest or 0)) if name in nodes else []
+        _plate(ax, plate, fields[name], shifts[name], theme, largest, scale, marks, lines, tones)
     low, high = (f([f(p.plan[:, 1]) for p in plates.values()]) for f in (np.min, np.max))
     ax.set_xlim(-BORDER * right, (1 + BORDER) * right)
     ax.set_ylim(low - BORDER * right, high + BORDER * right)
@@ -146,25 +162,25 @@ def _side_by_side(plates):
     return shifts, middle, right
 
 
-def _plate(ax, plate, field, shift, theme, largest, scale, marks):
+def _plate(ax, plate, field, shift, theme, largest, scale, marks, lines, tones):
     xy = plate.plan + shift
-    value = np.clip(field.value / largest, -1, 1) if largest > 0 else 0 * field.value
-    _bands(ax, Triangulation(*xy.T, field.triangles), value, scale)
+    value = np.clip(field.value / largest, -INSIDE, INSIDE) if largest > 0 else 0 * field.value
+    _bands(ax, Triangulation(*xy.T, field.triangles), value, scale, tones)
     rim = Polygon(plate.edges[0] + shift, closed=True, transform=ax.transData)
     _polygons(ax, plate.under, shift, PART, 0.35 * scale, alpha=0.7).set_clip_path(rim.get_path(), ax.transData)
-    _polygons(ax, plate.on_top, shift, PART, 0.7 * scale)
-    nodes = [smoothed(line.along(xy)) for line in nodal_lines(field, largest)]
-    lines = LineCollection(nodes, colors=NODE, linewidths=1.5 * scale, capstyle="butt", joinstyle="round")
-    ax.add_collection(lines, autolim=False)
+    _polygons(ax, plate.on_top, shift, PART, 0.7 * scale).set_clip_path(rim.get_path(), ax.transData)
+    nodes = [smoothed(line.along(xy)) for line in lines]
+    drawn = LineCollection(nodes, colors=NODE, linewidths=1.5 * scale, capstyle="butt", joinstyle="round")
+    ax.add_collection(drawn, autolim=False).set_clip_path(rim.get_path(), ax.transData)
     _polygons(ax, plate.edges, shift, theme.ink, 0.8 * scale)
     if marks:
         _signs(ax, xy, field, np.concatenate(plate.edges) + shift, largest, scale)
 
 
-def _bands(ax, tri, value, scale):
+def _bands(ax, tri, value, scale, tones):
     """Bands of colour, and a thin line every second band: solid outward, dashed inward."""
     levels = np.linspace(-1, 1, 2 * BANDS + 1)
-    bands = ax.tricontourf(tri, value, levels=levels, cmap=SCALE, vmin=-1, vmax=1)
+    bands = ax.tricontourf(tri, value, levels=np.linspace(-1, 1, tones + 1), cmap=SCALE, vmin=-1, vmax=1)
     bands.set_edgecolor("face")  # closes the hairlines between bands
     bands.set_linewidth(0.25)
     for sign, style in ((1, "solid"), (-1, (0, (4, 2.5)))):
@@ -202,27 +218,40 @@ def proportion(plates):
     return (high / right + 2 * BORDER) / (1 + 2 * BORDER)
 
 
-def plan_figure(plates, fields, theme, largest, width_mm=FULL_WIDTH, marks=True):
-    """Figure of one mode: the plates side by side, nothing else."""
+def plan_figure(plates, fields, theme, largest, width_mm=FULL_WIDTH, marks=True, **more):
+    """Figure of one mode: the plates side by side, nothing else. more: as draw_plates."""
     figure = _page(width_mm, width_mm * proportion(plates), theme)
-    draw_plates(figure.add_axes((0, 0, 1, 1)), plates, fields, theme, largest, width_mm / FULL_WIDTH, marks)
+    draw_plates(figure.add_axes((0, 0, 1, 1)), plates, fields, theme, largest, width_mm / FULL_WIDTH, marks, **more)
     return figure
 
 
-def contact_figure(modes, theme, width_mm=180.0, columns=3, upward="neck"):
-    """Figure of many modes with a key. modes: (plates, fields, largest, heading, label) of each."""
+def contact_figure(modes, theme, width_mm=180.0, columns=3, upward="neck", title="", furthest=None):
+    """Figure of many modes with a key. modes: (plates, fields, largest, heading, label) of each.
+
+    title: words above all, a second line after a line break is smaller. furthest: of each mode, as draw_plates.
+    """
     rows = -(-len(modes) // columns)
-    gap, foot, text = 5.0, 13.0, 9.0  # mm
+    gap, foot, text = 5.0, 13.0, 12.0  # mm
+    head = 6.0 + 5.0 * len(title.splitlines()) if title else 0.0
     wide = (width_mm - (columns + 1) * gap) / columns
     high = wide * max(proportion(m[0]) for m in modes)
-    height = rows * (high + text + gap) + gap + foot
+    height = head + rows * (high + text + gap) + gap + foot
     figure = _page(width_mm, height, theme)
+    for k, line in enumerate(title.splitlines()):
+        size, color = ((11, theme.ink), (8, theme.quiet))[min(k, 1)]
+        size *= min(
+            1.0, (width_mm - 2 * gap) / (0.22 * size * max(len(line), 1))
+        )  # a letter is some .6 of its size wide
+        words = {"size": size, "color": color, "family": lettering(), "va": "baseline"}
+        figure.text(gap / width_mm, (height - 8.0 - 5.0 * k) / height, line, **words)
     for k, (plates, fields, largest, heading, label) in enumerate(modes):
         left = gap + (k % columns) * (wide + gap)
-        bottom = height - (k // columns + 1) * (high + text + gap) + text
+        bottom = height - head - (k // columns + 1) * (high + text + gap) + text
         ax = figure.add_axes((left / width_mm, bottom / height, wide / width_mm, high / height))
-        draw_plates(ax, plates, fields, theme, largest, 1.25 * wide / FULL_WIDTH)
-        for words, down, size, color in ((heading, 1.2, 8.5, theme.ink), (label, 5.2, 6.5, theme.quiet)):
+        most = furthest[k] if furthest else None
+        draw_plates(ax, plates, fields, theme, largest, 1.25 * wide / FULL_WIDTH, furthest=most)
+        two_lines = "\n".join(wrap(label, max(24, int(0.75 * wide)), break_long_words=False)[:3])
+        for words, down, size, color in ((heading, 1.2, 8.5, theme.ink), (two_lines, 5.2, 7, theme.quiet)):
             where = ((left + wide / 2) / width_mm, (bottom - down) / height)
             figure.text(*where, words, size=size, color=color, family=lettering(), ha="center", va="top")
     _key(figure, theme, height, upward)
@@ -231,7 +260,7 @@ def contact_figure(modes, theme, width_mm=180.0, columns=3, upward="neck"):
 
 def _key(figure, theme, height, upward):
     """Colours and lines explained along the foot of a contact sheet."""
-    words = {"size": 6.5, "color": theme.quiet, "family": lettering(), "va": "center"}
+    words = {"size": 7, "color": theme.quiet, "family": lettering(), "va": "center"}
     ax = figure.add_axes((0.08, 8.5 / height, 0.30, 3.2 / height))
     ax.imshow(SCALE((np.arange(2 * BANDS) + 0.5) / (2 * BANDS))[None], aspect="auto", extent=(-1, 1, 0, 1))
     ax.plot([0, 0], [0, 1], color=NODE, lw=1.2)

@@ -89,7 +89,11 @@ def _listen(recordings):
     """([Tone], notes) of all recordings together; of tones within 1 % the better read one stays."""
     tones, notes = [], []
     for path in recordings:
-        found, said = find_tones(read_recording(path))
+        recording = read_recording(path)
+        try:
+            found, said = find_tones(recording)
+        except ValueError as problem:
+            raise ValueError(f"recording '{path}': {problem}") from None
         notes += [f"{Path(path).name}: {note}" for note in said]
         for tone in found:
             same = [t for t in tones if abs(t.frequency / tone.frequency - 1) < 0.01]
@@ -153,7 +157,7 @@ def wood_table(fit):
         if value is None:
             continue
         doubt = fit.uncertainty.get(constant)
-        note = f"+- {doubt / unit:.2g}" if doubt else ""
+        note = f"± {doubt / unit:.2g}" if doubt else ""
         note = f"{note}, assumed" if note and constant in fit.assumed else note or "assumed"
         lines.append(f"{key} = {round(value / unit, digits)}  # {note}")
     tones = ", ".join(f"{tone} {f:.1f} Hz" for tone, f in fit.measured.items())
@@ -166,10 +170,10 @@ def _text(study, size, files):
     length, width, thickness, mass = (1e3 * x for x in size)
     lines = [
         f"Plate {length:g} x {width:g} x {thickness:g} mm, {mass:g} g: "
-        f"{wood.density:.0f} +- {fit.uncertainty['density']:.0f} kg/m3",
+        f"{wood.density:.0f} ± {fit.uncertainty['density']:.0f} kg/m3",
         "",
     ]
-    lines += ["Stiffness (GPa)         fit       +-      tap formula"]
+    lines += ["Stiffness (GPa)         fit        ±      tap formula"]
     words = {"E_L": "along the grain", "E_R": "across the grain", "G_LR": "shear in plane"}
     for key, what in words.items():
         formula = f"{fit.tap_formula[key] / 1e9:10.3f}" if key in fit.tap_formula else "         -"

@@ -10,9 +10,9 @@ from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 
-from studies.load import COARSER
 from studies.modes import rimwork_version
-from studies.rim_report import PROVENANCE
+from studies.rim_page import PROVENANCE
+from studies.two_meshes import COARSER, MESH_ERROR
 
 SCHEMA_VERSION = 1
 CAUTIONS = (
@@ -48,11 +48,6 @@ class Table:
         return [self.heading, *map(form, (self.head, *self.rows)), *([self.note] if self.note else [])]
 
 
-def mesh_error(fine, coarse):
-    """Error left in a value on the finer of two meshes, for an error that falls with the first power of their size."""
-    return abs(fine - coarse) / (COARSER - 1)
-
-
 def per_gram(label, rows, grams, values, forms):
     """Table row cells of the change against the first build for each 10 g that the rim gains; '–' where weights are alike."""
     heavier = grams - rows[0]
@@ -81,7 +76,7 @@ def page_data(study, **more):
     return {
         "schema_version": SCHEMA_VERSION,
         "body": study.body.name,
-        "mesh_error": f"sheet's own build on two mesh sizes 1 : {COARSER:g}, for first-order convergence",
+        "mesh_error": f"of the sheet's own build: {MESH_ERROR}",
         "model_error": "not known",
         **more,
         "assumed": [vars(a) for a in study.body.assumed],

@@ -6,7 +6,6 @@ criterion. Dry: without air, radiation and strings. A second, coarser mesh tells
 
 import hashlib
 import json
-import sys
 import zipfile
 import zlib
 from dataclasses import dataclass, replace
@@ -30,9 +29,11 @@ from studies.measured_beside import beside, computed_for
 from studies.modes import rimwork_version
 from studies.progress import Progress
 from studies.rim_builds import builds, complete_linings
+from studies.two_meshes import COARSER
 
-COARSER = 1.5  # size of the second mesh over that of the first
 PAIRED = 0.5  # least modal assurance criterion of two modes called the same
+SPARE = 6  # modes solved for beyond those compared: partners may lie higher
+SOLVED, DRAWING, DRAWINGS = 6.0, 25.0, 25  # of progress: a build's dry modes; all pictures, and how many there are
 STORE_VERSION = 3
 
 
@@ -60,9 +61,13 @@ class Comparison:
     match: np.ndarray  # (n,) modal assurance criterion with the partner
 
 
-def main(sheet, out=None, size_mm=None, count=20, pictures=True):
-    """Run the study on a sheet and write page, tables and pictures; returns the summary as text."""
-    from studies.rim_report import summary, write_report
+def main(sheet, out=None, size_mm=None, count=20, pictures=True, air=True):
+    """Run the study on a sheet and write pages, tables and pictures; returns the summary as text.
+
+    air: with the air inside and out as well, held both ways (see rim_air.py): that page then leads, this one is beside it.
+    """
+    from studies.rim_air import OTHERS, PROGRESS, dry_modes
+    from studies.rim_air import run as run_with_air
 
     sheet = existing_file(sheet)
     if size_mm is not None and not 5 <= size_mm <= 60:
@@ -72,12 +77,36 @@ def main(sheet, out=None, size_mm=None, count=20, pictures=True):
     body = read_sheet(sheet)
     out = writable_folder(out or Path("out") / f"{sheet.stem}-rim")
     size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
-    study = run(body, size, count, out / "rows")
+    levels = len(builds(complete_linings(body)[0])) * (1 + COARSER**-2)
+    progress = Progress(levels * (SOLVED + PROGRESS * air) + OTHERS * air + DRAWING * pictures)
+    study = run(body, size, count, out / "rows", progress, dry_modes(count) if air else None)
     measured = tuple(beside(body.measured, computed_for(body, body.measured))) if body.measured else ()
-    digest = hashlib.sha256(sheet.read_bytes()).hexdigest()
-    study = replace(study, measured=measured, sheet=str(sheet), sheet_hash=digest)
-    pages = write_report(study, out, pictures, lambda what: print(f"drawing: {what}", file=sys.stderr))
-    return summary(study) + "\n\n" + "\n".join(f"wrote {page}" for page in pages)
+    named = {"sheet": str(sheet), "sheet_hash": hashlib.sha256(sheet.read_bytes()).hexdigest(), "measured": measured}
+    study = replace(study, **named)
+    with_air = None
+    if air and not unknown_losses(study):
+        found = run_with_air(body, size, count, dry_modes(count), out / "rows", progress, models=study.models)
+        with_air = replace(found, **named)
+    return report(study, with_air, out, pictures, progress)
+
+
+def report(study, with_air, out, pictures, progress):
+    """Write the pages of a Study and of rim_air's (None: left out); returns the summary as text."""
+    from studies import rim_air_report, rim_report
+
+    def say(what):
+        progress.step(DRAWING / DRAWINGS)
+        progress.say(f"drawing: {what}")
+
+    if with_air is None:
+        pages = rim_report.write_report(study, out, pictures, say)
+        words = rim_report.summary(study)
+    else:
+        pages = rim_air_report.write_report(with_air, out, pictures, say)
+        pages += rim_report.write_report(study, out, pictures, say, beside="index.html")
+        words = rim_air_report.summary_text(with_air) + "\n\n" + rim_report.paragraph(study)
+    progress.close("done")
+    return words + "\n\n" + "\n".join(f"wrote {page}" for page in pages)
 
 
 @dataclass(frozen=True)
@@ -87,7 +116,7 @@ class Study:
     body: object
     size: float  # m
     comparisons: tuple[Comparison, ...]  # the sheet's own build first
-    model: object  # of the finer mesh
+    models: tuple  # of the finer and the coarser mesh
     unknowns: tuple[int, int]  # fine, coarse
     count: int  # modes compared
     measured: tuple = ()  # Besides: what the maker measured, and the computed value
@@ -95,23 +124,46 @@ class Study:
     sheet_hash: str = ""
 
 
-def run(body, size, count, store, progress=None):
-    """Study of a body; rows already in the folder `store` (Path) are used again."""
+def run(body, size, count, store, progress=None, solved=None):
+    """Study of a body; rows already in the folder `store` (Path) are used again.
+
+    solved: how many modes to solve for and store, where another study wants more of them than this one.
+    """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=body.assumed + assumed)
-    rows = builds(body)
-    progress = progress or Progress(len(rows) * (1 + COARSER**-2))
+    wanted, sizes = count + SPARE, (size, COARSER * size)
+    progress = progress or Progress(SOLVED * len(builds(body)) * (1 + COARSER**-2))
     progress.say("meshing")
-    models = [assemble(mesh_body(body, h)) for h in (size, COARSER * size)]
-    solved = [[], []]
+    models = tuple(assemble(mesh_body(body, h)) for h in sizes)
+    rows = [[], []]
     for level, (model, weight) in enumerate(zip(models, (1, COARSER**-2))):
-        for build in rows:
-            progress.say(f"{build.label}, {'fine' if level == 0 else 'coarse'} mesh")
-            solved[level].append(stored_row(build, model, count + 6, store, (size, COARSER * size)[level]))
-            progress.step(weight)
-    progress.close("solved")
-    comparisons = compare(*solved, models, count)
-    return Study(body, size, comparisons, models[0], tuple(int(m.size) for m in models), count)
+        for build in builds(body):
+            progress.say(f"{build.label}, dry, {'fine' if level == 0 else 'coarse'} mesh")
+            row = stored_row(build, model, max(wanted, solved or 0), store, sizes[level])
+            rows[level].append(first_modes(row, wanted))
+            progress.step(SOLVED * weight)
+    comparisons = compare(*rows, models, count)
+    return Study(body, size, comparisons, models, tuple(int(m.size) for m in models), count)
+
+
+def unknown_losses(study):
+    """Parts without loss factors in any build; without them no heat can be told, with air or without."""
+    return tuple(dict.fromkeys(part for c in study.comparisons for part in c.row.split.losses_unknown))
+
+
+def first_modes(row, count):
+    """The Row with its first modes alone."""
+    cut = lambda parts: parts and {part: v[:count] for part, v in parts.items()}
+    square = lambda parts: parts and {part: A[:count, :count] for part, A in parts.items()}
+    m, s = row.found, row.split
+    found = replace(m, frequency=m.frequency[:count], shape=m.shape[:, :count].copy(), residual=m.residual[:count])
+    split = replace(
+        s, strain_share=cut(s.strain_share), kinetic_share=cut(s.kinetic_share), heat_share=cut(s.heat_share),
+        heat_share_by_channel=cut(s.heat_share_by_channel), loss_factor=None if s.loss_factor is None else s.loss_factor[:count],
+    )  # fmt: skip
+    return replace(
+        row, found=found, split=split, bridge=row.bridge[:count], stiffness=square(row.stiffness), losses=square(row.losses)
+    )  # fmt: skip
 
 
 def solve_row(build, model, count):
@@ -234,8 +286,3 @@ def struck(row, count, lossless=()):
     losses = {part: H[n, n] for part, H in row.losses.items() if part not in lossless}
     stiffness = {part: K[n, n] for part, K in row.stiffness.items()}
     return tap(2 * np.pi * row.found.frequency[n], losses, stiffness, row.bridge[n])
-
-
-def rim_grams(row):
-    """Weight of the rim [g]."""
-    return 1e3 * sum(m for part, m in row.mass.items() if part in RIM)

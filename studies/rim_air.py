@@ -5,27 +5,28 @@ The rim comparison with the air inside and out: every build changes one thing fr
 drive is a force of 1 N out of the top at the saddle's middle. A second, coarser mesh tells the mesh error.
 """
 
-import hashlib
-import sys
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 
 import numpy as np
 
-from fem.model import assemble
-from meshes.build import DEFAULT_SIZE, mesh_body
+from meshes.cavity import wood_inside
 from meshes.holding import FIRMER, FREE, LAP, SOFTER, assumptions, hold
-from meshes.sheet import read_sheet
-from meshes.sounding import modes_of, outside, sounding, structure_of, surroundings, velocities
-from studies.air_power import driven, summary, surface_gram
-from studies.inputs import BadInput, existing_file, writable_folder
+from meshes.sounding import modes_of, surroundings
+from studies.air import GROUPS, IN_RIM
+from studies.air_power import OF_SUMMARY, driven, summary, surface_gram
+from studies.fingerprint import fingerprint
 from studies.progress import Progress
-from studies.rim import COARSER, paired, rim_grams, stored_row
+from studies.rim import paired
 from studies.rim_builds import builds, complete_linings
+from studies.soundings import STEPS, soundings
+from studies.two_meshes import COARSER
 
 HOLDINGS = (FREE, LAP)
+WHOLE_RIM = "rim"
 DRY_MODES = 60  # of the example bodies: they reach 1 kHz
-STEPS = 4  # of progress per build and mesh
+DRIVEN = 1.5  # of progress per build, mesh and way to hold it
+PROGRESS = STEPS + len(HOLDINGS) * DRIVEN  # per build and mesh
+OTHERS = 9.0  # of progress: other flesh, other losses
 
 
 @dataclass(frozen=True)
@@ -61,73 +62,84 @@ class Study:
     coarse: Level
     count: int
     firmness: dict  # {times the flesh's stiffness: summary of the sheet's own build on the lap}
+    sensitivity: dict  # {(how, part of the rim or 'rim', times its losses): summary of the sheet's own build}
+    measured: tuple = ()  # Besides: what the maker measured, and the computed value (dry)
     sheet: str = ""
     sheet_hash: str = ""
 
+    @property
+    def size(self):
+        """m, of the finer mesh."""
+        return self.fine.size
 
-def main(sheet, out=None, size_mm=None, count=20, pictures=True):
-    """Run the study on a sheet and write page, tables and pictures; returns the summary as text."""
-    from studies.rim_air_report import summary_text, write_report
-
-    sheet = existing_file(sheet)
-    if size_mm is not None and not 5 <= size_mm <= 60:
-        raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
-    if not 1 <= count <= 100:
-        raise BadInput(f"--count {count}: expected between 1 and 100 modes")
-    body = read_sheet(sheet)
-    out = writable_folder(out or Path("out") / f"{sheet.stem}-rim-air")
-    size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
-    study = run(body, size, count, max(DRY_MODES, 2 * count), out / "rows")
-    study = replace(study, sheet=str(sheet), sheet_hash=hashlib.sha256(sheet.read_bytes()).hexdigest())
-    pages = write_report(study, out, pictures, lambda what: print(f"drawing: {what}", file=sys.stderr))
-    return summary_text(study) + "\n\n" + "\n".join(f"wrote {page}" for page in pages)
+    @property
+    def unknowns(self):
+        return self.fine.unknowns, self.coarse.unknowns
 
 
-def run(body, size, count, dry, store, progress=None, chosen=None, around=surroundings):
+def dry_modes(count):
+    """How many modes of the dry structure are solved for to find `count` with air."""
+    return max(DRY_MODES, 2 * count)
+
+
+def run(body, size, count, dry, store, progress=None, chosen=None, around=surroundings, models=(None, None)):
     """Study of a body with `dry` structure modes. chosen: names of the builds, the sheet's own ('sheet') among
-    them. around: Body -> Surroundings.
+    them. around: Body -> Surroundings. models: of the finer and the coarser mesh, where they are there already.
     """
     body, assumed = complete_linings(body)
-    body = replace(body, assumed=(*body.assumed, *assumed, *assumptions()))
+    body = replace(body, assumed=(*body.assumed, *assumed))
     rows = [b for b in builds(body) if chosen is None or b.name in chosen]
-    progress = progress or Progress(STEPS * len(rows) * (1 + COARSER**-2))
-    fine = level(body, rows, size, dry, store, progress, 1.0, around)
-    coarse = level(body, rows, COARSER * size, dry, store, progress, COARSER**-2, around)
-    progress.say("softer and firmer flesh")
+    weight = (1.0, COARSER**-2)
+    progress = progress or Progress(PROGRESS * len(rows) * sum(weight) + OTHERS)
+    around = shared(around)
+    fine, coarse = (
+        level(rows, h, dry, store, progress, w, around, model)
+        for h, w, model in zip((size, COARSER * size), weight, models)
+    )
+    progress.say("softer and firmer flesh, other losses in the rim")
     firmness = {how: _on_other_flesh(fine.base, how) for how in (SOFTER, FIRMER)}
-    progress.close("solved")
-    return Study(body, tuple(rows), fine, coarse, count, firmness)
+    body = replace(body, assumed=(*body.assumed, *assumptions()))
+    others = sensitivity(fine)
+    progress.step(OTHERS)
+    return Study(body, tuple(rows), fine, coarse, count, firmness, others)
 
 
-def level(body, rows, size, dry, store, progress, weight, around=surroundings):
-    """Level of builds (Build) on a mesh of one size; the boundary elements of all are solved together."""
-    progress.say(f"meshing at {1e3 * size:.0f} mm")
-    model = assemble(mesh_body(body, size))
-    structures, arounds, columns = [], [], []
+def shared(around):
+    """`around`, Body -> Surroundings, computed once for all bodies whose cavities differ by their linings' volume alone."""
+    known = {}
+
+    def found(body):
+        bare = replace(body, lining_top=None, lining_back=None, assumed=())
+        key = fingerprint(bare)
+        if key not in known:
+            known[key] = body, around(body)
+        first, there = known[key]
+        return there if first is body else refilled(there, wood_inside(body) - wood_inside(first))
+
+    return found
+
+
+def refilled(around, wood):
+    """Surroundings with some more wood [m3] in the cavity: only the compliance of its uniform pressure changes."""
+    cavity, air = around.cavity, around.air
+    other = replace(cavity, solid=cavity.solid + wood)
+    shape = air.shape.copy()
+    shape[:, 0] *= np.sqrt((cavity.volume - cavity.solid) / (other.volume - other.solid))
+    return replace(around, cavity=other, air=replace(air, shape=shape))
+
+
+def level(rows, size, dry, store, progress, weight, around=surroundings, model=None):
+    """Level of builds (Build) on a mesh of one size."""
+    made = soundings(rows, size, dry, store, progress, weight, around, model)
+    results = {}
     for build in rows:
-        progress.say(f"{build.label}: modes without air")
-        found = stored_row(build, model, dry, store, size).found
-        structures.append(structure_of(build.body, model, build.sections(), found))
-        progress.step(2 * weight)
-        progress.say(f"{build.label}: enclosed air")
-        own = around(build.body)
-        own = replace(own, surface=arounds[0].surface, groups=arounds[0].groups) if arounds else own
-        arounds.append(own)
-        columns.append(velocities(structures[-1], own))
-        progress.step(weight)
-    progress.say("air outside, all builds together")
-    radiated = outside(arounds[0].surface, columns)
-    results, base = {}, None
-    for build, structure, own, V, R in zip(rows, structures, arounds, columns, radiated):
-        progress.say(f"{build.label}: body and air together")
-        whole = sounding(structure, own, R)
-        base = base or whole
-        gram = surface_gram(own.surface, V)
-        grams_of_rim = rim_grams(stored_row(build, model, dry, store, size))
+        whole, V = made.whole[build.name], made.velocity[build.name]
+        gram = surface_gram(made.surface, V)
         for how in HOLDINGS:
-            results[build.name, how] = result(build, whole, how, V, gram, grams_of_rim)
-        progress.step(weight)
-    return Level(size, int(model.size), results, arounds[0].surface.area, base)
+            progress.say(f"{build.label}: driven at the saddle, {how}")
+            results[build.name, how] = result(build, whole, how, V, gram, made.rim_g[build.name])
+            progress.step(DRIVEN * weight)
+    return Level(size, made.unknowns, results, made.surface.area, made.whole[rows[0].name])
 
 
 def result(build, whole, how, V, gram, grams):
@@ -147,7 +159,21 @@ def result(build, whole, how, V, gram, grams):
 
 def _on_other_flesh(whole, firmness):
     n = whole.coupling.c.shape[1]
-    return summary(driven(whole, hold(whole, LAP, firmness), np.eye(n)))
+    return summary(driven(whole, hold(whole, LAP, firmness), np.eye(n), OF_SUMMARY))
+
+
+def sensitivity(fine):
+    """{(how, part, times its losses): summary} of the sheet's own build; part: one of the rim's, or 'rim' for all together."""
+    whole, found = fine.base, {}
+    none = np.eye(whole.coupling.c.shape[1])
+    cases = [(part, (part,), times) for part in IN_RIM for times in (0.5, 2.0)]
+    for how in HOLDINGS:
+        held = hold(whole, how)
+        for name, groups, times in (*cases, (WHOLE_RIM, IN_RIM, 0.0), (WHOLE_RIM, IN_RIM, 1.0)):
+            changed = [part for group in groups for part in GROUPS[group]]
+            loss = {part: times * H if part in changed else H for part, H in held.loss.items()}
+            found[how, name, times] = summary(driven(whole, replace(held, loss=loss), none, OF_SUMMARY))
+    return found
 
 
 def partners(base, other, area, count):

@@ -1,36 +1,26 @@
 """The rim study as a page, tables for machines and a summary for the terminal."""
 
-import csv
 import json
-import platform
-from datetime import date
-from importlib.metadata import version
-from pathlib import Path
 
 import numpy as np
-from jinja2 import Environment, FileSystemLoader, select_autoescape
 
 from meshes.describe import wood_notes
 from meshes.joints import joint_of
 from meshes.parts import RIM
-from studies.measured_beside import shown, table
-from studies.modes import largest, plain, rimwork_version
-from studies.rim import COARSER, rim_grams, rim_share, struck
+from studies.measured_beside import table
+from studies.mode_names import names
+from studies.modes import largest, plain
+from studies.rim import rim_share, struck, unknown_losses
+from studies.rim_page import CAUTIONS, band, longer, provenance, write_page, write_table
+from studies.two_meshes import LIMIT, MESH_ERROR, largest_errors, mesh_error, rim_grams
 
 SCHEMA_VERSION = 1
-LABEL = "without air, radiation and strings: an upper estimate; does not yet answer sustain"
-CAUTIONS = (
-    "The figures say nothing of strength. String tension loads every joint of an instrument for decades: judge strength "
-    "and safety by experience and trials, not by this page.",
-    "Bending irons, saws, wood dust and glues harm: guard, mask and air the room as their makers say, and follow local "
-    "rules; where the law asks for licensed practice, it comes first.",
-)
+LABEL = "without air, radiation and strings: an upper estimate; how long notes last, rimwork sustain tells"
 NOT_MODELLED = (
     "the enclosed air, sound radiated, strings and their tension, the player's arm and lap",
     "crack-stopping by the bars on the sides, the risk that a block splits, sealing of end grain, heat and creep of glue lines",
     "finish, purfling, fret wires, the weight of bindings (their stiffness counts in the joints only)",
 )
-PROVENANCE = ("numpy", "scipy", "scikit-fem", "gmsh")
 
 
 def summary(study):
@@ -53,13 +43,22 @@ def summary(study):
     return "\n".join(lines)
 
 
-def band(value, error):
-    """'12.3 ± 0.4 %'."""
-    return "not known" if value is None else f"{100 * value:.1f} ± {max(100 * error, 0.1):.1f} %"
-
-
-def longer(gain):
-    return "not known" if gain is None else f"rings {100 * gain:.0f} % longer"
+def paragraph(study):
+    """The dry answer in a few sentences, to stand below the one with air; with what was measured."""
+    rows = headline(study)
+    own, others = rows[0], [r for r in rows[1:] if r["name"] != LIMIT]
+    lowest, highest = (f(others, key=lambda r: r["heat"]) for f in (min, max))
+    top = study.comparisons[0].row.found.frequency[study.count - 1]
+    lines = [
+        f"Dry ({LABEL}): after a tap on the saddle {band(own['heat'], own['heat_error'])} of the energy that the modes up to "
+        f"{top:.0f} Hz hold turns to heat in the rim as the sheet builds it; {100 * lowest['heat']:.1f} % with {lowest['label']}, "
+        f"{100 * highest['heat']:.1f} % with {highest['label']}. Without any loss in the rim these modes would ring "
+        f"{100 * own['no_loss_gain']:.0f} % longer. Stored in the rim, and given back: {band(own['stored'], own['stored_error'])}.",
+        "± is the mesh error alone; the model error is not known.",
+    ]
+    if study.measured:
+        lines += ["", "Measured beside computed (tones dry)", table(study.measured)]
+    return "\n".join(lines)
 
 
 def headline(study):
@@ -83,22 +82,8 @@ def headline(study):
             item[f"{key}_error"] = mesh_error(value, rough[key]) if known else None
             item[f"{key}_change_error"] = mesh_error(value - base[0][key], rough[key] - base[1][key]) if known else None
         found.append(item)
-    return [item | _largest_errors(found) for item in found]
-
-
-def _largest_errors(items):
-    """Each kind of error, the largest over the builds that can be built: two meshes may agree on one build by chance."""
-    real = [item for item in items if item["name"] != "stiff_limit"]
-    kinds = [key for key in items[0] if key.endswith("_error")]
-    return {k: max((i[k] for i in real if i[k] is not None), default=None) for k in kinds}
-
-
-def mesh_error(fine, coarse):
-    """Error left in a value on the finer of two meshes: Richardson's estimate for an error that falls with the first power.
-
-    Line braces and folded facets converge so, or better. Roache, J. Fluids Eng. 116:405 (1994).
-    """
-    return abs(fine - coarse) / (COARSER - 1)
+    worst = largest_errors([item | {"build": item["name"]} for item in found])
+    return [item | worst for item in found]
 
 
 def tap_measures(row, count):
@@ -117,14 +102,10 @@ def tap_measures(row, count):
 def answer(study):
     """Two or three plain sentences on the heat turned in the rim, then on what is stored there."""
     rows = headline(study)
-    base, others = rows[0], [r for r in rows[1:] if r["name"] != "stiff_limit"]
+    base, others = rows[0], [r for r in rows[1:] if r["name"] != LIMIT]
     top = study.comparisons[0].row.found.frequency[study.count - 1]
     if base["heat"] is None:
-        return [
-            "Loss factors are not known for "
-            + ", ".join(study.comparisons[0].row.split.losses_unknown)
-            + ": no heat can be told."
-        ]
+        return ["Loss factors are not known for " + ", ".join(unknown_losses(study)) + ": no heat can be told."]
     lines = [
         f"After a tap on the saddle, {band(base['heat'], base['heat_error'])} of the energy that the modes up to {top:.0f} Hz hold turns to heat "
         f"in the rim as the sheet builds it. Without any loss in the rim, and all else equal, these modes would ring "
@@ -145,7 +126,9 @@ def answer(study):
 
 def per_mode(study):
     """One dict per build and mode of the base: frequencies, shifts, shares, errors."""
-    base = study.comparisons[0].row
+    base, rough_base = study.comparisons[0].row, study.comparisons[0].coarse
+    words = names(study.models[0].space, base.found.shape[:, : study.count])
+    across = study.comparisons[0].coarse_partner
     for c in study.comparisons:
         row = c.row
         heat, stored = rim_share(row.split.heat_share), rim_share(row.split.strain_share)
@@ -154,12 +137,16 @@ def per_mode(study):
             p, q = c.partner[k], c.coarse_partner[k]
             known = p >= 0
             f = row.found.frequency[p] if known else None
+            twice = known and q >= 0 and across[k] >= 0
+            shift = 100 * (f / base.found.frequency[k] - 1) if known else None
+            rough = 100 * (c.coarse.found.frequency[q] / rough_base.found.frequency[across[k]] - 1) if twice else None
             item = {
                 "build": row.build.name,
                 "mode": k + 1,
                 "frequency_hz": f,
                 "frequency_error_hz": mesh_error(f, c.coarse.found.frequency[q]) if known and q >= 0 else None,
-                "shift_percent": 100 * (f / base.found.frequency[k] - 1) if known else None,
+                "shift_percent": shift,
+                "shift_error_percent": mesh_error(shift, rough) if twice else None,
                 "assurance": c.match[k],
                 "heat_in_rim": heat[p] if known and heat is not None else None,
                 "heat_in_rim_error": mesh_error(heat[p], rough_heat[q])
@@ -172,27 +159,13 @@ def per_mode(study):
                 "stored_in_rim": stored[p] if known else None,
                 "stored_in_rim_error": mesh_error(stored[p], rough_stored[q]) if known and q >= 0 else None,
                 "moves_most": largest_part(row.split.kinetic_share, p) if known else None,
+                "moves": words[k] if row is base else None,
             }
             yield {key: v.item() if isinstance(v, np.generic) else v for key, v in item.items()}
 
 
 def largest_part(shares, mode):
     return largest({part: v for part, v in shares.items()}, mode)
-
-
-def provenance(study):
-    """{what: value} that lets somebody compute the same again."""
-    return {
-        "rimwork": rimwork_version(),
-        "sheet": Path(study.sheet).name,
-        "sheet_sha256": study.sheet_hash,
-        "date": date.today().isoformat(),
-        "python": platform.python_version(),
-        **{name: version(name) for name in PROVENANCE},
-        "element": "cubic triangle (P3), flat facets, full integration",
-        "mesh_size_mm": [1e3 * study.size, 1e3 * study.size * COARSER],
-        "unknowns": list(study.unknowns),
-    }
 
 
 def as_json(study):
@@ -216,7 +189,7 @@ def as_json(study):
         "schema_version": SCHEMA_VERSION,
         "model": "dry",
         "label": LABEL,
-        "mesh_error": "twice the difference of two mesh sizes 1 : 1.5, for first-order convergence",
+        "mesh_error": MESH_ERROR,
         "model_error": "not known",
         "builds": rows,
         "modes": list(per_mode(study)),
@@ -230,28 +203,22 @@ def as_json(study):
     }
 
 
-def write_report(study, out, pictures=True, say=lambda text: None):
-    """Write index.html, rim.csv, rim.json and the pictures into the folder `out`; returns the paths written."""
+def write_report(study, out, pictures=True, say=lambda text: None, beside=None):
+    """Write the page, rim.csv, rim.json and the pictures into the folder `out`; returns the paths written.
+
+    beside: name of the page with air, which then is the first one, and this one is dry.html.
+    """
     data = as_json(study)
-    drawn = draw(study, out, say) if pictures else []
-    page, table, machine = out / "index.html", out / "rim.csv", out / "rim.json"
+    drawn = draw(study, data["modes"], out, say) if pictures else []
+    page, table, machine = out / ("dry.html" if beside else "index.html"), out / "rim.csv", out / "rim.json"
     machine.write_text(json.dumps(data, indent=1) + "\n")
-    with table.open("w", newline="") as stream:
-        writer = csv.DictWriter(stream, fieldnames=list(data["modes"][0]))
-        writer.writeheader()
-        writer.writerows(data["modes"])
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent / "templates"), autoescape=select_autoescape(["html", "j2"])
-    )
-    environment.filters |= {"percent": percent, "hertz": hertz, "shown": shown}
+    write_table(table, data["modes"])
     by_mode = {}
     for item in data["modes"]:
         by_mode.setdefault(item["mode"], {})[item["build"]] = item
-    page.write_text(
-        environment.get_template("rim.html.j2").render(
-            study=study, data=data, by_mode=by_mode, answer=answer(study), label=LABEL, cautions=CAUTIONS,
-            pictures=on_the_page(drawn, out), parts=rim_parts(data),
-        )
+    write_page(
+        page, "rim.html.j2", study=study, data=data, by_mode=by_mode, answer=answer(study), label=LABEL, cautions=CAUTIONS,
+        pictures=on_the_page(drawn, out), parts=rim_parts(data), beside=beside,
     )  # fmt: skip
     return [page, table, machine]
 
@@ -272,28 +239,18 @@ def rim_parts(data):
     return {part: heat[part] for part in RIM if part in heat}
 
 
-def percent(value, digits=1):
-    if value is not None and 0 < value < 0.5 * 10 ** (-2 - digits):
-        return f"< {10.0**-digits:g} %"
-    return "–" if value is None else f"{100 * value:.{digits}f} %"
-
-
-def hertz(value):
-    return "–" if value is None else f"{value:.1f}"
-
-
-def draw(study, out, say=lambda text: None):
-    """Pictures of the sheet's own modes, with captions."""
+def draw(study, modes, out, say=lambda text: None):
+    """Pictures of the sheet's own modes, with captions; modes: as per_mode tells them."""
     from studies.pictures import Caption, draw_modes
 
     row = study.comparisons[0].row
     count = min(12, study.count)
-    own = [m for m in per_mode(study) if m["build"] == row.build.name][:count]
+    own = [m for m in modes if m["build"] == row.build.name][:count]
     error = [
         m["frequency_error_hz"] / m["frequency_hz"] if m["frequency_error_hz"] is not None else np.nan for m in own
     ]
     caption = Caption(build=f"{study.body.name}, {row.build.label}", mesh_error=np.array(error))
-    model, found = study.model, row.found
+    model, found = study.models[0], row.found
     return draw_modes(
         model.space,
         model.space.mesh,

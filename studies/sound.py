@@ -69,7 +69,7 @@ def write_wavs(folder, signals, rate=RATE, band=None):
 
     band: (low, high) Hz that the signals answer for. Raises ValueError for silence.
     """
-    gain = _common_gain(signals)
+    gain = common_gain(signals.values())
     folder = _folder(folder)
     paths = {}
     for name, signal in signals.items():
@@ -79,12 +79,13 @@ def write_wavs(folder, signals, rate=RATE, band=None):
     return paths
 
 
-def write_blind(folder, signals, rate=RATE, band=None, seed=None):
+def write_blind(folder, signals, rate=RATE, band=None, seed=None, gain=None):
     """[path] of the same files as sound_1.wav, sound_2.wav, ... in a random order kept in a hidden file.
 
-    seed None draws a fresh order each time. Lengths are cut to the shortest, dates and sizes tell nothing.
+    seed None draws a fresh order each time. gain: of full scale per unit of the signal, common_gain of everything that is
+    compared; None: these signals alone set it. Lengths are cut to the shortest, dates and sizes tell nothing.
     """
-    gain = _common_gain(signals)
+    gain = gain or common_gain(signals.values())
     folder = _folder(folder)
     order = [list(signals)[i] for i in np.random.default_rng(seed).permutation(len(signals))]
     length = min(map(len, signals.values()))
@@ -106,8 +107,9 @@ def reveal(folder):
     return json.loads(path.read_text(encoding="utf-8"))
 
 
-def _common_gain(signals):
-    peak = max((abs(s).max() for s in signals.values()), default=0.0)
+def common_gain(signals):
+    """Gain at which the loudest of the signals [(k,)] just stays below full scale. ValueError for silence."""
+    peak = max((abs(s).max() for s in signals), default=0.0)
     if not (np.isfinite(peak) and peak > 0):
         raise ValueError("nothing to hear: every signal is silent or not a number")
     return FULL / peak

@@ -26,10 +26,10 @@ from meshes.sheet import read_sheet
 from studies.inputs import BadInput, existing_file, writable_folder
 from studies.progress import Progress
 from studies.rim_builds import builds, complete_linings
+from studies.two_meshes import COARSER, mesh_error
 
 GRAVITY = 9.80665  # m/s2
 BATTEN = 0.200  # m, from the centre line to the weight that twists
-COARSER = 1.5  # size of the second mesh over that of the first
 COUNT = 6  # lowest modes
 GAIN_HINT = "(a recorder with automatic gain levels a low rim's slow decay: switch it off)"
 STATES = {"free": (), "mould": ("rim_back",)}  # and which edges are held in place, free to turn
@@ -177,11 +177,6 @@ def _plan_motion(space, u):
 # --- measures ---
 
 
-def rim_grams(row):
-    """Weight of the open rim [g]."""
-    return 1e3 * sum(row.mass.values())
-
-
 def told_apart(study, a, b, state="free"):
     """The presses by which a ruler tells row a from row b: they differ by more than both reading errors together."""
     found = []
@@ -192,9 +187,11 @@ def told_apart(study, a, b, state="free"):
     return found
 
 
-def mesh_error(study, state, press):
-    """Largest difference [m] of the two meshes over the builds."""
-    return max(abs(a.deflection[state, press] - b.deflection[state, press]) for a, b in zip(study.rows, study.coarse))
+def largest_mesh_error(study, state, press):
+    """Largest mesh error [m] over the builds: two meshes may agree on one of them by chance."""
+    return max(
+        mesh_error(a.deflection[state, press], b.deflection[state, press]) for a, b in zip(study.rows, study.coarse)
+    )
 
 
 # --- what is given ---

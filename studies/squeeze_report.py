@@ -7,7 +7,8 @@ from itertools import combinations
 from meshes.body import side_height
 from studies.measured_beside import beside, heard, squeeze_values, table
 from studies.modes import rimwork_version
-from studies.squeeze import BATTEN, COARSER, GRAVITY, mesh_error, rim_grams, told_apart
+from studies.squeeze import BATTEN, GRAVITY, largest_mesh_error, told_apart
+from studies.two_meshes import MESH_ERROR, mesh_error, rim_grams
 
 SCHEMA_VERSION = 1
 SMALL = (
@@ -111,10 +112,10 @@ def deflection_table(study, state):
     lines = [f"{'build of the rim':{width}} {'rim':>7}" + "".join(f"{press:>19}" for press in presses)]
     for row in study.rows:
         cells = (row.deflection[state, press] for press in presses)
-        shown = (f"{1e3 * d:.2f} +- {1e3 * study.errors.of_deflection(d):.2f} mm" for d in cells)
+        shown = (f"{1e3 * d:.2f} ± {1e3 * study.errors.of_deflection(d):.2f} mm" for d in cells)
         lines.append(f"{row.build.label:{width}} {rim_grams(row):5.0f} g" + "".join(f"{cell:>19}" for cell in shown))
-    errors = "".join(f"{f'{1e3 * mesh_error(study, state, press):.2f} mm':>19}" for press in presses)
-    return [*lines, f"{'+- is the reading error; mesh error at most':{width}} {'':7}" + errors]
+    errors = "".join(f"{f'{1e3 * largest_mesh_error(study, state, press):.2f} mm':>19}" for press in presses)
+    return [*lines, f"{'± is the reading error; mesh error at most':{width}} {'':7}" + errors]
 
 
 def mode_table(study):
@@ -126,11 +127,11 @@ def mode_table(study):
             cells = [f"{f:.1f}" + ("" if loss is None else f" ({loss[k]:.4f})") for k, f in enumerate(frequency)]
             lines.append(f"{row.build.label:{width}} {state:6}" + "".join(f"{cell:>16}" for cell in cells))
     off = max(
-        abs(b / a - 1) for row, rough in zip(study.rows, study.coarse) for s in row.frequency
+        mesh_error(1, b / a) for row, rough in zip(study.rows, study.coarse) for s in row.frequency
         for a, b in zip(row.frequency[s], rough.frequency[s])
     )  # fmt: skip
     note = " loss factors not known for some part;" if any(r.loss_factor["free"] is None for r in study.rows) else ""
-    return [*lines, f"{note} mesh error at most {100 * off:.1f} %; two meshes, {COARSER:g} to 1".strip()]
+    return [*lines, f"{note} mesh error at most {100 * off:.1f} %: {MESH_ERROR}".strip()]
 
 
 def apart_table(study):
@@ -173,7 +174,7 @@ def records(study):
                 "load_kg": study.load,
                 "deflection_mm": 1e3 * d,
                 "reading_error_mm": 1e3 * study.errors.of_deflection(d),
-                "mesh_error_mm": 1e3 * abs(d - rough.deflection[state, press]),
+                "mesh_error_mm": 1e3 * mesh_error(d, rough.deflection[state, press]),
                 "rim_g": rim_grams(row),
                 "mm_per_kg_and_100_g_of_rim": 1e3 * d / study.load * 100 / rim_grams(row),
             }
@@ -197,7 +198,7 @@ def as_json(study):
     heights = {p: 1e3 * float(side_height(study.body, *xy[0])) for p, xy in study.places.items()}
     return {
         "schema_version": SCHEMA_VERSION, "rimwork": rimwork_version(), "body": study.body.name,
-        "load_kg": study.load, "mesh_size_mm": 1e3 * study.size,
+        "load_kg": study.load, "mesh_size_mm": 1e3 * study.size, "mesh_error": MESH_ERROR,
         "side_height_mm": heights, "deflections": list(records(study)), "builds": builds, "pairs": apart,
         "measured": [
             {**vars(r), "difference": r.difference, "in_agreement": r.agrees} for r in beside_rows(study)

@@ -26,9 +26,9 @@ from meshes.open_rim import pressed_places
 from meshes.sheet import read_sheet
 from meshes.swelling import movements, swelling
 from studies.inputs import BadInput, existing_file, writable_folder
-from studies.load import COARSER
 from studies.progress import Progress
 from studies.rim_builds import COMMON, STIFFENED, builds, complete_linings
+from studies.two_meshes import COARSER
 from studies.weather_readings import PLATES, Places, Response
 
 BUILT, USED = 45.0, (30.0, 70.0)  # % relative humidity, where nothing is said

@@ -3,7 +3,7 @@
 import numpy as np
 
 from studies import field_picture
-from studies.load import rim_grams
+from studies.two_meshes import rim_grams
 from studies.weather_readings import PLATES
 
 

@@ -3,8 +3,8 @@
 import numpy as np
 
 from fem.moisture import equilibrium_moisture
-from studies.load import rim_grams
-from studies.rest_report import CAUTIONS, NOT_MODELLED, Table, mesh_error, page_data, per_gram, write
+from studies.rest_report import CAUTIONS, NOT_MODELLED, Table, page_data, per_gram, write
+from studies.two_meshes import mesh_error, rim_grams
 from studies.weather import free_width, mean_pull, widths, worst
 from studies.weather_pictures import draw
 from studies.weather_readings import PLATES
@@ -227,7 +227,7 @@ def gram_table(study):
     head = ("build of the rim", "rim", f"{place}, top edge", *(f"{p}, mean near the linings" for p in PLATES),
             *(f"{p}, most at brace ends" for p in PLATES))  # fmt: skip
     note = "Change against the sheet's own build for each 10 g that the rim gains; '–': within 2 g of the same weight."
-    return Table(f"Per gram of rim, at {used:g} % relative humidity", head, tuple(rows), note)
+    return Table(f"For each 10 g more of rim, at {used:g} % relative humidity", head, tuple(rows), note)
 
 
 def wood_table(study):

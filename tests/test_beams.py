@@ -61,17 +61,19 @@ def dense_frequencies(K, M, shift=1e3):
 IN_PLANE = (1, 3, 5)  # unknowns that a beam bending in the x-z plane does not use
 
 
-def test_timoshenko_beam(literature):
+def test_timoshenko_beam(literature, record):
     """Simply supported, deep: shear and rotary inertia lower the third mode by a third."""
     case = literature["timoshenko_beam"]
     rib = Alone(0.5, beam(WOOD, 0.02, 0.05, -0.025))
     fixed = np.r_[rib.unknowns(None, (0, *IN_PLANE)), rib.unknowns(0, [2]), rib.unknowns(-1, [2])]
-    assert rib.frequencies(fixed)[:3] == pytest.approx(case["value"], rel=case["tolerance"])
+    found = rib.frequencies(fixed)[:3]
+    record("Timoshenko beam, simply supported, deep", case["source"], case["value"], found, "Hz")
+    assert found == pytest.approx(case["value"], rel=case["tolerance"])
 
 
 @pytest.mark.parametrize(("size", "plane"), [((0.004, 0.005), IN_PLANE), ((0.005, 0.004), (2, 3, 4))])
 @pytest.mark.parametrize("lift", [None, 0.0, -0.02])
-def test_free_beam_vibrates_alike_wherever_its_line_lies(size, plane, lift, literature):
+def test_free_beam_vibrates_alike_wherever_its_line_lies(size, plane, lift, literature, record):
     """Free-free, bending in the plane of the height and of the width; a line outside the beam must change nothing.
 
     Lift moves the beam in the plane of its height: stiffness and inertia both carry the offset.
@@ -84,6 +86,10 @@ def test_free_beam_vibrates_alike_wherever_its_line_lies(size, plane, lift, lite
     found = rib.frequencies(rib.unknowns(None, plane))
     elastic = np.sqrt(2 * np.pi * found[found > 1.0][:3] / radius / np.sqrt(wood.E_L / wood.density)) * L
     assert np.sum(found < 1.0) == 3
+    where = (
+        f"{'height' if plane == IN_PLANE else 'width'}, {'centred' if lift is None else f'lifted {1e3 * lift:g} mm'}"
+    )
+    record(f"free beam, βL, bending over its {where}", case["source"], case["value"], elastic)
     assert elastic == pytest.approx(case["value"], rel=case["tolerance"])
 
 
@@ -96,11 +102,12 @@ def test_lift_is_an_offset():
         assert np.abs(a - b).max() < 1e-12 * np.abs(a).max()
 
 
-def test_pull_on_an_eccentric_beam_bends_it_towards_the_line():
+def test_pull_on_an_eccentric_beam_bends_it_towards_the_line(record):
     """N along the line, the beam's centre e above it: M = -N e, so the tip goes up by N e L^2/(2 EI); sign and size."""
     w, h, lift, L, N = 0.01, 0.02, 0.005, 0.3, 1000.0
     tip = Alone(L, beam(WOOD, w, h, lift)).tip([N, 0, 0, 0, 0, 0])
     e, EI, EA = lift + h / 2, WOOD.E_L * w * h**3 / 12, WOOD.E_L * w * h
+    record("pull on an eccentric beam, tip's lift", "beam theory: N e L²/(2 EI)", N * e * L**2 / (2 * EI), tip[2], "m")
     assert tip[2] == pytest.approx(N * e * L**2 / (2 * EI), rel=1e-9)
     assert tip[0] == pytest.approx(N * L * (1 / EA + e**2 / EI), rel=1e-9)
 
@@ -115,7 +122,7 @@ def test_pull_on_a_beam_offset_sideways():
 
 
 @pytest.mark.parametrize("taper", [(1.0, 0.3), (0.4, 1.0)])
-def test_tapered_cantilever(taper):
+def test_tapered_cantilever(taper, record):
     """Tip deflection = int M^2/(P EI) dx + int P/(k G A) dx, integrated here; height linear along x."""
     w, h, L, P = 0.008, 0.016, 0.2, 1.0
     tip = Alone(L, beam(WOOD, w, h, 0.0), elements=16, taper=taper).tip([0, 0, P, 0, 0, 0])
@@ -123,7 +130,9 @@ def test_tapered_cantilever(taper):
     height = h * (taper[0] + (taper[1] - taper[0]) * x / L)
     bending = P * (L - x) ** 2 / (WOOD.E_L * w * height**3 / 12)
     shear = P / (5 / 6 * WOOD.G_LT * w * height)
-    assert tip[2] == pytest.approx(np.sum(bending + shear) * L / 20000, rel=2e-3)
+    hand = np.sum(bending + shear) * L / 20000
+    record(f"tapered cantilever, {taper[0]:g} to {taper[1]:g}", "beam theory, integrated", hand, tip[2], "m")
+    assert tip[2] == pytest.approx(hand, rel=2e-3)
 
 
 def exact_torsion_constant(a, b):
@@ -132,8 +141,10 @@ def exact_torsion_constant(a, b):
     return a * b**3 / 3 * (1 - 192 / np.pi**5 * b / a * np.sum(np.tanh(n * np.pi * a / (2 * b)) / n**5))
 
 
-def test_torsion_constant_of_rectangles(literature):
+def test_torsion_constant_of_rectangles(literature, record):
     case = literature["torsion_of_rectangles"]
+    found = [torsion_constant(ratio, 1.0) / ratio for ratio in case["ratio"]]
+    record("torsion of rectangles, J/(a b³)", case["source"], case["value"], found)
     for ratio, value in zip(case["ratio"], case["value"]):
         assert exact_torsion_constant(ratio, 1.0) / ratio == pytest.approx(value, rel=3e-3)  # the table itself, rounded
         for size in ((ratio, 1.0), (1.0, ratio)):
@@ -182,7 +193,7 @@ def ring_model(R, section, n=48):
     return [model.matrix(r, weights({"ring": section}))[rows][:, rows].toarray() for r in "KM"]
 
 
-def test_ring():
+def test_ring(record):
     """Free ring: omega^2 = n^2 (n^2-1)^2/(n^2 + c) EI/(m R^4), c = 1 in its plane, EI/GJ out of it.
 
     Love, Mathematical Theory of Elasticity, art. 293; Timoshenko, Vibration Problems in Engineering, on rings, where a
@@ -197,7 +208,9 @@ def test_ring():
     for n in (2, 3, 4):
         common = n**2 * (n**2 - 1) ** 2 / (m * R**4)
         hand += 2 * [np.sqrt(common * inside / (n**2 + 1)), np.sqrt(common * outside / (n**2 + outside / GJ))]
-    assert found[:8] == pytest.approx(np.sort(hand)[:8] / (2 * np.pi), rel=0.01)
+    hand = np.sort(hand)[:8] / (2 * np.pi)
+    record("free ring of beams", "Love, Mathematical Theory of Elasticity, art. 293", hand, found[:8], "Hz")
+    assert found[:8] == pytest.approx(hand, rel=0.01)
 
 
 # On a strip
@@ -237,7 +250,7 @@ def composite(side, layers):
     [[Layer(STRIP, 0.003)], [Layer(STRIP, 0.003), Layer(RIB, 0.002, 0.0025)]],
     ids=["plain strip", "strip with a layer above"],
 )
-def test_eccentric_stiffener(side, layers):
+def test_eccentric_stiffener(side, layers, record):
     """Bending: P L^3/(3 EI_c); pull: ES/EI eps L^2/2. Composite beam theory; within 1 %.
 
     1 %: the pull and the force enter along the whole edge, the strip wraps a little about the rib.
@@ -245,7 +258,10 @@ def test_eccentric_stiffener(side, layers):
     L = 0.3
     EA, ES, EI = composite(side, layers)
     w = ribbed_strip(side, layers, [0, 0, 1.0])[2]
-    assert w == pytest.approx(L**3 / (3 * (EI - ES**2 / EA)), rel=0.01)
+    hand = L**3 / (3 * (EI - ES**2 / EA))
+    face = f"{'upper' if side > 0 else 'lower'} face of {len(layers)} layer{'s' * (len(layers) > 1)}"
+    record(f"eccentric stiffener, {face}", "composite beam theory", hand, w, "m")
+    assert w == pytest.approx(hand, rel=0.01)
     u = ribbed_strip(side, layers, [1e3, 0, 0])
     eps = 1e3 / (EA - ES**2 / EI)
     assert u[2] == pytest.approx(ES / EI * eps * L**2 / 2, rel=0.01)

@@ -5,7 +5,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 import tomllib
 
 import box_cases as cases
@@ -130,13 +129,11 @@ def test_bad_command(arguments, words):
 def test_places_that_cannot_be_written(tmp_path):
     """Below a plain file, and a folder where a file belongs: refused before any work."""
     (tmp_path / "plain").write_text("x")
-    start = time.perf_counter()
     assert "cannot be written" in refused("modes", HAZEL, "--json", tmp_path / "plain" / "out.json")
     assert "is a folder" in refused("modes", HAZEL, "--json", tmp_path)
     assert "cannot be written" in refused("modes", HAZEL, "--export", tmp_path / "plain")
     assert "cannot be written" in refused("rim", HAZEL, "--out", tmp_path / "plain" / "out")
     assert "cannot be written" in refused("new", tmp_path / "plain" / "sheet.toml")
-    assert time.perf_counter() - start < 40
     assert (tmp_path / "plain").read_text() == "x"
 
 

@@ -66,7 +66,7 @@ def test_silence_after_a_sample_ends_the_note_there():
     assert decay_time(T, level(power)) == pytest.approx(1.0, abs=1 / RATE)
 
 
-def test_schroeder_smooths_beats_and_agrees_over_the_same_range():
+def test_schroeder_smooths_beats_and_agrees_over_the_same_range(record):
     """Schroeder, JASA 37:409 (1965): of a pure decay the integral falls as the decay; of a beating one as its mean.
 
     By hand: int_t^inf exp(-2 a s)(1 + cos(w s)) ds = e^{-2at} [1/(2a) + (2a cos wt - w sin wt)/(4a^2 + w^2)].
@@ -81,6 +81,13 @@ def test_schroeder_smooths_beats_and_agrees_over_the_same_range():
     found = schroeder(beating)
     upto = T < 3  # the sum stops at 6 s: 70 dB above what is cut off
     assert found[upto] == pytest.approx(level(exact)[upto], abs=0.05)
+    record(
+        "T60 of a beating decay by backward integration",
+        "Schroeder, JASA 37:409 (1965)",
+        2.5,
+        slope_decay_time(T, found)[0],
+        "s",
+    )
     assert slope_decay_time(T, found)[0] == pytest.approx(2.5, rel=0.02)
 
 

@@ -89,7 +89,7 @@ def test_same_input_same_answer():
 
 
 @pytest.mark.parametrize(("support", "beta_L"), [("fix", 4.73004), ("hold", np.pi)])
-def test_fixed_ends_are_clamped_and_held_ends_are_hinged(support, beta_L, literature):
+def test_fixed_ends_are_clamped_and_held_ends_are_hinged(support, beta_L, literature, record):
     """A slender strip without Poisson effect: clamped-clamped beam, or a hinged one. Blevins 1979, table 8-1."""
     if support == "fix":
         assert beta_L == literature["euler_free_beam"]["value"][0]
@@ -98,6 +98,13 @@ def test_fixed_ends_are_clamped_and_held_ends_are_hinged(support, beta_L, litera
     fixed = fixed_unknowns(model.space, **{support: ["west", "east"]})
     found = modes(model, weights({"plate": laminate([Layer(wood, h)])}), 1, fixed)
     hand = (beta_L / L) ** 2 * h / np.sqrt(12) * np.sqrt(wood.E_L / wood.density) / (2 * np.pi)
+    record(
+        f"slender strip, {'clamped' if support == 'fix' else 'hinged'} ends",
+        "Blevins 1979, table 8-1",
+        hand,
+        found.frequency,
+        "Hz",
+    )
     assert found.frequency[0] == pytest.approx(hand, rel=2e-3)
 
 

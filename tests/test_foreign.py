@@ -26,11 +26,18 @@ def frequencies(mesh, parts, count, **more):
 
 
 @pytest.mark.parametrize(("case", "fixed"), [("nafems_fv12", ()), ("nafems_fv16", ("root",))])
-def test_nafems_plate(tmp_path, literature, case, fixed):
+def test_nafems_plate(tmp_path, literature, record, case, fixed):
     """NAFEMS FV12 (free) and FV16 (cantilever) against converged values; 0.5 %: triangles of 1.25 m, 0.05 m thick."""
     points, quads = grid(8, 8, 10, 10)
     mesh = plate_file(tmp_path / "plate.vtu", points, quads, root=edge(points, points[:, 0] < 1e-9))
     found = frequencies(mesh, parts_file(tmp_path / "p.toml", STEEL), 6, fix=fixed)
+    record(
+        f"{case.replace('_', ' ').upper()} as a foreign mesh",
+        literature[case]["source"],
+        literature[case]["exact"],
+        found,
+        "Hz",
+    )
     assert found == pytest.approx(literature[case]["exact"], rel=0.005)
 
 

@@ -116,7 +116,7 @@ def test_fretboard_entries_are_those_notes(board):
 
 
 @pytest.mark.parametrize("Q", [8.0, 25.0, 60.0, 150.0])
-def test_wolf_note_is_named_when_the_complex_modes_split(Q):
+def test_wolf_note_is_named_when_the_complex_modes_split(Q, record):
     """Gough, Acustica 49:124 (1981): at equal frequencies, K < 1 leaves one pitch and two decays, K > 1 two pitches and
     one decay. 3 % of the split: the string's other partials shift both.
     """
@@ -133,6 +133,13 @@ def test_wolf_note_is_named_when_the_complex_modes_split(Q):
     assert bool(wolves) == (2 * Q * share > 1)
     if wolves:
         assert wolves[0].strength == pytest.approx(2 * Q * share)
+        record(
+            f"split of a wolf note, Q {Q:g}",
+            "complex modes; Gough, Acustica 49:124 (1981)",
+            apart,
+            wolves[0].split,
+            "Hz",
+        )
         assert wolves[0].split == pytest.approx(apart, rel=0.03)
         assert pair.real[0] == pytest.approx(pair.real[1], rel=0.25)
     else:

@@ -24,10 +24,11 @@ SYNTHETIC, PLAYERS = TOLERANCES
 # ---------------------------------------------------------------- words
 
 
-def test_tolerances_are_the_published_ones():
+def test_tolerances_are_the_published_ones(record):
     """Jarvelainen & Tolonen, JAES 49:1049 (2001): -25 % and +40 % of the decay time. Christian, Savart J. (2011): 5 % of
     the damping, so that the decay time is divided by 1.05 or by 0.95.
     """
+    record("tolerance of hearing for a decay time", SYNTHETIC.source, (0.75, 1.4), (SYNTHETIC.low, SYNTHETIC.high))
     assert (SYNTHETIC.low, SYNTHETIC.high) == (0.75, 1.4)
     assert (PLAYERS.low, PLAYERS.high) == pytest.approx((0.9524, 1.0526), abs=1e-4)
     assert "from memory" in SYNTHETIC.source

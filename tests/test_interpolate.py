@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 import shell_cases as cases
+from skfem import Basis, ElementTetP2, MeshTet
 
 from fem.elements import space
-from fem.interpolate import closest_in, nearest_on, normal_displacement, triangles_of
+from fem.interpolate import closest_in, nearest_on, normal_displacement, triangles_of, volume_rows
 
 
 @pytest.fixture(scope="module")
@@ -60,6 +61,20 @@ def test_cubic_field_comes_out_exactly():
     found = normal_displacement(plate, ("plate",), at, np.tile([0, 0, 1.0], (40, 1))) @ field.ravel()
     x, y = at[:, :2].T
     assert found == pytest.approx(x**3 - 2 * x * y**2 + y**2, abs=1e-12)
+
+
+def test_quadratic_pressure_comes_out_exactly_inside_and_the_walls_outside():
+    """p = x^2 - 3 y z + z on graded quadratic tetrahedra; 5 mm outside, the value at the wall."""
+    x = np.array([0.0, 0.01, 0.03, 0.1, 0.4])
+    mesh = MeshTet.init_tensor(x, np.linspace(0, 0.3, 4), np.linspace(0, 0.1, 3))
+    basis = Basis(mesh, ElementTetP2())
+    pressure = lambda x, y, z: x**2 - 3 * y * z + z
+    field = pressure(*basis.doflocs)
+    rng = np.random.default_rng(4)
+    at = rng.uniform(0, [0.4, 0.3, 0.1], (300, 3))
+    assert volume_rows(basis, at) @ field == pytest.approx(pressure(*at.T), abs=1e-12)
+    found = volume_rows(basis, np.column_stack([at[:, :2], np.full(300, 0.105)])) @ field
+    assert found == pytest.approx(pressure(at[:, 0], at[:, 1], 0.1), abs=1e-9)
 
 
 def test_only_the_named_parts_are_asked(box):

@@ -209,7 +209,7 @@ def foreign(folder, loss="", kind="plate.msh"):
     return folder / kind, folder / "parts.toml"
 
 
-def test_foreign_plate_simply_supported(tmp_path):
+def test_foreign_plate_simply_supported(tmp_path, record):
     """Leissa 1969, NASA SP-160, 4.1: omega = pi^2 (m^2/a^2 + n^2/b^2) sqrt(D / rho h); thin plate, 0.3 % for shear."""
     mesh, parts = foreign(tmp_path)
     found = study.run(mesh, parts=parts, count=5, hold=["rim"])
@@ -218,6 +218,7 @@ def test_foreign_plate_simply_supported(tmp_path):
         np.pi / 2 * (m**2 / EDGE_A**2 + n**2 / EDGE_B**2) * np.sqrt(D / (2820 * 0.002))
         for m in range(1, 5) for n in range(1, 5)
     )[:5]  # fmt: skip
+    record("foreign plate, simply supported", "Leissa 1969, NASA SP-160, 4.1", hand, found["frequency_hz"], "Hz")
     assert found["frequency_hz"] == pytest.approx(hand, rel=3e-3)
     assert found["mass_kg"] == {"plate": pytest.approx(EDGE_A * EDGE_B * 0.002 * 2820, rel=1e-9)}
     assert found["loss_factor"] == [None] * 5 and found["heat_share"] == {"plate": [None] * 5}

@@ -35,9 +35,11 @@ TWO_TABLES = {
 
 
 @pytest.mark.parametrize(("humidity", "percent"), HELD_AT_70F.items())
-def test_moisture_in_the_table(humidity, percent):
+def test_moisture_in_the_table(humidity, percent, record):
     """.06 %: the table is printed to .1 %."""
-    assert equilibrium_moisture(humidity, 21.1) == pytest.approx(percent, abs=0.06)
+    found, source = equilibrium_moisture(humidity, 21.1), "Wood Handbook FPL-GTR-190, Table 4-2; from memory"
+    record(f"moisture of wood at {humidity:02d} %, 21.1 °C", source, percent, found, "%")
+    assert found == pytest.approx(percent, abs=0.06)
 
 
 def test_warm_air_holds_less_in_wood():
@@ -122,7 +124,7 @@ def test_free_ribbed_board_has_no_stress():
     assert np.abs(board_stress(model, "plate", WOOD, u, (along, across), 0.0015)).max() < 1e-6 * WOOD.E_R * across
 
 
-def test_bimetal_strip():
+def test_bimetal_strip(record):
     """Curvature 6 (1 + m)^2 de/(h [3 (1 + m)^2 + (1 + m n)(m^2 + 1/(m n))]), Timoshenko, JOSA 11:233 (1925).
 
     Two woods, thicknesses m = 2 to 1, no Poisson's ratio; a strip: the ends are free, 1e-4.
@@ -139,12 +141,13 @@ def test_bimetal_strip():
     u = FreeBody(model, w).deflect(load).displacement.reshape(-1, 6)
     x = model.space.points[:, 0]
     bow = np.polyfit(x, u[:, 2], 2)[0] * 2
+    record("two woods glued, curvature as one grows", "Timoshenko, JOSA 11:233 (1925)", hand, bow, "1/m")
     assert bow == pytest.approx(hand, rel=1e-4) or -bow == pytest.approx(hand, rel=1e-4)
     assert bow > 0  # the lower layer grows: the strip curls up
 
 
 @pytest.mark.parametrize("stiffness", [3e7, 3e8, 3e9])
-def test_plate_on_springy_edges(stiffness):
+def test_plate_on_springy_edges(stiffness, record):
     """sigma = -E_R e/(1 + 2 E_R h/(k L)): a board of width L between edges of k [N/m per m] that hold its width.
 
     The seam's spring k_a lies between each long edge and a wall; no Poisson's ratio, so that the board is a rod across.
@@ -161,7 +164,11 @@ def test_plate_on_springy_edges(stiffness):
     load = swelling_load(model, {"plate": [(plate, free_of_stress("shell", 0.0, e))]})
     u = deflect(model, w, load, np.union1d(fixed, out)).displacement[:, 0]
     hand = -wood.E_R * e / (1 + 2 * wood.E_R * h / (stiffness * L))
-    assert board_stress(model, "plate", wood, u, (0.0, e))[..., 1] == pytest.approx(hand, rel=1e-6)
+    stress = board_stress(model, "plate", wood, u, (0.0, e))[..., 1]
+    record(
+        f"drying board between edges of {stiffness:.0e} N/m²", "rod between springs, exact", hand, stress.mean(), "Pa"
+    )
+    assert stress == pytest.approx(hand, rel=1e-6)
 
 
 def _between_walls(a, b):
@@ -201,7 +208,7 @@ def test_held_board_takes_the_whole_stress():
     assert np.median(near, axis=0) == pytest.approx(hand, rel=1e-9)
 
 
-def test_orthotropic_plate_under_pressure():
+def test_orthotropic_plate_under_pressure(record):
     """Navier: w = sum 16 q/(pi^6 m n D_mn) sin sin, Timoshenko & Woinowsky-Krieger, art. 85. .3 %: mesh and shear."""
     a, b, h, q = 0.40, 0.25, 0.003, 100.0
     wood = cases.stiff_in_shear(WOOD)
@@ -217,6 +224,13 @@ def test_orthotropic_plate_under_pressure():
     found = deflect(model, w, F, cases.hard_support(model.space, a, b))
     at = np.argmin(np.hypot(*(model.space.points[:, :2] - place).T))
     assert np.allclose(model.space.points[at, :2], place)
+    record(
+        "orthotropic plate under pressure",
+        "Timoshenko & Woinowsky-Krieger, art. 85, Navier's series",
+        hand,
+        found.displacement[6 * at + 2, 0],
+        "m",
+    )
     assert found.displacement[6 * at + 2, 0] == pytest.approx(hand, rel=3e-3)
     assert found.work == pytest.approx(found.energy, rel=1e-9)
 

@@ -19,6 +19,7 @@ from meshes.outline import (
     waist_of,
     where_x,
     where_y,
+    within,
 )
 from meshes.outline_csv import outline_from_drawing, read_drawing
 
@@ -125,6 +126,16 @@ def test_nearest_returns_the_arc_length_of_a_point_on_the_rim(guitar):
         assert nearest(guitar, point_at(guitar, s)) == pytest.approx(s, abs=1e-9)
         off = point_at(guitar, s) - 0.01 * normal_at(guitar, s)
         assert nearest(guitar, off) == pytest.approx(s, abs=5e-4)
+
+
+def test_edge_of_a_rectangle_as_far_as_it_lies_inside(guitar):
+    """Wholly inside: its own length in steps of a millimetre; half of it outside: the near half alone."""
+    block = np.array([[0.1, -0.03], [0.14, -0.03], [0.14, 0.03], [0.1, 0.03]])
+    whole = within(guitar, block)
+    assert len(whole) == pytest.approx(200, abs=4)
+    assert np.hypot(*(np.roll(whole, -1, axis=0) - whole).T).max() < 1.001e-3
+    half = within(guitar, block - [0.12, 0])
+    assert half[:, 0].min() > -1e-3 and half[:, 0].max() == pytest.approx(0.02) and len(half) < 120
 
 
 def test_normals_point_outward_and_stand_on_the_tangent(guitar):

@@ -11,6 +11,8 @@ from fem.mesh import ShellMesh, Surface, along_surface, unit_normals
 from studies import pictures, system_check
 from studies.mode_features import nodal_lines, outer_loops, peaks, smoothed
 from studies.mode_field import Field, field_on, mode_field, phase, same_phase, sampler, turned
+from studies.mode_words import distinct, plain_label, plate_words
+from studies.neck_solid import neck_solid
 from studies.pictures import Caption, draw_modes, plates_of
 from studies.plan_picture import RIGHT, SCALE, THEMES, on_true_curves, plan_figure, plate_plan, save
 
@@ -155,7 +157,7 @@ def test_a_nodal_circle_closes():
 
 
 def test_noise_gets_no_nodal_line():
-    """A still plate with ripples of .4 % of the full scale, set by the other plate, shows none; at 4 % they are drawn."""
+    """A still plate with ripples of .4 % of what moves most shows none; at 4 % they are drawn."""
     ripples = plate_field(lambda x, y: np.sin(3 * np.pi * x / 0.4))
     assert nodal_lines(ripples, largest=1 / 0.004) == []
     assert len(nodal_lines(ripples, largest=1 / 0.04)) == 2
@@ -324,9 +326,9 @@ def test_everything_is_drawn_with_captions(guitar, tmp_path):
                        "free", "Computed with Rimwork", "neck"):  # fmt: skip
         assert said_there in words
     assert "1.2 %" in (tmp_path / "mode-02-plan.txt").read_text()
-    assert any("contact sheet" in s for s in said) and any("mode 2 of 2" in s for s in said)
+    assert any("contact sheet" in s for s in said) and any("mode 2" in s for s in said)
     front = np.asarray(Image.open(tmp_path / "mode-01-perspective.png").convert("RGB"), float)
-    assert (np.abs(front - front[0, 0]).max(axis=2) > 30).mean() > 0.3  # the box fills a good part of the page
+    assert (np.abs(front - front[0, 0]).max(axis=2) > 30).mean() > 0.25  # the guitar fills a good part of the page
 
 
 def test_without_opengl_matplotlib_draws_and_says_why(guitar, tmp_path, monkeypatch):
@@ -342,7 +344,7 @@ def test_without_opengl_matplotlib_draws_and_says_why(guitar, tmp_path, monkeypa
     assert "libEGL.so.1" in (tmp_path / "mode-01-perspective.txt").read_text()
     page = np.asarray(Image.open(tmp_path / "mode-01-perspective.png").convert("RGB"), float)
     assert page.shape[1] == pytest.approx(1417, abs=2)
-    assert (page.min(axis=2) < 250).mean() > 0.3 and page[0, 0] == pytest.approx([255] * 3)
+    assert (page.min(axis=2) < 250).mean() > 0.25 and page[0, 0] == pytest.approx([255] * 3)
 
 
 def test_builds_share_sign_and_scale(guitar):
@@ -359,13 +361,102 @@ def test_builds_share_sign_and_scale(guitar):
 def test_plain_words_for_a_mode(guitar):
     body, V, shape = guitar
     boards = {name: pictures._sampler(V, V.mesh.surfaces[name].triangles, body, 2) for name in ("top", "back")}
-    assert pictures._mode(V, boards, 0, [100.0], shape, None, None).label == "top: 2 areas"
+    assert (
+        pictures._mode(V, boards, 0, [100.0], shape, None, None).label
+        == "top: bass half against treble half; back hardly moves"
+    )
     beyond = lambda p: p[:, 0] > body.outline.length + 0.02
     for along, words in ((1, "neck bends sideways"), (2, "neck bends up and down")):
         swing = shape_of(V, lambda p, k=along: np.where(beyond(p), 1.0, 1e-3)[:, None] * np.eye(3)[k])
-        assert pictures._mode(V, boards, 0, [50.0], swing[:, None], None, None).label == words
+        assert pictures._mode(V, boards, 0, [50.0], swing[:, None], None, None).label.startswith(words + ";")
     twist = shape_of(V, lambda p: np.column_stack([0 * p[:, :2], np.where(beyond(p), p[:, 1], 1e-5)]))
-    assert pictures._mode(V, boards, 0, [50.0], twist[:, None], None, None).label == "neck twists"
+    assert pictures._mode(V, boards, 0, [50.0], twist[:, None], None, None).label == "neck twists; plates hardly move"
+
+
+def test_words_for_what_the_plates_do():
+    top = lambda w: plate_field(w)
+    back = lambda w: turned(plate_field(w))  # a back's outward is the other way: here only the sign counts
+    dome = lambda x, y: np.sin(np.pi * x / 0.4) * np.cos(np.pi * y / 0.3)
+    halves = lambda x, y: np.sin(2 * np.pi * x / 0.4) * np.cos(np.pi * y / 0.3)
+    sides = lambda x, y: np.sin(np.pi * x / 0.4) * np.sin(2 * np.pi * y / 0.3)
+    three = lambda x, y: np.sin(3 * np.pi * x / 0.4) * np.cos(np.pi * y / 0.3)
+    grid = lambda x, y: np.sin(2 * np.pi * x / 0.4) * np.sin(2 * np.pi * y / 0.3)
+    weak = lambda w: lambda x, y: 0.1 * w(x, y)
+    for first, second, words in (
+        (dome, lambda x, y: -0.5 * dome(x, y), "top and back swell together, the top further"),
+        (dome, dome, "top and back move the same way, the top further"),
+        (weak(dome), halves, "back: lower half against upper half; top hardly moves"),
+        (sides, weak(dome), "top: bass half against treble half; back hardly moves"),
+        (halves, halves, "top and back: lower half against upper half"),
+        (three, weak(dome), "top: three areas one behind the other; back hardly moves"),
+        (grid, weak(dome), "top: four areas, two along by two across; back hardly moves"),
+        (weak(dome), weak(dome), "plates hardly move"),
+    ):
+        assert plate_words({"top": top(first), "back": back(second)}, 1.0) == words
+
+
+def test_a_box_that_moves_as_a_whole_is_called_so():
+    rigid = lambda p: np.column_stack([0 * p[:, :2], p[:, 0] - 0.2])
+    V = space(shell({"top": sheet(16, 12), "back": sheet(16, 12, z=-0.1, up=-1)}))
+    fields = {name: mode_field(V, shape_of(V, rigid), name) for name in ("top", "back")}
+    assert plain_label(V, fields, shape_of(V, rigid), 0.2) == "box rocks end to end"
+    tilting = lambda p: np.column_stack([0 * p[:, :2], p[:, 1]])
+    fields = {name: mode_field(V, shape_of(V, tilting), name) for name in ("top", "back")}
+    assert plain_label(V, fields, shape_of(V, tilting), 0.2) == "box rocks from side to side"
+
+
+def test_no_two_captions_are_alike():
+    assert distinct(["a", "b", "a"]) == ["a (first of its kind)", "b", "a (second of its kind)"]
+
+
+def test_still_sides_and_plates_beside_a_swinging_neck_get_no_nodal_lines(guitar):
+    """Ripples of the plates of 1 % of the neck's motion are noise in the mode, whatever the plates' own scale."""
+    body, V, _ = guitar
+    beyond = lambda p: p[:, 0] > body.outline.length + 0.02
+    for ripple, lines in ((0.01, False), (0.2, True)):
+        u = lambda p, r=ripple: np.column_stack([0 * p[:, :2], np.where(beyond(p), 1.0, r * np.sin(12 * p[:, 0]))])
+        (mode,) = pictures.modes_to_draw(V, V.mesh, body, [50.0], shape_of(V, u)[:, None], 1)
+        assert mode.furthest == pytest.approx(1.0)
+        drawn = pictures.Stage(V, V.mesh, body, 2).scene(mode, shape_of(V, u)[:, None])
+        assert any(kind == "node" for _, _, kind in drawn.lines) == lines
+        assert bool(nodal_lines(mode.fields["top"], mode.furthest)) == lines
+
+
+def test_the_neck_is_a_closed_solid_that_turns_with_its_strip(guitar):
+    body, V, _ = guitar
+    solid = neck_solid(V, body)
+    edges = np.sort(solid.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    assert (np.unique(edges, axis=0, return_counts=True)[1] == 2).all()
+    p = solid.points[solid.triangles]
+    volume = np.sum(np.cross(p[:, 0], p[:, 1]) * p[:, 2]) / 6  # positive: faces look outward
+    neck = body.neck
+    plain = (neck.length + neck.head_length) * neck.width * (neck.thickness + neck.fingerboard_thickness)
+    assert plain < volume < plain + neck.heel_depth * neck.heel_length * neck.width
+    axis = np.array([0.02, -0.01, 0.03])
+    rigid = np.hstack([np.cross(axis, V.points), np.tile(axis, (len(V.points), 1))]).ravel()
+    assert solid.displacement(rigid) == pytest.approx(np.cross(axis, solid.points), abs=1e-12)
+    assert neck_solid(V, replace(body, neck=None)) is None
+
+
+def test_the_fingerboards_end_is_drawn_on_the_top(guitar):
+    body, V, _ = guitar
+    plate = plate_plan("top", sampler(V, V.mesh.surfaces["top"].triangles, 1), body)
+    end = plate.on_top[-1]
+    assert np.ptp(end, axis=0) == pytest.approx([body.neck.width, body.neck.tongue])
+    assert end[:, 1].max() == pytest.approx(body.outline.length)
+
+
+def test_the_furthest_place_is_painted(tmp_path):
+    """Values at the very end of the scale, and beyond it on a smaller reference's scale, leave no hole."""
+    field = plate_field(lambda x, y: np.sin(np.pi * x / 0.4) * np.cos(np.pi * y / 0.3))
+    board = sampler(V := space(shell({"top": sheet(16, 12)})), V.mesh.surfaces["top"].triangles)
+    figure = plan_figure(
+        {"top": plate_plan("top", board)}, {"top": field}, THEMES["light"], 0.7 * field.largest, marks=False
+    )
+    (png,) = save(figure, tmp_path / "plate", (".png",))
+    page = np.asarray(Image.open(png).convert("RGB"), int)
+    middle = page[page.shape[0] // 2 - 40 : page.shape[0] // 2 + 40, page.shape[1] // 2 - 40 : page.shape[1] // 2 + 40]
+    assert np.abs(middle - [255, 233, 141]).max(axis=2).mean() < 12  # the scale's lightest tone, not the page
 
 
 # --- foreign meshes ---
@@ -385,7 +476,7 @@ def test_a_foreign_mesh_without_a_top_is_drawn_in_perspective_only(tmp_path, mon
     V = space(shell({"lid": sheet()}))
     shape = shape_of(V, lift(lambda x, y: np.sin(np.pi * x / 0.4) * y))[:, None]
     paths = draw_modes(V, V.mesh, None, [80.0], shape, tmp_path)
-    assert {p.name for p in paths} == {"mode-01-perspective.png", "mode-01-perspective.txt"}
+    assert {p.name for p in paths} == {f"mode-01-perspective{end}" for end in (".png", "-dark.png", ".txt")}
     assert "neck is part" not in (tmp_path / "mode-01-perspective.txt").read_text()
 
 

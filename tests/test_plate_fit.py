@@ -12,7 +12,7 @@ from fem.free_plate import plate_frequencies, plate_modes
 from fem.materials import isotropic, plane_stress_stiffness
 from fem.plate_fit import ReadingErrors, fit_plate, loss_shares
 from fem.plate_names import name_tones
-from fem.taps import Recording, find_tones, read_recording
+from fem.taps import Recording, find_taps, find_tones, read_recording
 from fem.woods import find
 from studies.plate import main, run
 
@@ -36,28 +36,44 @@ def stiff_in_shear(wood, factor=100):
         ("western_redcedar", (0.50, 0.20), [44.990, 59.956, 107.240, 108.945, 139.473]),
     ],
 )
-def test_free_orthotropic_plate(name, size, known):
+def test_free_orthotropic_plate(name, size, known, record):
     """Converged Ritz series of Kirchhoff's plate, 3 mm thick, handbook woods (independent computation).
 
     0.15 %: what is left of shear with G raised a hundredfold, and of the edge layer that Kirchhoff's plate lacks.
     """
     found, _ = plate_frequencies(stiff_in_shear(find(name)), *size, 0.003, len(known))
+    record(
+        f"free plate, {name.replace('_', ' ')}, {size[0]:g} × {size[1]:g} m",
+        "converged Ritz series of Kirchhoff's plate",
+        known,
+        found,
+        "Hz",
+    )
     assert found == pytest.approx(known, rel=1.5e-3)
 
 
-def test_free_isotropic_square():
+def test_free_isotropic_square(record):
     """Leissa 1969, NASA SP-160, free square plate, nu .3; converged values of omega a^2 sqrt(rho h/D). 0.1 %: shear."""
     E, nu, rho, a, h = 200e9, 0.3, 8000, 10.0, 0.05
     D = E * h**3 / (12 * (1 - nu**2))
     known = np.array([13.4682, 19.5961, 24.2702, 34.8009, 34.8009, 61.0932, 61.0932])
     found, labels = plate_frequencies(stiff_in_shear(isotropic("steel", E, nu, rho)), a, a, h, 7)
-    assert found * 2 * np.pi * a**2 * np.sqrt(rho * h / D) == pytest.approx(known, rel=1e-3)
+    scaled = found * 2 * np.pi * a**2 * np.sqrt(rho * h / D)
+    record("free square plate, ω a² √(ρh/D)", "Leissa 1969, NASA SP-160; converged", known, scaled)
+    assert scaled == pytest.approx(known, rel=1e-3)
     assert labels[0] == "(1, 1)"
 
 
-def test_nafems_fv12():
+def test_nafems_fv12(record):
     """NAFEMS FV12, free 10 x 10 x .05 m plate, exact values of the thin plate; 0.25 %: Mindlin's plate is softer."""
     found, _ = plate_frequencies(isotropic("steel", 200e9, 0.3, 8000), 10.0, 10.0, 0.05, 6)
+    record(
+        "NAFEMS FV12 by Ritz' method",
+        "NAFEMS, converged values",
+        [1.6217, 2.3595, 2.9223, 4.1902, 4.1902, 7.3560],
+        found,
+        "Hz",
+    )
     assert found == pytest.approx([1.6217, 2.3595, 2.9223, 4.1902, 4.1902, 7.3560], rel=2.5e-3)
     assert (found < [1.6217, 2.3595, 2.9223, 4.1902, 4.1902, 7.3560]).all()
 
@@ -138,20 +154,28 @@ def test_taps_with_the_wrong_reference(synthetic):
         assert fit.uncertainty[key] < 0.03 * getattr(wood, key), key
 
 
-def test_published_frequencies_give_handbook_constants():
+def test_published_frequencies_give_handbook_constants(record):
     """Converged Kirchhoff series of a Sitka plate .55 x .20 x .003 m, E_L 11.88 GPa: 1 % back, shear made stiff."""
     sitka = find("sitka_spruce")
     peaks = {"along": 52.504, "across": 111.377, "twist": 37.401}
     fit = fit_plate(0.55, 0.20, 0.003, 448 * 0.55 * 0.2 * 0.003, peaks, stiff_in_shear(sitka))
     for key in ("E_L", "E_R", "G_LR"):
+        record(
+            f"fit of {key} from published frequencies",
+            "Wood Handbook FPL-GTR-282",
+            getattr(sitka, key),
+            getattr(fit.wood, key),
+            "Pa",
+        )
         assert getattr(fit.wood, key) == pytest.approx(getattr(sitka, key), rel=0.01), key
 
 
-def test_measured_plate_predicted_from_three_peaks():
+def test_measured_plate_predicted_from_three_peaks(record):
     """Badiane et al., spruce plate 580 x 217.2 x 4.9 mm, 256 g: the other six measured peaks within 4 %."""
     fit = fit_plate(*BADIANE_SIZE, BADIANE, find("sitka_spruce"))
     others = [127.5, 190.5, 208.5, 255.5, 277.5, 403.5]
     computed = [f for f, label in zip(fit.modes.frequency, fit.modes.label, strict=True) if label not in TONE_LABELS]
+    record("measured spruce plate: six peaks from three others", "Badiane et al., measured", others, computed[:6], "Hz")
     assert computed[:6] == pytest.approx(others, rel=0.04)
 
 
@@ -303,6 +327,16 @@ def test_short_and_silent_recordings(tmp_path):
     wavfile.write(tmp_path / "still.wav", RATE, np.zeros(RATE, np.int16))
     with pytest.raises(ValueError, match="silence"):
         read_recording(tmp_path / "still.wav")
+
+
+def test_a_recording_without_a_tap(tmp_path):
+    """Even noise: an empty list, and words with the file's name from the study."""
+    x = np.random.default_rng(3).standard_normal(RATE)
+    assert find_taps(Recording(x, RATE)) == ([], ())
+    with pytest.raises(ValueError, match="no tap found in the recording; expected a sharp start"):
+        find_tones(Recording(x, RATE))
+    with pytest.raises(ValueError, match=r"noise\.wav': no tap found"):
+        main(580, 217.2, 4.9, 256, recordings=[write(tmp_path / "noise.wav", x)], out=tmp_path)
 
 
 def test_tones_named_by_trial():

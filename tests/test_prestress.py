@@ -44,7 +44,7 @@ def test_membrane_forces_are_those_that_pull(grain):
     assert N == pytest.approx(np.broadcast_to(hand, N.shape), abs=1e-3)
 
 
-def test_pulled_plate_rings_higher():
+def test_pulled_plate_rings_higher(record):
     """f^2 = f0^2 + [N1 (m/a)^2 + N2 (n/b)^2]/(4 rho h): Soedel, Vibrations of Shells and Plates, initial stress. Exact.
 
     Modes of K + K_g, simply supported, grain at 0; .1 %: fast mesh.
@@ -59,6 +59,13 @@ def test_pulled_plate_rings_higher():
     orders = [(1, 1), (1, 2), (2, 1)]
     added = [(4000 * (m / A) ** 2 + 1500 * (n / B) ** 2) / (4 * WOOD.density * H) for m, n in orders]
     hand = np.sort(np.sqrt(np.sort(slow.frequency)[[0, 1, 2]] ** 2 + _in_order(slow.frequency, orders, added)))
+    record(
+        "plate pulled in its plane",
+        "Soedel, Vibrations of Shells and Plates, initial stress",
+        hand,
+        np.sqrt(omega2) / (2 * np.pi),
+        "Hz",
+    )
     assert np.sqrt(omega2) / (2 * np.pi) == pytest.approx(hand, rel=1e-3)
     ratio = frequency_ratio(model, forces, (2 * np.pi * slow.frequency) ** 2, slow.shape)
     assert np.sort(ratio * slow.frequency) == pytest.approx(hand, rel=1e-3)
@@ -75,7 +82,7 @@ def _in_order(frequency, orders, added):
     return np.array(added)[np.argsort(own)]
 
 
-def test_strip_pulled_hard_is_a_string():
+def test_strip_pulled_hard_is_a_string(record):
     """f = sqrt(N/(rho h)) / (2 L): a thin strip under a tension far above its bending stiffness. .5 %: what is left of EI."""
     L, b, h, N = 0.5, 0.02, 0.0004, 6000.0
     mesh = cases.plate(L, b, 16, 1)
@@ -91,6 +98,13 @@ def test_strip_pulled_hard_is_a_string():
     bending = (np.pi / L) ** 2 * wood.E_L * h**2 / 12 / (N / h)
     hand = np.sqrt(N / (wood.density * h)) / (2 * L) * np.sqrt(1 + bending)
     assert bending < 0.03
+    record(
+        "strip pulled hard",
+        "stretched string: √(N/ρh)/(2L), with what is left of EI",
+        hand,
+        np.sqrt(lowest) / (2 * np.pi),
+        "Hz",
+    )
     assert np.sqrt(lowest) / (2 * np.pi) == pytest.approx(hand, rel=5e-3)
 
 
@@ -125,7 +139,7 @@ def _inverse(K):
     return spl.LinearOperator(K.shape, matvec=lu.solve)
 
 
-def test_braced_strip_is_a_column():
+def test_braced_strip_is_a_column(record):
     """P = pi^2 EI/L^2 (Euler), shared by a strip and the beam on its middle line; axial force in both counts. .5 %."""
     L, b = 0.5, 0.03
     stick = isotropic("stick", 10e9, 0.0, 500.0)
@@ -143,7 +157,9 @@ def test_braced_strip_is_a_column():
     loose = cases.unknowns(model.space, cases.near(0, L), (0,))  # the far end may slide
     fixed = np.setdiff1d(ends, loose)
     inertia = b * 0.004**3 / 12 + 0.01 * 0.004**3 / 12
-    assert _buckling(model, w, forces, fixed) == pytest.approx(np.pi**2 * stick.E_L * inertia / L**2, rel=5e-3)
+    hand, found = np.pi**2 * stick.E_L * inertia / L**2, _buckling(model, w, forces, fixed)
+    record("strip and brace as a column, buckling load", "Euler: π² EI/L²", hand, found, "N")
+    assert found == pytest.approx(hand, rel=5e-3)
 
 
 def test_rayleigh_needs_no_matrix():

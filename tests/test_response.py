@@ -91,7 +91,7 @@ def test_the_width_of_a_peak_is_the_loss_factor(eta):
     assert (above[-1] ** 2 - above[0] ** 2) / (2 * f0**2) == pytest.approx(eta, abs=2 * 0.02 / f0)
 
 
-def test_helmholtz_resonator_radiates_as_a_monopole():
+def test_helmholtz_resonator_radiates_as_a_monopole(record):
     """One unknown, the flow through the opening of a small rigid box: R = rho omega^2 / (4 pi c) (Pierce, Acoustics, 1981).
 
     1 %: the box is 1/12 of a wavelength. Frequency with the end correction .85 a of a wide flange: 4 %, this one is narrow.
@@ -104,7 +104,11 @@ def test_helmholtz_resonator_radiates_as_a_monopole():
     found = complex_modes(ModalModel(K, DENSITY * 0.003 / S * ONE, radiation=air))
     omega = 2 * np.pi * found.frequency
     assert omega == pytest.approx(np.sqrt(K[0] * S / DENSITY / (0.003 + 0.85 * np.sqrt(S / np.pi))), rel=0.04)
-    assert found.loss_factor == pytest.approx(omega**3 * DENSITY / (4 * np.pi * SPEED) / K[0], rel=0.01)
+    hand = omega**3 * DENSITY / (4 * np.pi * SPEED) / K[0]
+    record(
+        "radiation loss factor of a resonator's opening", "Pierce, Acoustics, 1981: ρω²/(4πc)", hand, found.loss_factor
+    )
+    assert found.loss_factor == pytest.approx(hand, rel=0.01)
 
 
 # --- balance ---
@@ -241,7 +245,7 @@ def test_a_mass_held_by_springs_and_dashpots():
     assert found.imbalance.max() < 1e-9
 
 
-def test_the_drag_of_a_wide_long_tube():
+def test_the_drag_of_a_wide_long_tube(record):
     """Against the exact viscous tube, Re of i omega rho t / (S (1 - 2 J1(x)/(x J0(x)))), x = a sqrt(-i omega rho/mu).
 
     Zwikker & Kosten, Sound Absorbing Materials (1949), without heat conduction: a tube 100 radii long, its ends 1.7 %
@@ -251,7 +255,9 @@ def test_the_drag_of_a_wide_long_tube():
     omega = 2 * np.pi * f
     x = a * np.sqrt(-1j * omega * DENSITY / mu)
     exact = (1j * omega * DENSITY * t / (np.pi * a**2) / (1 - 2 * jve(1, x) / (x * jve(0, x)))).real
-    assert opening_resistance(Opening(a, t), f) == pytest.approx(exact * (1 + 16 / (300 * np.pi)), rel=0.03)
+    hand, found = exact * (1 + 16 / (300 * np.pi)), opening_resistance(Opening(a, t), f)
+    record("drag of air in a long tube", "Zwikker & Kosten, Sound Absorbing Materials (1949)", hand, found, "Pa s/m³")
+    assert found == pytest.approx(hand, rel=0.03)
 
 
 # --- complex modes ---

@@ -20,7 +20,8 @@ from studies.fingerprint import fingerprint
 from studies.measured_beside import beside
 from studies.progress import Progress, duration
 from studies.rim_builds import STIFFENED, builds, complete_linings
-from studies.rim_report import LABEL, headline, per_mode, summary, write_report
+from studies.rim_report import LABEL, headline, paragraph, per_mode, summary, write_report
+from studies.two_meshes import COARSER, largest_errors, mesh_error, rim_grams
 
 COUNT, SIZE = 6, 0.06
 
@@ -103,13 +104,13 @@ def test_trimmed_solid_lining_weighs_what_the_kerfed_one_weighs(row):
     for part in ("lining_top", "lining_back"):
         assert row["solid_trimmed"].mass[part] == pytest.approx(row["sheet"].mass[part], rel=1e-9)
         assert row["solid_laminated"].mass[part] > 1.05 * row["sheet"].mass[part]
-    assert rim.rim_grams(row["solid_trimmed"]) == pytest.approx(rim.rim_grams(row["sheet"]), rel=1e-9)
+    assert rim_grams(row["solid_trimmed"]) == pytest.approx(rim_grams(row["sheet"]), rel=1e-9)
 
 
 def test_doubled_sides_add_the_sides_weight(row):
     base, doubled = row["sheet"], row["doubled_sides"]
     assert doubled.mass["sides"] == pytest.approx(2 * base.mass["sides"], rel=1e-9)
-    assert rim.rim_grams(doubled) - rim.rim_grams(base) == pytest.approx(1e3 * base.mass["sides"], rel=1e-6)
+    assert rim_grams(doubled) - rim_grams(base) == pytest.approx(1e3 * base.mass["sides"], rel=1e-6)
 
 
 def test_stiff_limit_keeps_the_weight_and_turns_less_heat_in_the_rim(row):
@@ -122,7 +123,7 @@ def test_stiff_limit_keeps_the_weight_and_turns_less_heat_in_the_rim(row):
 def test_rim_weighs_the_sum_of_its_parts(row):
     base = row["sheet"]
     by_hand = sum(m for part, m in base.mass.items() if part not in ("top", "back", "bridge"))
-    assert rim.rim_grams(base) == pytest.approx(1e3 * by_hand, rel=1e-12)
+    assert rim_grams(base) == pytest.approx(1e3 * by_hand, rel=1e-12)
 
 
 # --- energies, pairing ---
@@ -170,9 +171,9 @@ def test_tap_of_separate_modes_is_their_sum(row):
 
 
 def test_bridge_motion_is_that_of_the_top_at_the_saddle(study, row):
-    points = study.model.space.points
+    points = study.models[0].space.points
     place = [study.body.bridge.saddle_x, study.body.bridge.centre[1]]
-    on_top = study.model.space.nodes_of("top")
+    on_top = study.models[0].space.nodes_of("top")
     at = on_top[np.argmin(np.hypot(*(points[on_top, :2] - place).T))]
     assert np.hypot(*(points[at, :2] - place)) < SIZE / 3
     assert row["sheet"].bridge == pytest.approx(row["sheet"].found.shape[6 * at + 2], rel=1e-12)
@@ -207,6 +208,18 @@ def test_second_run_reads_the_stored_rows(study, body, folder, monkeypatch):
     assert headline(study) == headline(again)
 
 
+def test_rows_of_a_longer_solution_serve_this_study_too(study, body, folder):
+    """With more modes solved for and stored, the first ones and all that is told of a tap stay what they were."""
+    more = rim.run(body, SIZE, COUNT, folder / "longer", quiet(), COUNT + 12)
+    for a, b in zip(study.comparisons, more.comparisons):
+        assert b.row.found.shape.shape == a.row.found.shape.shape and len(b.row.split.loss_factor) == COUNT + rim.SPARE
+        assert b.row.found.frequency[:COUNT] == pytest.approx(a.row.found.frequency[:COUNT], rel=1e-6)
+        assert b.row.losses["sides"].shape == (COUNT + rim.SPARE,) * 2
+    for a, b in zip(headline(study), headline(more)):
+        assert b["heat"] == pytest.approx(a["heat"], rel=1e-3) and b["stored"] == pytest.approx(a["stored"], rel=1e-3)
+    assert any("-60mm-" in file.name for file in (folder / "longer").iterdir())
+
+
 @pytest.mark.parametrize("harm", ["cut", "empty", "text", "bytes", "other_version", "lacks_array"])
 def test_damaged_file_is_computed_anew(study, body, tmp_path, harm):
     base = study.comparisons[0].row
@@ -237,7 +250,7 @@ def test_stored_row_of_another_mesh_is_not_used(study, folder):
     store = folder / "rows"
     found = [rim.load_row(file, base.build) for file in store.glob("sheet-*.npz")]
     assert found and all(row is not None for row in found)
-    mesh = study.model.space.mesh
+    mesh = study.models[0].space.mesh
     moved = replace(mesh, nodes=mesh.nodes * (1 + 1e-9))
     other = SimpleNamespace(space=SimpleNamespace(mesh=moved))
 
@@ -247,7 +260,7 @@ def test_stored_row_of_another_mesh_is_not_used(study, folder):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(rim, "solve_row", solved)
         patch.setattr(rim, "save_row", lambda file, row: None)
-        assert rim.stored_row(base.build, study.model, COUNT + 6, store, SIZE) != "computed"
+        assert rim.stored_row(base.build, study.models[0], COUNT + 6, store, SIZE) != "computed"
         assert rim.stored_row(base.build, other, COUNT + 6, store, SIZE) == "computed"
 
 
@@ -384,6 +397,63 @@ def test_per_mode_figures_by_hand(study, row):
             assert m["loss_factor_rim_without_loss"] < m["loss_factor"]
 
 
+def test_shift_errors_cancel_what_both_builds_share(study):
+    """Of the base itself none; elsewhere twice the difference of the shifts on the two meshes."""
+    rows = list(per_mode(study))
+    assert all(m["shift_error_percent"] == 0 for m in rows if m["build"] == "sheet")
+    solid, base = (
+        next(c for c in study.comparisons if c.row.build.name == name) for name in ("solid_laminated", "sheet")
+    )
+    m = next(m for m in rows if m["build"] == "solid_laminated" and m["shift_error_percent"] is not None)
+    k = m["mode"] - 1
+    rough = solid.coarse.found.frequency[solid.coarse_partner[k]] / base.coarse.found.frequency[base.coarse_partner[k]]
+    assert m["shift_error_percent"] == pytest.approx(2 * abs(m["shift_percent"] - 100 * (rough - 1)), rel=1e-9)
+
+
+def test_modes_of_the_base_are_told_in_words(study):
+    rows = list(per_mode(study))
+    words = [m["moves"] for m in rows if m["build"] == "sheet"]
+    assert all(words) and len(set(words)) == COUNT  # no two alike
+    assert any("top" in w or "back" in w for w in words)
+    assert all(m["moves"] is None for m in rows if m["build"] != "sheet")
+
+
+def test_figures_below_their_error_are_grey(study, tmp_path):
+    """As many grey cells as there are figures smaller than their own mesh error."""
+    page = write_report(study, tmp_path, pictures=False)[0].read_text()
+    beyond = lambda m, key, error: m[key] is not None and m[error] is not None and m[error] > abs(m[key])
+    rows = list(per_mode(study))
+    expected = sum(beyond(m, "shift_percent", "shift_error_percent") for m in rows if m["build"] != "sheet")
+    expected += sum(beyond(m, key, f"{key}_error") for m in rows for key in ("heat_in_rim", "stored_in_rim"))
+    assert page.count('class="unsure"') == expected > 0
+
+
+def test_dry_page_beside_the_one_with_air(study, tmp_path):
+    pages = write_report(study, tmp_path, pictures=False, beside="index.html")
+    assert [p.name for p in pages] == ["dry.html", "rim.csv", "rim.json"]
+    page = pages[0].read_text()
+    assert 'href="index.html"' in page and f"Dry: {LABEL}" in page
+    assert json.loads(pages[2].read_text())["model"] == "dry"
+    words = paragraph(study)
+    assert words.startswith(f"Dry ({LABEL})") and "takes" not in words
+    assert f"{100 * headline(study)[0]['heat']:.1f} ±" in words
+
+
+# --- two meshes ---
+
+
+def test_mesh_error_is_twice_the_difference():
+    """Error e h on mesh h, 1.5 e h on the coarser one: their difference is half of what is left on the finer."""
+    exact, e = 7.0, 0.4
+    assert mesh_error(exact + e, exact + COARSER * e) == pytest.approx(e)
+
+
+def test_the_largest_error_is_taken_over_builds_that_can_be_built():
+    items = [{"build": "a", "x_error": 1.0}, {"build": "b", "x_error": 3.0}, {"build": "stiff_limit", "x_error": 9.0}]
+    assert largest_errors(items) == {"x_error": 3.0}
+    assert largest_errors([{"build": "a", "x_error": None}]) == {"x_error": None}
+
+
 def test_unknown_losses_are_told_not_guessed(study, tmp_path):
     """A wood without loss factors: no heat, no counterfactual, a plain sentence; the rest of the page stands."""
 
@@ -440,7 +510,7 @@ def test_mesh_error_of_the_report_covers_a_finer_mesh():
 
     hazel, _ = complete_linings(cases.example("hazel"))
     base = builds(hazel)[0]
-    models = [assemble(mesh_body(hazel, h)) for h in (DEFAULT_SIZE, rim.COARSER * DEFAULT_SIZE)]
+    models = [assemble(mesh_body(hazel, h)) for h in (DEFAULT_SIZE, COARSER * DEFAULT_SIZE)]
     rows = [rim.solve_row(base, m, 24) for m in models]
     (found,) = rim.compare(rows[:1], rows[1:], models, 20)
     finer = modes(assemble(mesh_body(hazel, 0.72 * DEFAULT_SIZE)), weights(base.sections()), 20).frequency

@@ -35,7 +35,7 @@ def squeeze(ring, angle):
     return sum(pinch(model.space, *pair) for pair in ends) / 2
 
 
-def test_ring_squeezed_across_a_diameter(ring):
+def test_ring_squeezed_across_a_diameter(ring, record):
     """P R^3/(E I) (pi k1/4 - 2 k2^2/pi), k1 = 1 - a + b, k2 = 1 - a; a = I/(A R^2), b = 6/5 E I/(G A R^2).
 
     Roark's Formulas for Stress and Strain, circular rings, case 1 (without a and b: Timoshenko, Strength of Materials II,
@@ -47,18 +47,28 @@ def test_ring_squeezed_across_a_diameter(ring):
     a, b = H**2 / (12 * R**2), 1.2 * EI / (WOOD.G_LT * WIDTH * H * R**2)
     hand = P * R**3 / EI * (np.pi * (1 - a + b) / 4 - 2 * (1 - a) ** 2 / np.pi)
     unit = squeeze(ring, 0.0)
-    assert unit @ deflect(model, w, P * unit).displacement[:, 0] == pytest.approx(hand, rel=0.01)
+    found = unit @ deflect(model, w, P * unit).displacement[:, 0]
+    record(
+        "ring squeezed across a diameter",
+        "Roark's Formulas for Stress and Strain, circular rings, case 1; from memory",
+        hand,
+        found,
+        "m",
+    )
+    assert found == pytest.approx(hand, rel=0.01)
 
 
-def test_ring_widens_across_the_squeeze(ring):
+def test_ring_widens_across_the_squeeze(ring, record):
     """Width gained square to the load: P R^3/(E I) (2/pi - 1/2), Timoshenko, Strength of Materials II. 1 %, as above."""
     model, w, *_ = ring
     hand = R**3 / (WOOD.E_L * WIDTH * H**3 / 12) * (2 / np.pi - 0.5)
     u = deflect(model, w, squeeze(ring, 0.0)).displacement[:, 0]
-    assert -squeeze(ring, np.pi / 2) @ u == pytest.approx(hand, rel=0.01)
+    found = -squeeze(ring, np.pi / 2) @ u
+    record("ring squeezed, width gained across", "Timoshenko, Strength of Materials II", hand, found, "m")
+    assert found == pytest.approx(hand, rel=0.01)
 
 
-def test_free_ring_vibrates_in_and_out_of_its_plane(ring):
+def test_free_ring_vibrates_in_and_out_of_its_plane(ring, record):
     """omega^2 = n^2 (n^2-1)^2/(n^2 + c) EI/(m R^4), c = 1 in its plane (Hoppe), EI/GJ out of it.
 
     Love, Mathematical Theory of Elasticity, art. 293. Out of the plane it bends over its width, and its twist meets the
@@ -76,6 +86,13 @@ def test_free_ring_vibrates_in_and_out_of_its_plane(ring):
         common = n**2 * (n**2 - 1) ** 2 / (m * R**4)
         hand += 2 * [np.sqrt(common * inside / (n**2 + 1)), np.sqrt(common * outside / (n**2 + outside / GJ))]
     found = modes(model, w, 8).frequency
+    record(
+        "free ring as a shell",
+        "Love, Mathematical Theory of Elasticity, art. 293",
+        np.sort(hand) / (2 * np.pi),
+        found,
+        "Hz",
+    )
     assert found == pytest.approx(np.sort(hand) / (2 * np.pi), rel=0.02)
 
 
@@ -107,7 +124,7 @@ def test_free_body_keeps_still_and_deforms_as_a_held_one(ring):
     assert np.linalg.norm(apart - rigid @ np.linalg.lstsq(rigid, apart, rcond=None)[0]) < 1e-8 * np.linalg.norm(apart)
 
 
-def test_cantilever():
+def test_cantilever(record):
     """P L^3/(3 E I) + P L/(k G A), reactions -P and P L. 1 %: the clamp also stops the strip from widening."""
     L, b, h, P = 0.3, 0.02, 0.004, 2.0
     mesh = cases.plate(L, b, 12, 2)
@@ -116,7 +133,9 @@ def test_cantilever():
     F = cases.edge_load(model.space, mesh.edges["east"], [0, 0, P / b, 0, 0, 0])
     found = deflect(model, w, F, fixed)
     hand = P * L**3 / (3 * WOOD.E_L * b * h**3 / 12) + P * L / (5 / 6 * WOOD.G_LT * b * h)
-    assert F @ found.displacement[:, 0] / P == pytest.approx(hand, rel=0.01)
+    tip = F @ found.displacement[:, 0] / P
+    record("cantilever strip, tip", "beam theory with shear: P L³/(3 EI) + P L/(k G A)", hand, tip, "m")
+    assert tip == pytest.approx(hand, rel=0.01)
     at, component = np.divmod(fixed, 6)
     reaction = found.reaction[:, 0]
     assert reaction[component == 2].sum() == pytest.approx(-P, rel=1e-7)
@@ -141,7 +160,7 @@ def test_free_body_with_a_stiff_seam_balances_its_energy():
     assert sum(e[0] for (region, _), e in found.strain_energy.items() if region == "joint") > 0
 
 
-def test_twisted_strip():
+def test_twisted_strip(record):
     """Four corner forces twist a plate evenly: angle = T L/(4 D66 b).
 
     Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells, art. 11. A shear-flexible strip loses .63 h/b of its
@@ -153,7 +172,15 @@ def test_twisted_strip():
     corners = [spot(model.space, mesh.edges[e], [x, y, 0]) for e, x in (("west", 0), ("east", L)) for y in (0, b)]
     unit = twist(model.space, corners)
     angle = abs(unit @ deflect(model, w, unit).displacement[:, 0])
-    assert angle == pytest.approx(L / (4 * WOOD.G_LR * h**3 / 12 * b), rel=0.015)
+    hand = L / (4 * WOOD.G_LR * h**3 / 12 * b)
+    record(
+        "plate twisted by corner forces",
+        "Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells, art. 11",
+        hand,
+        angle,
+        "rad",
+    )
+    assert angle == pytest.approx(hand, rel=0.015)
 
 
 def test_presses_do_not_feel_a_rigid_motion(ring):

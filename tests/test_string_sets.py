@@ -7,22 +7,32 @@ from fem.strings import fundamental
 from meshes.string_sets import read_set, set_names, string_set
 
 
-def test_nylon_set_is_in_tune():
+def test_nylon_set_is_in_tune(record):
     """Tensions and masses of Woodhouse, Acta Acustica 90:945 (2004): equal temperament within 0.4 % (three figures)."""
     pitches = [82.41, 110.0, 146.83, 196.0, 246.94, 329.63]
     found = string_set("nylon")
-    assert [fundamental(s) for s in found.strings] == pytest.approx(pitches, rel=4e-3)
+    tuned = [fundamental(s) for s in found.strings]
+    record(
+        "nylon set, open strings",
+        "equal temperament, by tensions of Woodhouse, Acta Acustica 90:945 (2004)",
+        pitches,
+        tuned,
+        "Hz",
+    )
+    assert tuned == pytest.approx(pitches, rel=4e-3)
     assert not found.loss_assumed and not found.assumed
 
 
-def test_steel_tensions_follow_the_string_makers_formula():
+def test_steel_tensions_follow_the_string_makers_formula(record):
     """T [lbf] = UW (2 L f)^2/386.4 in inches; .012 plain at 25.5 in and E4: 23.36 lbf. Mass of plain strings: 7850 kg/m3,
     1 % for the rounding of gauges.
     """
     found = string_set("steel")
     weights, pitches = [5.94e-4, 3.73e-4, 2.21e-4, 1.29e-4, 5.67e-5], [82.407, 110.0, 146.832, 195.998, 246.942]
     by_hand = [w * (2 * 25.5 * f) ** 2 / 386.4 for w, f in zip(weights, pitches)] + [23.36]
-    assert [s.tension / 4.44822 for s in found.strings] == pytest.approx(by_hand, rel=1e-3)
+    tension = [s.tension / 4.44822 for s in found.strings]
+    record("steel set, tensions", "string makers' formula T = UW (2 L f)²/386.4, by hand", by_hand, tension, "lbf")
+    assert tension == pytest.approx(by_hand, rel=1e-3)
     for string, inches in ((found.strings[4], 0.016), (found.strings[5], 0.012)):
         assert string.mass == pytest.approx(7850 * np.pi / 4 * (inches * 0.0254) ** 2, rel=0.01)
         assert string.bending_stiffness == pytest.approx(203e9 * np.pi / 64 * (inches * 0.0254) ** 4)

@@ -35,7 +35,7 @@ from fem.strings import (
 # ---------------------------------------------------------------- the string alone
 
 
-def test_nylon_strings_have_their_published_decay():
+def test_nylon_strings_have_their_published_decay(record):
     """Woodhouse, Acta Acustica 90:945 (2004), Table I as later corrected; T60 of the fundamental worked out by hand from
     eta = [T (etaF + etaA/w) + EI etaB k^2]/[T + EI k^2]. 0.1 %: the values have four figures.
     """
@@ -43,23 +43,35 @@ def test_nylon_strings_have_their_published_decay():
     G3 = String("G3", 0.65, 58.3, 0.90e-3, 310e-6, 14e-5, 1.7, 0.020)
     E4 = String("E4", 0.65, 70.3, 0.38e-3, 130e-6, 40e-5, 1.5, 0.024)
     found = [intrinsic_decay_time(string, 0, 1) for string in (E2, G3, E4)]
+    record(
+        "T60 of nylon strings alone: E2, G3, E4",
+        "Woodhouse, Acta Acustica 90:945 (2004), by hand",
+        [11.41, 7.37, 5.92],
+        found,
+        "s",
+    )
     assert found == pytest.approx([11.41, 7.37, 5.92], rel=1e-3)
 
 
-def test_partials_stretch_by_the_inharmonicity():
+def test_partials_stretch_by_the_inharmonicity(record):
     """Fletcher, JASA 36:203 (1964): f_n = n f_0 sqrt(1 + B n^2), exact on hinged ends."""
     n = np.array([1, 2, 7])
     B = inharmonicity(D3, 5)
     assert B == pytest.approx(np.pi**2 * 2.5e-4 / (81.0 * 0.648**2 * 2 ** (-10 / 12)))
     ratio = partials(D3, 5, n) / partials(D3, 5, 1)
-    assert ratio == pytest.approx(n * np.sqrt((1 + B * n**2) / (1 + B)), rel=1e-12)
+    hand = n * np.sqrt((1 + B * n**2) / (1 + B))
+    record("partials 1, 2, 7 of a stiff string over the first", "Fletcher, JASA 36:203 (1964)", hand, ratio)
+    assert ratio == pytest.approx(hand, rel=1e-12)
     assert fundamental(D3, 12) == pytest.approx(2 * fundamental(replace(D3, bending_stiffness=0), 0), rel=1e-3)
 
 
-def test_pluck_stores_half_of_force_times_give():
+def test_pluck_stores_half_of_force_times_give(record):
     """A flexible string pulled aside by F at x gives way by F x (L - x)/(T L): energy F^2 x (L - x)/(2 T L)."""
     string, x, L = replace(D3, bending_stiffness=0.0), 0.11, D3.length * 2 ** (-3 / 12)
     found = pluck_energy(string, 3, Pluck(x, 1e-6, 0.3, 1.7))
+    record(
+        "energy of a pluck", "flexible string: F² x (L − x)/(2 T L)", 1.7**2 * x * (L - x) / (2 * 81.0 * L), found, "J"
+    )
     assert found == pytest.approx(1.7**2 * x * (L - x) / (2 * 81.0 * L), rel=1e-3)  # 1e-3: 4000 partials
 
 
@@ -111,15 +123,19 @@ def exact_pole(string, mass, frequency, Q, guess):
 
 @pytest.mark.parametrize("frequency", [200.0, 147.0])  # off the fundamental (146.6 Hz) and on it
 @pytest.mark.parametrize("stiffness", [0.0, 2.5e-4])
-def test_poles_are_those_of_the_exact_solution(frequency, stiffness):
+def test_poles_are_those_of_the_exact_solution(frequency, stiffness, record):
     """String on one oscillator, in closed form. Tolerance 1e-3 of the decay rate: 40 sines, error as 1/sines^3."""
     string = replace(D3, bending_stiffness=stiffness)
     coupled = couple(string, 0, 0, oscillator(0.15, frequency, 40.0), sines=40)
+    rates = []
     for n in (1, 2, 3, 5):
         pole = moving_pole(coupled, partials(string, 0, n))
         exact = exact_pole(string, 0.15, frequency, 40.0, pole)
         assert pole.imag == pytest.approx(exact.imag, rel=1e-5)
         assert pole.real == pytest.approx(exact.real, rel=1e-3)
+        rates.append((-exact.real, -pole.real))
+    kind = f"{'stiff' if stiffness else 'flexible'} string on an oscillator at {frequency:g} Hz, decay of partials 1, 2, 3, 5"
+    record(kind, "transcendental equation, exact", *zip(*rates), "1/s")
 
 
 def simulated(string, mass, frequency, Q, pluck_at, height, seconds, cells=200):
@@ -209,7 +225,7 @@ def test_shares_of_the_pluck_sum_to_one_and_are_the_integrals():
     assert 0.8 * shares["top"] < top < shares["top"]
 
 
-def test_weak_coupling_holds_off_a_resonance_and_fails_on_one():
+def test_weak_coupling_holds_off_a_resonance_and_fails_on_one(record):
     """alpha = 2 f Z Re Y (Gough, Acustica 49:124, 1981). 2 % off resonance: second order in Z Y and in the shift of f."""
     for frequency, fits in ((230.0, True), (146.6, False)):
         body = oscillator(0.15, frequency, 40.0)
@@ -217,6 +233,14 @@ def test_weak_coupling_holds_off_a_resonance_and_fails_on_one():
         pole = moving_pole(coupled, partials(D3, 0, 1))
         Y = mobility(body, 0, partials(D3, 0, 1))[0, 2, 2]
         ratio = weak_decay_time(D3, 0, Y) / (DECAY_60 / -pole.real)
+        if fits:
+            record(
+                "decay time off a resonance",
+                "weak coupling; Gough, Acustica 49:124 (1981)",
+                weak_decay_time(D3, 0, Y),
+                DECAY_60 / -pole.real,
+                "s",
+            )
         assert ratio == pytest.approx(1, abs=0.02) if fits else ratio < 0.5
 
 

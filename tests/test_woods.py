@@ -38,11 +38,25 @@ def test_at_least_fifteen_woods_and_three_plywoods():
     assert len([name for name in PLYWOODS if not name.endswith("_bending")]) >= 3
 
 
-def test_sitka_spruce_by_hand():
+def test_sitka_spruce_by_hand(record):
     """Wood Handbook FPL-GTR-282 (2021), Tables 5-1, 5-2, 5-3a: SG .40, MOE 10.8 GPa, worked by hand."""
     wood = library()["sitka_spruce"]
     hand = {"E_L": 11.88e9, "E_R": 0.92664e9, "E_T": 0.51084e9, "G_LR": 0.76032e9, "G_LT": 0.72468e9}
     hand |= {"G_RT": 0.03564e9, "nu_LR": 0.372, "nu_LT": 0.467, "nu_RT": 0.435, "density": 448.0}
+    record(
+        "Sitka spruce, E_L",
+        "Wood Handbook FPL-GTR-282 (2021), Tables 5-1 to 5-3a, by hand",
+        hand["E_L"],
+        wood.E_L,
+        "Pa",
+    )
+    record(
+        "Sitka spruce, density",
+        "Wood Handbook FPL-GTR-282 (2021), Table 5-3a, by hand",
+        hand["density"],
+        wood.density,
+        "kg/m³",
+    )
     assert {key: getattr(wood, key) for key in hand} == pytest.approx(hand, rel=1e-9)
 
 
@@ -99,8 +113,15 @@ def test_unknown_wood_names_the_nearest():
         find("sitka_sprce")
 
 
-def test_green_specific_gravity_to_density():
+def test_green_specific_gravity_to_density(record):
     """Wood Handbook ch. 4 by hand: .45/(1 - .265 x .45 x .6) = .48468; x 1.12 = 542.8 kg/m3."""
+    record(
+        "green specific gravity to density",
+        "Wood Handbook ch. 4, by hand",
+        542.84,
+        find("honduras_mahogany").density,
+        "kg/m³",
+    )
     assert find("honduras_mahogany").density == pytest.approx(542.84, abs=0.01)
 
 
@@ -134,12 +155,20 @@ def test_scatter_has_the_stated_spread_and_correlation():
     assert r[1, 2] == pytest.approx(0.36, abs=0.07)  # through the density only
 
 
-def test_two_ply_family_by_hand():
+def test_two_ply_family_by_hand(record):
     """Three plies, E 10 and 1 GPa, nu 0: in plane (2 x 10 + 1)/3 = 7 along, (2 x 1 + 10)/3 = 4 across; in bending the
     core counts (1/3)^3: (26 x 10 + 1)/27 = 9.6667 and (26 + 10)/27 = 1.3333 GPa. Jones, ch. 4."""
     ply = Wood("ply", 10e9, 1e9, 0.8e9, 0.7e9, 0.1e9, 0.0, 500, 1.2e9, 0.0, 0.0, 0.01, 0.02, 0.03)
     plies = [(ply, 1, 0), (ply, 1, 90), (ply, 1, 0)]
     flat, bent = homogenised("flat", plies, bending=False), homogenised("bent", plies, bending=True)
+    found = (flat.E_L, flat.E_R, bent.E_L, bent.E_R)
+    record(
+        "three-ply board, E in plane and in bending",
+        "Jones, ch. 4, by hand",
+        (7e9, 4e9, 261e9 / 27, 36e9 / 27),
+        found,
+        "Pa",
+    )
     assert (flat.E_L, flat.E_R) == pytest.approx((7e9, 4e9))
     assert (bent.E_L, bent.E_R) == pytest.approx((261e9 / 27, 36e9 / 27))
     assert (flat.G_LR, flat.E_T, flat.density) == pytest.approx((0.8e9, 1.2e9, 500))

@@ -1,0 +1,89 @@
+"""A sustain study put together by hand: two builds and the limit on a lossy box of few modes, no solving of boxes."""
+
+from dataclasses import replace
+
+import box_cases as cases
+import numpy as np
+from string_cases import wooden_box
+
+from fem.body_modes import with_losses
+from fem.fretboard import fretboard, wolf_notes
+from fem.strings import Pluck
+from meshes.string_sets import string_set
+from studies.hearing import TOLERANCES, verdict
+from studies.paired import paired_summary
+from studies.rim_builds import builds, complete_linings
+from studies.sustain_results import HOLDINGS, Compared, Dry, Drying, Flip, Judged, Played, Study
+from studies.sustain_verdict import rates, shares
+
+FRETS = 4
+CHOSEN = ("sheet", "solid_laminated", "stiff_limit")
+
+
+def played(build, how, body, strings):
+    """Played of BodyModes with parts named as a guitar's."""
+    board, without = (fretboard(strings, b, Pluck(), FRETS, 1) for b in (body, with_losses(body, {"sides": 0.0})))
+    middle = lambda v: float(np.median(v[board.valid]))
+    median = {
+        key: middle(getattr(board, key)) for key in ("decay_time", "early_decay_time", "sound_decay_time", "radiated")
+    }
+    median |= {"no_rim_loss": middle(without.decay_time / board.decay_time), "mobility": 1e-3}
+    return Played(
+        build, how, board, without, tuple(wolf_notes(strings, body, FRETS)), median, shares(board), rates(board)
+    )
+
+
+def compared(build, how, mine, own):
+    by_note = mine.board.decay_time / own.board.decay_time
+    ratio = float(np.nanmedian(by_note))
+    doubts = {
+        "mesh": (0.995 * ratio, 1.005 * ratio),
+        "string losses": (0.99 * ratio, 1.02 * ratio),
+        "rim losses": (0.97 * ratio, 1.01 * ratio),
+    }
+    low, high = 0.96 * ratio, 1.03 * ratio
+    judged = Judged(
+        ratio, doubts, low, high, verdict(low, high), "it rings longer because it radiates less", ("rim losses",)
+    )
+    return Compared(
+        build, how, by_note, judged, judged, judged, -0.3, -0.2, None, {t.name: 0.25 for t in TOLERANCES},
+        Flip(2.5, 0.04, "cannot tell", "no audible difference"), 1.6, 25.0,
+    )  # fmt: skip
+
+
+def study_by_hand(folder):
+    """Study of the oval box's sheet, written into the folder; without wood scatter."""
+    body, _ = complete_linings(cases.oval(folder))
+    strings = string_set("steel")
+    rows = tuple(b for b in builds(body) if b.name in CHOSEN)
+    box = wooden_box(strings=6, highest=330.0)
+    box = replace(box, viscous={"bands": box.viscous["supports"]})
+    all_played, all_compared = {}, {}
+    for how, loss in zip(HOLDINGS, (1.0, 1.5)):
+        for build, rim in zip(rows, (1.0, 0.8, 0.0)):
+            held = with_losses(box, {"top": loss, "sides": rim})
+            all_played[build.name, how] = played(build, how, held, strings.strings)
+            if not build.is_base:
+                all_compared[build.name, how] = compared(
+                    build, how, all_played[build.name, how], all_played["sheet", how]
+                )
+    dry = Dry(50.0, 30.0, tuple(Drying(b, 1.5e6 + k * 1e5, "x", 1e6, "y", 300.0 + 20 * k) for k, b in enumerate(rows)))
+    return Study(
+        body=body, strings=strings, pluck=Pluck(), builds=rows, played=all_played, compared=all_compared,
+        no_rim_low=dict.fromkeys(HOLDINGS, 1.02), no_rim_high=dict.fromkeys(HOLDINGS, 1.2), dry=dry,
+        mesh_by_note={how: {t.name: 0.1 for t in TOLERANCES} for how in HOLDINGS},
+        top_damping=dict.fromkeys(HOLDINGS, (1.06, 0.93)), rim_loss_factor=0.015, rim_loss_ranges=(), highest_valid=330.0,
+        sizes=(0.04, 0.06), unknowns=(12000, 7000), dry_modes=24, flip_range=(0.1, 10.0), draws=0, wood_words=(),
+        rim_g={b.name: 300.0 + 20 * k for k, b in enumerate(rows)}, notes=("The sheet has no neck.",), sheet="oval.toml",
+        sheet_hash="abc",
+    )  # fmt: skip
+
+
+def with_draws(study, factor=1.01, spread=0.1):
+    """The study with solid linings drawn: eight pairs of boxes whose boards scatter by `spread`, and the rim's own factor."""
+    boards = np.exp(spread * np.linspace(-1, 1, 8))[:, None] * np.array([8.0, 12.0])
+    rim = factor * np.exp(0.01 * np.linspace(-1, 1, 8))[:, None]
+    paired = paired_summary(rim * boards, boards)
+    add = lambda c: replace(c, paired=paired) if c.build.name == "solid_laminated" else c
+    compared = {key: add(c) for key, c in study.compared.items()}
+    return replace(study, compared=compared, draws=8, wood_words=("Wood scatter: 8 draws on a mesh of 60 mm.",))

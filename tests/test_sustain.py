@@ -1,0 +1,295 @@
+"""The sustain study on a coarse oval box, broken off once on the way: energy, counterfactual, verdicts, flips, words."""
+
+import inspect
+import io
+from dataclasses import replace
+from types import SimpleNamespace
+
+import box_cases as cases
+import numpy as np
+import pytest
+from string_cases import wooden_box
+
+from fem.body_modes import with_losses
+from fem.strings import Pluck
+from meshes.build import mesh_body
+from meshes.holding import FREE, LAP
+from meshes.sheet_strings import pluck_of, strings_of
+from meshes.sounding import surroundings
+from meshes.string_sets import string_set
+from studies import night_sustain, rim, soundings, sustain, sustain_boards, sustain_drying
+from studies.hearing import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE, TOLERANCES
+from studies.inputs import BadInput
+from studies.progress import Progress
+from studies.sustain_boards import Playing, board, checked, decay_times, times_rim
+from studies.sustain_results import MESH, RIM_LOSSES, STRING_LOSSES, WOOD
+from studies.sustain_verdict import (
+    find_flip,
+    judged,
+    mesh_doubt,
+    named_holder,
+    paired_wood,
+    range_doubt,
+    scatter_doubt,
+    word_with_losses,
+)
+from studies.sustain_words import outside_check
+
+CHOSEN = ("sheet", "solid_laminated")
+FRETS = 3
+QUIET = {MESH: (0.99, 1.01), RIM_LOSSES: (0.995, 1.005)}
+
+
+def scattered(names, say):
+    """A Scatter stand-in: three draws of two notes that move all builds alike, but for 2 % of the last draw."""
+    times = np.ones((3, len(names), 2, 2)) * np.array([8.0, 10.0, 12.0])[:, None, None, None]
+    times[2, 1:] *= 1.02
+    return SimpleNamespace(
+        builds=names,
+        holdings=(FREE, LAP),
+        decay_time=times,
+        early_decay_time=times,
+        sound_decay_time=times,
+        words=("three draws of the wood",),
+    )
+
+
+def broken_off(names, say):
+    raise KeyboardInterrupt
+
+
+def twice(*args, **kwargs):
+    raise AssertionError("computed a second time")
+
+
+@pytest.fixture(scope="module")
+def playing(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("sustain")
+    body = cases.oval(folder)
+    return Playing.of(strings_of(body)[0], pluck_of(body), FRETS, folder / "rows")
+
+
+@pytest.fixture(scope="module")
+def study(playing):
+    """Stopped with Ctrl-C when the boards are done; what was computed before that may not be computed again."""
+    body = cases.oval(playing.store.parent)
+    coarse = lambda b: surroundings(b, 300.0, 0.06, 0.09)
+    run = lambda wood: sustain.run(body, playing, 0.08, 14, wood, Progress(1, io.StringIO()), CHOSEN, coarse)
+    with pytest.raises(KeyboardInterrupt):
+        run(broken_off)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(rim, "solve_row", twice)
+        patch.setattr(soundings, "outside", twice)
+        patch.setattr(sustain_boards, "fretboard", twice)
+        return run(scattered)
+
+
+# --- measures ---
+
+
+def test_a_broken_run_goes_on_where_it_stopped(study):
+    assert set(study.played) == {(name, how) for name in CHOSEN for how in (FREE, LAP)}
+    assert study.draws == 3 and study.wood_words == ("three draws of the wood",)
+
+
+def test_the_energy_of_every_pluck_adds_up(study):
+    for p in study.played.values():
+        assert p.board.imbalance < 1e-6
+        assert sum(p.share.values()) == pytest.approx(1, abs=1e-6)
+        assert sum(p.rate.values()) == pytest.approx(np.mean(1 / p.board.decay_time[p.board.valid]), rel=1e-6)
+
+
+def test_a_pluck_that_does_not_add_up_is_refused(study):
+    own = study.own[FREE].board
+    checked(own)
+    wrong = replace(own, share=own.share | {"string": own.share["string"] + 2e-6})
+    with pytest.raises(ArithmeticError, match="miss a sum of 1"):
+        checked(wrong)
+
+
+def test_without_loss_in_the_rim_nothing_turns_to_heat_there_and_the_median_note_lasts_longer(study):
+    for p in study.played.values():
+        assert sum(p.no_rim_loss.share[part][p.board.valid].max() for part in ("sides", "lining_top", "joint_top")) == 0
+        assert p.median["no_rim_loss"] > 1 and p.rim > 0
+        off = p.board.share["string"] > 0.9  # where the string keeps its energy to itself no rim can shorten the note
+        assert (p.no_rim_loss.decay_time[off] >= p.board.decay_time[off] * (1 - 1e-4)).all()
+
+
+def test_only_the_lap_takes_up_energy(study):
+    assert study.own[LAP].share["supports"] > 3 * study.own[FREE].share["supports"]
+    assert study.own[LAP].median["decay_time"] < study.own[FREE].median["decay_time"]
+
+
+def test_a_stiffer_rim_is_told_stiffer_heavier_and_drier(study):
+    own, solid = study.dry.rows
+    assert 0 < own.top < solid.top and study.dry.used < study.dry.built
+    for how in (FREE, LAP):
+        c = study.compared["solid_laminated", how]
+        assert 1.1 < c.stiffness < 10
+        assert c.grams == pytest.approx(solid.rim_g - own.rim_g) and c.grams > 1
+
+
+def test_doubts_stand_apart(study):
+    for c in study.compared.values():
+        assert set(c.doubts) == {MESH, WOOD, STRING_LOSSES, RIM_LOSSES} == set(c.early.doubts) == set(c.sound.doubts)
+        assert all(low <= c.ratio * 1.0001 and high >= c.ratio * 0.9999 for low, high in c.doubts.values())
+        assert c.low <= min(low for low, _ in c.doubts.values()) * 1.0001
+        assert c.doubts[WOOD][1] / c.ratio == pytest.approx(1.02, abs=0.003)  # the last draw of three, nearly
+
+
+def test_mesh_doubt_is_twice_the_difference_either_way():
+    low, high = mesh_doubt(np.full(9, 1.1), np.full(9, 1.05))
+    assert (low, high) == pytest.approx((1.1 * (1.05 / 1.1) ** 2, 1.1 * (1.1 / 1.05) ** 2))
+    draw = np.random.default_rng(2).normal(0, 0.1, 20001)
+    low, high = mesh_doubt(np.exp(draw), np.exp(draw[::-1]))  # the same median by chance, every note another
+    assert np.log(high / low) / 2 == pytest.approx(2 * 1.25 * 0.1 * 2**0.5 / 20001**0.5, rel=0.05)
+    assert range_doubt(1.2, 1.0, [0.9, 1.05]) == pytest.approx((1.08, 1.26))
+
+
+def test_other_boards_are_asked_for_with_the_same_strings_and_pluck(playing, monkeypatch):
+    """What wood_of hands on fits the signature of the night's `scatter`."""
+    asked = {}
+    signature = inspect.signature(night_sustain.scatter)
+
+    def asked_for(*args, **kwargs):
+        asked.update(signature.bind(*args, **kwargs).arguments)
+        return "found"
+
+    monkeypatch.setattr(night_sustain, "scatter", asked_for)
+    assert sustain.wood_of("mine.toml", 0, playing) is None
+    names = ("sheet", "reversed_kerfed", "kerfed", "doubled_sides", "stiff_limit")
+    assert sustain.wood_of("mine.toml", 7, playing)(names, print) == "found"
+    assert (asked["builds"], asked["draws"]) == (("sheet", "kerfed", "doubled_sides"), 7)
+    assert asked["strings"] == playing.strings.strings and asked["pluck"] == playing.pluck
+
+
+def test_a_build_that_was_not_drawn_gets_the_widest_doubt_of_those_that_were():
+    """Draws of two builds: one scatters by 1 % upward, the other by 3 % downward."""
+    times = np.ones((3, 3, 1, 2))
+    times[2, 1], times[2, 2] = 1.01, 0.97
+    scatter = SimpleNamespace(builds=("sheet", "a", "b"), holdings=(FREE,), decay_time=times)
+    ends = lambda name: scatter_doubt(1.0, scatter, name, FREE, "decay_time")
+    assert ends("a") == pytest.approx((1, 1.009), abs=1e-4) and ends("b") == pytest.approx((0.973, 1), abs=1e-3)
+    assert ends("c") == (ends("b")[0], ends("a")[1])
+    assert paired_wood(scatter, "c", FREE) is None is paired_wood(None, "a", FREE)
+
+
+def test_wood_that_scatters_leaves_the_verdict_open(study):
+    """The same ratio with the draws' own doubt and with one of 8 %."""
+    c = study.compared["solid_laminated", FREE]
+    wide = c.doubts | {WOOD: (0.92 * c.ratio, 1.08 * c.ratio)}
+    *_, found, _, decisive = judged(c.ratio, wide, None, None, "")
+    assert found.word == CANNOT_TELL and WOOD in decisive
+    assert judged(1.0, QUIET | {WOOD: (0.99, 1.01)}, None, None, "")[2].word == NO_DIFFERENCE
+
+
+# --- verdicts ---
+
+
+def test_all_three_words_are_reachable():
+    before = {"radiation": 0.2, "joints": 0.1, "string": 0.5}
+    after = before | {"radiation": 0.7}
+    for ratio, word in ((1.0, NO_DIFFERENCE), (0.9, CANNOT_TELL), (0.6, AUDIBLE)):
+        doubts = {name: (ratio * low, ratio * high) for name, (low, high) in QUIET.items()}
+        low, high, found, why, _ = judged(ratio, doubts, before, after, "the stiffer rim")
+        assert found.word == word and low < ratio < high
+        assert why == ("" if ratio == 1 else "the stiffer rim decays faster because it radiates more")
+
+
+@pytest.mark.parametrize(("how", "words"), [(LAP, "into the player"), (FREE, "into the bands that hold it")])
+def test_what_holds_the_guitar_is_called_by_its_name(how, words):
+    before, after = (named_holder({"supports": rate, "top": 0.3}, how) for rate in (0.2, 0.7))
+    assert judged(0.6, {MESH: (0.59, 0.61)}, before, after, "it")[3] == f"it decays faster because more goes {words}"
+
+
+def test_the_doubt_that_decides_is_named():
+    *_, decisive = judged(1.0, QUIET | {WOOD: (0.9, 1.1)}, None, None, "")
+    assert decisive == (WOOD,)
+
+
+def test_a_flip_is_found_where_the_word_changes():
+    word = lambda factor: "far" if factor > 4 else "near" if factor > 0.2 else "low"
+    factor, beyond, now = find_flip(word)
+    assert (beyond, now) == ("far", "near") and 4 < factor < 4 * 10 ** (0.5 / 16) * 1.001
+    assert find_flip(lambda factor: "same") is None
+
+
+def test_the_rim_loss_at_which_the_verdict_flips(tmp_path):
+    """Two bodies alike but for a part of the rim that loses forty times more in one: with less loss nobody hears it."""
+    base = wooden_box(strings=6)
+    body = with_losses(base, {"sides": 40.0})
+    playing = Playing.of(string_set("nylon"), Pluck(), 3, tmp_path)
+    given = float(np.exp(np.nanmedian(np.log(decay_times(playing, body)[0] / decay_times(playing, base)[0]))))
+    word = word_with_losses(playing, body, base, given, {MESH: (0.999 * given, 1.001 * given)})
+    assert given < 0.95 and word(1e-3) == NO_DIFFERENCE  # the bodies differ by nothing else
+    factor, beyond, now = find_flip(word)
+    assert now == word(1.0) != beyond == word(factor)
+    assert word(factor ** (1 - 0.5 / 16 / abs(np.log10(factor)) * 1.01)) == now  # one step of the bisection nearer to 1
+
+
+def test_a_stored_board_is_the_board(tmp_path):
+    body, playing = wooden_box(strings=6), Playing.of(string_set("nylon"), Pluck(), 2, tmp_path)
+    first, again = board(playing, body), board(playing, body)
+    assert (
+        np.array_equal(first.decay_time, again.decay_time, equal_nan=True)
+        and first.highest_valid == again.highest_valid
+    )
+    assert first.share.keys() == again.share.keys()
+    assert np.array_equal(decay_times(playing, body), decay_times(playing, body), equal_nan=True)
+    few = decay_times(playing, body)[0]
+    assert few == pytest.approx([first.decay_time[place] for place in playing.few], nan_ok=True)
+    next(tmp_path.glob("fretboard-*.npz")).write_bytes(b"broken")
+    assert board(playing, body).frequency == pytest.approx(first.frequency)
+    assert len(list(tmp_path.glob("fretboard-*.npz"))) == 1
+    assert len({decay_times(playing, times_rim(body, f))[0, 0] for f in (0.0, 1.0, 2.0)}) == 3
+
+
+# --- outside check ---
+
+
+def test_damping_of_the_top(study, literature, record):
+    """Half and double the top's losses: does the model, too, find no practically relevant influence?
+
+    Read as within the wider tolerance of hearing. Weak: how far the tops were graded and what was measured is not told in
+    the abstract, and of tolerances the narrowest (5 %) is not asked for.
+    """
+    case = literature["top_damping"]
+    wide = TOLERANCES[0]
+    for how, (half, double) in study.top_damping.items():
+        record(f"top's losses halved, doubled: decay time's ratio, {how}", case["source"], [1, 1], [half, double])
+        assert half > 1 > double  # the sign: less loss, longer notes
+        assert wide.low < double and half < wide.high, case["source"]
+    assert "Acoustics 7(1):11" in case["source"] and "Outside check" in outside_check(study)
+
+
+# --- bad input ---
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"size_mm": 2}, "--mesh-size-mm 2: expected between 5 and 60"), ({"frets": 40}, "--frets 40"),
+        ({"draws": 1}, "--draws 1: expected 0"), ({"modes": 3}, "--modes 3"), ({"strings": "stel"}, "steel"),
+    ],
+)  # fmt: skip
+def test_bad_input_is_refused_before_work(given, words, tmp_path, monkeypatch):
+    monkeypatch.setattr(sustain, "run", twice)
+    with pytest.raises(ValueError, match=words):
+        sustain.main(cases.BODIES / "hazel.toml", tmp_path, **given)
+    with pytest.raises(BadInput, match="no such file"):
+        sustain.main(tmp_path / "hazle.toml")
+
+
+def test_a_pluck_beyond_the_last_fret_is_refused(playing):
+    with pytest.raises(BadInput, match=r"pluck_place_mm = 300.*at fret 20"):
+        sustain_boards.check_pluck(replace(playing, pluck=Pluck(distance=0.3), frets=20))
+
+
+def test_drying_is_kept(study, playing, monkeypatch):
+    """Asked again for the same builds on a mesh that is only a name, nothing is solved."""
+    monkeypatch.setattr(sustain_drying, "solve_row", twice)
+    mesh = mesh_body(study.builds[0].body, 0.08)
+    model = SimpleNamespace(space=SimpleNamespace(mesh=mesh))
+    built, driest, found, _ = sustain_drying.drying(study.body, study.builds, model, playing.store)
+    assert (built, driest) == (study.dry.built, study.dry.used)
+    assert [row["top"][0] for row in found] == [d.top for d in study.dry.rows]
