@@ -18,8 +18,11 @@ FRETS = 20  # of the fingerboard
 TONGUE_GAP = 3.0  # mm between the tongue's end and the soundhole
 REBATE = (1.5, 6.0)  # mm inward and down
 SIDE_LEFT = 0.3  # of the side's thickness, at least, behind an assumed rebate
-HARDLY_KNOWN = {"loss_factor": "assumed, hardly measured: 0.005 to 0.1 are possible"}
-UNSAID = {"sheet_version", "name", "offset_mm", "braced", "included"}
+HARDLY_KNOWN = {
+    "loss_factor": "assumed, hardly measured: 0.005 to 0.1 are possible",
+    "sheet_version": "assumed: sheet_version not given, read as 1",
+}
+UNSAID = {"name", "offset_mm", "braced", "included"}
 
 
 def stated_defaults(table, prefix=""):

@@ -98,6 +98,7 @@ diameter_mm = 98
 # width_mm = 30
 # thickness_mm = 8
 # wood = "indian_rosewood"
+# mass_g = 28                   # as weighed; left out: a full block of its wood
 #
 # [bridge_plate]
 # included = true

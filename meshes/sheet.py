@@ -14,7 +14,7 @@ from meshes import dome, sheet_strings
 from meshes.defaults import fill, stated_defaults
 from meshes.outline import outline_from_measures
 from meshes.outline_csv import HEADERS, has_drawing, read_drawing
-from meshes.sheet_body import MM, body_from, woods_of
+from meshes.sheet_body import MM, body_from, heavy_bridge
 from meshes.sheet_checks import MEASURES, check_measures, check_shape, check_whole
 from meshes.sheet_errors import (
     HUGE,
@@ -28,7 +28,8 @@ from meshes.sheet_errors import (
     show_value,
 )
 from meshes.sheet_fields import Sheet
-from meshes.sheet_port_checks import check_port_heights
+from meshes.sheet_port_checks import check_port_heights, check_port_places
+from meshes.sheet_woods import woods_of
 
 REQUIRED = ("body", "heights", "soundhole")
 
@@ -39,7 +40,7 @@ def read_sheet(path):
     A drawn outline is looked for beside the sheet. What the sheet leaves out is listed in Body.assumed.
     """
     path = Path(path)
-    return body_of(_parse(path), path.name, path.parent, library())
+    return body_of(read_tables(path), path.name, path.parent, library())
 
 
 def body_of(raw, file, folder, library):
@@ -48,13 +49,13 @@ def body_of(raw, file, folder, library):
     for name in REQUIRED:
         tables.setdefault(name, {})
     sheet, found = _validate(tables, file, raw, inches, library)
-    mistakes += found
+    mistakes += [*found, *check_port_places(file, tables.get("side_port"))]
     shape = tables["body"] if isinstance(tables["body"], dict) else {}
     shapeless = check_measures(file, shape)
     mistakes += shapeless
     if sheet is None:
         raise SheetError(mistakes)
-    woods, found = woods_of(sheet.wood, library, file)
+    woods, found = woods_of(sheet.wood, library, file, {mistake.key for mistake in mistakes})
     mistakes += found
     outline, found = (None, []) if shapeless else _outline(sheet.body, file, folder)
     mistakes += found
@@ -69,7 +70,8 @@ def body_of(raw, file, folder, library):
     _check_depth(body, file)
     if not_fitting := check_port_heights(file, body):
         raise SheetError(not_fitting)
-    return replace(body, warnings=(*body.warnings, *dome.warnings(body), *sheet_strings.warnings(body)))
+    more = (*heavy_bridge(filled, body), *dome.warnings(body), *sheet_strings.warnings(body))
+    return replace(body, warnings=(*body.warnings, *more))
 
 
 def sheet_schema():
@@ -99,7 +101,7 @@ def _scaled(node):
     }
 
 
-def _parse(path):
+def read_tables(path):
     """The tables (dict) of a TOML file; SheetError if it cannot be read."""
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -112,14 +114,14 @@ def _parse(path):
     except UnicodeDecodeError:
         raise SheetError([Mistake(str(path), "file", "is not a text file", "a build sheet (TOML, UTF-8)")]) from None
     except tomllib.TOMLDecodeError as error:
-        raise SheetError([_wrong_toml(path.name, text, str(error))]) from None
+        raise SheetError([wrong_toml(path.name, text, str(error))]) from None
     if not raw:
         hint = "'rimwork new FILE' writes a sheet to start from"
         raise SheetError([Mistake(path.name, "file", "is empty", "a build sheet with [body] and its measures", hint)])
     return raw
 
 
-def _wrong_toml(file, text, message):
+def wrong_toml(file, text, message):
     """Mistake for text that is not TOML, with its line."""
     found = re.search(r"\(at line (\d+), column (\d+)\)", message)
     lines = text.splitlines()
@@ -132,7 +134,7 @@ def _wrong_toml(file, text, message):
         hint = "write a decimal point, not a comma"
     elif "Cannot declare" in reason or "overwrite" in reason:
         hint = "each table and each key may stand only once"
-    return Mistake(file, place, show_value(shown), f"TOML such as thickness_mm = 2.8 ({reason})", hint)
+    return Mistake(file, place, show_value(shown), f"a line such as thickness_mm = 2.8 (TOML: {reason})", hint)
 
 
 def _in_millimetres(raw, file):

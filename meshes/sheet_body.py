@@ -5,8 +5,6 @@ from dataclasses import replace
 import numpy as np
 from scipy.optimize import brentq
 
-from fem.materials import Wood
-from fem.solid import solid_stiffness
 from meshes.body import (
     Block,
     Board,
@@ -27,55 +25,13 @@ from meshes.body import (
 from meshes.dome import fit_back, fit_top
 from meshes.measured import measured_from
 from meshes.outline import crossings, distance, point_at, waist_of, where_x, where_y
-from meshes.sheet_errors import Mistake, nearest
 from meshes.sheet_strings import own_set, pluck_given
 from meshes.sheet_types import OPEN
 
 MM, GRAM, GPA = 1e-3, 1e-3, 1e9
-STRETCH = 30e-3  # m: a brace end moved further than this to reach the side is worth a warning
+STRETCH = 30e-3  # m: a brace end kept further than this off the side it is drawn at is worth a warning
+HEAVY_BRIDGE = 40e-3  # kg: most bridges weigh 20 to 35 g; common practice, no source
 BLOCK_CUTS = ("cut_width", "cut_depth", "cut_height", "hole")
-WOOD_KEYS = {
-    "E_along_GPa": ("E_L", GPA),
-    "E_across_GPa": ("E_R", GPA),
-    "E_normal_GPa": ("E_T", GPA),
-    "nu_along_across": ("nu_LR", 1),
-    "nu_along_normal": ("nu_LT", 1),
-    "nu_across_normal": ("nu_RT", 1),
-    "G_in_plane_GPa": ("G_LR", GPA),
-    "G_along_normal_GPa": ("G_LT", GPA),
-    "G_across_normal_GPa": ("G_RT", GPA),
-    "density_kg_m3": ("density", 1),
-    "loss_along": ("loss_L", 1),
-    "loss_across": ("loss_R", 1),
-    "loss_shear": ("loss_G", 1),
-}
-OPTIONAL = {"loss_along", "loss_across", "loss_shear", "E_normal_GPa", "nu_along_normal", "nu_across_normal"}
-
-
-def woods_of(tables, library, file):
-    """({name: Wood} of the library and the sheet's [wood.NAME] tables, mistakes)."""
-    woods, mistakes = dict(library), []
-    for name, table in tables.items():
-        given = {key: getattr(table, key) for key in WOOD_KEYS if getattr(table, key) is not None}
-        values = {WOOD_KEYS[key][0]: value * WOOD_KEYS[key][1] for key, value in given.items()}
-        missing = [key for key in WOOD_KEYS if key not in given and key not in OPTIONAL]
-        if name not in library and missing:
-            mistakes.append(
-                Mistake(file, f"wood.{name}", "lacks " + ", ".join(missing), "all of them for a wood of your own",
-                        nearest(name, library))
-            )  # fmt: skip
-            continue
-        sources = {constant: table.source or "build sheet" for constant in values}
-        try:
-            if name in library:
-                old = library[name]
-                woods[name] = replace(old, **values, sources={**old.sources, **sources})
-            else:
-                woods[name] = Wood(name, **values, sources=sources)
-            solid_stiffness(woods[name])
-        except ValueError as error:
-            mistakes.append(Mistake(file, f"wood.{name}", "impossible", str(error).split(": ", 1)[-1]))
-    return woods, mistakes
 
 
 def body_from(sheet, outline, woods, assumed):
@@ -161,8 +117,7 @@ def _sides(table, woods):
 def _brace(table, outline, woods):
     """(Brace with its real ends, warning or '')."""
     drawn = [np.array(p) * MM for p in (table.from_mm, table.to_mm)]
-    ends = [table.from_end, table.to_end]
-    real = [_real_end(outline, drawn[1 - i], drawn[i], ends[i]) for i in (0, 1)]
+    ends, real = [table.from_end, table.to_end], real_ends(table, outline)
     moved = max(np.linalg.norm(r - d) for r, d in zip(real, drawn, strict=True))
     warning = (
         f"brace '{table.name}' is drawn {moved / MM:.0f} mm from where its end meets the side and has been moved "
@@ -174,6 +129,13 @@ def _brace(table, outline, woods):
         *(BraceEnd(end.kind, end.taper_mm * MM, end.height_mm * MM) for end in ends),
     )  # fmt: skip
     return brace, warning if moved > STRETCH else ""
+
+
+def real_ends(table, outline):
+    """Both plan points [m] where a brace of the filled sheet really ends."""
+    drawn = [np.array(p) * MM for p in (table.from_mm, table.to_mm)]
+    ends = [table.from_end, table.to_end]
+    return [_real_end(outline, drawn[1 - i], drawn[i], ends[i]) for i in (0, 1)]
 
 
 def _real_end(outline, other, drawn, end):
@@ -199,10 +161,28 @@ def _real_end(outline, other, drawn, end):
 
 
 def _bridge(table, woods):
+    """A full block; where the sheet gives its mass, the wood is made as heavy as that needs and stays as stiff."""
+    wood = woods[table.wood]
+    if table.mass_g is not None:
+        volume = table.length_mm * table.width_mm * table.thickness_mm * MM**3
+        sources = {**wood.sources, "density": "build sheet, bridge.mass_g"}
+        wood = replace(wood, density=table.mass_g * GRAM / volume, sources=sources)
     return Bridge(
         (table.place_mm * MM, 0.0), table.length_mm * MM, table.width_mm * MM, table.thickness_mm * MM,
-        woods[table.wood], table.saddle_mm * MM, table.saddle_height_mm * MM,
+        wood, table.saddle_mm * MM, table.saddle_height_mm * MM,
     )  # fmt: skip
+
+
+def heavy_bridge(sheet, body):
+    """(tuple of str) of a bridge that weighs much and whose weight the sheet does not give."""
+    b = body.bridge
+    mass = b.length * b.width * b.thickness * b.wood.density
+    if sheet.bridge.mass_g is not None or mass <= HEAVY_BRIDGE:
+        return ()
+    return (
+        f"the bridge is computed as a full block and weighs {mass / GRAM:.0f} g so; give bridge.mass_g if yours is lighter "
+        "(most weigh 20 to 35 g), or a smaller mean bridge.thickness_mm",
+    )
 
 
 def _bridge_plate(table, woods):

@@ -5,6 +5,7 @@ from itertools import pairwise
 import numpy as np
 
 from meshes.outline import inside, waist_of
+from meshes.sheet_body import STRETCH, real_ends
 from meshes.sheet_errors import Mistake, nearest
 from meshes.sheet_port_checks import check_side_ports
 from meshes.sheet_rim_checks import (
@@ -19,6 +20,7 @@ from meshes.sheet_rim_checks import (
 from meshes.sheet_strings import own_set
 from meshes.string_sets import set_names
 
+SWAPPED = 50.0  # mm: a brace end drawn this far outside is likely to have its two numbers swapped
 EDGE = 5.0  # mm: a brace may be drawn this far past the side; the hole and the bridge keep this far from it
 MEASURES = (
     "length_mm",
@@ -143,6 +145,8 @@ def _check_brace(file, key, brace, sheet, outline):
         if gap < -EDGE:
             allowed = "a point inside the outline [from the tail, from the centre line]"
             found.append(mistake(file, f"{key}.{name}", f"{list(point)}", allowed, _nearer(outline, point, gap)))
+    if not found:
+        found += _carried(file, key, brace, outline)
     line = ends[0] + np.linspace(0.02, 0.98, 49)[:, None] * (ends[1] - ends[0])
     if not found and clearance(outline, line).min() < -EDGE:
         found.append(mistake(file, f"{key}.to_mm", f"{list(brace.to_mm)}", "a straight line that stays in the body"))
@@ -162,6 +166,21 @@ def _check_brace(file, key, brace, sheet, outline):
     return found
 
 
+def _carried(file, key, brace, outline):
+    """Mistakes of ends that are drawn far from the side which they are said to reach."""
+    found = []
+    points = np.array([brace.from_mm, brace.to_mm])
+    for i, (name, real) in enumerate(zip(("from_mm", "to_mm"), real_ends(brace, outline), strict=True)):
+        moved = 1e3 * real - points[i]
+        far = np.linalg.norm(moved)
+        if far > 1e3 * STRETCH and moved @ (points[i] - points[1 - i]) > 0:
+            near = [round(float(v)) for v in 1e3 * real]
+            allowed = f"a point less than {1e3 * STRETCH:g} mm from where the brace ends at the side; this is {far:.0f} mm off"
+            hint = f"did you mean {near}? {name.removesuffix('_mm')}_end.kind = 'free' keeps it where it is drawn"
+            found.append(mistake(file, f"{key}.{name}", f"{points[i].tolist()}", allowed, hint))
+    return found
+
+
 def _over_the_hole(hole, ends, length):
     """How much [mm] of the line between two points (2, 2) [mm] lies over the soundhole."""
     along = (ends[1] - ends[0]) / length
@@ -172,8 +191,8 @@ def _over_the_hole(hole, ends, length):
 
 
 def _nearer(outline, point, gap):
-    """Hint for a point outside the body: the swapped point if that one is inside, else how far out it is."""
-    if inside(outline, 1e-3 * np.array([point[::-1]]))[0]:
+    """Hint for a point outside the body: the swapped point if far out and that one is inside, else how far out it is."""
+    if -gap > SWAPPED and inside(outline, 1e-3 * np.array([point[::-1]]))[0]:
         return f"did you mean {list(point[::-1])}?"
     return f"it lies {-gap:.0f} mm outside"
 

@@ -56,10 +56,10 @@ def _one(error, file, raw, inches, schema):
         return Mistake(file, key, show, "a wood of the library or of a [wood.NAME] table", hint)
     scale = 1 / MM_PER_INCH if in_inches else 1
     limits = limits_of(node)
-    return Mistake(file, key, show, allowed(node, written, scale), _hint(error, value, limits, scale, node))
+    return Mistake(file, key, show, allowed(node, written, scale), _hint(error, value, limits, scale, node, written))
 
 
-def _hint(error, value, limits, scale, node):
+def _hint(error, value, limits, scale, node, written):
     """The likely right answer, or an empty text."""
     if error["type"] == "missing":
         return node.get("description", "")
@@ -72,18 +72,21 @@ def _hint(error, value, limits, scale, node):
         except ValueError:
             return ""
     if isinstance(value, (int, float)) and not isinstance(value, bool) and limits:
-        return likely(value, limits[0] * scale, limits[1] * scale, scale != 1)
+        return likely(value, limits[0] * scale, limits[1] * scale, scale != 1, unit_of(written) == UNITS["GPa"])
     return ""
 
 
-def likely(value, low, high, in_inches=False):
+def likely(value, low, high, in_inches=False, in_gpa=False):
     """'did you mean ...?' for a number outside low..high: a sign, a slipped decimal point, or another unit."""
     if not abs(value) < HUGE:
         return "write a plain number"
     slips = (-1, 0.1, 10, MM_PER_INCH, 1 / MM_PER_INCH, 0.01, 100, 1000, 0.001)
+    if in_gpa:
+        slips = (0.001, -1, 0.1, 10, 0.01, 100)
     for factor in (1 / MM_PER_INCH, *slips) if in_inches else slips:
         if low <= value * factor <= high:
             unit = {MM_PER_INCH: " (inches written as mm)", 1 / MM_PER_INCH: " (mm written as inches)"}
+            unit |= {0.001: " (MPa written as GPa)"} if in_gpa else {}
             return f"did you mean {value * factor:.4g}?{unit.get(factor, '')}"
     return ""
 
@@ -168,6 +171,10 @@ def key_name(loc, raw):
 
 def show_value(value):
     """A value as the maker would write it in TOML, shortened."""
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list) and any(isinstance(entry, dict) for entry in value):
+        return "a list of tables"
     text = f"'{value}'" if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else f"{value}"
     return text if len(text) <= 60 else text[:57] + "..."
 

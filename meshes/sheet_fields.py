@@ -128,6 +128,7 @@ class BridgeTable(Table):
     width_mm: Number = Field(30.0, ge=10, le=80, description="along the body")
     thickness_mm: Number = Field(8.0, ge=2, le=20)
     wood: WoodName = "indian_rosewood"
+    mass_g: Number | None = Field(None, ge=3, le=200, description="as weighed; default: a full block of its wood")
     saddle_mm: Number | None = Field(None, ge=20, le=500, description="saddle line; default: from the scale length")
     saddle_height_mm: Number = Field(12.0, ge=2, le=30, description="of the strings above the top")
 
@@ -270,7 +271,9 @@ class StringsTable(Table):
     string: list[StringTable] = Field([], description="the maker's own strings, one table each")
     pluck_place_mm: Number | None = Field(None, ge=5, le=400, description="from the saddle; default 130")
     pluck_width_mm: Number | None = Field(None, ge=0.1, le=40, description="of finger or plectrum; default 5")
-    pluck_angle_deg: Number | None = Field(None, ge=0, le=90, description="0: away from the top, 90: along it; default 45")
+    pluck_angle_deg: Number | None = Field(
+        None, ge=0, le=90, description="0: away from the top, 90: along it; default 45"
+    )
     pluck_force_N: Number | None = Field(None, ge=0.05, le=30, description="pull when it is let go; default 2")
 
 

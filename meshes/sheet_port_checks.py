@@ -13,16 +13,29 @@ BESIDE = 12.0  # mm of side left between a port and whatever else is on the rim
 ROUND_IT = 5.0  # mm of side left between a port and a lining
 
 
+PLACES = ("from_tail_mm", "from_neck_mm")
+
+
+def check_port_places(file, tables):
+    """Mistakes of the [[side_port]] tables (as written, in mm) that give no place or two."""
+    found = []
+    for number, table in enumerate(tables if isinstance(tables, list) else [], 1):
+        given = [name for name in PLACES if name in table] if isinstance(table, dict) else PLACES[:1]
+        if len(given) != 1:
+            value = "both given" if given else "nothing given"
+            key = f"side_port {number}.from_tail_mm"
+            found.append(mistake(file, key, value, "one of from_tail_mm and from_neck_mm"))
+    return found
+
+
 def check_side_ports(file, sheet, outline):
-    """One place each, on its side, clear of blocks, neck, side bars, sharp corners and other ports, not bent too much."""
+    """On its side, clear of blocks, neck, side bars, sharp corners and other ports, not bent too much."""
     found, before = [], []
     for number, port in enumerate(sheet.side_port, 1):
         key = f"side_port {number}"
-        given = [name for name in ("from_tail_mm", "from_neck_mm") if getattr(port, name) is not None]
+        given = [name for name in PLACES if getattr(port, name) is not None]
         if len(given) != 1:
-            value = "both given" if given else "nothing given"
-            found.append(mistake(file, f"{key}.from_tail_mm", value, "one of from_tail_mm and from_neck_mm"))
-            continue
+            continue  # told by check_port_places
         obstacles = [*_obstacles(sheet, outline), *before]
         found += (
             _check_place(file, key, given[0], port, outline, obstacles)

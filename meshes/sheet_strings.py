@@ -159,5 +159,16 @@ def warnings(body):
         return ()
     return (
         f"strings.scale_length_mm = {1e3 * scale:.0f}, but nut and saddle are {1e3 * apart:.0f} mm apart (body.length_mm, "
-        "neck.length_mm, bridge.saddle_mm); strings are computed at the scale length, their ends where nut and saddle are",
+        f"neck.length_mm, bridge.saddle_mm); {_mend(body, scale)}. As it stands the strings "
+        f"are computed {1e3 * scale:.0f} mm long",
     )
+
+
+def _mend(body, scale):
+    """What to change where nut and saddle do not lie a scale length [m] apart."""
+    place = body.outline.length + body.neck.length - scale
+    bridge = body.bridge
+    also = ""
+    if abs(place - bridge.centre[0]) > bridge.width / 2:
+        also = f" and bridge.place_mm = {1e3 * (place - bridge.saddle_x + bridge.centre[0]):.0f}"
+    return f"set bridge.saddle_mm = {1e3 * place:.0f}{also} for a {1e3 * scale:.0f} mm scale, or mend the body or neck length"

@@ -307,7 +307,7 @@ def sustain(
     strings: str | None = None,
     frets: int = 20,
     modes: int = 60,
-    draws: int = 24,
+    draws: int = 20,
     pictures: bool = True,
 ):
     """Plucked notes on every rim build: how long they last, where their energy goes, and whether anybody could hear it.

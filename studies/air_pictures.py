@@ -53,10 +53,14 @@ DRAWN = 6  # modes with their air
 LEAST_AIR = 0.01  # part of the energy in the air from which on a mode is drawn with its air
 
 
-def draw(study, folder, say=lambda text: None):
-    """{kind: [PNG paths]} of the study's pictures, with PDFs and captions beside them."""
+def draw(study, folder, say=lambda text: None, found=None):
+    """{kind: [PNG paths]} of the study's pictures, with PDFs and captions beside them.
+
+    found: a dict to be filled while drawing: a fault on the way leaves what was drawn before it.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    found = {"power": [], "overlay": [], "modes": []}
+    found = {} if found is None else found
+    found |= {"power": [], "overlay": [], "modes": []}
     for how in HOLDINGS:
         say(f"where the power goes, {how}")
         stem = folder / f"power-{how.replace(' ', '-')}"
@@ -135,7 +139,7 @@ def wrapped(label, width=58):
 
 def overlay_figure(rows, how):
     """Bridge mobility and radiation efficiency of all builds, one stroke each."""
-    high = 141.0
+    high = 136.0 + 4.0 * -(-len(rows) // 3)  # a line of the legend is some 4 mm
     figure = _page(high)
     curves = (
         ("bridge mobility |v/F|, dB re 1 s/kg", lambda d: 20 * np.log10(np.abs(d.mobility))),

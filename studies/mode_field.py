@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 
 CREASE = np.radians(40)  # triangles meeting at a sharper angle do not share a normal
 NEAR_PEAK = 0.9  # places whose displacement is this part of the largest decide the sign together
+FLATTENED = 0.02  # of its area: what a triangle keeps at least when its points are moved
 
 
 @dataclass(frozen=True)
@@ -120,6 +121,24 @@ def smooth_patches(mesh, triangles):
     smooth = np.sum(n[a] * n[b], axis=1) > np.cos(CREASE)
     links = sp.coo_array((np.ones(smooth.sum()), (a[smooth], b[smooth])), shape=(len(t), len(t)))
     return connected_components(links, directed=False)[1]
+
+
+def unturned(plan, triangles, shift):
+    """The shifts (n, 2) of points (n, 2), without those that turn a triangle over or nearly flatten it."""
+    shift, before = np.array(shift, float), _turn(plan, triangles)
+    while True:
+        flat = _turn(plan + shift, triangles) * np.sign(before) < FLATTENED * np.abs(before)
+        corners = np.unique(triangles[flat])
+        if not np.any(shift[corners]):
+            return shift
+        shift[corners] = 0.0
+
+
+def _turn(plan, triangles):
+    """(k,) twice the area of triangles in plan, negative if they run clockwise."""
+    p, q, r = plan[triangles].transpose(1, 0, 2)
+    a, b = q - p, r - p
+    return a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
 
 
 # --- sign ---

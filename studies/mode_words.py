@@ -1,16 +1,20 @@
 """Plain words for a mode shape: which areas of top and back move, which way against each other, and what the neck does."""
 
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 
 from fem.mesh import part_of
-from studies.mode_features import peaks
+from studies.mode_features import outer_loops, peaks
 
 NECK_LEADS = 1.5  # times the plates' motion: from here on a mode is named after the neck
 ALONE = 5.0  # times the plates' motion: from here on only the neck is described
 BY_FAR = 50.0  # from here on the plates are called still even where the box moves as a whole
 AS_A_WHOLE = 0.75  # part of the plates' motion that a rigid motion of the box explains: then it is called one
+CARRIED = 0.5  # part of the rim's motion that a rigid motion of it explains: then the plates' motion is told beside it
+OUTWARD = {"top": 1.0, "back": -1.0}  # along z
+FELT = 0.15  # of the plates' furthest place: a rigid motion of the rim that is smaller stays in the words
 COUNTS = 0.36  # of the furthest place of a plate: areas that move less are left out of the words
 FAINT = 0.25  # of the furthest place of both plates: a plate that moves less is not described
 APART = 0.17  # of the extent: areas closer than this, along or across, stand in one row
@@ -45,8 +49,40 @@ def plain_label(space, fields, shape_column, largest):
     """
     neck = neck_motion(space, shape_column)
     lead = max(neck.values(), default=0.0) / largest if largest > 0 else 0.0
-    plates = (_as_one_box(fields) if lead < BY_FAR else "") or (plate_words(fields, largest) if lead < ALONE else STILL)
+    plates = _as_one_box(fields) if lead < BY_FAR else ""
+    if not plates and lead < ALONE:
+        own = beside_the_rim(fields)
+        plates = plate_words(own, largest if own is fields else max(f.largest for f in own.values()))
+    plates = plates or STILL
     return f"neck {max(neck, key=neck.get)}; {plates}" if lead > NECK_LEADS else plates
+
+
+def beside_the_rim(fields):
+    """The Fields of a box's top and back without the rigid motion of the rim between them: what the plates do on their own.
+
+    A box that hangs free rocks against its plates. The Fields as they are where the rim bends more than it is carried, or
+    hardly moves.
+    """
+    if set(fields) != set(OUTWARD):
+        return fields
+    edges = {name: outer_loops(f)[0] for name, f in fields.items()}
+    centre = np.mean(np.concatenate([fields[name].points[edge] for name, edge in edges.items()]), axis=0)
+    A = np.concatenate([_rigid(fields[name].points[edge] - centre) for name, edge in edges.items()])
+    u = np.concatenate([fields[name].displacement[edge].ravel() for name, edge in edges.items()])
+    fit = np.linalg.lstsq(A, u, rcond=None)[0]
+    if not u @ u > 0 or np.sum((A @ fit) ** 2) < CARRIED * (u @ u):
+        return fields
+    carried = {name: (_rigid(f.points - centre) @ fit).reshape(-1, 3) for name, f in fields.items()}
+    if max(np.abs(u[:, 2]).max() for u in carried.values()) < FELT * max(f.largest for f in fields.values()):
+        return fields
+    own = {name: f.displacement - carried[name] for name, f in fields.items()}
+    return {n: replace(f, displacement=own[n], value=OUTWARD[n] * own[n][:, 2]) for n, f in fields.items()}
+
+
+def _rigid(points):
+    """(3 n, 6) displacements of points (n, 3): three shifts, three turns."""
+    turns = np.cross(np.eye(3)[:, None], points)
+    return np.concatenate([np.tile(np.eye(3), (len(points), 1)), turns.reshape(3, -1).T], axis=1)
 
 
 def plate_words(fields, largest):

@@ -9,7 +9,7 @@ from pydantic import ValidationError
 
 from fem.strings import Pluck
 from fem.woods import library
-from meshes.sheet import body_of
+from meshes.sheet import body_of, read_tables, wrong_toml
 from meshes.sheet_errors import (
     NOTHING,
     Mistake,
@@ -52,9 +52,12 @@ def read_plan(plan, sheet=None):
     """Night of a plan file or of the name of a ready plan; `sheet` replaces its base sheet. SheetError with all mistakes."""
     path = plan_path(plan)
     try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise SheetError([Mistake(path.name, "file", "", f"TOML ({error})")]) from None
+        text = path.read_text(encoding="utf-8-sig")
+        raw = tomllib.loads(text)
+    except UnicodeDecodeError:
+        raise SheetError([Mistake(path.name, "file", "is not a text file", "a plan (TOML, UTF-8)")]) from None
+    except tomllib.TOMLDecodeError as error:
+        raise SheetError([wrong_toml(path.name, text, str(error))]) from None
     try:
         found = Plan.model_validate(raw)
     except ValidationError as error:
@@ -68,7 +71,7 @@ def night_of(found, path, sheet):
     """Night of a checked Plan, the path that it is named by, and its base sheet. SheetError with all mistakes."""
     if not sheet.is_file():
         raise SheetError([Mistake(path.name, "sheet", show_value(str(sheet)), "a build sheet that exists")])
-    tables = tomllib.loads(sheet.read_text(encoding="utf-8-sig"))
+    tables = read_tables(sheet)
     places, base, mistakes = {}, {}, _check_whole(found, path.name)
     for i, factor in enumerate(found.factor, 1):
         where = f"factor {i} ({factor.name})"
@@ -165,7 +168,7 @@ def base_value(tables, place):
     if str(place[-1]).endswith("_mm") and (inches := value_at(tables, short)) is not NOTHING:
         return 25.4 * inches
     if place[0] == "wood" and place[1] in library():
-        from meshes.sheet_body import WOOD_KEYS
+        from meshes.sheet_woods import WOOD_KEYS
 
         name, unit = WOOD_KEYS[place[2]]
         value = getattr(library()[place[1]], name)

@@ -19,7 +19,7 @@ from studies.night_paired import paired_notes
 from studies.night_rows import SHORT
 from studies.rim_report import CAUTIONS
 
-LABEL = "without air, radiation and strings: heat in the rim is an upper estimate; does not yet answer sustain"
+LABEL = "without air, radiation and strings: heat in the rim is an upper estimate; how long notes last: `rimwork sustain` answers that"
 PLUCKED = (
     "plucked notes with the air inside and outside, {}; shares and frequencies of single modes are those of the dry box"
 )

@@ -18,6 +18,7 @@ from meshes.body import braces_of
 from meshes.drawing import block_outlines, brace_outline, rectangle
 from meshes.outline import point_at
 from studies.mode_features import boundary, nodal_lines, outer_loops, peaks, smoothed
+from studies.mode_field import unturned
 
 MM_PER_INCH = 25.4
 DPI = 300
@@ -92,17 +93,20 @@ def true_curves(body):
 def on_true_curves(sampler, body):
     """The Sampler with its points on the sides, the rim and the edge of the soundhole moved off the mesh's chords.
 
-    Points of the plates near an edge move along, ever less with distance, so that no triangle is turned over.
+    Points of the plates near an edge move along, ever less with distance; where a narrow triangle would be turned over
+    nevertheless, its corners stay where the mesh has them.
     """
-    rim = np.unique(boundary(sampler))
-    rim = np.union1d(rim, np.flatnonzero(np.abs(sampler.normal[:, 2]) < 0.5))
-    true, points = np.concatenate(true_curves(body)), sampler.points.copy()
-    shift = true[cKDTree(true).query(points[rim, :2])[1]] - points[rim, :2]
+    upright = np.abs(sampler.normal[:, 2]) < 0.5
+    rim = np.union1d(boundary(sampler), np.flatnonzero(upright))
+    true, points = np.concatenate(true_curves(body)), sampler.points
+    shift = np.zeros((len(points), 2))
+    shift[rim] = true[cKDTree(true).query(points[rim, :2])[1]] - points[rim, :2]
     inner = np.setdiff1d(np.arange(len(points)), rim)
     far, nearest = cKDTree(points[rim]).query(points[inner])
-    points[inner, :2] += (1 - far / EASED).clip(0)[:, None] * shift[nearest]
-    points[rim, :2] += shift
-    return replace(sampler, points=points)
+    shift[inner] = (1 - far / EASED).clip(0)[:, None] * shift[rim[nearest]]
+    level = ~upright[sampler.triangles].any(axis=1)
+    shift = unturned(points[:, :2], sampler.triangles[level], shift)
+    return replace(sampler, points=np.column_stack([points[:, :2] + shift, points[:, 2]]))
 
 
 def plate_plan(name, sampler, body=None):

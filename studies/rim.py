@@ -102,6 +102,8 @@ def report(study, with_air, out, pictures, progress):
         pages = rim_report.write_report(study, out, pictures, say)
         words = rim_report.summary(study)
     else:
+        if pictures:  # first all that tells the answer
+            rim_report.write_report(study, out, pictures=False, beside="index.html")
         pages = rim_air_report.write_report(with_air, out, pictures, say)
         pages += rim_report.write_report(study, out, pictures, say, beside="index.html")
         words = rim_air_report.summary_text(with_air) + "\n\n" + rim_report.paragraph(study)

@@ -11,7 +11,7 @@ from studies.air_power import SUMMARY, bands, summary
 from studies.mode_names import names_with_air
 from studies.modes import plain
 from studies.rim_air import FREE, HOLDINGS, LAP, WHOLE_RIM, partners
-from studies.rim_page import CAUTIONS, band, decibel, provenance, write_page, write_table
+from studies.rim_page import CAUTIONS, band, decibel, drawn_or_told, provenance, write_page, write_table
 from studies.two_meshes import LIMIT, MESH_ERROR, largest_errors, mesh_error
 
 SCHEMA_VERSION = 1
@@ -63,6 +63,7 @@ def answer(study):
             f"{how.capitalize()}: of the power that a force at the saddle puts in between {low:.0f} and {high:.0f} Hz, "
             f"{band(own['rim'], own['rim_error'])} turns to heat in the rim as the sheet builds it, "
             f"{100 * own['radiation']:.0f} % goes out as sound and {into(own['supports'])} into {HOLDER[how]}."
+            + highest_bands(study, how)
         )
         for r in rows:
             if r["how"] == how and r["build"] not in ("sheet", LIMIT):
@@ -73,6 +74,17 @@ def answer(study):
         f"With flesh three times softer or firmer the player's share on the lap is {soft:.0f} or {firm:.0f} %."
     )
     return [*lines, without_loss(study), unsure_losses(study)]
+
+
+def highest_bands(study, how, count=2):
+    """' In the highest ...': heat in the sheet's own rim in the highest third octaves, where beyond its mesh error; or ''."""
+    own = [b for b in per_band(study) if b["how"] == how and b["build"] == "sheet"][-count:]
+    told = [
+        f"{100 * b['rim']:.0f} ± {max(100 * b['rim_error'], 1):.0f} % at {b['third_octave_hz']} Hz"
+        for b in own
+        if b["rim_error"] is not None and b["rim"] > b["rim_error"]
+    ]
+    return f" In the highest third octaves answered for that is {' and '.join(told)}." if told else ""
 
 
 def answered(study):
@@ -230,19 +242,23 @@ def write_report(study, out, pictures=True, say=lambda text: None):
     """Write index.html, tables, air.json and the pictures into the folder `out`; returns the paths written."""
     from studies.air_pictures import draw
 
-    data = as_json(study)
-    drawn = draw(study, out / "pictures", say) if pictures else {}
-    machine = out / "air.json"
+    data, drawn = as_json(study), {}
+    page, machine = out / "index.html", out / "air.json"
     machine.write_text(json.dumps(data, indent=1, allow_nan=False) + "\n")
     tables = {"air-modes.csv": data["modes"], "air-third-octaves.csv": data["third_octaves"]}
     for name, rows in tables.items():
         write_table(out / name, rows)
-    page = out / "index.html"
-    write_page(
-        page, "rim_air.html.j2", study=study, data=data, answer=answer(study), label=LABEL, cautions=CAUTIONS,
-        holdings=HOLDINGS, lap=LAP, free=FREE, beside="dry.html",
-        pictures={kind: [(p.relative_to(out).as_posix(), words(p)) for p in paths] for kind, paths in drawn.items()},
-    )  # fmt: skip
+
+    def write(fault=""):
+        write_page(
+            page, "rim_air.html.j2", study=study, data=data, answer=answer(study), label=LABEL, cautions=CAUTIONS,
+            holdings=HOLDINGS, lap=LAP, free=FREE, beside="dry.html", picture_fault=fault,
+            pictures={kind: [(p.relative_to(out).as_posix(), words(p)) for p in paths] for kind, paths in drawn.items()},
+        )  # fmt: skip
+
+    write()
+    if pictures:
+        write(drawn_or_told(lambda: draw(study, out / "pictures", say, drawn)))
     return [page, *(out / name for name in tables), machine]
 
 

@@ -2,6 +2,7 @@
 
 import csv
 import platform
+import sys
 from datetime import date
 from importlib.metadata import version
 from pathlib import Path
@@ -37,6 +38,20 @@ def write_page(path, template, **what):
     environment.filters |= {"percent": percent, "hertz": hertz, "shown": shown, "decibel": decibel}
     environment.tests["unsure"] = unsure
     path.write_text(environment.get_template(template).render(**what), encoding="utf-8")
+
+
+def drawn_or_told(draw):
+    """Calls draw(); '' or, where that fails, a sentence on it, which goes to standard error as well: figures come first."""
+    try:
+        draw()
+    except Exception as fault:  # whatever it is, it must not cost the answer
+        words = (
+            f"Not all pictures could be drawn ({type(fault).__name__}: {fault}). Figures and tables do not depend on them. "
+            "This is a fault of the program; please report it."
+        )
+        print(f"\nrimwork: {words}", file=sys.stderr)
+        return words
+    return ""
 
 
 def unsure(value, error):

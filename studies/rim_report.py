@@ -11,7 +11,7 @@ from studies.measured_beside import table
 from studies.mode_names import names
 from studies.modes import largest, plain
 from studies.rim import rim_share, struck, unknown_losses
-from studies.rim_page import CAUTIONS, band, longer, provenance, write_page, write_table
+from studies.rim_page import CAUTIONS, band, drawn_or_told, longer, provenance, write_page, write_table
 from studies.two_meshes import LIMIT, MESH_ERROR, largest_errors, mesh_error, rim_grams
 
 SCHEMA_VERSION = 1
@@ -208,18 +208,23 @@ def write_report(study, out, pictures=True, say=lambda text: None, beside=None):
 
     beside: name of the page with air, which then is the first one, and this one is dry.html.
     """
-    data = as_json(study)
-    drawn = draw(study, data["modes"], out, say) if pictures else []
+    data, drawn = as_json(study), []
     page, table, machine = out / ("dry.html" if beside else "index.html"), out / "rim.csv", out / "rim.json"
     machine.write_text(json.dumps(data, indent=1) + "\n")
     write_table(table, data["modes"])
     by_mode = {}
     for item in data["modes"]:
         by_mode.setdefault(item["mode"], {})[item["build"]] = item
-    write_page(
-        page, "rim.html.j2", study=study, data=data, by_mode=by_mode, answer=answer(study), label=LABEL, cautions=CAUTIONS,
-        pictures=on_the_page(drawn, out), parts=rim_parts(data), beside=beside,
-    )  # fmt: skip
+
+    def write(fault=""):
+        write_page(
+            page, "rim.html.j2", study=study, data=data, by_mode=by_mode, answer=answer(study), label=LABEL, cautions=CAUTIONS,
+            pictures=on_the_page(drawn, out), parts=rim_parts(data), beside=beside, picture_fault=fault,
+        )  # fmt: skip
+
+    write()
+    if pictures:
+        write(drawn_or_told(lambda: drawn.extend(draw(study, data["modes"], out, say))))
     return [page, table, machine]
 
 

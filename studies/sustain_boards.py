@@ -21,7 +21,7 @@ STORE_VERSION = 2
 JOINTS = ("joint_top", "joint_back")
 JOINT_LOSS = (0.005, 0.1)  # of a glued joint; hardly measured
 WOOD_LOSS = (0.5, 2.0)  # times the loss factors of sides, linings, blocks and bars
-FEW = 3  # every third fret serves for doubts and flips
+FEW = 5  # every fifth fret serves for doubts and flips
 BALANCE = 1e-6  # a pluck's shares must sum to 1 so closely
 TOP_LOSS = (
     0.5,
@@ -70,13 +70,13 @@ def checked(found):
         )
 
 
-def decay_times(playing, body, strings=None):
+def decay_times(playing, body, strings=None, alone=False):
     """T60, early and sound's decay time (3, k) [s] of the few notes of a Playing; nan where not valid.
 
-    strings: in place of the set's own.
+    strings: in place of the set's own. alone: T60 only (1, k), in half the time.
     """
     strings = strings or playing.strings.strings
-    key = fingerprint(STORE_VERSION, rimwork_version(), "few", strings, playing.pluck, playing.few, body)
+    key = fingerprint(STORE_VERSION, rimwork_version(), "few", strings, playing.pluck, playing.few, body, alone)
     file = playing.store / f"few-{key}.npz"
     if (data := load_arrays(file)) is not None and "decay_time" in data:
         return data["decay_time"]
@@ -84,8 +84,10 @@ def decay_times(playing, body, strings=None):
     def one(place):
         i, fret = place
         if not valid_partials(strings[i], fret, body):
-            return np.nan, np.nan, np.nan
+            return (np.nan,) * (1 if alone else 3)
         ringing = pluck_note(couple(strings[i], i, fret, body), playing.pluck)
+        if alone:
+            return (fall_time(ringing, 60.0),)
         return fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0), sound_fall_time(ringing, 60.0)
 
     with ThreadPoolExecutor(playing.workers) as pool:

@@ -116,7 +116,8 @@ def top_damping(playing, bodies):
     for how in HOLDINGS:
         own = bodies["sheet", how]
         given, *ends = (
-            boards.decay_times(playing, boards.times_top(own, factor))[0] for factor in (1.0, *boards.TOP_LOSS)
+            boards.decay_times(playing, boards.times_top(own, factor), alone=True)[0]
+            for factor in (1.0, *boards.TOP_LOSS)
         )
         found[how] = tuple(verdicts.median_ratio(end, given) for end in ends)
     return found
@@ -127,7 +128,7 @@ def limits(playing, body, bodies):
     found = {}, {}
     for how in HOLDINGS:
         own = bodies["sheet", how]
-        without = boards.decay_times(playing, boards.times_rim(own, 0.0))[0]
+        without = boards.decay_times(playing, boards.times_rim(own, 0.0), alone=True)[0]
         for group, end in zip(found, boards.rim_range(body, own)):
-            group[how] = verdicts.median_ratio(without, boards.decay_times(playing, end)[0])
+            group[how] = verdicts.median_ratio(without, boards.decay_times(playing, end, alone=True)[0])
     return found

@@ -145,10 +145,10 @@ def word_with_losses(playing, body, base, ratio, doubts):
 
     The few notes' ratio follows the losses; the other doubts keep their size on a log scale.
     """
-    given = median_ratio(decay_times(playing, body)[0], decay_times(playing, base)[0])
+    given = median_ratio(*(decay_times(playing, b)[0] for b in (body, base)))
 
     def word(factor):
-        few = [decay_times(playing, times_rim(b, factor))[0] for b in (body, base)]
+        few = [decay_times(playing, times_rim(b, factor), alone=True)[0] for b in (body, base)]
         at = ratio * median_ratio(*few) / given
         moved = {name: (at * low / ratio, at * high / ratio) for name, (low, high) in doubts.items()}
         return verdict(*combined(at, moved)).word

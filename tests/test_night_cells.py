@@ -1,11 +1,12 @@
 """Which linings and joints a night computes in solid cells; none is solved here."""
 
+import numpy as np
 from box_cases import oval_sheet
 
 from fem.sections import joint
 from studies.night_bodies import body_at, find_moves
 from studies.night_design import variants
-from studies.night_kit import Ground, Kit, slow_pieces
+from studies.night_kit import Ground, Kit, mixed, slow_pieces
 from studies.night_sections import inputs
 from studies.night_sustain import night_of_draws
 
@@ -30,3 +31,13 @@ def test_linings_and_joints_may_stay_as_the_sheet_makes_them(tmp_path):
         assert counts == {"joint_top": most, "joint_back": fewer}
         if cells == 1:
             assert {inputs(b, p) for b, p in asked if p == "joint_top"} >= {inputs(own, "joint_top")}
+
+
+def test_training_variants_are_of_every_rim_build():
+    """48 of 72 variants in even steps would never meet the second of three builds that take turns."""
+    for n, count, builds in ((72, 48, 3), (60, 48, 3), (2400, 200, 4)):
+        picked = mixed(n, count)
+        assert len(set(picked)) == count and picked[0] == 0 and max(picked) < n
+        each = np.bincount(np.array(picked) % builds, minlength=builds)
+        assert each.min() > count / builds / 2
+    assert list(mixed(3, 48)) == [0, 1, 2]

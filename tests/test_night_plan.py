@@ -89,7 +89,7 @@ def test_a_wrong_factor_is_told(tmp_path, factor, words):
         ('[design]\nkind = "grid"\n[[scatter]]\nname = "w"\nboards = ["top"]', "cannot lie on a grid"),
         ('[[scatter]]\nname = "w"\nboards = ["top"]\n[[scatter]]\nname = "w"\nboards = ["top"]', "each board in one"),
         ('[rim]\nbuilds = ["sheet", "sheet"]', "each build once"),
-        ("[design", "TOML"),
+        ("[design", "= '[design'; expected a line such as thickness_mm = 2.8 (TOML: "),
     ],
 )
 def test_a_wrong_plan_is_told(tmp_path, text, words):

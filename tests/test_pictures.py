@@ -10,7 +10,7 @@ from fem.elements import space
 from fem.mesh import ShellMesh, Surface, along_surface, unit_normals
 from studies import pictures, system_check
 from studies.mode_features import nodal_lines, outer_loops, peaks, smoothed
-from studies.mode_field import Field, field_on, mode_field, phase, same_phase, sampler, turned
+from studies.mode_field import Field, field_on, mode_field, phase, same_phase, sampler, turned, unturned
 from studies.mode_words import distinct, plain_label, plate_words
 from studies.neck_solid import neck_solid
 from studies.pictures import Caption, draw_modes, plates_of
@@ -300,6 +300,30 @@ def test_the_rim_follows_the_drawn_outline_not_the_mesh(guitar):
     assert off > 5e-4 and moved < 2e-5
 
 
+def test_no_triangle_is_turned_over_by_a_shift():
+    """Flat triangles over a chord, some of whose corners are pulled beyond their tips: these stay, the others move."""
+    x = np.linspace(0, 1, 6)
+    plan = np.concatenate(
+        [np.column_stack([x, 0 * x]), np.column_stack([x[:-1] + 0.1, 0 * x[:-1] + 0.02]), [[0.5, 1.0]]]
+    )
+    i = np.arange(4)
+    flat = np.column_stack([np.arange(5), np.arange(1, 6), np.arange(6, 11)])
+    between = np.column_stack([i + 1, i + 7, i + 6])
+    triangles = np.concatenate([flat, between, np.column_stack([i + 6, i + 7, np.full(4, 11)])])
+    shift = np.zeros_like(plan)
+    shift[:6, 1] = [0.01, 0.0, 0.05, 0.05, 0.0, 0.01]
+
+    def turn(p):
+        (ax, ay), (bx, by) = ((p[triangles[:, k]] - p[triangles[:, 0]]).T for k in (1, 2))
+        return ax * by - ay * bx
+
+    assert (turn(plan + shift) * turn(plan) < 0).sum() >= 3
+    found = unturned(plan, triangles, shift)
+    assert np.all(turn(plan + found) * turn(plan) > 0)
+    assert found[:6, 1] == pytest.approx([0.01, 0, 0, 0, 0, 0.01])
+    assert unturned(plan, triangles, 0.2 * shift) == pytest.approx(0.2 * shift)
+
+
 def test_everything_is_drawn_with_captions(guitar, tmp_path):
     body, V, shape = guitar
     said = []
@@ -403,6 +427,20 @@ def test_a_box_that_moves_as_a_whole_is_called_so():
     tilting = lambda p: np.column_stack([0 * p[:, :2], p[:, 1]])
     fields = {name: mode_field(V, shape_of(V, tilting), name) for name in ("top", "back")}
     assert plain_label(V, fields, shape_of(V, tilting), 0.2) == "box rocks from side to side"
+
+
+def test_a_box_that_rocks_against_its_plates_is_named_after_the_plates():
+    """Top and back each move as one area, the rim tilts the other way: the tilt must not pass for halves of the plates."""
+    V = space(shell({"top": sheet(16, 12), "back": sheet(16, 12, z=-0.1, up=-1)}))
+    dome = lambda p: np.sin(np.pi * p[:, 0] / 0.4) * np.cos(np.pi * p[:, 1] / 0.3)
+    rocking = lambda p: 2.2 * (p[:, 0] - 0.2)
+    for back, words in ((0.5, "top and back move the same way"), (-0.5, "top and back swell together")):
+        part = np.where(V.points[:, 2] > -0.05, 1.0, back)
+        w = part * dome(V.points) + rocking(V.points)
+        shape = shape_of(V, lambda p, w=w: np.column_stack([0 * p[:, :2], w]))
+        fields = {name: mode_field(V, shape, name) for name in ("top", "back")}
+        assert plain_label(V, fields, shape, 1.5) == f"{words}, the top further"
+        assert "against" in plate_words(fields, 1.5)  # as it would be called with the tilt
 
 
 def test_no_two_captions_are_alike():

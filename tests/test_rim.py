@@ -428,6 +428,22 @@ def test_figures_below_their_error_are_grey(study, tmp_path):
     assert page.count('class="unsure"') == expected > 0
 
 
+def test_a_fault_in_a_picture_does_not_cost_the_answer(study, tmp_path, monkeypatch, capsys):
+    """Tables and page are there before anything is drawn; the fault is told on standard error and on the page."""
+    from studies import rim_report
+
+    def fails(study, modes, out, say):
+        assert {p.name for p in out.iterdir()} == {"index.html", "rim.csv", "rim.json"}
+        raise RuntimeError("Triangulation is invalid")
+
+    monkeypatch.setattr(rim_report, "draw", fails)
+    page = write_report(study, tmp_path)[0].read_text()
+    for told in (page, capsys.readouterr().err):
+        assert "Not all pictures could be drawn (RuntimeError: Triangulation is invalid)" in told
+    assert "Builds side by side" in page
+    assert "could be drawn" not in write_report(study, tmp_path, pictures=False)[0].read_text()
+
+
 def test_dry_page_beside_the_one_with_air(study, tmp_path):
     pages = write_report(study, tmp_path, pictures=False, beside="index.html")
     assert [p.name for p in pages] == ["dry.html", "rim.csv", "rim.json"]

@@ -15,7 +15,7 @@ from meshes.cavity import mesh_cavity
 from meshes.holding import FREE, LAP
 from meshes.outline import inside
 from meshes.sounding import surroundings
-from studies import air, rim, rim_air
+from studies import air, rim, rim_air, rim_air_report
 from studies.air_pictures import Boards
 from studies.air_power import NAMES, THIRDS, bands, log_mean, summary
 from studies.inputs import BadInput
@@ -27,6 +27,7 @@ from studies.rim_air_report import (
     gain_without_loss,
     losses_table,
     measures,
+    per_band,
     per_mode,
     summary_text,
     write_report,
@@ -255,6 +256,34 @@ def test_words(study):
     assert sum(line.startswith("- solid laminated linings: heat in the rim") for line in lines) == 2
     assert not any("stiff" in line for line in lines)  # a limit case is no build to advise
     assert "takes" not in summary_text(study)
+
+
+def test_the_highest_third_octaves_are_told(study, monkeypatch):
+    """With the figures of the bands; none where they are below their mesh error."""
+    own = [b for b in per_band(study) if b["build"] == "sheet" and b["how"] == FREE][-1]
+    told = own | {"rim": 0.2, "rim_error": 0.03}
+    monkeypatch.setattr(rim_air_report, "per_band", lambda s: [told])
+    words = rim_air_report.highest_bands(study, FREE)
+    assert f"20 ± 3 % at {own['third_octave_hz']} Hz" in words and answer(study)[0].endswith(words)
+    monkeypatch.setattr(rim_air_report, "per_band", lambda s: [told | {"rim_error": 0.21}])
+    assert rim_air_report.highest_bands(study, FREE) == ""
+
+
+def test_a_fault_in_a_picture_leaves_those_before_it(study, tmp_path, monkeypatch, capsys):
+    from studies import air_pictures
+
+    def fails(study, folder, say, found):
+        assert (tmp_path / "index.html").exists() and (tmp_path / "air.json").exists()
+        folder.mkdir()
+        (folder / "power.txt").write_text("with air\n")
+        found["power"] = [folder / "power.png"]
+        raise RuntimeError("Triangulation is invalid")
+
+    monkeypatch.setattr(air_pictures, "draw", fails)
+    page = write_report(study, tmp_path)[0].read_text()
+    for told in (page, capsys.readouterr().err):
+        assert "Not all pictures could be drawn (RuntimeError: Triangulation is invalid)" in told
+    assert 'src="pictures/power.png"' in page
 
 
 @pytest.mark.slow

@@ -12,11 +12,12 @@ import pytest
 from fem.woods import library
 from meshes import dome
 from meshes.body import Lining, Surface, back_height, braces_of, side_height, surface_height, top_height
-from meshes.describe import air_volume, areas, bends, check_text, describe, lining_mass
+from meshes.describe import air_volume, areas, bends, check_text, describe, lining_mass, masses
 from meshes.drawing import brace_height, draw_plan
 from meshes.new_sheet import new_sheet_text
 from meshes.outline import bend_radius, distance
 from meshes.outline_csv import outline_from_drawing
+from meshes.parts import sections
 from meshes.sheet import body_of, read_sheet, sheet_schema
 from meshes.sheet_errors import SheetError
 
@@ -208,11 +209,52 @@ def test_brace_ends_let_in_stopping_short_and_free():
 
 
 def test_end_drawn_inside_is_free_and_a_stretched_one_is_warned_of():
-    free, short = bar(from_mm=[400, -60]), bar(from_mm=[400, -60], ends={"kind": "stops_short"})
+    free, short = bar(from_mm=[400, -60]), bar(ends={"kind": "stops_short", "gap_mm": 60})
     assert built(brace=[free]).braces[0].at_start.kind == "free"
     assert built(brace=[free]).braces[0].at_end.kind == "stops_short"
     assert "drawn" in built(brace=[short]).warnings[0]
     assert "'bar'" in built(brace=[short]).warnings[0]
+
+
+def test_mirrored_brace_ends_get_one_answer_and_a_carried_one_its_nearest_place():
+    answers = {side: mistakes_of(brace=[bar(from_mm=[40, side * 165])])[0].split("; ")[-1] for side in (-1, 1)}
+    assert answers[-1] == answers[1] and "mm outside" in answers[1]
+    carried = bar(from_mm=[400, -60], ends={"kind": "stops_short"})
+    mistakes = mistakes_of(brace=[carried])
+    assert len(mistakes) == 1
+    place = re.search(
+        r"from_mm = \[400.0, -60.0\].*; did you mean (\[400, -\d+\])\? from_end.kind = 'free'", mistakes[0]
+    )
+    near = built(brace=[carried | {"from_mm": json.loads(place[1])}]).braces[0].start
+    assert 1e3 * near[1] == pytest.approx(json.loads(place[1])[1], abs=0.6)
+
+
+def test_bridge_as_heavy_as_weighed_and_a_heavy_block_is_told():
+    block = {"length_mm": 152, "width_mm": 36, "thickness_mm": 9}
+    heavy, weighed = built(bridge=block), built(bridge=block | {"mass_g": 28})
+    assert len(heavy.warnings) == 1 and "full block" in heavy.warnings[0] and "bridge.mass_g" in heavy.warnings[0]
+    assert weighed.warnings == ()
+    assert masses(weighed)["bridge"] == pytest.approx(0.028)
+    ours, full = (sections(body)["bridge"] for body in (weighed, heavy))
+    assert ours.stiffness == full.stiffness
+    ratio = 0.028 / masses(heavy)["bridge"]
+    assert [ours.mass[k] / full.mass[k] for k in ("m0", "m1", "m2")] == pytest.approx([ratio] * 3)
+    others = {part: mass for part, mass in masses(heavy).items() if part != "bridge"}
+    assert others == {part: mass for part, mass in masses(weighed).items() if part != "bridge"}
+
+
+def test_refused_values_of_a_wood_are_not_called_missing():
+    refused = mistakes_of(wood={"attic": {"E_along_GPa": 11500, "density_kg_m3": 410}})
+    assert "did you mean 11.5? (MPa written as GPa)" in refused[0]
+    assert "lacks E_across_GPa" in refused[1] and "E_along_GPa" not in refused[1]
+
+
+def test_left_out_version_is_told():
+    raw = edited()
+    del raw["sheet_version"]
+    told = [a for a in body_of(raw, "guitar.toml", Path(), library()).assumed if a.key == "sheet_version"]
+    assert [(a.value, "not given, read as 1" in a.source) for a in told] == [("1", True)]
+    assert "sheet_version" not in {a.key for a in built().assumed}
 
 
 def test_plates_may_be_unbraced_and_bodies_without_neck():
@@ -256,6 +298,11 @@ BAD = {
         {"wood": {"sitka_spruce": {"E_across_GPa": 390, "nu_along_across": 1.5}}},
         ["wood.sitka_spruce", "Poisson ratio 1.5"],
     ),
+    "MPa as GPa": (
+        {"wood": {"sitka_spruce": {"G_across_normal_GPa": 40}}},
+        ["wood.sitka_spruce.G_across_normal_GPa = 40", "at most E_across_GPa", "did you mean 0.04? (MPa written as GPa)"],
+    ),
+    "table misspelt": ({"brige": {"mass_g": 28}}, ["brige = a table", "did you mean 'bridge'?"]),
     "unknown kind": ({"lining_top": {"kind": "kerved"}}, ["lining_top.kind = 'kerved'", "laminated", "'kerfed'?"]),
     "unknown grain": ({"tail_block": {"grain": "to_top"}}, ["tail_block.grain", "toward_top, along_body, across_body"]),
     "later version": ({"sheet_version": 2}, ["sheet_version = 2", "one of: 1"]),

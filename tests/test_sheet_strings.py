@@ -1,5 +1,7 @@
 """The strings of a build sheet: by name, by the maker's own tables, by lists; mistakes; the pluck; the scale length."""
 
+import re
+
 import box_cases as cases
 import numpy as np
 import pytest
@@ -118,6 +120,12 @@ def test_scale_length_and_neck_that_disagree_are_a_warning(read):
     assert not any("scale_length" in w for w in read(NAMED).warnings)
     other = read("scale_length_mm = 620\n", "scale_length_mm = 645\n").warnings
     assert any("strings.scale_length_mm = 620, but nut and saddle are 645 mm apart" in w for w in other)
+    told = next(
+        re.search(r"set bridge.saddle_mm = (\d+) and bridge.place_mm = (\d+) for a 620 mm scale", w) for w in other
+    )
+    bridge = read(NAMED).bridge
+    assert float(told[1]) == pytest.approx(1e3 * bridge.saddle_x + 25, abs=0.51)
+    assert float(told[2]) == pytest.approx(1e3 * bridge.centre[0] + 25, abs=0.51)
     none = read("scale_length_mm = 620\n", "scale_length_mm = 645\n")
     assert none.neck is not None
 

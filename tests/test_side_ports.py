@@ -94,6 +94,7 @@ def test_sides_of_a_cutaway_are_measured_each_for_itself(tmp_path):
         ([{**BASS, "diametre_mm": 40}], "diametre_mm = 40; expected a known key; did you mean 'diameter_mm'?"),
         ([{"side": "bass", "from_tail_mm": 300, "diameter_mm": 30}], "side_port 1.below_top_mm = nothing given"),
         ([{**BASS, "from_tail_mm": 300}], "both given; expected one of from_tail_mm and from_neck_mm"),
+        ([{**BASS, "side": "base", "from_tail_mm": 300}], "from_tail_mm = both given; expected one of from_tail_mm and"),
         ([BASS, {**BASS, "from_neck_mm": 250}], "side_port 2.from_neck_mm = 250; expected a place that leaves 12 mm "
          "of side between the port and side_port 1; did you mean 287?"),
         ([{**BASS, "from_neck_mm": 50}], "from_neck_mm = 50; expected a place that leaves 12 mm of side between the port "

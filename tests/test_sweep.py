@@ -412,7 +412,7 @@ def test_parent_killed_at_random_moments(tmp_path, times):
 @pytest.mark.slow
 @pytest.mark.timeout(1500)
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
-@pytest.mark.parametrize("times", [30])
+@pytest.mark.parametrize("times", [10])
 def test_parent_of_a_cluster_killed_at_random_moments(tmp_path, times):
     (tmp_path / "starts").mkdir()
     wait, total, acknowledged = random.Random(5), 400 * times, set()
