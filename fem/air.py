@@ -191,7 +191,9 @@ def coupling_of(loads, air, openings=()):
 
 
 def keep_first(coupling, air, k):
-    """The Coupling to the first k of the air's modes; what the others do below their frequencies joins the residual mass."""
+    """The Coupling to the first k of the air's modes; what the others do below their frequencies joins the residual
+    mass.
+    """
     omega, c = 2 * np.pi * air.frequency[k:], coupling.c[k:]
     pressure = coupling.residual_pressure
     if len(pressure):

@@ -33,13 +33,13 @@ def undamped_modes(model, frequency=0.0):
 
 
 def complex_modes(model, lowest=1.0, highest=1000.0):
-    """ComplexModes of a model between two frequencies [Hz], dashpots and air outside each taken at the mode's own frequency.
+    """ComplexModes of a model between two frequencies [Hz].
 
-    Inverse iteration with the quotient x'Ax / x'Bx (A, B complex symmetric), started from the modes with proportioned
-    losses. Where two starts end in one mode, or one strays, the modes are told apart by their rank (_by_rank): alike or
-    equal modes come out as many as they are. x^H D x = 0 splits the loss factor exactly: eta = sum_p x^H H_p x / x^H K x.
-    Motions so damped that they do not swing are left out. ArithmeticError where a mode's losses change too fast with
-    frequency to settle on one.
+    Dashpots and the air outside are taken at each mode's own frequency. Inverse iteration with the quotient x'Ax / x'Bx
+    (A, B complex symmetric), started from the modes with proportioned losses. Where two starts end in one mode, or one
+    strays, the modes are told apart by their rank (_by_rank): alike or equal modes come out as many as they are.
+    x^H D x = 0 splits the loss factor exactly: eta = sum_p x^H H_p x / x^H K x. Motions so damped that they do not swing
+    are left out. ArithmeticError where a mode's losses change too fast with frequency to settle on one.
     """
     starts = _damped_starts(model, lowest, highest)
     found = {rank: _refined(model, value, x) for rank, value, x in starts}
@@ -55,7 +55,7 @@ def complex_modes(model, lowest=1.0, highest=1000.0):
 
 
 def _damped_starts(model, lowest, highest):
-    """[(rank, lambda, x (n,))] within the range, with C_ij and R_ij between undamped modes as at the lower one's frequency.
+    """[(rank, lambda, x (n,))] within the range, C_ij and R_ij between undamped modes as at the lower one's frequency.
 
     rank: place among all modes, by the real part of lambda.
     """
@@ -122,8 +122,9 @@ def _by_rank(model, starts):
 
 
 def _decomposed(model, square, known):
-    """Every lambda (n,), ascending in its real part, and shapes (n, n) of the matrices as at omega^2 = square, which are
-    added to the list `known` [(square, lambda, shapes)] unless it holds them already.
+    """Every lambda (n,), ascending in its real part, and shapes (n, n) of the matrices as at omega^2 = square.
+
+    They are added to the list `known` [(square, lambda, shapes)] unless it holds them already.
     """
     for at, *both in known:
         if abs(at - square) <= CONVERGED * at:

@@ -36,10 +36,10 @@ class CoupledModes:
 
 
 def with_rigid(space, M, found):
-    """Modes with the six rigid motions of a free shell before the elastic ones, at 0 Hz; M is the model's mass matrix. space: a BasisSpace
-    for a model in a basis.
+    """Modes with the six rigid motions of a free shell before the elastic ones, at 0 Hz; M is the model's mass matrix.
 
-    A free instrument recoils as its openings push air, and that moves its coupled modes.
+    space: Space, or the BasisSpace of a model in a basis. A free instrument recoils as its openings push air, and that
+    moves its coupled modes.
     """
     rigid = space.rigid if isinstance(space, BasisSpace) else rigid_modes(space.points)
     rigid = rigid @ np.linalg.inv(np.linalg.cholesky(rigid.T @ (M @ rigid))).T

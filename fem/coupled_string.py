@@ -90,12 +90,12 @@ def couple(string, index, fret, body, sines=None, damping=None):
     return Coupled(string, fret, body, sines, M, K, C, X, omega, *_damped(omega, X, C))
 
 
-def damped_anew(coupled, body, damping):
+def damped_anew(coupled, damping):
     """The Coupled with other losses of the body, `damping` (n, n) their sum; masses and stiffnesses as they are."""
     C, n = coupled.C.copy(), coupled.body_size
     C[:n, :n] = damping
     poles, states = _damped(coupled.omega, coupled.X, C)
-    return replace(coupled, body=body, C=C, poles=poles, states=states)
+    return replace(coupled, C=C, poles=poles, states=states)
 
 
 def _damped(omega, X, C):
@@ -168,12 +168,11 @@ def _energy_of(poles, terms):
 
 
 def fall_time_with(ringing, damping, decibel, first=None):
-    """As fall_time, were the body's dashpots `damping` (n, n) in all, all else equal; for changes that leave the slow
-    motions slow.
+    """As fall_time, were the body's dashpots `damping` (n, n) in all; for changes that leave the slow motions slow.
 
     The slow modes alone: what falls SLOW times as fast has fallen by 4 x decibel by then. Their space under the changed
-    losses is iterated from the modes at hand, R_ij (l_i - l_j) = (R F - E)_ij (Stewart, SIAM Rev. 15:727, 1973); where that
-    does not settle, every mode is found anew. first: fall_time(ringing, decibel), where it is known.
+    losses is iterated from the modes at hand, R_ij (l_i - l_j) = (R F - E)_ij (Stewart, SIAM Rev. 15:727, 1973); where
+    that does not settle, every mode is found anew. first: fall_time(ringing, decibel), where it is known.
     """
     c, N, n = ringing.coupled, len(ringing.coupled.omega), ringing.coupled.body_size
     first = first or fall_time(ringing, decibel)
@@ -195,7 +194,7 @@ def fall_time_with(ringing, damping, decibel, first=None):
                 return _fall_of_some(ringing, T, np.diag(c.poles[P]) + F[P], decibel)
             if not np.abs(R).max() < 1:
                 break
-    again = damped_anew(c, c.body, damping)
+    again = damped_anew(c, damping)
     z = (c.states @ ringing.amplitude).real
     return fall_time(Ringing(again, np.linalg.solve(again.states, z.astype(complex)), ringing.energy), decibel)
 
@@ -203,9 +202,8 @@ def fall_time_with(ringing, damping, decibel, first=None):
 def _fall_of_some(ringing, T, B, decibel):
     """fall_time of the motions in the columns of T (2 N, k), upper half plane, on which A acts as B: A T = T B."""
     z = (ringing.coupled.states @ ringing.amplitude).real
-    mirrored = (
-        T * np.repeat([1.0, -1.0], len(T) // 2)[:, None]
-    )  # J T: with A = J S, S symmetric, spaces are J-orthogonal
+    # J T: with A = J S, S symmetric, spaces are J-orthogonal
+    mirrored = T * np.repeat([1.0, -1.0], len(T) // 2)[:, None]
     poles, turn = np.linalg.eig(B)
     own = np.linalg.solve(mirrored.T @ T, mirrored.T @ z)
     terms = (T @ turn) * np.linalg.solve(turn, own)

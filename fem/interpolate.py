@@ -84,7 +84,7 @@ def normal_displacement(space, parts, points, normals):
 
 
 def patch_of(space, triangles):
-    """Corners (m, 3, 3) [m] of some triangles and the nodes (nodes, m) of their shape functions, in scikit-fem's own order."""
+    """Corners (m, 3, 3) [m] of some triangles and nodes (nodes, m) of their shape functions, in scikit-fem's order."""
     mesh = space.basis.mesh
     return mesh.p.T[mesh.t.T[triangles]], space.basis.dofs.element_dofs[:, triangles]
 
@@ -106,9 +106,9 @@ def displacement_rows(corners, nodes, element, size, points, normals):
 
 
 def volume_rows(basis, points):
-    """Sparse matrix (n, unknowns): a field on the tetrahedra of a scikit-fem basis at points (n, 3) [m], its own polynomials.
+    """Sparse matrix (n, unknowns): a field on the tetrahedra of a scikit-fem basis at points (n, 3) [m].
 
-    A point outside takes the value at the nearest place on the walls.
+    By the field's own polynomials. A point outside takes the value at the nearest place on the walls.
     """
     mesh = basis.mesh
     corners = mesh.p.T[mesh.t.T]
@@ -124,8 +124,8 @@ def volume_rows(basis, points):
 
 
 def _in_tetrahedra(corners, points):
-    """The tetrahedron (n,) of corners (m, 4, 3) that holds each point (n, 3), and the four coordinates (n, 4) in it that
-    sum to 1; of a point in none, one of them negative in each of those whose middles are near, the least so.
+    """The tetrahedron (n,) of corners (m, 4, 3) that holds each point (n, 3), and its four coordinates (n, 4) in there,
+    that sum to 1; of a point in none, one of them negative in each of those whose middles are near, the least so.
     """
     inverse = np.linalg.inv((corners[:, 1:] - corners[:, :1]).transpose(0, 2, 1))
     tree = cKDTree(corners.mean(axis=1))
@@ -186,7 +186,10 @@ class BasisSpace:
 
 
 def basis_space(space, V, rigid, places, reach):
-    """BasisSpace of a basis V (space.size, r) whose columns span `rigid` (size, 6); places: {part: points (n, 3) [m]}."""
+    """BasisSpace of a basis V (space.size, r) whose columns span `rigid` (size, 6).
+
+    places: {part: points (n, 3) [m]}; motion is kept within `reach` [m] of them.
+    """
     fields = {}
     for part, points in places.items():
         triangles = triangles_of(space.mesh, (part,))
@@ -197,6 +200,8 @@ def basis_space(space, V, rigid, places, reach):
         used, local = np.unique(nodes[:, near], return_inverse=True)
         moved = V[(6 * used[:, None] + np.arange(6)).ravel()]
         corners, nodes = corners[near], local.reshape(nodes[:, near].shape)
-        each = [displacement_rows(corners, nodes, space.element, len(moved), points, np.tile(axis, (len(points), 1))) @ moved for axis in np.eye(3)]  # fmt: skip
-        fields[part] = Field(corners, nodes, moved, points, reach, np.stack(each, axis=1))
+        axes, three = np.repeat(np.eye(3), len(points), axis=0), np.tile(points, (3, 1))
+        motion = displacement_rows(corners, nodes, space.element, len(moved), three, axes) @ moved
+        motion = motion.reshape(3, len(points), -1).swapaxes(0, 1)
+        fields[part] = Field(corners, nodes, moved, points, reach, motion)
     return BasisSpace(space.element, np.linalg.lstsq(V, rigid, rcond=None)[0], fields)

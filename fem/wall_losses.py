@@ -23,7 +23,10 @@ def wall_losses(cavity, air, coupling, lowest_hz):
 
 
 def wall_integrals(cavity, air):
-    """int psi psi' dS (k, k) over the walls, and int grad psi . grad psi' dS along them (k - 1, k - 1) without the first."""
+    """int psi psi' dS (k, k) over the walls, and int grad psi . grad psi' dS along them (k - 1, k - 1).
+
+    The second leaves out the first mode, the uniform pressure.
+    """
     facets = np.concatenate([cavity.facets(group) for group in cavity.faces if group not in cavity.openings])
     walls = FacetBasis(cavity.mesh, air.basis.elem, facets=facets)
     warm = BilinearForm(lambda p, q, w: p * q).assemble(walls)

@@ -115,7 +115,8 @@ def constants(entry):
 def _density(entry, percent):
     """Density [kg/m3] at a moisture content from the specific gravity; None without one. Wood Handbook, ch. 4.
 
-    Volume shrinks by 26.5 G_green per cent from 30 % moisture to dry, in proportion (from memory), or by what the entry says.
+    Volume shrinks by 26.5 G_green per cent from 30 % moisture to dry, in proportion (from memory), or by what the entry
+    says.
     """
     v = entry.values
     swelling = {m: 0.265 * (1 - min(m, FIBRE_SATURATION) / FIBRE_SATURATION) for m in (12.0, percent)}

@@ -220,7 +220,7 @@ class Strings:
 
 @dataclass(frozen=True)
 class Weather:
-    """Air in which the box was glued up and is used, and how flat the rim was; None and empty where the sheet does not say."""
+    """Air in which the box was glued up and is used, and how flat the rim was; None and empty where nothing is said."""
 
     built_at_humidity: float | None = None  # % relative humidity
     used_at_humidity: tuple[float, ...] = ()  # %

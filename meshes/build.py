@@ -40,7 +40,7 @@ def mesh_body(body, size=DEFAULT_SIZE):
 
 
 def _rim(body, size):
-    """Rim with stations at block edges, bars, neck edges, let-in brace ends and ports, about `size` [m] between them."""
+    """Rim with stations at block edges, bars, neck edges, let-in brace ends and ports, and about `size` [m] between."""
     outline = body.outline
     fixed = [0.0, outline.perimeter, where_y(outline, 0.0)[-1]]
     for block, end in ((body.neck_block, -1), (body.tail_block, 0)):

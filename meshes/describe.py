@@ -10,6 +10,7 @@ from meshes.dome import Reconciled, reconcile
 from meshes.joints import joint_of
 from meshes.outline import bend_radius, point_at, where_y
 from meshes.parts import heel_volume
+from meshes.side_ports import from_tail
 
 TURN = 2 * np.pi  # a closed rim turns once: an inner parallel at distance d is shorter by TURN d
 
@@ -196,11 +197,12 @@ def _port_lines(body):
     """Where each side port is, from both ends of its side."""
     neck, lines = float(where_y(body.outline, 0.0)[-1]), []
     for number, port in enumerate(body.side_ports, 1):
-        from_tail = port.arc if port.side == "treble" else body.outline.perimeter - port.arc
+        high = 1e3 * side_height(body, *point_at(body.outline, port.arc))
+        tail, far = 1e3 * from_tail(body, port), 1e3 * abs(port.arc - neck)
         lines.append(
-            f"  port {number}: {2e3 * port.radius:.0f} mm across, {1e3 * port.depth:.0f} mm below the top's edge of a side "
-            f"{1e3 * side_height(body, *point_at(body.outline, port.arc)):.0f} mm high; {port.side} side, along it "
-            f"{1e3 * from_tail:.0f} mm from the tail's middle, {1e3 * abs(port.arc - neck):.0f} mm from the neck's"
+            f"  port {number}: {2e3 * port.radius:.0f} mm across, {1e3 * port.depth:.0f} mm below the top's edge of a "
+            f"side {high:.0f} mm high; {port.side} side, along it {tail:.0f} mm from the tail's middle, {far:.0f} mm from "
+            "the neck's"
         )
     return ["", "Side ports", *lines] if lines else []
 

@@ -9,6 +9,7 @@ from matplotlib.patches import Circle, Polygon
 
 from meshes.body import back_height, braces_of, side_height, top_height
 from meshes.outline import closed, crossings, normal_at, point_at, where_y
+from meshes.side_ports import height_of
 
 GAP = 90.0  # mm on the instrument between the views
 MARGIN = 54.0
@@ -195,7 +196,7 @@ def _port_in_section(ax, body, number, port, origin):
     """A side port as the section along the centre line sees it: drawn out on the bass side, dashed where cut away."""
     turn = np.linspace(0, 2 * np.pi, 73)
     x = point_at(body.outline, port.arc + port.radius * np.cos(turn))[:, 0]
-    z = top_height(body, *point_at(body.outline, port.arc)) - port.depth + port.radius * np.sin(turn)
+    z = height_of(body, port) + port.radius * np.sin(turn)
     _line(ax, np.column_stack([x, z]), origin, lw=0.8, ls="-" if port.side == "bass" else (0, (3, 2)))
     middle = origin + 1e3 * np.array([x.min() / 2 + x.max() / 2, z.mean()])
     ax.text(*middle, f"port {number}\n{port.side}", fontsize=5.5, ha="center", va="center")

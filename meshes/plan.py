@@ -94,8 +94,15 @@ def edges_of(triangles):
     return np.unique(np.sort(pairs, axis=1), axis=0)
 
 
+def outer_edges(triangles):
+    """(e, 2) the edges that belong to one triangle only, lower index first."""
+    pairs = triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    edges, count = np.unique(np.sort(pairs, axis=1), axis=0, return_counts=True)
+    return edges[count == 1]
+
+
 def edges_on(points, edges, start, end, tolerance=1e-6):
-    """The edges (k, 2) that lie on the straight line from start to end [m], running its way; and their ends' places 0..1 (k, 2)."""
+    """The edges (k, 2) on the straight line from start to end [m], running its way; and their ends' places 0..1 (k, 2)."""
     start, along = np.asarray(start, float), np.subtract(end, start).astype(float)
     place = (points - start) @ along / (along @ along)
     off = np.hypot(*(points - start - place[:, None] * along).T)

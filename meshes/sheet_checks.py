@@ -191,7 +191,7 @@ def _over_the_hole(hole, ends, length):
 
 
 def _nearer(outline, point, gap):
-    """Hint for a point outside the body: the swapped point if far out and that one is inside, else how far out it is."""
+    """Hint for a point outside the body: the point swapped if far out and that is inside, else how far it is out."""
     if -gap > SWAPPED and inside(outline, 1e-3 * np.array([point[::-1]]))[0]:
         return f"did you mean {list(point[::-1])}?"
     return f"it lies {-gap:.0f} mm outside"

@@ -11,8 +11,6 @@ from meshes.side_ports import MARGIN
 
 BESIDE = 12.0  # mm of side left between a port and whatever else is on the rim
 ROUND_IT = 5.0  # mm of side left between a port and a lining
-
-
 PLACES = ("from_tail_mm", "from_neck_mm")
 
 
@@ -127,7 +125,8 @@ def check_port_heights(file, body):
         radius, depth, key = 1e3 * port.radius, 1e3 * port.depth, f"side_port {number}"
         hint = f"{ROUND_IT:g} mm of side must stay between a port and a lining"
         if high - low < 2 * radius + 0.1:
-            allowed = f"at most {np.floor(max(high - low - 0.1, 0.0)):.0f} mm: the side is {top[10] - back[10]:.0f} mm high there"
+            most = np.floor(max(high - low - 0.1, 0.0))
+            allowed = f"at most {most:.0f} mm: the side is {top[10] - back[10]:.0f} mm high there"
             found.append(mistake(file, f"{key}.diameter_mm", 2 * radius, allowed, hint))
         elif not low + radius <= depth <= high - radius:
             least, most = np.ceil(10 * (low + radius)) / 10, np.floor(10 * (high - radius)) / 10

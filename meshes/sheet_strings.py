@@ -1,4 +1,4 @@
-"""The strings of a build sheet: a built-in set by name, or a table of the maker's own; where and how they are plucked."""
+"""The strings of a build sheet: a built-in set by name, or tables of the maker's own; how they are plucked."""
 
 from dataclasses import replace
 
@@ -50,7 +50,7 @@ def own_set(table):
 
 
 def _filled(given, name, scale):
-    """StringSet of raw strings (list of dict, keys as in string_sets.toml), what they lack borrowed from a built-in set."""
+    """StringSet of raw strings (list of dict, keys as in string_sets.toml); what they lack is the set's of that name."""
     lender = string_set(name, scale)
     source = BORROWED.format(name)
     for i, raw in enumerate(given):

@@ -6,7 +6,7 @@ import numpy as np
 
 from meshes.body import top_height
 from meshes.outline import point_at
-from meshes.plan import edges_of, inside, triangulate
+from meshes.plan import inside, outer_edges, triangulate
 
 MARGIN = 0.004  # m, of flat wall left round a port in the mesh of the air
 BESIDE = 0.006  # m of side on either hand of a port that is meshed anew with it
@@ -29,6 +29,16 @@ class Patch:
 def openings_of(body):
     """((arc, depth, radius), ...) [m] of the side ports, as the meshes of the air take them."""
     return tuple((port.arc, port.depth, port.radius) for port in body.side_ports)
+
+
+def from_tail(body, port):
+    """Way [m] along its side from the middle of the tail to a port's centre."""
+    return port.arc if port.side == "treble" else body.outline.perimeter - port.arc
+
+
+def height_of(body, port):
+    """z [m] of a port's centre."""
+    return float(top_height(body, *point_at(body.outline, port.arc))) - port.depth
 
 
 def stations(body, others):
@@ -66,10 +76,9 @@ def patch(body, port, rim, grid, rows, size, start):
     number = np.full(len(points), -1)
     number[: len(border)], number[own] = border, start + np.arange(len(own))
     span = column[0] + np.searchsorted(u, points[triangles].mean(axis=1)[:, 0]) - 1
-    edges = edges_of(triangles)
+    edges = outer_edges(triangles)
     on_ring = np.hypot(*(points[:, None] - ring[None]).transpose(2, 0, 1)).min(axis=1) < 1e-7
     edge = edges[on_ring[edges].all(axis=1)]
-    edge = edge[_outer(triangles, edge)]
     nodes = np.column_stack([_on_chords(points[own, 0], u, rim.points[column]), points[own, 1]])
     return Patch(tuple(ends), nodes, number[triangles], span, number[edge])
 
@@ -90,7 +99,7 @@ def _generators(u, above, below, ring):
 
 
 def ring_of(radius, columns):
-    """(n, 2) m: polygon with a circle's area about the origin, with corners where upright lines at `columns` cross it."""
+    """(n, 2) m: polygon of a circle's area about the origin, with corners where upright lines at `columns` cross it."""
     r = radius
     for _ in range(12):
         inner = np.arccos(columns[np.abs(columns) < 0.95 * r] / r)
@@ -103,17 +112,3 @@ def ring_of(radius, columns):
         sine = np.sin(np.diff(np.append(angle, angle[0] + 2 * np.pi)))
         r = radius * np.sqrt(2 * np.pi / sine.sum())
     return ring
-
-
-def _outer(triangles, edges):
-    """Which edges (e, 2), lower index first, belong to one triangle only."""
-    pairs = np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-    found, count = np.unique(pairs, axis=0, return_counts=True)
-    once = {tuple(pair) for pair in found[count == 1].tolist()}
-    return np.array([tuple(pair) in once for pair in edges.tolist()], bool)
-
-
-def middle_of(body, port):
-    """Point (3,) [m] on the side's middle surface at the centre of a port."""
-    x, y = point_at(body.outline, port.arc)
-    return np.array([x, y, float(top_height(body, x, y)) - port.depth])

@@ -6,6 +6,7 @@ import numpy as np
 
 from meshes.body import back_height, top_height
 from meshes.outline import point_at, where_y
+from meshes.side_ports import from_tail, height_of
 
 SIDES = ("bass", "treble")
 STEP = 0.025  # m between stations
@@ -31,12 +32,11 @@ def side_profile(body, side="bass", step=STEP):
 
 def ports_on(body, side):
     """[(number, distance of the centre along the side from the tail, its z, radius)] [m] of the ports in one side."""
-    total, found = body.outline.perimeter, []
-    for number, port in enumerate(body.side_ports, 1):
-        if port.side == side:
-            z = float(top_height(body, *point_at(body.outline, port.arc))) - port.depth
-            found.append((number, port.arc if side == "treble" else total - port.arc, z, port.radius))
-    return found
+    return [
+        (number, from_tail(body, port), height_of(body, port), port.radius)
+        for number, port in enumerate(body.side_ports, 1)
+        if port.side == side
+    ]
 
 
 def write_profile_table(body, path, side="bass"):

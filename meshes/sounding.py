@@ -95,15 +95,20 @@ def structure_from(body, space, K, M, found, between, weight):
 
     between: shapes (size, n) -> losses, stiffness and mass, each {part: (n, n)}, between them.
     """
-    load = saddle_rows(body, space).T @ np.ones(1)
-    full = with_rigid(space, M, found)
-    shift = max(SHIFT, -((2 * np.pi * found.frequency[0]) ** 2))
-    bent = residual_vector(_solver(K - shift * M), shift, M, full.shape, load)
+    full, load, bent = bent_at_saddle(body, space, K, M, found)
     shape = np.column_stack([full.shape, bent])
     frequency = np.append(full.frequency, np.sqrt(bent @ (K @ bent)) / (2 * np.pi))
     return Structure(
         body, space, frequency, shape, *between(shape), weight, load @ shape, float(found.frequency[-1])
     )  # fmt: skip
+
+
+def bent_at_saddle(body, space, K, M, found):
+    """Modes with the rigid motions, load (dofs,) of 1 N at the saddle, how it bends the body beyond them (dofs,)."""
+    load = saddle_rows(body, space).T @ np.ones(1)
+    full = with_rigid(space, M, found)
+    shift = max(SHIFT, -((2 * np.pi * found.frequency[0]) ** 2))
+    return full, load, residual_vector(_solver(K - shift * M), shift, M, full.shape, load)
 
 
 def _solver(A):
@@ -198,7 +203,10 @@ def lowest_air_resonance(coupled):
 
 
 def sounding_body(body, model, sections, found, highest=HIGHEST, around=surroundings, fewer=False):
-    """Sounding of one Body: every step above, with the boundary elements' ten frequencies. around: makes Surroundings."""
+    """Sounding of one Body: every step above, with the boundary elements' ten frequencies.
+
+    around: function (body, highest) -> Surroundings. fewer: as for `sounding`.
+    """
     structure, around = structure_of(body, model, sections, found), around(body, highest)
     return sounding(structure, around, outside(around.surface, [velocities(structure, around)])[0], fewer)
 

@@ -1,8 +1,8 @@
 """A sounding body in a reduced basis: everything of the air is computed once, a variant costs milliseconds.
 
-The basis V (dofs, r) of one mesh takes the place of the modes: its columns' flow over the outer surface (boundary elements),
-what they do to the enclosed air, and the motion of the places where the body is held, driven and strung. A variant's modes
-y (r, n) then turn all of that into their own coordinates; no array of the size of a mesh is touched.
+The basis V (dofs, r) of one mesh takes the place of the modes: its columns' flow over the outer surface (boundary
+elements), what they do to the enclosed air, and the motion of the places where the body is held, driven and strung. A
+variant's modes y (r, n) then turn all of that into their own coordinates; no array of the size of a mesh is touched.
 """
 
 from dataclasses import dataclass, field, replace
@@ -11,15 +11,13 @@ import numpy as np
 import scipy.linalg as sl
 
 from fem.air import Coupling, couple
-from fem.coupled_air import with_rigid
-from fem.eigen import SHIFT, Factor, Modes, rigid_modes
+from fem.eigen import Modes, rigid_modes
 from fem.interpolate import basis_space
 from fem.radiation import Radiation, clipped, in_basis, radiation
-from fem.response import residual_vector
 from fem.wall_losses import wall_integrals
 from meshes.cavity import wood_inside
 from meshes.holding import hung_free, on_lap
-from meshes.sounding import saddle_rows, sounding_from, structure_from, surface_velocities
+from meshes.sounding import bent_at_saddle, sounding_from, structure_from, surface_velocities
 from meshes.string_body import string_places
 
 REACH = 0.06  # m, about the places where the body is held and strung: so far is its motion kept
@@ -51,8 +49,8 @@ class Enclosed:
     volume: float  # m3 of air
 
     def inside(self, body):
-        """The same for a body of other thicknesses: openings as thick as its wood, the volume of the uniform pressure to
-        first order in the thickness of plates and sides. The other modes of the air stay.
+        """The same for a body of other thicknesses: openings as thick as its wood, the volume of the uniform pressure
+        to first order in the thickness of plates and sides. The other modes of the air stay.
         """
         if body is self.body:
             return self
@@ -106,9 +104,8 @@ def enclosed(body, space, V, around):
     coupling = couple(space, V, cavity, air)
     coupling = replace(coupling, residual_pressure=np.zeros((0, coupling.c.shape[1])))
     tones = Tones(air.frequency, air.density, air.speed)
-    return Enclosed(
-        body, tones, cavity.openings, coupling, wall_integrals(cavity, air), cavity.volume - cavity.solid
-    )  # fmt: skip
+    volume = cavity.volume - cavity.solid
+    return Enclosed(body, tones, cavity.openings, coupling, wall_integrals(cavity, air), volume)
 
 
 def places(body):
@@ -121,14 +118,12 @@ def places(body):
 
 
 def saddle_bending(body, model, weights, found):
-    """(dofs, 1) how the model with some weights bends under a force at the saddle, beyond its Modes `found`: a shape that a
-    basis needs, since no mode below the validity limit holds it.
+    """(dofs, 1) how the model with some weights bends under a force at the saddle, beyond its Modes `found`.
+
+    A basis needs this shape, since no mode below the validity limit holds it.
     """
     K, M = model.matrix("K", weights), model.matrix("M", weights)
-    shift = max(SHIFT, -((2 * np.pi * found.frequency[0]) ** 2))
-    load = saddle_rows(body, model.space).T @ np.ones(1)
-    full = with_rigid(model.space, M, found)
-    return residual_vector(Factor(K - shift * M).solve, shift, M, full.shape, load)[:, None]
+    return bent_at_saddle(body, model.space, K, M, found)[2][:, None]
 
 
 def structure_in(basis, body, weighed, frequency, y, all_parts=True):

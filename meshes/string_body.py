@@ -37,8 +37,9 @@ def string_ends(structure, strings):
 
 
 def string_places(body, strings):
-    """Places (strings, 3) [m] where strings bear on the saddle, carried by the top, and on the nut, carried by the neck;
-    None for the nut of a body without a neck."""
+    """Places (strings, 3) [m] where strings bear on the saddle, which the top carries, and on the nut, which the neck
+    carries; None for the nut of a body without a neck.
+    """
     b, x = body.bridge, body.bridge.saddle_x
     across = np.linspace(0.5, -0.5, strings) if strings > 1 else np.zeros(1)
     y = b.centre[1] + SADDLE_SPREAD * across

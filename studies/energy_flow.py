@@ -45,11 +45,9 @@ def branches(share, holder="what holds it"):
     kinds = {"radiation": "sound", "string": "string", "supports": "held"}
     words = WORDS | {"supports": f"into {holder}"}
     flat = [Branch(words[g], float(share[g]), kinds.get(g, "heat")) for g in WORDS if share.get(g, 0.0) >= LEAST]
-    rank = {"sound": 0, "string": 1, "heat": 2, "held": 4}
-    flat = sorted(flat, key=lambda b: (rank[b.kind], -b.share))
     whole = [Branch(RIM, sum(b.share for b in rim), "rim", rim)] if rim else []
-    held = [b for b in flat if b.kind == "held"]
-    return tuple([b for b in flat if b.kind != "held"] + whole + held)
+    rank = {"sound": 0, "string": 1, "heat": 2, "rim": 3, "held": 4}
+    return tuple(sorted(flat + whole, key=lambda b: (rank[b.kind], -b.share)))
 
 
 def told(share):

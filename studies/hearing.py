@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from studies.ratio_words import minus
+
 AUDIBLE, NO_DIFFERENCE, CANNOT_TELL = "audible difference", "no audible difference", "cannot tell"
 
 
@@ -149,4 +151,4 @@ def why(low, high, before, after, build):
 
 
 def _percent(ratio):
-    return f"{100 * (ratio - 1):+.1f} %".replace("-", "−")
+    return minus(f"{100 * (ratio - 1):+.1f} %")

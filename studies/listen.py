@@ -19,14 +19,15 @@ from meshes.build import DEFAULT_SIZE, mesh_body
 from meshes.holding import FREE, LAP, hold
 from meshes.sheet import read_sheet
 from meshes.sheet_strings import pluck_of, strings_of
-from meshes.sounding import HIGHEST, outside, real_modes, sounding, structure_of, surroundings, velocities
+from meshes.sounding import HIGHEST, outside, real_modes, sounding, surroundings
 from meshes.string_body import string_body
 from studies.inputs import BadInput, existing_file, writable_folder
 from studies.note_places import read_place
 from studies.progress import Progress
-from studies.rim import stored_row
 from studies.rim_builds import builds, complete_linings
 from studies.sound import common_gain, phrase, reveal, write_blind, write_wavs
+from studies.soundings import in_air
+from studies.two_meshes import LIMIT
 
 LOWEST = 40.0  # Hz, of the boundary elements
 DRY_MODES = 60
@@ -82,7 +83,7 @@ def chosen_builds(body, names):
     """The Builds of two different names; without names the sheet's own and solid linings, or kerfed ones if it has solid
     ones itself. BadInput tells which there are.
     """
-    known = {b.name: b for b in builds(body) if b.name != "stiff_limit"}
+    known = {b.name: b for b in builds(body) if b.name != LIMIT}
     names = names or ("sheet", "solid_laminated" if "solid_laminated" in known else "kerfed")
     if len(names) != 2 or len(set(names)) != 2 or not set(names) <= set(known):
         raise BadInput(f"--builds {' '.join(names)}: expected two different builds among {', '.join(known)}")
@@ -111,16 +112,7 @@ def ready(body, chosen, how, size, dry, store, place, strings=6, around=surround
     progress = progress or Progress(2 * len(chosen) + 1)
     progress.say(f"meshing at {1e3 * size:.0f} mm")
     model = assemble(mesh_body(body, size))
-    structures, arounds, columns = [], [], []
-    for build in chosen:
-        progress.say(f"{build.label}: modes without air")
-        found = stored_row(build, model, dry, store, size).found
-        structures.append(structure_of(build.body, model, build.sections(), found))
-        own = around(build.body)
-        own = replace(own, surface=arounds[0].surface, groups=arounds[0].groups) if arounds else own
-        arounds.append(own)
-        columns.append(velocities(structures[-1], own))
-        progress.step()
+    structures, arounds, columns, _ = in_air(chosen, model, size, dry, store, progress, 1 / 3, around)
     away_from(arounds[0].surface, place)
     progress.say("air outside")
     radiated = outside(arounds[0].surface, columns, points=place[None])

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from studies.mode_field import field_on, sampler
+from studies.mode_field import field_on
 from studies.mode_words import distinct, plain_label
-from studies.pictures import plates_of
+from studies.pictures import boards_of
 
 SUBDIVIDE = 3  # as fine as areas need to be told apart
 AIR_LEADS = 0.4  # share of the energy in the air from which on a mode is the air's own
@@ -23,8 +23,7 @@ def names(space, shape):
 
 def plates(space):
     """{'top', 'back': Sampler} of a mesh, those that it has."""
-    mesh = space.mesh
-    return {name: sampler(space, mesh.surfaces[name].triangles, SUBDIVIDE) for name in plates_of(mesh)}
+    return boards_of(space, space.mesh, None, SUBDIVIDE)
 
 
 def named(space, boards, column):
@@ -46,5 +45,5 @@ def names_with_air(whole, result, count):
 
 
 def furthest(motion):
-    """Unit complex number that turns a complex motion (m,) to the instant at which it is largest."""
-    return np.exp(-0.5j * np.angle(np.sum(motion**2)))
+    """Unit complex number that turns a complex motion (m,) to the instant at which it is largest; of several (m, k): (k,)."""
+    return np.exp(-0.5j * np.angle(np.sum(motion**2, axis=0)))

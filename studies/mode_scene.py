@@ -12,6 +12,8 @@ from meshes.body import back_height, braces_of, top_height
 from meshes.drawing import brace_outline, rectangle
 from meshes.outer_surface import outer_surface
 from meshes.outline import point_at
+from meshes.side_ports import openings_of
+from studies.mode_names import furthest
 
 SIZE = 0.013  # m, edge of the drawn triangles
 STEP = 0.008  # m, between points of a drawn line
@@ -56,7 +58,8 @@ class Scene:
 
 def surface_of(body, size=SIZE):
     """Surface of a Body's box without its neck; openings stay open."""
-    outer = outer_surface(body, size)
+    outer = outer_surface(body, size, openings_of(body))
+    plates = np.concatenate([outer.groups["top"], outer.groups["back"]])
     points, normal, triangles, groups, lines, start = [], [], [], {}, {"edge": [], "part": [], "inside": []}, 0
     for name in PLATES:
         nodes, faces = np.unique(outer.triangles[outer.groups[name]], return_inverse=True)
@@ -66,8 +69,10 @@ def surface_of(body, size=SIZE):
         normal.append(_normals(p, faces))
         triangles.append(faces + start)
         groups[name] = np.arange(start, start + len(p))
-        if name != "sides":  # whose edges are the plates'
-            lines["edge"].append(_boundary(faces) + start)
+        edges = _boundary(faces)
+        if name == "sides":  # those along the rim are drawn as the plates'
+            edges = edges[~np.isin(nodes[edges], outer.triangles[plates]).all(axis=1)]
+        lines["edge"].append(edges + start)
         start += len(p)
     for name, kind, curve in _curves(body):
         x, y = curve.T
@@ -142,8 +147,7 @@ def aligned(base, other=None):
     other: motions of another build, paired column by column; they are turned so as to go along with the base's.
     """
     if other is None:
-        turn = np.exp(-0.5j * np.angle(np.sum(base**2, axis=(0, 1))))
-        return np.real(base * turn)
+        return np.real(base * furthest(base.reshape(-1, base.shape[2])))
     against = np.sum(base * other, axis=(0, 1))
     return np.real(other * np.exp(-1j * np.angle(against)))
 

@@ -37,7 +37,7 @@ WORDS = {
     "stored_in_rim": "stored in the rim, %",
     "no_loss_gain": "longer ringing if the rim had no loss, %",
     "mean_loss_factor": "mean loss factor",
-    "rim_g": "weight of the rim, g",
+    "rim_g": "weight of the rim with blocks, g",
     "first_hz": "first mode, Hz",
 }
 SCALE = {"heat_in_rim": 100, "stored_in_rim": 100, "no_loss_gain": 100}

@@ -82,7 +82,7 @@ def sources(body, more=()):
 
 def provenance(told):
     """Section of {what: value}."""
-    words = lambda v: " and ".join(f"{x:g}" for x in v) if isinstance(v, list) else str(v)
+    words = lambda v: " and ".join(f"{x:g}" for x in v) if isinstance(v, list | tuple) else str(v)
     rows = tuple((key.replace("_", " "), words(value)) for key, value in told.items())
     return Section(
         "provenance", "Provenance", "provenance", tables=(Table("", ("what", "value"), rows),), in_words=True

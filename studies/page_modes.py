@@ -5,10 +5,11 @@ import io
 import numpy as np
 from matplotlib.colors import to_hex
 
-from studies.mode_field import field_on, sampler
-from studies.mode_names import names_with_air
+from studies.mode_field import field_on
+from studies.mode_names import furthest, names_with_air
 from studies.mode_scene import Scene, aligned, motions, outward, packed, paired_shapes, surface_of
-from studies.plan_picture import SCALE, THEMES, contact_figure, on_true_curves, plate_plan
+from studies.pictures import CONTACT_SUBDIVIDE, boards_of
+from studies.plan_picture import SCALE, THEMES, contact_figure, plate_plan
 from studies.rim_air import partners
 
 DPI = 130  # of the contact sheet
@@ -35,15 +36,14 @@ def scene_of(made, results, chosen, count, size=None):
 def _columns(surface, structure, modes, count):
     """(dofs, count) real shapes of the shell at the instant at which it moves furthest, signed as in the Scene."""
     motion = motions(surface, structure, modes.shape[:, :count])
-    turn = np.exp(-0.5j * np.angle(np.sum(motion**2, axis=(0, 1)))) * outward(surface, aligned(motion))
+    turn = furthest(motion.reshape(-1, count)) * outward(surface, aligned(motion))
     return np.real(structure.shape @ (modes.shape[: len(structure.frequency), :count] * turn))
 
 
 def _plates(structure, columns):
     """{name: Plate} ready to be drawn, and (fields, largest) of each column."""
     space, body = structure.space, structure.body
-    triangles = {name: space.mesh.surfaces[name].triangles for name in ("top", "back")}
-    boards = {name: on_true_curves(sampler(space, t, 3), body) for name, t in triangles.items()}
+    boards = boards_of(space, space.mesh, body, CONTACT_SUBDIVIDE)
     found = []
     for column in columns.T:
         fields = {name: field_on(board, column) for name, board in boards.items()}

@@ -9,9 +9,11 @@ import numpy as np
 from studies import energy_flow, page_charts
 from studies.air_power import SUMMARY, summary
 from studies.page_modes import viewer_data
+from studies.ratio_words import signed
 from studies.rest_report import Table
 from studies.rim_air import FREE, HOLDINGS, LAP
 from studies.rim_air_report import measures
+from studies.two_meshes import LIMIT
 
 WIDE, NARROW = 760.0, 366.0  # pixels of drawings on a desk and in the hand
 HELD = {FREE: "Hung free", LAP: "On the lap"}
@@ -25,17 +27,15 @@ class Drawing:
     heading: str
     wide: str
     narrow: str
-    note: str = ""
 
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture inside the page."""
+    """A picture inside the page; scrolls sideways in the hand rather than shrink."""
 
     uri: str
     alt: str
     note: str = ""
-    large: bool = False  # scrolls sideways in the hand rather than shrink
 
 
 @dataclass(frozen=True)
@@ -79,11 +79,11 @@ def inline(data, kind):
     return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"
 
 
-def flow_drawing(share, source, how, name, note=""):
+def flow_drawing(share, source, how, name):
     """Drawing of an energy flow {group: share} of a guitar held one way."""
     found = energy_flow.branches(share, HOLDER[how])
     wide, narrow = (energy_flow.flow_svg(found, source, f"{name}-{k}", w) for k, w in (("w", WIDE), ("n", NARROW)))
-    return Drawing(HELD[how], wide, narrow, note)
+    return Drawing(HELD[how], wide, narrow)
 
 
 # --- power at the bridge, with air ---
@@ -116,7 +116,7 @@ def power_tables(air):
     for how in HOLDINGS:
         own = next(r for r in rows if r["how"] == how and r["build"] == "sheet")
         cells = tuple(_power_row(r, own) for r in rows if r["how"] == how)
-        head = ("build of the rim", "weight of the rim", "heat in the rim", "goes out as sound", f"into {HOLDER[how]}",
+        head = ("build of the rim", "weight of the rim with blocks", "heat in the rim", "goes out as sound", f"into {HOLDER[how]}",
                 "heat elsewhere", "sound for the same force")  # fmt: skip
         tables.append(Table(HELD[how], head, cells))
     text = (
@@ -132,7 +132,7 @@ def _power_row(row, own):
     base = row is own
     return (
         row["label"] + (f"\n{row['note']}" if row["note"] else ""),
-        f"{row['rim_g']:.0f} g" + ("" if base else f"\n{signed(row['rim_g'] - own['rim_g'], 0)} g"),
+        grams(row["rim_g"], own["rim_g"], base),
         share("rim"),
         share("radiation"),
         f"{100 * row['supports']:.1f} %",
@@ -141,17 +141,16 @@ def _power_row(row, own):
     )
 
 
-def signed(value, digits):
-    """'+1.2', '−0.3'; no sign before nothing."""
-    text = f"{value:+.{digits}f}"
-    return text[1:] if not float(text) else text.replace("-", "−")
+def grams(rim, own, base):
+    """'312 g', and below it how much more that is than the sheet's own rim; base: it is that."""
+    return f"{rim:.0f} g" + ("" if base else f"\n{signed(rim - own, 0)} g")
 
 
 def mobility(air):
     """Section: bridge mobility of every build over frequency."""
     drawings = []
     for how in HOLDINGS:
-        rows = [air.fine.results[b.name, how] for b in air.builds if b.name != "stiff_limit"]
+        rows = [air.fine.results[b.name, how] for b in air.builds if b.name != LIMIT]
         curves = [
             page_charts.Curve(r.build.label, r.driven.frequency, 20 * np.log10(np.abs(r.driven.mobility))) for r in rows
         ]
@@ -189,7 +188,6 @@ def modes_section(scene, sheet_png, short, size):
         inline(sheet_png, "image/png"),
         alt,
         "The same modes of the sheet's own build, still; each on its own colour scale.",
-        True,
     )
     return Section("modes", "Modes in motion", "modes", texts=(text,), viewer=viewer), Section(
         "stills", "The modes, still", pictures=(still,)
@@ -208,7 +206,7 @@ def drying(study, picture):
     if picture is not None:
         used = min(study.changes, key=study.changes.get)
         words = f"Stress across the grain at {used:g} % relative humidity, every rim build on one scale; light is pulled, dark is pressed."
-        pictures = (Picture(inline(picture, "image/png"), words, words, True),)
+        pictures = (Picture(inline(picture, "image/png"), words, words),)
     return Section(
         "drying", "Dry air: what a stiffer rim costs", "drying", texts=tuple(weather_report.answer(study)), pictures=pictures,
         tables=tuple(tables),

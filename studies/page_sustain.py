@@ -3,24 +3,22 @@
 import io
 import re
 
-import numpy as np
-from scipy.io import wavfile
 from scipy.signal import resample_poly
 
-from fem.body_modes import STRING
 from meshes.holding import LAP
-from studies.air import IN_RIM, grouped
 from studies.fretboard_map import DECAY, HEAT, RATIO, board_of, limits, map_figure
 from studies.hearing import NOT_AT_HAND, TOLERANCES
 from studies.page_modes import png
-from studies.page_sections import HELD, Drawing, Picture, Section, Sound, flow_drawing, inline, signed
+from studies.page_sections import HELD, Drawing, Picture, Section, Sound, flow_drawing, grams, inline
+from studies.ratio_words import percent, signed
 from studies.rest_report import Table
-from studies.sound import FULL, RATE
+from studies.sound import RATE, common_gain, write_wav
 from studies.sustain_answer import answer, behind
 from studies.sustain_charts import doubts_svg
-from studies.sustain_report import extremes, leading
+from studies.sustain_report import extremes, leading, real, rim_percent
 from studies.sustain_results import HOLDINGS
 from studies.sustain_words import matters, outside_check, wolves
+from studies.two_meshes import LIMIT
 
 TITLE = "does the rim's build change how long notes last?"
 SLOWER = 4  # the sounds hold nothing above 1 kHz: a quarter of the rate keeps them whole and the page small
@@ -67,7 +65,7 @@ def verdicts(study):
     tables = tuple(_table(study, how) for how in HOLDINGS)
     texts = (
         "Decay times as ratios to the sheet's own build, median over the notes: string losses are hardly known, and a ratio depends on them "
-        "less than seconds do. What is radiated, the rim's weight and the pull across the top's grain in dry air stand beside each verdict.",
+        "less than seconds do. What is radiated, the weight of the rim with blocks and the pull across the top's grain in dry air stand beside each verdict.",
     )
     tolerances = tuple(
         f"- {t.name}: {100 * (t.low - 1):+.0f} to {100 * (t.high - 1):+.0f} % are not heard. {t.source}."
@@ -76,7 +74,7 @@ def verdicts(study):
     why = tuple(
         f"- {c.build.label}, {how}: {c.why}."
         for (_, how), c in study.compared.items()
-        if c.why and c.build.name != "stiff_limit"
+        if c.why and c.build.name != LIMIT
     )
     after = (
         "Published tolerances of hearing, each asked by itself:",
@@ -107,26 +105,20 @@ def _table(study, how):
                 c.verdict.word,
             )
         )
-    head = ("build of the rim", "weight of the rim", "notes last\nwith all doubts", "early decay", "heat in the rim", "energy radiated",
+    head = ("build of the rim", "weight of the rim with blocks", "notes last\nwith all doubts", "early decay", "heat in the rim", "energy radiated",
             f"pull across the top's grain at {study.dry.used:g} %", "by every tolerance")  # fmt: skip
     note = f"Wolf notes of the sheet's own build: {wolves(study, own)}."
     return Table(HELD[how], head, tuple(rows), note)
 
 
 def _grams(study, name):
-    more = study.rim_g[name] - study.rim_g["sheet"]
-    return f"{study.rim_g[name]:.0f} g" + ("" if name == "sheet" else f"\n{signed(more, 0)} g")
-
-
-def percent(ratio):
-    """'+3.1 %' of a ratio."""
-    return f"{signed(100 * (ratio - 1), 1)} %"
+    return grams(study.rim_g[name], study.rim_g["sheet"], name == "sheet")
 
 
 def maps(study, chosen):
     """Section: fretboard maps of the sheet's own build and of the ratios of builds `chosen` (names), on common scales."""
     pictures, strings = [], study.strings.strings
-    heat = {how: _rim_percent(study.own[how].board) for how in HOLDINGS}
+    heat = {how: rim_percent(study.own[how].board) for how in HOLDINGS}
     shown = [(n, how) for n in chosen for how in HOLDINGS if (n, how) in study.compared]
     ends = {
         DECAY: limits(DECAY, *(study.own[how].board.decay_time for how in HOLDINGS)),
@@ -142,21 +134,16 @@ def maps(study, chosen):
         heading = f"{played.build.label}, {how}"
         figure = map_figure(board, values, measure, heading, ends[measure])
         words = extremes(board, values, measure, heading)
-        pictures.append(Picture(inline(png(figure, MAP_DPI), "image/png"), words, "", True))
+        pictures.append(Picture(inline(png(figure, MAP_DPI), "image/png"), words))
     text = "Every string at every fret. Notes above the computed modes are hatched, not guessed. Maps of one figure share one scale."
     return Section("maps", "Along the fretboard", "fretboard", texts=(text,), pictures=tuple(pictures))
-
-
-def _rim_percent(board):
-    share = grouped({p: v for p, v in board.share.items() if p != STRING})
-    return 100 * sum(share[g] for g in IN_RIM)
 
 
 def doubt_drawings(study):
     """One drawing for each way to hold the guitar: each doubt of each ratio by itself, over the tolerances of hearing."""
     drawings = []
     for how in HOLDINGS:
-        rows = [study.compared[b.name, how] for b in study.builds[1:] if b.name != "stiff_limit"]
+        rows = real(study, how)
         if rows:
             svg = doubts_svg(rows, TOLERANCES, how)
             drawings.append(Drawing(f"Change of the decay time, {how}", svg, svg))
@@ -174,7 +161,7 @@ def doubt_lines(study):
         f"- {c.build.label}, {c.how}: the verdict becomes '{c.flip.word}' where the rim's loss factor is {c.flip.loss_factor:.3f} "
         f"({c.flip.factor:.2g} times the given one)"
         for c in study.compared.values()
-        if c.flip and c.build.name != "stiff_limit"
+        if c.flip and c.build.name != LIMIT
     ]
     flips = ["The rim's loss factor at which a verdict flips:", *flips] if flips else []
     told = [f"- {line}" for line in matters(study)]
@@ -192,7 +179,7 @@ def sounds_of(heard, strings, pluck, labels, notes=2):
     signals, _ = sounds(heard, strings, pluck, NOTES[:notes])
     names = sorted(signals, key=lambda item: item != "phrase")
     small = {(n, b): resample_poly(s, 1, SLOWER) for n in names for b, s in signals[n].items()}
-    gain = FULL / max(np.abs(s).max() for s in small.values())
+    gain = common_gain(small.values())
     found, last = [], None
     for (item, build), s in small.items():
         words = item.replace("-", " ").replace("phrase", "A short phrase")
@@ -204,7 +191,7 @@ def sounds_of(heard, strings, pluck, labels, notes=2):
 def wav(signal, rate=RATE // SLOWER):
     """WAV file (bytes), 16 bits, of a signal between -1 and 1."""
     out = io.BytesIO()
-    wavfile.write(out, rate, np.round(32767 * signal).astype(np.int16))
+    write_wav(out, signal, rate)
     return out.getvalue()
 
 

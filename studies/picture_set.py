@@ -23,7 +23,7 @@ from meshes.string_body import string_body, string_ends
 from studies import moving_picture
 from studies.inputs import BadInput, existing_file, writable_folder
 from studies.mode_captions import WITH_AIR, Caption
-from studies.mode_names import AIR_LEADS
+from studies.mode_names import AIR_LEADS, furthest
 from studies.pictures import contact_panels, draw_modes, modes_to_draw
 from studies.plan_picture import FULL_WIDTH, THEMES, contact_figure, save
 from studies.progress import Progress
@@ -187,7 +187,7 @@ def _with_air(body, chosen, size, count, rows, progress, around):
 def _shell(structure, states):
     """(dofs, m) real shapes of the shell at the instant at which it moves furthest, of complex states (N, m)."""
     q = states[: len(structure.frequency)]
-    return structure.shape @ np.real(q * np.exp(-0.5j * np.angle(np.sum(q**2, axis=0))))
+    return structure.shape @ np.real(q * furthest(q))
 
 
 def _air_labels(space, body, frequency, shape, air_share):

@@ -1,4 +1,4 @@
-"""Ratios of decay times in words and per cent, with a real minus sign."""
+"""Ratios of decay times in words and per cent, and other figures with a sign: a real minus sign."""
 
 
 def change(ratio):
@@ -10,8 +10,13 @@ def change(ratio):
 
 def percent(ratio, digits=1):
     """'+3.1 %'; what rounds to nothing bears no sign."""
-    text = f"{100 * (ratio - 1):+.{digits}f}"
-    return f"{text[1:] if float(text) == 0 else minus(text)} %"
+    return f"{signed(100 * (ratio - 1), digits)} %"
+
+
+def signed(value, digits):
+    """'+1.2', '−0.3'; no sign before nothing."""
+    text = f"{value:+.{digits}f}"
+    return text[1:] if float(text) == 0 else minus(text)
 
 
 def span(low, high, digits=1):

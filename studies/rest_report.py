@@ -2,17 +2,13 @@
 
 import csv
 import json
-import platform
 from dataclasses import dataclass
-from datetime import date
-from importlib.metadata import version
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 
-from studies.modes import rimwork_version
-from studies.rim_page import PROVENANCE
-from studies.two_meshes import COARSER, MESH_ERROR
+from studies.rim_page import provenance
+from studies.two_meshes import MESH_ERROR
 
 SCHEMA_VERSION = 1
 CAUTIONS = (
@@ -54,21 +50,6 @@ def per_gram(label, rows, grams, values, forms):
     if abs(heavier) < LEAST_GRAMS:
         return (label, f"{heavier:+.0f} g", *("–" for _ in values))
     return (label, f"{heavier:+.0f} g", *(form.format(10 * v / heavier) for v, form in zip(values, forms)))
-
-
-def provenance(study):
-    """{what: value} that lets somebody compute the same again."""
-    return {
-        "rimwork": rimwork_version(),
-        "sheet": Path(study.sheet).name,
-        "sheet_sha256": study.sheet_hash,
-        "date": date.today().isoformat(),
-        "python": platform.python_version(),
-        **{name: version(name) for name in PROVENANCE},
-        "element": "cubic triangle (P3), flat facets, full integration",
-        "mesh_size_mm": [1e3 * study.size, 1e3 * study.size * COARSER],
-        "unknowns": study.unknowns,
-    }
 
 
 def page_data(study, **more):

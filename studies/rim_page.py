@@ -70,7 +70,7 @@ def provenance(study):
         **{name: version(name) for name in PROVENANCE},
         "element": "cubic triangle (P3), flat facets, full integration",
         "mesh_size_mm": [1e3 * study.size, 1e3 * study.size * COARSER],
-        "unknowns": list(study.unknowns),
+        "unknowns": study.unknowns,
     }
 
 

@@ -158,14 +158,10 @@ def per_mode(study):
                 else None,
                 "stored_in_rim": stored[p] if known else None,
                 "stored_in_rim_error": mesh_error(stored[p], rough_stored[q]) if known and q >= 0 else None,
-                "moves_most": largest_part(row.split.kinetic_share, p) if known else None,
+                "moves_most": largest(row.split.kinetic_share, p) if known else None,
                 "moves": words[k] if row is base else None,
             }
             yield {key: v.item() if isinstance(v, np.generic) else v for key, v in item.items()}
-
-
-def largest_part(shares, mode):
-    return largest({part: v for part, v in shares.items()}, mode)
 
 
 def as_json(study):

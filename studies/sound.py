@@ -74,7 +74,7 @@ def write_wavs(folder, signals, rate=RATE, band=None):
     paths = {}
     for name, signal in signals.items():
         paths[name] = folder / f"{name}.wav"
-        _write(paths[name], gain * signal, rate)
+        write_wav(paths[name], gain * signal, rate)
     (folder / "README.txt").write_text(_readme(list(signals), gain, band), encoding="utf-8")
     return paths
 
@@ -91,7 +91,7 @@ def write_blind(folder, signals, rate=RATE, band=None, seed=None, gain=None):
     length = min(map(len, signals.values()))
     names = [f"sound_{i}" for i in range(1, len(order) + 1)]
     for name, build in zip(names, order):
-        _write(folder / f"{name}.wav", gain * signals[build][:length], rate)
+        write_wav(folder / f"{name}.wav", gain * signals[build][:length], rate)
     (folder / KEY).write_text(json.dumps(dict(zip(names, order))), encoding="utf-8")
     (folder / "README.txt").write_text(_readme(names, gain, band), encoding="utf-8")
     return [folder / f"{name}.wav" for name in names]
@@ -121,7 +121,8 @@ def _folder(folder):
     return folder
 
 
-def _write(path, signal, rate):
+def write_wav(path, signal, rate):
+    """Write a signal between -1 and 1, 16 bits; path: or a file open for bytes."""
     wavfile.write(path, rate, np.round(32767 * signal).astype(np.int16))
 
 

@@ -51,6 +51,22 @@ def soundings(rows, size, dry, store, progress, weight=1.0, around=surroundings,
     if model is None:
         progress.say(f"meshing at {1e3 * size:.0f} mm")
         model = assemble(mesh_body(rows[0].body, size))
+    structures, arounds, columns, grams = in_air(rows, model, size, dry, store, progress, weight, around)
+    progress.say("air outside, all builds together")
+    radiated = stored_outside(arounds[0].surface, columns, store)
+    whole = {}
+    for build, structure, own, R in zip(rows, structures, arounds, radiated):
+        progress.say(f"{build.label}: body and air together")
+        whole[build.name] = sounding(structure, own, R)
+        progress.step(weight)
+    return Soundings(size, model, whole, {b.name: V for b, V in zip(rows, columns)}, grams)
+
+
+def in_air(rows, model, size, dry, store, progress, weight, around=surroundings):
+    """([Structure], [Surroundings], [velocities (m, n)], {name: g of the rim}) of Builds, the outer surface the first one's.
+
+    progress takes 3 steps a build, times weight.
+    """
     structures, arounds, columns, grams = [], [], [], {}
     for build in rows:
         progress.say(f"{build.label}: modes without air")
@@ -64,14 +80,7 @@ def soundings(rows, size, dry, store, progress, weight=1.0, around=surroundings,
         arounds.append(own)
         columns.append(velocities(structures[-1], own))
         progress.step(weight)
-    progress.say("air outside, all builds together")
-    radiated = stored_outside(arounds[0].surface, columns, store)
-    whole = {}
-    for build, structure, own, R in zip(rows, structures, arounds, radiated):
-        progress.say(f"{build.label}: body and air together")
-        whole[build.name] = sounding(structure, own, R)
-        progress.step(weight)
-    return Soundings(size, model, whole, {b.name: V for b, V in zip(rows, columns)}, grams)
+    return structures, arounds, columns, grams
 
 
 def stored_outside(surface, columns, store):

@@ -44,6 +44,7 @@ def main(sheet, out=None, size_mm=None, modes=DRY_MODES, frets=FRETS, draws=DRAW
 
     strings: name of a built-in set, in place of the sheet's. draws: of the wood; 0 leaves the wood scatter out.
     """
+    from studies.sustain_report import write_report
     from studies.sustain_words import text
 
     sheet = existing_file(sheet)
@@ -64,14 +65,8 @@ def main(sheet, out=None, size_mm=None, modes=DRY_MODES, frets=FRETS, draws=DRAW
     body = replace(body, assumed=body.assumed + assumed + pluck_assumed(body))
     study = run(body, playing, size, modes, wood=wood_of(sheet, draws, playing))
     study = replace(study, sheet=str(sheet), sheet_hash=hashlib.sha256(sheet.read_bytes()).hexdigest())
-    written = _written(study, out, pictures)
+    written = write_report(study, out, pictures, lambda what: print(f"drawing: {what}", file=sys.stderr))
     return text(study) + "\n\n" + "\n".join(f"wrote {path}" for path in written)
-
-
-def _written(study, out, pictures):
-    from studies.sustain_report import write_report
-
-    return write_report(study, out, pictures, lambda what: print(f"drawing: {what}", file=sys.stderr))
 
 
 def wood_of(sheet, draws, playing):

@@ -7,8 +7,9 @@ from meshes.holding import FREE, LAP
 from studies.hearing import CANNOT_TELL, NO_DIFFERENCE, TOLERANCES
 from studies.ratio_words import capital, change, percent, quoted, several, span
 from studies.sustain_results import WOOD
+from studies.two_meshes import LIMIT
 
-SOLID, LIMIT = "solid_laminated", "stiff_limit"
+SOLID = "solid_laminated"
 QUESTION = "Do solid linings lengthen sustain?"
 MODEL = "The error of the model itself is not known and in none of these ranges."
 WAYS = (FREE, LAP)

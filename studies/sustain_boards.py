@@ -23,10 +23,7 @@ JOINT_LOSS = (0.005, 0.1)  # of a glued joint; hardly measured
 WOOD_LOSS = (0.5, 2.0)  # times the loss factors of sides, linings, blocks and bars
 FEW = 5  # every fifth fret serves for doubts and flips
 BALANCE = 1e-6  # a pluck's shares must sum to 1 so closely
-TOP_LOSS = (
-    0.5,
-    2.0,
-)  # times the loss factors of the top: spruce plates lie about .005 to .02 along and across the grain
+TOP_LOSS = (0.5, 2.0)  # times the loss factors of the top: spruce lies about .005 to .02 along and across the grain
 POINTS = 100  # of the log mean of the mobility
 
 
@@ -158,11 +155,15 @@ def range_notes():
 
 def rim_loss_factor(structure):
     """Mean loss factor of the rim, by the energy that each elastic dry mode of a Structure stores in it; nan if none."""
+    stored = in_rim(structure, structure.stiffness)
+    return in_rim(structure, structure.loss) / stored if stored > 0 else float("nan")
+
+
+def in_rim(structure, modal):
+    """Sum over the elastic dry modes of a Structure of what modal matrices {part: (n, n)} hold in the rim, over omega^2."""
     keep = slice(6, -1)
     square = (2 * np.pi * structure.frequency[keep]) ** 2
-    total = lambda group: sum(float(np.sum(np.diag(group[p])[keep] / square)) for p in RIM if p in group)
-    stored = total(structure.stiffness)
-    return total(structure.loss) / stored if stored > 0 else float("nan")
+    return sum(float(np.sum(np.diag(modal[part])[keep] / square)) for part in RIM if part in modal)
 
 
 def mean_mobility(body, strings):

@@ -7,6 +7,7 @@ import numpy as np
 from fem.body_modes import STRING
 from meshes.holding import LAP
 from studies.air import IN_RIM
+from studies.ratio_words import minus
 
 WIDTH, EDGE = 640.0, 4.0
 BAR, GAP = 30.0, 26.0  # height of a bar; of the line of words above it
@@ -118,7 +119,7 @@ def doubts_svg(compared, tolerances, how):
     for value in np.arange(np.ceil(low / step) * step, high + step / 2, step):
         x = across(1 + value / 100)
         out.append(f'<path d="M{x:.1f} {tall + 4:.1f}v5" stroke="#1a1a1a"/>')
-        out.append(_text(x, tall + 24, f"{value:+g} %".replace("-", "−") if value else "0", size=12, anchor="middle"))
+        out.append(_text(x, tall + 24, minus(f"{value:+g} %") if value else "0", size=12, anchor="middle"))
     out.append(
         _text(
             (LEFT + WIDTH) / 2,
@@ -153,7 +154,7 @@ def percent_change(ratio):
     """'+1.2 %' of a ratio, '+0.03 %' of one near 1, with a real minus sign."""
     percent = 100 * (ratio - 1)
     digits = 1 if abs(percent) >= 0.1 else 2
-    return f"{percent:+.{digits}f}\u00a0%".replace("-", "−")
+    return minus(f"{percent:+.{digits}f}\u00a0%")
 
 
 def _open(high, label):

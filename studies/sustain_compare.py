@@ -6,7 +6,6 @@ import numpy as np
 
 from fem.fretboard import wolf_notes
 from fem.modal_losses import modal_stiffness
-from meshes.parts import RIM
 from studies import sustain_boards as boards
 from studies import sustain_verdict as verdicts
 from studies.sustain_results import HOLDINGS, MESH, RIM_LOSSES, STRING_LOSSES, WOOD, Compared, Flip, Judged, Played
@@ -38,8 +37,7 @@ def play(playing, build, how, body):
     median["no_rim_loss_early"] = verdicts.over(without, as_given, "early_decay_time")
     median["radiated"] = middle(as_given.radiated)
     median["mobility"] = boards.mean_mobility(body, len(playing.strings.strings))
-    wolves = {(w.string, w.fret): w for w in reversed(wolf_notes(playing.strings.strings, body, playing.frets))}
-    wolves = tuple(reversed(wolves.values()))  # of several body modes on one note the one that grips it hardest
+    wolves = verdicts.one_a_note(wolf_notes(playing.strings.strings, body, playing.frets))
     return Played(build, how, as_given, without, wolves, median, verdicts.shares(as_given), verdicts.rates(as_given))
 
 
@@ -94,10 +92,8 @@ def ratio_ranges(playing, build, own, pair):
 def rim_stiffness(fine, build):
     """Energy that the rim of a build would store in the motion of the sheet's own modes, over that of the sheet's own rim."""
     s = fine.whole["sheet"].structure
-    keep = slice(6, -1)
-    square = (2 * np.pi * s.frequency[keep]) ** 2
-    total = lambda K: sum(float(np.sum(np.diag(K[part])[keep] / square)) for part in RIM if part in K)
-    return total(modal_stiffness(fine.model, build.sections(), s.shape)) / total(s.stiffness)
+    mine = modal_stiffness(fine.model, build.sections(), s.shape)
+    return boards.in_rim(s, mine) / boards.in_rim(s, s.stiffness)
 
 
 def in_words(build, stiffer):

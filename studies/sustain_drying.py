@@ -14,7 +14,7 @@ STORE_VERSION = 1
 PLATES = ("top", "back")
 
 
-def drying(body, rows, model, store, say=lambda text: None):
+def drying(body, rows, model, store):
     """(humidity at glue-up, driest humidity in use [%], [{plate: (Pa, place in words)}] of each Build, Assumptions)."""
     built, used, assumed = humidities(body)
     driest = min(used)
@@ -25,7 +25,6 @@ def drying(body, rows, model, store, say=lambda text: None):
         key = fingerprint(STORE_VERSION, rimwork_version(), build, built, driest, mesh.nodes, mesh.triangles)
         file = store / f"drying-{key}.npz"
         if (data := load_arrays(file)) is None or set(data) != {"stress", "place"}:
-            say(f"{build.label}: drying")
             places = places or Places(model, body)
             row = solve_row(build, model, places, False)
             where = SimpleNamespace(places=places.near, ends=places.end_names, rim_gap=0.0)

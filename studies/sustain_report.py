@@ -7,18 +7,19 @@ import numpy as np
 from fem.body_modes import RADIATION, STRING
 from meshes.holding import LAP
 from meshes.joints import joint_of
-from studies.air import IN_RIM, grouped
+from studies.air import IN_RIM
 from studies.fretboard_map import DECAY, HEAT, RATIO, board_of, limits, map_figure, save_map
 from studies.hearing import NOT_AT_HAND, TOLERANCES
 from studies.note_names import wolf_name
 from studies.note_places import short_name
-from studies.ratio_words import span
+from studies.ratio_words import decibels, span
 from studies.rim_report import CAUTIONS, provenance, write_page, write_table
 from studies.sustain_answer import answer, behind
 from studies.sustain_charts import doubts_svg, energy_svg, percent_change
 from studies.sustain_results import HOLDINGS, MESH
+from studies.sustain_verdict import by_group
 from studies.sustain_words import BOARDS, FOOTNOTE, flip_ends, matters, outside_check
-from studies.two_meshes import MESH_ERROR
+from studies.two_meshes import LIMIT, MESH_ERROR
 
 SCHEMA_VERSION = 1
 LABEL = (
@@ -45,7 +46,7 @@ def per_note(study):
 
 def _notes(study, played):
     board, strings = played.board, study.strings.strings
-    share = grouped({p: v for p, v in board.share.items() if p != STRING})
+    share = by_group(board)
     other = study.compared.get((played.build.name, played.how))
     wolves = {(w.string, w.fret): w for w in played.wolves}
     for (s, fret), frequency in np.ndenumerate(board.frequency):
@@ -60,7 +61,7 @@ def _notes(study, played):
             "decay_time_without_rim_loss_s": at(played.no_rim_loss.decay_time),
             "ratio_to_sheet": 1.0 if other is None and board.valid[s, fret] else other and at(other.by_note),
             "radiated_j": at(board.radiated), "rim_share": at(sum(share[g] for g in IN_RIM)),
-            **{f"{group}_share": at(v) for group, v in share.items()}, "string_share": at(board.share[STRING]),
+            **{f"{group}_share": at(v) for group, v in share.items()},
             "wolf_strength": wolf and wolf.strength, "wolf_split_hz": wolf and wolf.split,
         }  # fmt: skip
 
@@ -83,7 +84,7 @@ def per_build(study):
             "drying_stress_top_more_mpa": 1e-6 * (stress[name].top - own.top),
             "drying_stress_back_more_mpa": 1e-6 * (stress[name].back - own.back),
             "median": {key: known(v) for key, v in played.median.items()}, "share": played.share,
-            "rim_share": played.rim, "wolf_notes": list(dict.fromkeys(wolf_name(study.strings.strings, w) for w in played.wolves)),
+            "rim_share": played.rim, "wolf_notes": [wolf_name(study.strings.strings, w) for w in played.wolves],
         }  # fmt: skip
         found.append(row | _verdict(study.compared.get((name, how))))
     return found
@@ -165,10 +166,10 @@ class _ForProvenance:
 def draw_maps(study, folder, say=lambda text: None):
     """{how: [(PNG path, alt words)]}: the sheet's own decay and heat, then each build's ratio, all on common scales."""
     strings, found = study.strings.strings, {}
-    heat = {how: _rim_percent(study.own[how].board) for how in HOLDINGS}
+    heat = {how: rim_percent(study.own[how].board) for how in HOLDINGS}
     decay_ends = limits(DECAY, *(study.own[how].board.decay_time for how in HOLDINGS))
     heat_ends = limits(HEAT, *heat.values())
-    ratio_ends = limits(RATIO, *(c.by_note for c in study.compared.values() if c.build.name != "stiff_limit"))
+    ratio_ends = limits(RATIO, *(c.by_note for c in study.compared.values() if c.build.name != LIMIT))
     for how in HOLDINGS:
         own, short = study.own[how], how.replace(" ", "-")
         board = board_of(strings, own.board, own.wolves)
@@ -190,8 +191,9 @@ def draw_maps(study, folder, say=lambda text: None):
     return found
 
 
-def _rim_percent(board):
-    share = grouped({p: v for p, v in board.share.items() if p != STRING})
+def rim_percent(board):
+    """(strings, frets + 1) per cent of each pluck's energy turned to heat in the rim, of a Fretboard."""
+    share = by_group(board)
     return 100 * sum(share[g] for g in IN_RIM)
 
 
@@ -234,10 +236,10 @@ def write_report(study, out, pictures=True, say=lambda text: None):
     lead, rest = leading(data["answer"])
     write_page(
         page, "sustain.html.j2", study=study, data=data, label=LABEL, lead=lead, rest=rest, cautions=CAUTIONS,
-        holdings=HOLDINGS, lap=LAP, tolerances=TOLERANCES, change=percent_change, span=span, footnote=FOOTNOTE,
+        holdings=HOLDINGS, lap=LAP, tolerances=TOLERANCES, change=percent_change, span=span, decibels=decibels, footnote=FOOTNOTE,
         boards_note=BOARDS, flip_ends=flip_ends(study),
         energy={how: energy_svg(_bars(study, how), how) for how in HOLDINGS},
-        doubts={how: doubts_svg(_real(study, how), TOLERANCES, how) for how in HOLDINGS if _real(study, how)},
+        doubts={how: doubts_svg(real(study, how), TOLERANCES, how) for how in HOLDINGS if real(study, how)},
         maps={how: [(p.relative_to(out).as_posix(), words) for p, words in found] for how, found in maps.items()},
         strings_assumed=together(study.strings.assumed), radiation=RADIATION, string=STRING,
     )  # fmt: skip
@@ -265,9 +267,9 @@ def _bars(study, how):
     return [(b.label, study.played[b.name, how].share) for b in study.builds]
 
 
-def _real(study, how):
+def real(study, how):
     """[Compared] of the builds that can be built."""
-    return [study.compared[b.name, how] for b in study.builds[1:] if b.name != "stiff_limit"]
+    return [study.compared[b.name, how] for b in study.builds[1:] if b.name != LIMIT]
 
 
 def flat(rows):

@@ -75,6 +75,14 @@ def paired_wood(scatter, name, how, key="decay_time"):
     return paired_summary(times[:, b, h], times[:, a, h])
 
 
+def one_a_note(wolves):
+    """(Wolf, ...) strongest first, one for each string and fret: of several body modes on a note the one that grips it hardest."""
+    found = {}
+    for wolf in sorted(wolves, key=lambda w: -w.strength):
+        found.setdefault((wolf.string, wolf.fret), wolf)
+    return tuple(found.values())
+
+
 # --- where the energy goes ---
 
 
@@ -88,9 +96,14 @@ def rates(board):
     return _means(board, 1 / board.decay_time)
 
 
-def _means(board, weight):
+def by_group(board):
+    """{group or 'string': (strings, frets + 1) share of each pluck's energy} of a Fretboard."""
     body = {part: v for part, v in board.share.items() if part != STRING}
-    found = grouped(body) | {STRING: board.share[STRING]}
+    return grouped(body) | {STRING: board.share[STRING]}
+
+
+def _means(board, weight):
+    found = by_group(board)
     return {group: float(np.mean((weight * found[group])[board.valid])) for group in (*GROUPS, STRING)}
 
 

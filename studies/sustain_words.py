@@ -6,7 +6,8 @@ from meshes.holding import FREE, LAP
 from studies.hearing import TOLERANCES
 from studies.note_names import wolf_name
 from studies.ratio_words import capital, decibels, percent, span
-from studies.sustain_answer import LIMIT, answer, behind
+from studies.sustain_answer import answer, behind
+from studies.two_meshes import LIMIT
 
 FOOTNOTE = "Changes in % are the median over the notes of each note's own ratio, not the ratio of two medians in seconds; they may differ a little."
 BOARDS = (

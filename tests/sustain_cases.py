@@ -14,7 +14,7 @@ from studies.hearing import TOLERANCES, verdict
 from studies.paired import paired_summary
 from studies.rim_builds import builds, complete_linings
 from studies.sustain_results import HOLDINGS, Compared, Dry, Drying, Flip, Judged, Played, Study
-from studies.sustain_verdict import rates, shares
+from studies.sustain_verdict import one_a_note, rates, shares
 
 FRETS = 4
 CHOSEN = ("sheet", "solid_laminated", "stiff_limit")
@@ -29,7 +29,7 @@ def played(build, how, body, strings):
     }
     median |= {"no_rim_loss": middle(without.decay_time / board.decay_time), "mobility": 1e-3}
     return Played(
-        build, how, board, without, tuple(wolf_notes(strings, body, FRETS)), median, shares(board), rates(board)
+        build, how, board, without, one_a_note(wolf_notes(strings, body, FRETS)), median, shares(board), rates(board)
     )
 
 

@@ -79,6 +79,7 @@ def test_ranks_find_what_iterations_from_one_start_cannot():
     )
     assert cm._astray({0: found[1], 1: found[1]}, 0, found[1][0])
     assert not cm._astray(found, 1, found[1][0]) and cm._astray({0: None}, 0, 1.0 + 0j)
+    assert cm._astray({0: found[0]}, 0, 1.2 * found[0][0]) and not cm._astray({0: found[0]}, 0, 1.05 * found[0][0])
     assert apart(np.column_stack([found[r][1] for r in range(5)])) > 0.05 and f[0] == pytest.approx(110)
 
 
@@ -116,6 +117,17 @@ def test_losses_too_large_to_follow_are_told():
     model, _ = on_bands(17, 200.0)
     with pytest.raises(ArithmeticError, match="does not settle"):
         complex_modes(model, 0.05, 600.0)
+
+
+def test_ranks_count_from_the_lowest_mode_of_all(monkeypatch):
+    """Every mode of a range by its rank: those below the range are counted too."""
+    square = (2 * np.pi * np.array([110, 200, 200, 330, 415.0])) ** 2
+    model, _ = pair(1e-3, 2, (np.diag([0.02, 0.01, 0.03, 0.02, 0.04] * square), np.zeros((5, 5))))
+    exact = complex_modes(model)
+    monkeypatch.setattr(cm, "_astray", lambda *_: True)
+    found = complex_modes(model, 150.0, 400.0)
+    assert found.frequency == pytest.approx(exact.frequency[1:4], rel=1e-8)
+    assert found.loss_factor == pytest.approx(exact.loss_factor[1:4], rel=1e-6)
 
 
 @pytest.fixture(scope="module")

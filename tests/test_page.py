@@ -12,11 +12,16 @@ import browser
 import numpy as np
 import pytest
 
+from fem.elements import space
 from fem.response import FREQUENCIES
-from studies import energy_flow, page, page_behind, page_charts, page_sections, rim_air
+from meshes.body import top_height
+from meshes.build import mesh_body
+from meshes.outline import point_at
+from meshes.side_ports import openings_of
+from studies import energy_flow, page, page_behind, page_charts, page_modes, page_sections, rim_air
 from studies.air import GROUPS, IN_RIM
 from studies.air_power import Driven
-from studies.mode_scene import Scene, Shape, aligned, outward, packed, surface_of
+from studies.mode_scene import Scene, Shape, aligned, outward, packed, paired_shapes, surface_of
 from studies.page_modes import viewer_data
 from studies.page_sustain import wav
 from studies.rim_air_report import WHOLE_RIM
@@ -217,6 +222,32 @@ def test_flow_leaves_nothing_out():
         energy_flow.branches(share | {"glue": 0.1})
 
 
+def test_every_group_has_its_ribbon():
+    names = [*GROUPS, "string"]
+    found = energy_flow.branches(dict.fromkeys(names, 1 / len(names)), "the player")
+    assert sum(b.share for b in found) == pytest.approx(1)
+    assert [c.words for c in found[-2].children] == list(IN_RIM)
+    told = [b.words for b in found if not b.children]
+    assert all(told) and len(set(told)) == len(names) - len(IN_RIM) and found[-1].words == "into the player"
+
+
+def test_each_way_to_hold_it_has_its_own_flow_and_table(air):
+    """By hand: a third to sound, 10 % to what holds it, 8 % to the rim hung free and 9 % on the lap, the rest to the top."""
+    flow, tables = page_sections.power_flow(air), page_sections.power_tables(air).tables
+    for drawing, table, held, holder, rim in zip(
+        flow.drawings, tables, ("Hung free", "On the lap"), ("the bands", "the player"), (8.0, 9.0)
+    ):
+        assert drawing.heading == table.heading == held
+        for svg in (drawing.wide, drawing.narrow):
+            words = re.search('aria-label="([^"]+)"', svg)[1]
+            assert f"heat in the rim {rim} % (sides {rim} %)" in words and "goes out as sound 33.3 %" in words
+            assert f"heat in the top {100 - 100 / 3 - 10 - rim:.1f} %" in words and f"into {holder} 10.0 %" in words
+        assert f"into {holder}" in table.head and "weight of the rim with blocks" in table.head
+        own, solid, _ = table.rows
+        assert own[1:5] == ("400 g", f"{rim} %\n± 0.2", "33.3 %\n± 0.1", "10.0 %") and own[6] == "–"
+        assert solid[1:3] == ("420 g\n+20 g", f"{rim - 1} %\n± 0.2")
+
+
 def test_ribbons_are_as_broad_as_their_shares():
     share = dict.fromkeys(GROUPS, 0.0) | {"radiation": 0.5, "top": 0.25, "sides": 0.2, "supports": 0.05}
     svg = energy_flow.flow_svg(energy_flow.branches(share, "the player"), "power", "t")
@@ -256,6 +287,53 @@ def test_surface_is_the_box_with_its_openings_open(air):
     hole = np.linalg.norm(p.mean(axis=1)[:, :2] - air.body.soundhole.centre, axis=1) < 0.8 * air.body.soundhole.radius
     assert not (hole & (n[:, 2] > 0)).any() and (hole & (n[:, 2] < 0)).any()  # open above, the back below
     assert set(surface.lines) == {"edge", "part"} and surface.lines["edge"].max() < len(surface.points) < 65536
+
+
+def test_a_side_port_is_open_and_outlined(air, tmp_path):
+    port = {"side": "bass", "from_neck_mm": 324, "below_top_mm": 52, "diameter_mm": 40}
+    body = cases.oval(tmp_path, side_port=[port])
+    surface, bare = surface_of(body, 0.015), surface_of(air.body, 0.015)
+    ((arc, depth, radius),) = openings_of(body)
+    x, y = point_at(body.outline, arc)
+    centre = np.array([x, y, float(top_height(body, x, y)) - depth])
+    away = lambda s: np.linalg.norm(s.points[s.triangles].mean(axis=1) - centre, axis=1)
+    assert away(bare).min() < 0.7 * radius < 0.9 * radius < away(surface).min()
+    of_sides = lambda s: s.lines["edge"][np.isin(s.lines["edge"], s.groups["sides"]).all(axis=1)]
+    assert not len(of_sides(bare))
+    edge = surface.points[of_sides(surface).ravel()]
+    assert len(edge) > 20 and np.linalg.norm(edge - centre, axis=1) == pytest.approx(radius, rel=0.1)
+
+
+def struck(body, w):
+    """Structure and modes of one shape on a coarse mesh of the box: the top moves by w(x, y) along z, the rest is still."""
+    V = space(mesh_body(body, 0.09))
+    shape = np.zeros((len(V.points), 6))
+    on_top = V.nodes_of("top")
+    shape[on_top, 2] = w(*V.points[on_top, :2].T)
+    return SimpleNamespace(space=V, body=body, frequency=np.ones(1), shape=shape.reshape(-1, 1))
+
+
+def sounded(phase):
+    return SimpleNamespace(frequency=np.array([100.0]), loss_factor=np.array([0.01]), shape=np.array([[phase]]))
+
+
+def test_shapes_of_builds_are_read_plate_by_plate_and_go_along(air):
+    """The top alone moves; the solver gave it inward and turned by any angle, and another build's the other way round."""
+    body = air.body
+    dome = lambda x, y: np.exp(-((x - 0.23) ** 2 + y**2) / 0.01)
+    structure, surface = struck(body, dome), surface_of(body, 0.05)
+    others = {"solid_laminated": (structure, sounded(0.5 * np.exp(2.5j)))}
+    found = paired_shapes(surface, (structure, sounded(-np.exp(0.3j))), others, {"solid_laminated": np.array([0])})
+    own, other = (found[name][0].motion[:, 2] for name in ("sheet", "solid_laminated"))
+    inner = np.setdiff1d(surface.groups["top"], surface.lines["edge"])
+    assert own[inner] == pytest.approx(dome(*surface.points[inner, :2].T), abs=0.05)
+    assert np.abs(own[surface.groups["back"]]).max() < 1e-9
+    assert other == pytest.approx(0.5 * own)
+    only = Scene(surface, (), {}, ("top swells",))
+    ((fields, largest),) = page_modes._plates(structure, page_modes._columns(surface, structure, sounded(-1j), 1))[1]
+    assert fields["top"].value.max() == largest == pytest.approx(1, abs=0.05)  # outward
+    assert fields["back"].largest < 1e-9
+    assert page_modes.contact_sheet(only, structure, sounded(-1j)).startswith(b"\x89PNG")
 
 
 def test_phase_is_the_same_whatever_the_solver_gave(scene):
