@@ -13,6 +13,9 @@ from fem.materials import plane_stress_stiffness, transverse_shear_stiffness
 
 RIGID_TRANSLATION = 1e11  # N/m per m of seam: a glue line of .1 mm, 6 mm wide, has 1e11 or so
 RIGID_ROTATION = 1e6  # N per rad
+ENTRIES = (*(letter + ij for letter in "ABD" for ij in ("11", "12", "22", "66")), "S55", "S44")
+TAPER = np.linspace(0.1, 1, 40)  # of the height of a beam, at which its torsion is fitted
+TORSION_FIT = np.linalg.pinv(TAPER[:, None] ** [1, 2, 3])
 
 
 @dataclass(frozen=True)
@@ -41,56 +44,54 @@ def laminate(layers):
     Jones, Mechanics of Composite Materials, ch. 4; N = A eps + B kappa, M = B eps + D kappa.
     """
     layers = list(layers)
-    Q = [_ply(layer) for layer in layers]
+    plies = [_ply(layer) for layer in layers]
+    moments = np.array([_moments(layer) for layer in layers]).reshape(-1, 3)  # without layers: everything is zero
     channels = None if any(not layer.wood.losses_known for layer in layers) else ("along", "across", "shear")
+    density = np.array([layer.wood.density for layer in layers])
     return Section(
         family="shell",
-        stiffness=_entries(layers, [q["stiffness"] for q in Q]),
-        mass={f"m{k}": sum(layer.wood.density * _moment(layer, k) for layer in layers) for k in (0, 1, 2)},
-        losses=channels and {c: _entries(layers, [q[c] for q in Q]) for c in channels},
+        stiffness=_entries(moments, [ply["stiffness"] for ply in plies]),
+        mass=dict(zip(("m0", "m1", "m2"), (density @ moments).tolist())),
+        losses=channels and {c: _entries(moments, [ply[c] for ply in plies]) for c in channels},
     )
 
 
 def _ply(layer):
-    """In-plane (3, 3) and shear (2, 2) stiffness of a ply, and the parts of them that dissipate times their loss factors.
+    """Q11, Q12, Q22, Q66 and the shear stiffnesses along and across (6,), and what of them dissipates, by loss factor.
 
     The energy sigma' S sigma / 2 is split by the diagonal of the compliance S; q q' / E_L with q the first row of Q is
     what stretching along the grain carries. The Poisson part is left over and is taken as lossless, unless the material
     has one loss factor for everything: then all that it stores dissipates alike.
     """
     wood = layer.wood
-    Q, G = plane_stress_stiffness(wood), transverse_shear_stiffness(wood)
-    along, across, shear = np.outer(Q[0], Q[0]) / wood.E_L, np.outer(Q[1], Q[1]) / wood.E_R, np.diag([0, 0, wood.G_LR])
+    (Q11, Q12, _), (_, Q22, _), (_, _, Q66) = plane_stress_stiffness(wood).tolist()
+    stiffness = np.array([Q11, Q12, Q22, Q66, *np.diag(transverse_shear_stiffness(wood))])
+    along = np.array([Q11 * Q11, Q11 * Q12, Q12 * Q12, 0, 0, 0]) / wood.E_L
+    across = np.array([Q12 * Q12, Q12 * Q22, Q22 * Q22, 0, 0, 0]) / wood.E_R
+    shear = stiffness * [0, 0, 0, 1, 1, 1]
     if wood.loss_L == wood.loss_R == wood.loss_G:
-        poisson = Q - along - across - shear
+        poisson = stiffness - along - across - shear
         along, across = along + poisson / 2, across + poisson / 2
     parts = {
-        "stiffness": (Q, G),
-        "along": (along * (wood.loss_L or 0), 0 * G),
-        "across": (across * (wood.loss_R or 0), 0 * G),
-        "shear": (shear * (wood.loss_G or 0), G * (wood.loss_G or 0)),
+        "stiffness": stiffness,
+        "along": along * (wood.loss_L or 0),
+        "across": across * (wood.loss_R or 0),
+        "shear": shear * (wood.loss_G or 0),
     }
-    if layer.across:  # the ply's L lies along the part's axis 2
-        swap, turn = [1, 0, 2], [1, 0]
-        parts = {k: (q[np.ix_(swap, swap)], g[np.ix_(turn, turn)]) for k, (q, g) in parts.items()}
-    return parts
+    order = [2, 1, 0, 3, 5, 4]  # of a crosswise ply, whose L lies along the part's axis 2
+    return {k: q[order] for k, q in parts.items()} if layer.across else parts
 
 
-def _moment(layer, k):
-    """Integral of z^k through the layer [m^(k+1)]."""
+def _moments(layer):
+    """Integrals of 1, z, z^2 through the layer [m, m2, m3]."""
     top, bottom = layer.middle + layer.thickness / 2, layer.middle - layer.thickness / 2
-    return (top ** (k + 1) - bottom ** (k + 1)) / (k + 1)
+    return [(top**k - bottom**k) / k for k in (1, 2, 3)]
 
 
-def _entries(layers, stiffness):
-    """{'A11': ..., 'S55': ...} from the in-plane and shear stiffness of each layer."""
-    entries = {}
-    for k, letter in enumerate("ABD"):
-        for name, i, j in (("11", 0, 0), ("12", 0, 1), ("22", 1, 1), ("66", 2, 2)):
-            entries[letter + name] = sum(q[i, j] * _moment(layer, k) for layer, (q, _) in zip(layers, stiffness))
-    for name, i in (("S55", 0), ("S44", 1)):
-        entries[name] = sum(g[i, i] * layer.thickness for layer, (_, g) in zip(layers, stiffness))
-    return entries
+def _entries(moments, plies):
+    """{'A11': ..., 'S44': ...} from the moments (layers, 3) and stiffnesses (layers, 6) of the layers."""
+    q = np.reshape(plies, (-1, 6))
+    return dict(zip(ENTRIES, [*(moments.T @ q[:, :4]).ravel().tolist(), *(moments[:, 0] @ q[:, 4:]).tolist()]))
 
 
 def torsion_constant(width, height):
@@ -109,8 +110,7 @@ def beam(wood, width, height, lift=0.0):
     area = {1: w * h}
     first = {1: w * h * e, 2: w * h**2 / 2}
     second = {1: w * h * e**2, 2: w * h**2 * e, 3: w * h**3 / 3}
-    tau = np.linspace(0.1, 1, 40)
-    fit = np.linalg.lstsq(tau[:, None] ** [1, 2, 3], torsion_constant(w, tau * h), rcond=None)[0]
+    fit = (TORSION_FIT @ torsion_constant(w, TAPER * h)).tolist()
     along = (
         {f"EA{p}": wood.E_L * a for p, a in area.items()}
         | {f"ES{p}": wood.E_L * a for p, a in first.items()}
