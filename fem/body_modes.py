@@ -59,11 +59,22 @@ def _check_loss(part, C, n):
     """Raise ValueError for a loss of the wrong shape or one that would give energy back."""
     if C.shape not in ((n,), (n, n)):
         raise ValueError(f"body modes: losses of '{part}' have shape {C.shape}; expected ({n},) or ({n}, {n})")
-    values = C if C.ndim == 1 else np.linalg.eigvalsh((C + C.T) / 2)
-    if not np.isfinite(values).all() or values.min() < -NEGATIVE * max(abs(values).max(), 1e-300):
+    if not np.isfinite(C).all() or not _never_negative(C):
         raise ValueError(f"body modes: losses of '{part}' are negative or no numbers; a part cannot give energy")
     if C.ndim == 2 and abs(C - C.T).max() > 1e-6 * abs(C).max():
         raise ValueError(f"body modes: losses of '{part}' are not symmetric")
+
+
+def _never_negative(C):
+    """Whether losses (n,) or (n, n) take energy from every motion, but for round-off."""
+    room = NEGATIVE * max(abs(C).max(), 1e-300)
+    if C.ndim == 1:
+        return C.min() >= -room
+    try:
+        np.linalg.cholesky((C + C.T) / 2 + room * np.eye(len(C)))
+    except np.linalg.LinAlgError:
+        return False
+    return True
 
 
 def dampings(body):

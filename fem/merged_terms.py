@@ -7,34 +7,37 @@ reported as `miss`, never dropped in silence.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise, repeat
 
 import numpy as np
+import scipy.linalg as sl
 
 from fem.eigen import SHIFT
 from fem.mesh import part_of
-from fem.reduce import RIGID, estimate, small_modes
+from fem.reduce import RIGID, estimate, small_modes, unpacked
+from fem.sections import Section
 
 SPAN = 1e-9  # of the largest singular value: smaller ones are round-off or below any use
+NOTHING = Section("shell", {}, {}, {})
 MISS = 1e-6  # relative coefficient outside the span that a variant may have
 
 
 @dataclass(frozen=True)
-class Group:
-    """The terms of one part and role, and how they merge."""
+class Terms:
+    """The t terms of one role, part after part, and the q that they merge into."""
 
-    role: str
-    part: str
-    keys: tuple  # ((region, kind), ...)
+    regions: tuple  # ((region, (kind, ...)), ...) in the order of the terms
     scale: np.ndarray  # (t,) largest |coefficient| in the samples
-    rows: np.ndarray  # (q, t) orthonormal: coefficients / scale is nearly c @ rows
-    place: slice  # of its q merged terms among all of the role
+    rows: np.ndarray  # (q, t) orthonormal, part by part: coefficients / scale is nearly c @ rows
+    first: np.ndarray  # (parts,) place of each part's first term
+    parts: dict  # {part: slice of its merged terms}
 
     def coefficients(self, values):
-        """(c (q,), relative miss) of the coefficients (t,) of the terms."""
+        """c (m, q) of m lists of coefficients (m, t), and the largest relative miss of any part."""
         w = values / self.scale
-        c = self.rows @ w
-        size = np.linalg.norm(w)
-        return c, (np.linalg.norm(w - c @ self.rows) / size if size else 0.0)
+        c = w @ self.rows.T
+        size, off = (np.add.reduceat(x**2, self.first, axis=1) for x in (w, w - c @ self.rows))
+        return c, float(np.sqrt(np.max(off[size > 0] / size[size > 0], initial=0.0)))
 
 
 @dataclass(frozen=True)
@@ -42,12 +45,11 @@ class Merged:
     """A reduced model with merged terms; plain arrays, so that it travels between processes."""
 
     size: int  # r
-    groups: tuple[Group, ...]
+    terms: dict  # {role: Terms}
     packed: dict  # {role: (q, r (r + 1) / 2)} upper triangles
     energies: np.ndarray  # (q, r (r + 1) / 2) of role K in single precision, off-diagonals doubled, for shares
     tested: dict  # {role: (q, SKETCH, r)}
     unit_mass: np.ndarray  # (q,) kg of the merged terms of role M
-    upper: tuple  # indices of the upper triangle
 
 
 @dataclass(frozen=True)
@@ -66,71 +68,85 @@ class Variant:
 
 def merge(reduced, samples):
     """Merged of a Reduced over sampled [{region: Section}]."""
-    groups, packed, tested = [], {}, {}
+    terms, packed, tested = {}, {}, {}
     for role in "KM":
-        start, matrices, sketches = 0, [], []
-        for part, keys in _keys_by_part(reduced, samples, role).items():
-            table = np.array([row for s in samples for row in _rows(s, role, keys)])
-            used = np.abs(table).max(axis=0) > 0
+        blocks, matrices, sketches = [], [], []
+        for part, regions in _regions_by_part(reduced, samples, role).items():
+            table = np.array([row for s in samples for row in _rows(s, role, regions)])
+            largest = np.abs(table).max(axis=0)
+            used = largest > 0
             if not used.any():
                 continue
-            keys = tuple(key for key, on in zip(keys, used) if on)
-            scale = np.abs(table[:, used]).max(axis=0)
+            keys = [key for key, on in zip(_keys(regions), used) if on]
+            scale = largest[used]
             value, rows = np.linalg.svd(table[:, used] / scale, full_matrices=False)[1:]
             rows = rows[value > SPAN * value[0]]
-            place = slice(start, start := start + len(rows))
-            groups.append(Group(role, part, keys, scale, rows, place))
-            terms = [(role, *key) for key in keys]
-            matrices.append((rows * scale) @ np.array([reduced.columns[t] for t in terms]))
-            sketches.append(np.tensordot(rows * scale, np.array([reduced.tested[t] for t in terms]), 1))
+            blocks.append((part, keys, scale, rows))
+            matrices.append((rows * scale) @ np.array([reduced.columns[role, *key] for key in keys]))
+            sketches.append(np.tensordot(rows * scale, np.array([reduced.tested[role, *key] for key in keys]), 1))
+        terms[role] = _terms(blocks)
         packed[role], tested[role] = np.concatenate(matrices), np.concatenate(sketches)
     i, j = np.triu_indices(reduced.size)
     twice = np.where(i == j, 1, 2)
     unit_mass = packed["M"] @ (reduced.step[i] * reduced.step[j] * twice)
     energies = (packed["K"] * twice).astype(np.float32)
-    return Merged(reduced.size, tuple(groups), packed, energies, tested, unit_mass, (i, j))
+    return Merged(reduced.size, terms, packed, energies, tested, unit_mass)
 
 
-def _keys_by_part(reduced, samples, role):
-    """{part: [(region, kind), ...]} of all the terms that the samples weigh and the model has."""
+def _terms(blocks):
+    """Terms of [(part, keys, scale (t,), rows (q, t))]."""
+    ends = np.cumsum([0, *(len(rows) for *_, rows in blocks)])
+    regions = {}
+    for _, keys, *_ in blocks:
+        for region, kind in keys:
+            regions.setdefault(region, []).append(kind)
+    return Terms(
+        tuple((region, tuple(kinds)) for region, kinds in regions.items()),
+        np.concatenate([scale for *_, scale, _ in blocks]),
+        sl.block_diag(*(rows for *_, rows in blocks)),
+        np.cumsum([0, *(len(keys) for _, keys, *_ in blocks[:-1])]),
+        {part: slice(*place) for (part, *_), place in zip(blocks, pairwise(ends))},
+    )
+
+
+def _regions_by_part(reduced, samples, role):
+    """{part: [(region, [kind, ...]), ...]} of all the terms that the samples weigh and the model has."""
     found = {}
     for sections in samples:
         for region, section in sections.items():
             for kind in section.stiffness if role == "K" else section.mass:
                 if (role, region, kind) in reduced.columns:
-                    found.setdefault(part_of(region), {})[region, kind] = True
-    return {part: list(keys) for part, keys in found.items()}
+                    found.setdefault(part_of(region), {}).setdefault(region, {})[kind] = True
+    return {part: [(region, list(kinds)) for region, kinds in regions.items()] for part, regions in found.items()}
 
 
-def _rows(sections, role, keys):
-    """Coefficient vectors (t,) of one variant: mass, or stiffness and, where known, stiffness times loss factor."""
-    yield _values(_coefficients(sections, role), keys)
-    if role == "K" and all(sections[region].losses is not None for region, _ in keys if region in sections):
-        yield _values(_dissipated(sections, {region for region, _ in keys}), keys)
+def _keys(regions):
+    return [(region, kind) for region, kinds in regions for kind in kinds]
 
 
-def _coefficients(sections, role):
-    """{region: {kind: f}}."""
-    return {region: s.stiffness if role == "K" else s.mass for region, s in sections.items()}
+def _rows(sections, role, regions):
+    """Coefficients (t,) of one variant: mass, or stiffness and, where known, stiffness times loss factor."""
+    yield np.array(_coefficients(sections, role, regions))
+    if role == "K" and all(sections[region].losses is not None for region, _ in regions if region in sections):
+        yield np.array(_dissipated(sections, regions))
 
 
-def _dissipated(sections, regions):
-    """{region: {kind: stiffness times loss factor, summed over channels}}."""
-    found = {}
-    for region in regions & sections.keys():
-        first, *rest = sections[region].losses.values() or ({},)
-        total = dict(first)
-        for kinds in rest:
-            for kind, g in kinds.items():
-                total[kind] = total.get(kind, 0.0) + g
-        found[region] = total
+def _coefficients(sections, role, regions):
+    """[f of each term]; zero where a region or kind is not there."""
+    found = []
+    for region, kinds in regions:
+        section = sections.get(region, NOTHING)
+        found.extend(map((section.stiffness if role == "K" else section.mass).get, kinds, repeat(0.0)))
     return found
 
 
-def _values(of, keys):
-    """(t,) of {region: {kind: value}}; zero where there is none."""
-    nothing = {}
-    return np.array([of.get(region, nothing).get(kind, 0.0) for region, kind in keys])
+def _dissipated(sections, regions):
+    """[stiffness times loss factor, summed over channels, of each term]."""
+    found = []
+    for region, kinds in regions:
+        channels = sections.get(region, NOTHING).losses.values()
+        found.extend(map(sum, zip(repeat(0.0, len(kinds)), *(map(g.get, kinds, repeat(0.0)) for g in channels))))
+    return found
 
 
 @dataclass(frozen=True)
@@ -155,28 +171,24 @@ class Weighed:
         wanted = [("K", self.h)] + ([("K", self.c["K"]), ("M", self.c["M"])] if all_parts else [])
         found = []
         for role, values in wanted:
-            groups = [g for g in self.merged.groups if g.role == role]
-            packed = self.merged.packed[role]
-            found.append({g.part: y.T @ _full(values[g.place] @ packed[g.place], self.merged) @ y for g in groups})
+            packed, parts = self.merged.packed[role], self.merged.terms[role].parts
+            part_of_it = lambda place, values=values, packed=packed: unpacked(values[place] @ packed[place], len(y))
+            found.append({part: y.T @ part_of_it(place) @ y for part, place in parts.items()})
         return tuple(found) if all_parts else (found[0], {}, {})
 
 
 def weigh(merged, sections):
     """Weighed of {region: Section}."""
     known = all(s.losses is not None for s in sections.values())
-    c = {role: np.zeros(len(merged.packed[role])) for role in "KM"}
-    h, misses = np.zeros(len(c["K"])), [0.0]
-    of = {role: _coefficients(sections, role) for role in "KM"}
-    lost = _dissipated(sections, set(sections)) if known else {}
-    for g in merged.groups:
-        c[g.role][g.place], miss = g.coefficients(_values(of[g.role], g.keys))
-        misses.append(miss)
-        if g.role == "K" and known:
-            h[g.place], miss = g.coefficients(_values(lost, g.keys))
-            misses.append(miss)
-    K, M = (_full(c[role] @ merged.packed[role], merged) for role in "KM")
-    mass = {g.part: float(c["M"][g.place] @ merged.unit_mass[g.place]) for g in merged.groups if g.role == "M"}
-    return Weighed(merged, K, M, c, h if known else None, mass, float(max(misses)))
+    stiffness, mass = merged.terms["K"], merged.terms["M"]
+    rows = [_coefficients(sections, "K", stiffness.regions)]
+    rows += [_dissipated(sections, stiffness.regions)] if known else []
+    (k, *h), miss = stiffness.coefficients(np.array(rows))
+    (m,), mass_miss = mass.coefficients(np.array([_coefficients(sections, "M", mass.regions)]))
+    c = {"K": k, "M": m}
+    K, M = (unpacked(c[role] @ merged.packed[role], merged.size) for role in "KM")
+    grams = {part: float(m[place] @ merged.unit_mass[place]) for part, place in mass.parts.items()}
+    return Weighed(merged, K, M, c, h[0] if known else None, grams, max(miss, mass_miss))
 
 
 def solve(merged, sections, count, weighed=None):
@@ -201,21 +213,14 @@ def solve(merged, sections, count, weighed=None):
     )
 
 
-def _full(packed, merged):
-    full = np.empty((merged.size, merged.size))
-    full[merged.upper] = packed
-    full.T[merged.upper] = packed
-    return full
-
-
 def _energies(merged, c, h, y):
     """({part: y' K_part y (n,)}, the same with loss factors) of the shapes y (r, n)."""
     y = y.astype(np.float32)
-    products, start = np.empty((len(merged.upper[0]), y.shape[1]), np.float32), 0
+    products, start = np.empty((merged.energies.shape[1], y.shape[1]), np.float32), 0
     for k in range(merged.size):
         stop = start + merged.size - k
         np.multiply(y[k], y[k:], out=products[start:stop])
         start = stop
     unit = merged.energies @ products  # (q, n)
-    groups = [g for g in merged.groups if g.role == "K"]
-    return tuple({g.part: (f[g.place] @ unit[g.place]).astype(float) for g in groups} for f in (c, h))
+    parts = merged.terms["K"].parts
+    return tuple({part: (f[at] @ unit[at]).astype(float) for part, at in parts.items()} for f in (c, h))

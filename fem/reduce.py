@@ -9,7 +9,8 @@ the reference's A and a sample of z it is an estimator, and is called so. Sketch
 Math. 45:2969 (2019). Greedy bases: Quarteroni, Manzoni & Negri, Reduced Basis Methods for PDEs (2016), ch. 7.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import scipy.linalg as sl
@@ -23,6 +24,7 @@ RIGID = 6
 SKETCH = 40  # random vectors: the estimate is good to sqrt(1 / (2 SKETCH)), 11 %
 DROP = 0.1  # of the tolerance: directions shorter than this in the norm of A are left out of the basis
 MOST_SNAPSHOTS = 16  # full solves of one basis at most
+FAILING = 20  # samples with the largest estimates, asked first whether a basis may be cut
 EXTRA = 4  # modes beyond those asked for, so that the last ones may cross within the box
 
 
@@ -69,12 +71,49 @@ class Reduced:
         return sum(f * self.tested[key] for key, f in weights.items() if key[0] == role and key in self.tested and f)
 
 
+def leading(reduced, r):
+    """Reduced on the first r columns of the basis."""
+    i, j = np.triu_indices(reduced.size)
+    keep = (i < r) & (j < r)
+    columns = {key: column[keep] for key, column in reduced.columns.items()}
+    return replace(
+        reduced,
+        size=r,
+        columns=columns,
+        tested={key: t[:, :r] for key, t in reduced.tested.items()},
+        step=reduced.step[:r],
+    )
+
+
+def smallest(reduced, samples, count, limit):
+    """The smallest leading part of a Reduced whose estimates for `count` modes of all weights in `samples` keep a limit.
+
+    The whole of it, where it does not keep the limit itself.
+    """
+    order = np.argsort(-estimates(reduced, samples, count))
+    likely, others = ([samples[i] for i in part] for part in np.split(order, [FAILING]))
+    least, found = min(RIGID + count, reduced.size - 1), reduced
+    while found.size - least > 1:
+        small = leading(reduced, (least + found.size) // 2)
+        if all(np.all(estimates(small, some, count) <= limit) for some in (likely, others)):
+            found = small
+        else:
+            least = small.size
+    return found
+
+
 def unpacked(packed, r):
     """Symmetric (r, r) from its upper triangle row by row."""
-    full = np.empty((r, r))
+    return packed[_places(r)]
+
+
+@lru_cache(maxsize=8)
+def _places(r):
+    """(r, r) where each entry stands in the packed upper triangle."""
+    found = np.empty((r, r), int)
     i, j = np.triu_indices(r)
-    full[i, j] = full[j, i] = packed
-    return full
+    found[i, j] = found[j, i] = np.arange(len(i))
+    return found
 
 
 def outer_products(y):
@@ -127,6 +166,22 @@ def reduced_modes(reduced, weights, count):
     return Modes(np.sqrt(omega2.clip(0)) / (2 * np.pi), y, reduced.residual(weights, omega2, y), rigid)
 
 
+def estimates(reduced, samples, count):
+    """(n,) the largest estimate over `count` modes of each of n weights: as reduced_modes, for many at once."""
+    matrices, tested = {}, {}
+    for role in "KM":
+        keys = [key for key in reduced.columns if key[0] == role]
+        table = np.array([[w.get(key, 0.0) for key in keys] for w in samples]).reshape(-1, len(keys))
+        matrices[role] = table @ np.array([reduced.columns[key] for key in keys])
+        tested[role] = np.tensordot(table, np.array([reduced.tested[key] for key in keys]), 1)
+    found = np.zeros(len(samples))
+    for i in range(len(samples)):
+        omega2, y = small_modes(*(unpacked(matrices[role][i], reduced.size) for role in "KM"), count)
+        omega2, y = omega2[RIGID:], y[:, RIGID:]
+        found[i] = estimate(tested["K"][i] @ y - (tested["M"][i] @ y) * omega2, omega2).max()
+    return found
+
+
 def small_modes(K, M, count):
     """(omega^2, y) of the six rigid and `count` elastic modes of dense K and M."""
     return sl.eigh(K, M, subset_by_index=[0, RIGID + count - 1], check_finite=False)
@@ -154,10 +209,10 @@ class Norm:
         return Z
 
     def basis(self, rigid, snapshots, least, most):
-        """V (size, r), orthonormal in A: the rigid modes, then the principal directions of the snapshots (size, m).
+        """V (size, r), orthonormal in A: the rigid modes, then the snapshots' (size, m) principal directions in order.
 
-        Snapshots count with length 1 in A, their rigid part taken out. Directions of a singular value below `least` are left
-        out, and the smallest ones beyond `most` columns (proper orthogonal decomposition).
+        Snapshots count with length 1 in A, their rigid part taken out. Directions of a singular value below `least` are
+        left out, and the smallest ones beyond `most` columns (proper orthogonal decomposition).
         """
         A = self.A
         first = self._orthonormal(rigid, 1e-9, RIGID)
@@ -165,7 +220,8 @@ class Norm:
         S = S / np.sqrt(np.sum(S * (A @ S), axis=0))
         V = self._orthonormal(S, least, most - RIGID)
         V = V - first @ (first.T @ (A @ V))
-        return np.hstack([first, self._orthonormal(V, 1e-6, most)])
+        L = np.linalg.cholesky(V.T @ (A @ V))  # the identity but for round-off: the order stays
+        return np.hstack([first, sl.solve_triangular(L, V.T, lower=True).T])
 
     def _orthonormal(self, X, least, most):
         """The principal directions of the columns of X, orthonormal in A, the largest first."""
@@ -203,7 +259,7 @@ def greedy(model, samples, count, tolerance, most=200, start=3, say=lambda text:
             solved.append(k)
         V = norm.basis(rigid, np.hstack(snapshots), DROP * tolerance, most)
         reduced = reduce(model, V, Z)
-        error = np.array([reduced_modes(reduced, w, count).residual.max() for w in samples])
+        error = estimates(reduced, samples, count)
         worst.append(float(error.max()))
         say(f"basis of {V.shape[1]}: largest estimate {worst[-1]:.2g}")
         if best is None or worst[-1] <= min(worst):

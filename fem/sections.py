@@ -6,6 +6,7 @@ same terms: g_i = sum of loss factor times the stiffness that stretching along o
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -44,26 +45,30 @@ def laminate(layers):
     Jones, Mechanics of Composite Materials, ch. 4; N = A eps + B kappa, M = B eps + D kappa.
     """
     layers = list(layers)
-    plies = [_ply(layer) for layer in layers]
     moments = np.array([_moments(layer) for layer in layers]).reshape(-1, 3)  # without layers: everything is zero
-    channels = None if any(not layer.wood.losses_known for layer in layers) else ("along", "across", "shear")
-    density = np.array([layer.wood.density for layer in layers])
+    plies = np.array([_ply(layer.wood, layer.across) for layer in layers]).reshape(-1, 4 * 6)
+    integrals = (moments.T @ plies).reshape(3, 4, 6)  # of z^0, z^1, z^2 times each of a ply's rows
+    in_plane, transverse = integrals[..., :4].swapaxes(0, 1).reshape(4, 12), integrals[0, :, 4:]
+    entries = [dict(zip(ENTRIES, row)) for row in np.hstack([in_plane, transverse]).tolist()]
+    known = all(layer.wood.losses_known for layer in layers)
+    mass = np.array([layer.wood.density for layer in layers]) @ moments
     return Section(
         family="shell",
-        stiffness=_entries(moments, [ply["stiffness"] for ply in plies]),
-        mass=dict(zip(("m0", "m1", "m2"), (density @ moments).tolist())),
-        losses=channels and {c: _entries(moments, [ply[c] for ply in plies]) for c in channels},
+        stiffness=entries[0],
+        mass=dict(zip(("m0", "m1", "m2"), mass.tolist())),
+        losses=dict(zip(("along", "across", "shear"), entries[1:])) if known else None,
     )
 
 
-def _ply(layer):
-    """Q11, Q12, Q22, Q66 and the shear stiffnesses along and across (6,), and what of them dissipates, by loss factor.
+@lru_cache(maxsize=256)
+def _ply(wood, crosswise):
+    """Q11, Q12, Q22, Q66 and the shear stiffnesses along and across, then what of them dissipates, by loss factor (4, 6).
 
     The energy sigma' S sigma / 2 is split by the diagonal of the compliance S; q q' / E_L with q the first row of Q is
     what stretching along the grain carries. The Poisson part is left over and is taken as lossless, unless the material
-    has one loss factor for everything: then all that it stores dissipates alike.
+    has one loss factor for everything: then all that it stores dissipates alike. Rows: all, along, across, shear.
+    crosswise: the ply's L lies along the part's axis 2.
     """
-    wood = layer.wood
     (Q11, Q12, _), (_, Q22, _), (_, _, Q66) = plane_stress_stiffness(wood).tolist()
     stiffness = np.array([Q11, Q12, Q22, Q66, *np.diag(transverse_shear_stiffness(wood))])
     along = np.array([Q11 * Q11, Q11 * Q12, Q12 * Q12, 0, 0, 0]) / wood.E_L
@@ -72,26 +77,15 @@ def _ply(layer):
     if wood.loss_L == wood.loss_R == wood.loss_G:
         poisson = stiffness - along - across - shear
         along, across = along + poisson / 2, across + poisson / 2
-    parts = {
-        "stiffness": stiffness,
-        "along": along * (wood.loss_L or 0),
-        "across": across * (wood.loss_R or 0),
-        "shear": shear * (wood.loss_G or 0),
-    }
-    order = [2, 1, 0, 3, 5, 4]  # of a crosswise ply, whose L lies along the part's axis 2
-    return {k: q[order] for k, q in parts.items()} if layer.across else parts
+    losses = along * (wood.loss_L or 0), across * (wood.loss_R or 0), shear * (wood.loss_G or 0)
+    found = np.array([stiffness, *losses])
+    return found[:, [2, 1, 0, 3, 5, 4]] if crosswise else found
 
 
 def _moments(layer):
     """Integrals of 1, z, z^2 through the layer [m, m2, m3]."""
     top, bottom = layer.middle + layer.thickness / 2, layer.middle - layer.thickness / 2
     return [(top**k - bottom**k) / k for k in (1, 2, 3)]
-
-
-def _entries(moments, plies):
-    """{'A11': ..., 'S44': ...} from the moments (layers, 3) and stiffnesses (layers, 6) of the layers."""
-    q = np.reshape(plies, (-1, 6))
-    return dict(zip(ENTRIES, [*(moments.T @ q[:, :4]).ravel().tolist(), *(moments[:, 0] @ q[:, 4:]).tolist()]))
 
 
 def torsion_constant(width, height):

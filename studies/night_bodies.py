@@ -188,10 +188,14 @@ def _put(value, changes):
 def with_draws(body, draws):
     """The body made of other boards: draws {board: (4,)} for fem.woods.scattered."""
 
+    drawn = {}
+
     def other(part, board):
         if part is None or part.wood is None or board not in draws:
             return part
-        return replace(part, wood=scattered(part.wood, draws[board]))
+        if (key := (board, part.wood)) not in drawn:
+            drawn[key] = scattered(part.wood, draws[board])
+        return replace(part, wood=drawn[key])
 
     single = ("top", "back", "bridge", "bridge_plate", "lining_top", "lining_back", "neck_block", "tail_block", "neck")
     changes = {name: other(getattr(body, name), name) for name in single if name in draws}

@@ -14,6 +14,16 @@ from studies.inputs import BadInput
 AHEAD = 3  # items waiting for each worker: enough to keep it busy, few enough to stop soon
 DEATHS = 1  # times that Dask may give an item up, each after four workers died on it, before the night stops
 CONNECT = 20  # s to reach a scheduler
+LOCAL = {  # of Dask, for a cluster of this machine
+    # it gives up a worker that is not back within 15 s; restarts take longer on a busy machine
+    "distributed.deploy.lost-worker-timeout": "10 days",
+    # nobody looks at its profiles, for which it halts every worker a hundred times a second
+    "distributed.worker.profile.enabled": False,
+    "distributed.admin.system-monitor.gil.enabled": False,
+    # by default a worker gives every freed array back to the system and fetches its pages anew
+    "distributed.nanny.pre-spawn-environ.MALLOC_TRIM_THRESHOLD_": 1 << 28,
+    "distributed.nanny.pre-spawn-environ.MALLOC_MMAP_THRESHOLD_": 1 << 25,
+}
 PATIENCE = 60  # s to wait for the first worker of a scheduler
 
 
@@ -42,8 +52,7 @@ class Cluster:
         logging.getLogger("distributed").setLevel(logging.CRITICAL)
         try:
             if scheduler is None:
-                # a local cluster gives up a worker that is not back within 15 s; restarts take longer on a busy machine
-                dask.config.set({"distributed.deploy.lost-worker-timeout": "10 days"})
+                dask.config.set(LOCAL)
                 self.cluster = distributed.LocalCluster(
                     n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=":0",
                     silence_logs=logging.CRITICAL, memory_limit=0,

@@ -64,7 +64,7 @@ class Rim(Table):
 class Accuracy(Table):
     """How exact, and what is done where the reduced model is not."""
 
-    estimate: Number = Field(0.03, ge=1e-6, le=0.5, description="a variant above is solved in full")
+    estimate: Number = Field(0.02, ge=1e-6, le=0.5, description="a variant above is solved in full")
     basis: int = Field(200, ge=20, le=500, strict=True, description="columns of the reduced basis at most")
     cells: int = Field(
         24, ge=1, le=2000, strict=True,

@@ -8,7 +8,7 @@ import numpy as np
 
 from fem.merged_terms import merge
 from fem.model import assemble, weights
-from fem.reduce import Greedy, greedy, reduce
+from fem.reduce import Greedy, greedy, reduce, smallest
 from meshes.build import mesh_body
 from meshes.sounding_basis import saddle_bending
 from studies.fingerprint import fingerprint
@@ -29,12 +29,12 @@ from studies.night_sections import (
     unchanged,
 )
 
-MODEL_VERSION = 2  # raise whenever a row may change
-ENOUGH = 30  # variants of one mesh for which a reduced basis pays
+MODEL_VERSION = 3  # raise whenever a row may change
+ENOUGH = 16  # variants of one family for which a reduced basis pays
 MOST_GROUNDS = 12  # sheets read beforehand; with more, every variant is solved in full
 TRIED = 4  # variants of each ground whose body is read afresh to prove the quick way
-TRAIN, SPANNING = 48, 200  # variants that the basis, and the merging of terms, are made from
-MARGIN = 0.7  # of the plan's tolerance that the basis aims at: variants between the trained ones are worse
+SPANNING = 200  # variants that the basis, and the merging of terms, are made from
+AIM = 0.7  # of the plan's tolerance, for the spanning variants: those between them are worse
 
 
 @dataclass(frozen=True)
@@ -55,19 +55,26 @@ class Kit:
     grounds: dict  # {values of the remade factors (tuple): Ground}; empty: all in full
     slow: dict  # {(values, rim): {piece: Tabulated or Fitted}}
     constant: dict  # {(values, rim): {function: its sections}} that the plan does not change
-    merged: dict  # {mesh: Merged}
-    saddle: dict  # {mesh: (r,) the basis at the saddle's middle}
-    outside: dict = field(default_factory=dict)  # {mesh: SoundingBasis}, of nights with strings
+    merged: dict  # {family: Merged}
+    saddle: dict  # {family: (r,) the basis at the saddle's middle}
+    outside: dict = field(default_factory=dict)  # {family: SoundingBasis}, of nights with strings
     inside: dict = field(default_factory=dict)  # {(values, rim): Enclosed}
     words: tuple[str, ...] = ()  # what was done, for the log
 
     def ground_key(self, variant):
         return tuple(variant.values[name] for name in self.moves.remade)
 
+    def family(self, variant):
+        """Name of the reduced model for a variant, None without a mesh: one for each mesh and build of the rim.
+
+        A small basis is a fast one. With strings one for each mesh, since its air outside costs more than full solves.
+        """
+        ground = self.grounds.get(self.ground_key(variant))
+        return ground and (ground.mesh, "" if self.night.plan.plucked else variant.rim)
+
     def reduced(self, variant):
         """Whether a reduced model serves this variant."""
-        ground = self.grounds.get(self.ground_key(variant))
-        return ground is not None and ground.mesh in self.merged
+        return self.family(variant) in self.merged
 
 
 def sheet_print(night):
@@ -120,15 +127,14 @@ def prepare(night, variants, folder, cells, say=lambda text: None):
         meshes.setdefault(name, mesh)
         grounds[values] = replace(ground, mesh=name)
     kit = replace(kit, grounds=grounds)
-    mesh_of = lambda v: grounds[kit.ground_key(v)].mesh if kit.ground_key(v) in grounds else None
-    large = [name for name, n in Counter(map(mesh_of, variants)).items() if name and n >= ENOUGH]
-    served = [v for v in variants if mesh_of(v) in large]
+    large = [name for name, n in Counter(map(kit.family, variants)).items() if name and n >= ENOUGH]
+    served = [v for v in variants if kit.family(v) in large]
     slow, constant, told = slow_pieces(kit, served, cells, say)
     kit = replace(kit, slow=slow, constant=constant)
     merged, saddle, outside, inside = {}, {}, {}, {}
     for name in large:
-        mine = [v for v in served if mesh_of(v) == name]
-        model, V, merged[name], saddle[name], more = reduced_model(kit, mine, meshes[name], folder, say)
+        mine = [v for v in served if kit.family(v) == name]
+        model, V, merged[name], saddle[name], more = reduced_model(kit, mine, meshes[name[0]], folder, say)
         told += more
         if night.plan.plucked:
             made = {(kit.ground_key(v), v.rim): v for v in reversed(mine)}
@@ -136,7 +142,9 @@ def prepare(night, variants, folder, cells, say=lambda text: None):
             outside[name], within = air_of(made, model.space, V, folder, say, MODEL_VERSION)
             inside |= within
     if (rest := len(variants) - len(served)) > 0:
-        words.append(f"{rest} variants on meshes of fewer than {ENOUGH} variants each are solved in full")
+        words.append(
+            f"{rest} variants of meshes or rim builds with fewer than {ENOUGH} variants each are solved in full"
+        )
     return replace(kit, merged=merged, saddle=saddle, outside=outside, inside=inside, words=(*words, *told))
 
 
@@ -261,15 +269,16 @@ class Cells:
 
 
 def reduced_model(kit, variants, mesh, folder, say):
-    """(Model, basis V, Merged, the basis at the saddle (r,), words) for the variants of one mesh; the basis is kept in the
-    folder.
+    """(Model, basis V, Merged, the basis at the saddle (r,), words) for the variants of one family.
+
+    The basis is kept in the folder.
     """
     plan = kit.night.plan
     model = assemble(mesh)
     pick = mixed(len(variants), SPANNING)
     sections = [sections_of(kit, variants[i]) for i in pick]
-    samples = [weights(sections[i]) for i in mixed(len(pick), TRAIN)]
-    want = (plan.modes, MARGIN * plan.accuracy.estimate, plan.accuracy.basis)
+    samples = [weights(s) for s in sections]
+    want = (plan.modes, AIM * plan.accuracy.estimate, plan.accuracy.basis)
     table = [[list(key), value] for w in samples for key, value in sorted(w.items())]
     body = kit.grounds[kit.ground_key(variants[0])].body
     also = (lambda w, modes: saddle_bending(body, model, w, modes)) if plan.plucked else None
@@ -281,12 +290,16 @@ def reduced_model(kit, variants, mesh, folder, say):
         save_basis(file, found)
     say("projecting")
     reduced = reduce(model, found.V, found.Z)
-    at = saddle_node(model, body)
+    whole = reduced.size
+    if not plan.plucked:  # strings want more than the estimate tells
+        reduced = smallest(reduced, samples, *want[:2])
+    cut = f", cut to {reduced.size}" if reduced.size < whole else ""
+    V, at = found.V[:, : reduced.size], saddle_node(model, body)
     words = (
-        f"reduced basis of {reduced.size} from {len(found.solved)} full solves of {model.size} unknowns; largest estimate "
-        f"over {len(samples)} variants {min(found.worst):.2g} (first {found.worst[0]:.2g})",
+        f"reduced basis of {whole} from {len(found.solved)} full solves of {model.size} unknowns; largest estimate "
+        f"over {len(samples)} variants {min(found.worst):.2g} (first {found.worst[0]:.2g}){cut}",
     )
-    return model, found.V, merge(reduced, sections), found.V[6 * at + 2].copy(), words
+    return model, V, merge(reduced, sections), V[6 * at + 2].copy(), words
 
 
 def mixed(n, count):

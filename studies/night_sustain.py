@@ -4,6 +4,7 @@
 in every rim build, rows in a store so that a broken run goes on where it stopped.
 """
 
+import io
 import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -75,7 +76,7 @@ def scatter(
             estimate,
         )  # fmt: skip
         with Store(folder) as store:
-            keys = run(night, store, folder, workers, None, log or Log(out=_Nowhere()))
+            keys = run(night, store, folder, workers, None, log or Log(out=io.StringIO()))
             return gathered(night, keys, store)
     finally:
         if kept:
@@ -137,13 +138,3 @@ def told(plan, shape, notes):
             else "."
         )
     )
-
-
-class _Nowhere:
-    """A stream that keeps nothing."""
-
-    def write(self, text):
-        pass
-
-    def flush(self):
-        pass

@@ -115,6 +115,39 @@ def test_greedy_lowers_the_worst_estimate(found):
     assert len(set(found.solved)) == len(found.solved)
 
 
+def test_estimates_of_many_are_those_of_each(small):
+    samples = [weights(s) for s in draws(5, seed=31)]
+    each = [reduce.reduced_modes(small, w, COUNT).residual.max() for w in samples]
+    assert reduce.estimates(small, samples, COUNT) == pytest.approx(each, rel=1e-6)
+
+
+def test_the_leading_part_is_a_basis_of_fewer_columns(box, found, small):
+    part = reduce.leading(small, 40)
+    again = reduce.reduce(box, found.V[:, :40], found.Z)
+    w = weights(draws(1, seed=9)[0])
+    for role in "KM":
+        assert np.abs(part.matrix(role, w) - again.matrix(role, w)).max() < 1e-10 * np.abs(again.matrix(role, w)).max()
+    pair = [reduce.reduced_modes(r, w, COUNT) for r in (part, again)]
+    assert pair[0].residual == pytest.approx(pair[1].residual, rel=1e-6)
+
+
+def test_directions_come_in_the_order_of_their_worth(small):
+    """Each column less takes an estimate up, over a few samples at least: the last ones matter least."""
+    samples = [weights(s) for s in draws(6, seed=41)]
+    worst = [reduce.estimates(reduce.leading(small, r), samples, COUNT).max() for r in (20, 40, 60, small.size)]
+    assert sorted(worst, reverse=True) == worst and worst[0] > 3 * worst[-1]
+
+
+def test_a_basis_is_cut_as_far_as_the_limit_allows(small):
+    samples = [weights(sections()), *map(weights, draws(30, seed=17))]
+    own = reduce.estimates(small, samples, COUNT).max()
+    limit = 3 * own
+    cut = reduce.smallest(small, samples, COUNT, limit)
+    assert cut.size < small.size and reduce.estimates(cut, samples, COUNT).max() <= limit
+    assert reduce.estimates(reduce.leading(small, cut.size - 1), samples, COUNT).max() > limit
+    assert reduce.smallest(small, samples, COUNT, own / 2) is small
+
+
 def test_greedy_repeats_itself(box, found):
     samples = [weights(sections()), *map(weights, draws(15))]
     again = reduce.greedy(box, samples, COUNT, tolerance=0.01, most=160)

@@ -63,7 +63,7 @@ def main():
     options = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     options.add_argument("--mesh-size-mm", type=float, default=60)
     options.add_argument("--samples", type=int, default=2048)
-    options.add_argument("--estimate", type=float, default=0.03)
+    options.add_argument("--estimate", type=float, default=0.02)
     options.add_argument("--scale-rows", type=int, default=0)
     options.add_argument("--sustain", choices=HELD)
     options.add_argument("--checks", type=int, default=10)
