@@ -13,10 +13,9 @@ from markupsafe import Markup
 from studies.modes import rimwork_version
 from studies.night_charts import dots_chart, effect_chart, parallel_chart
 from studies.night_design import variants as all_variants
-from studies.night_kit import MODEL_VERSION
 from studies.night_numbers import SMALL, effects, frame, front, main_effect, paired
 from studies.night_paired import paired_notes
-from studies.night_rows import SHORT
+from studies.night_rows import MODEL_VERSION, SHORT
 from studies.rim_report import CAUTIONS
 
 LABEL = "without air, radiation and strings: heat in the rim is an upper estimate; how long notes last: `rimwork sustain` answers that"

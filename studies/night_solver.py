@@ -14,8 +14,9 @@ from meshes.build import mesh_body
 from meshes.parts import RIM
 from meshes.sounding import sounding_body, surroundings
 from meshes.sounding_basis import sounding_in, structure_in
+from studies.night_basis import saddle_node
 from studies.night_bodies import body_at, rim_build, variant_build, with_draws
-from studies.night_kit import row_key, saddle_node, sections_of
+from studies.night_kit import row_key, sections_of
 from studies.night_notes import errors as note_errors
 from studies.night_notes import notes_of, summary_of
 from studies.night_rows import Check, Result, Row

@@ -11,9 +11,10 @@ from pathlib import Path
 import numpy as np
 
 from studies.inputs import BadInput, existing_file, writable_folder
+from studies.night_cells import Cells
 from studies.night_design import variants as all_variants
 from studies.night_engine import open_engine
-from studies.night_kit import Cells, prepare, row_key, sheet_print
+from studies.night_kit import prepare, row_key, sheet_print
 from studies.night_log import Log
 from studies.night_plan import read_plan
 from studies.night_solver import Solver

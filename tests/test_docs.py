@@ -87,6 +87,14 @@ def test_every_published_value_is_in_the_dossier(literature):
     assert not missing
 
 
+def recorded_by(folder, out, workers, *files):
+    """The finished process of pytest on some files of a folder, what they record written to `out`."""
+    options = ["-p", "no:cacheprovider", "-n", workers, "--dossier", str(out)]
+    return subprocess.run(
+        [sys.executable, "-m", "pytest", *options, *files], cwd=folder, capture_output=True, text=True
+    )
+
+
 @pytest.mark.parametrize("workers", ["0", "2"])
 def test_what_tests_record_reaches_the_file(tmp_path, workers):
     """Also from the processes of pytest-xdist; a test that fails leaves no line, and lists must match."""
@@ -98,19 +106,7 @@ def test_what_tests_record_reaches_the_file(tmp_path, workers):
         "def test_bad(record):\n    record('bad', 'a book', 1, 2)\n    assert False\n"
         "def test_unequal(record):\n    record('unequal', 'a book', [1, 2], [1])\n"
     )
-    command = [
-        sys.executable,
-        "-m",
-        "pytest",
-        "-p",
-        "no:cacheprovider",
-        "-n",
-        workers,
-        "--dossier",
-        "d.json",
-        "test_one.py",
-    ]
-    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True)
+    done = recorded_by(tmp_path, "d.json", workers, "test_one.py")
     assert "2 failed, 4 passed" in done.stdout, done.stdout + done.stderr
     rows = json.loads((tmp_path / "d.json").read_text())
     assert [row["case"] for row in rows] == [f"case {i}" for i in range(4)]
@@ -122,19 +118,7 @@ def test_what_tests_record_reaches_the_file(tmp_path, workers):
 def test_the_dossier_is_what_the_tests_compute(tmp_path):
     """A sample of it, renewed: the same lines; computed numbers to 0.1 %, for other machines round otherwise."""
     files = ["tests/test_string_sets.py", "tests/test_eigen.py", "tests/test_hearing.py"]
-    command = [
-        sys.executable,
-        "-m",
-        "pytest",
-        "-p",
-        "no:cacheprovider",
-        "-n",
-        "0",
-        "--dossier",
-        str(tmp_path / "d"),
-        *files,
-    ]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True)
+    done = recorded_by(ROOT, tmp_path / "d", "0", *files)
     assert done.returncode == 0, done.stdout
     numbers = lambda cell: [float(x) for x in re.findall(r"[-\d.]+(?:e-?\d+)?", cell.split("…")[0])]
     cells = lambda line: [cell.strip() for cell in line.strip("|").split(" | ")]

@@ -4,9 +4,11 @@ import numpy as np
 from box_cases import oval_sheet
 
 from fem.sections import joint
+from studies.night_basis import mixed
 from studies.night_bodies import body_at, find_moves
+from studies.night_cells import slow_pieces
 from studies.night_design import variants
-from studies.night_kit import Ground, Kit, mixed, slow_pieces
+from studies.night_kit import Ground, Kit
 from studies.night_sections import inputs
 from studies.night_sustain import night_of_draws
 

@@ -1,5 +1,6 @@
 """Plucked notes in a night: plans, rows, store, checks against full solves, and paired draws of the wood."""
 
+import io
 import sqlite3
 from dataclasses import replace
 
@@ -18,7 +19,7 @@ from studies.night_notes import HIGHEST_FRET, errors, spread, summary_of
 from studies.night_plan import read_plan
 from studies.night_report import write_page
 from studies.night_rows import Check, packed, unpacked
-from studies.night_sustain import _Nowhere, gathered, night_of_draws, scatter
+from studies.night_sustain import gathered, night_of_draws, scatter
 from studies.night_tables import write_csv
 from studies.store import STEPS, Store
 
@@ -91,7 +92,7 @@ def computed(night, folder, coarse):
     """(keys, folder) of 32 variants computed in this process and two of them checked."""
     out = folder / "out"
     with Store(out) as store:
-        return sweep.run(night, store, out, workers=1, log=Log(out=_Nowhere())), out
+        return sweep.run(night, store, out, workers=1, log=Log(out=io.StringIO())), out
 
 
 def test_rows_are_reduced_and_have_notes(night, computed):
@@ -260,7 +261,7 @@ def test_scatter_in_full_goes_on_where_it_stopped(sheet, folder, coarse):
     """
     told = []
 
-    class Told(_Nowhere):
+    class Told(io.StringIO):
         def write(self, text):
             told.append(text)
 

@@ -390,22 +390,29 @@ def killed(folder, workers, seconds, total, wait=0.0):
     return {int(w) for w in (first + child.communicate()[0]).split()}
 
 
-@pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
-@pytest.mark.parametrize("times", [2, pytest.param(30, marks=pytest.mark.slow)])
-def test_parent_killed_at_random_moments(tmp_path, times):
-    """In one process: no acknowledged row lost, at most the batch in flight computed twice, the same table in the end."""
-    (tmp_path / "starts").mkdir()
-    wait, total, acknowledged = random.Random(3), 200 * times, set()
+def killed_often(folder, workers, times, total, longest, seed):
+    """Numbers computed twice by parents killed so many times, each up to `longest` [s] after its first batch.
+
+    No acknowledged row is lost, and in the end the table is what an undisturbed run makes.
+    """
+    (folder / "starts").mkdir()
+    wait, acknowledged = random.Random(seed), set()
     for _ in range(times):
-        acknowledged |= killed(tmp_path, 1, 0.002, total, wait.uniform(0, 0.2))
-        with Store(tmp_path / "store") as store:
+        acknowledged |= killed(folder, workers, 0.002, total, wait.uniform(0, longest))
+        with Store(folder / "store") as store:
             assert {f"{n:05d}" for n in acknowledged} <= store.keys()
-    subprocess.run([sys.executable, str(CHILD), str(tmp_path / "store"), str(tmp_path / "starts"), "1", str(total), "0"], check=True, stdout=subprocess.DEVNULL)  # fmt: skip
-    with Store(tmp_path / "store") as store:
+    subprocess.run([sys.executable, str(CHILD), str(folder / "store"), str(folder / "starts"), str(workers), str(total), "0"], check=True, stdout=subprocess.DEVNULL)  # fmt: skip
+    with Store(folder / "store") as store:
         rows = list(store.rows())
     assert [r.parameters["number"] for r in rows] == list(range(total))
     assert all(np.array_equal(r.frequency, row_of(n).frequency) for n, r in enumerate(rows))
-    twice = [n for n, begun in computed(tmp_path / "starts").items() if begun > 1]
+    return [n for n, begun in computed(folder / "starts").items() if begun > 1]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
+@pytest.mark.parametrize("times", [2, pytest.param(30, marks=pytest.mark.slow)])
+def test_parent_killed_at_random_moments(tmp_path, times):
+    twice = killed_often(tmp_path, 1, times, 200 * times, 0.2, seed=3)
     assert len(twice) <= 5 * times  # batches of 5, one in flight
 
 
@@ -414,16 +421,7 @@ def test_parent_killed_at_random_moments(tmp_path, times):
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
 @pytest.mark.parametrize("times", [10])
 def test_parent_of_a_cluster_killed_at_random_moments(tmp_path, times):
-    (tmp_path / "starts").mkdir()
-    wait, total, acknowledged = random.Random(5), 400 * times, set()
-    for _ in range(times):
-        acknowledged |= killed(tmp_path, 2, 0.002, total, wait.uniform(0, 0.5))
-        with Store(tmp_path / "store") as store:
-            assert {f"{n:05d}" for n in acknowledged} <= store.keys()
-    subprocess.run([sys.executable, str(CHILD), str(tmp_path / "store"), str(tmp_path / "starts"), "2", str(total), "0"], check=True, stdout=subprocess.DEVNULL)  # fmt: skip
-    with Store(tmp_path / "store") as store:
-        assert [r.parameters["number"] for r in store.rows()] == list(range(total))
-    twice = [n for n, begun in computed(tmp_path / "starts").items() if begun > 1]
+    twice = killed_often(tmp_path, 2, times, 400 * times, 0.5, seed=5)
     assert len(twice) <= times * 5 * 2 * (AHEAD + 1)  # what was in flight on two workers
 
 
