@@ -14,7 +14,7 @@ from scipy.special import jnp_zeros
 from skfem import Basis, BilinearForm, ElementTriP1, MeshTri
 from skfem.helpers import dot, grad
 
-from fem.air import Cavity, Coupling, Opening, cavity_modes, couple, coupling_of
+from fem.air import Cavity, Coupling, Opening, cavity_modes, couple, coupling_of, keep_first
 from fem.coupled_air import cavity_pressure, coupled_matrices, coupled_modes, inertances, with_rigid
 from fem.eigen import modes
 from fem.model import assemble, weights
@@ -163,6 +163,23 @@ def test_residual_mass_against_exact_elimination(record):
     assert found == pytest.approx(exact, rel=3e-3)
     none = replace(coupling, residual_mass=np.zeros((walls, walls)))
     assert coupled_modes(f, none, air, hole).frequency[0] > 1.06 * exact[0]
+
+
+def test_modes_left_out_stay_as_mass(box, air):
+    """Whatever is kept, the air answers a slow motion alike: c' c / omega^2 of its modes but the uniform one, and the rest."""
+    _, coupling, _ = one_piston(box, air, structure=2)
+    slow = lambda k, found: found.residual_mass + (found.c[1:].T / (2 * np.pi * air.frequency[1:k]) ** 2) @ found.c[1:]
+    whole = len(air.frequency)
+    for k in (1, 4, whole - 1):
+        few = keep_first(coupling, air, k)
+        assert len(few.c) == k and few.openings == coupling.openings
+        assert slow(k, few) == pytest.approx(slow(whole, coupling), rel=1e-9)
+        P = lambda found, k: (
+            found.residual_pressure + air.shape[:, 1:k] @ (found.c[1:] / (2 * np.pi * air.frequency[1:k, None]) ** 2)
+        )
+        scale = np.abs(P(coupling, whole)).max()
+        assert np.abs(P(few, k) - P(coupling, whole)).max() < 1e-9 * scale
+    assert np.abs(keep_first(coupling, air, 1).residual_mass).max() > 1.5 * np.abs(coupling.residual_mass).max()
 
 
 # --- openings ---

@@ -326,6 +326,7 @@ def test_side_grain_follows_the_sheet(tmp_path):
     assert np.max(np.abs(first[1] / first[0] - 1)) > 1e-3
 
 
+@pytest.mark.slow
 def test_inner_grain_of_doubled_sides_follows_the_sheet(tmp_path):
     double = {"inner_wood": "honduras_mahogany", "inner_thickness_mm": 2.2}
     first = []

@@ -98,6 +98,7 @@ def _motion(points, u, x0):
     return np.vstack([axial, turn[2:]])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("cell", [ORDINARY, REVERSED], ids=["ordinary", "reversed"])
 def test_cell_is_the_explicit_strip_of_many_kerfs(cell, record):
     """Every entry of stretch, two bendings, coupling and twist within 3 %: both meshes and the shell idea differ."""

@@ -208,6 +208,7 @@ def test_second_run_reads_the_stored_rows(study, body, folder, monkeypatch):
     assert headline(study) == headline(again)
 
 
+@pytest.mark.slow
 def test_rows_of_a_longer_solution_serve_this_study_too(study, body, folder):
     """With more modes solved for and stored, the first ones and all that is told of a tap stay what they were."""
     more = rim.run(body, SIZE, COUNT, folder / "longer", quiet(), COUNT + 12)

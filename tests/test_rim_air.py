@@ -35,6 +35,8 @@ from studies.rim_air_report import (
 from studies.rim_builds import builds as all_builds
 from studies.rim_report import LABEL as DRY_LABEL
 
+pytestmark = pytest.mark.slow  # the whole study with air: a minute
+
 CHOSEN = ("sheet", "solid_laminated", "stiff_limit")
 
 

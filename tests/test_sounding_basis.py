@@ -27,6 +27,8 @@ from meshes.sounding_basis import enclosed, saddle_bending, sounding_basis, soun
 from meshes.string_body import string_body
 from meshes.string_sets import string_set
 
+pytestmark = pytest.mark.slow  # real bases with air: a minute
+
 FEW = (40.0, 200.0, 400.0, 650.0, 1000.0)  # Hz: enough for a coarse surface
 COUNT = 14
 NOTES = [(i, fret) for i in range(6) for fret in (0, 5)]

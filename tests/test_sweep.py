@@ -218,6 +218,7 @@ def test_fitted_cells_against_cells(folder, quiet):
     assert all(c.frequency_error < 1e-3 and c.heat_error < 5e-3 for c in checks.values())
 
 
+@pytest.mark.slow
 def test_quick_sections_are_the_sheets_own(first_night):
     """Where no cell is fitted the quick path gives what the sheet read afresh gives."""
     night, _, out = first_night
@@ -333,6 +334,20 @@ def test_page_tables_and_words(first_night, folder, sheet):
     rows = list(csv.DictReader((out / "night.csv").open()))
     assert [r["key"] for r in rows] == list(keys.values())
     assert "done" in (out / "night.log").read_text()
+
+
+def test_what_a_row_tells_is_what_the_full_solve_tells(first_night):
+    """Grams, first mode and the means over a tap, of both builds: the reduced model's beside the sheet's read afresh."""
+    night, _, out = first_night
+    found = variants(night.plan)
+    kit = prepare(night, found, out, lambda items: sweep.compute_cells(Here(), items, Log(out=open(os.devnull, "w"))))
+    solver = Solver(kit, "sheet")
+    for variant in found[:2]:
+        (small, reason), big = solver.reduced(variant), solver.full(variant)[0]
+        assert not reason and small.key == big.key and small.rim == big.rim
+        told = {name: value for name, value in big.summary.items() if name != "estimate"}
+        assert {name: small.summary[name] for name in told} == pytest.approx(told, rel=5e-3)
+    assert {v.rim for v in found[:2]} == {"sheet", "stiff_limit"}
 
 
 def test_full_solve_where_the_estimate_misses(first_night):
