@@ -75,7 +75,7 @@ def slow_pieces(kit, variants, cells, say):
             made = fit(points, sections, own)
             slow[key, rim][piece] = made
             words.append(
-                f"{piece.replace('_', ' ')} ({rim}): fitted to {len(bodies)} cells in {len(own)} coordinates, "
+                f"{piece.replace('_', ' ')} ({rim}): fitted to {len(bodies)} cells in {len(own)} coordinate{'s' * (len(own) > 1)}, "
                 f"off by {100 * made.error:.2g} % of the largest value (rms, each cell left out in turn)"
             )
     return slow, constant, words

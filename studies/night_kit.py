@@ -118,8 +118,10 @@ def prepare(night, variants, folder, cells, say=lambda text: None):
         mine = [v for v in served if kit.family(v) == name]
         mesh, spanning = meshes[name[0]], [sections_of(kit, mine[i]) for i in mixed(len(mine), SPANNING)]
         model, V, merged[name], saddle[name], more = reduced_model(
-            night.plan, grounds[kit.ground_key(mine[0])].body, mesh, spanning, folder, say
-        )
+            night.plan, grounds[kit.ground_key(mine[0])].body, mesh, spanning, folder,
+            lambda text, rim=name[1]: say(f"{text} ({rim})" if rim else text),
+        )  # fmt: skip
+        more = tuple(f"{name[1]}: {line}" if name[1] else line for line in more)
         told += more
         if night.plan.plucked:
             made = {(kit.ground_key(v), v.rim): v for v in reversed(mine)}

@@ -97,8 +97,8 @@ def _terms(data, use):
     for name, column in columns.items():
         x = column[use]
         if x.ndim == 1:
-            words = sorted(set(x))[1:]
-            linear[name] = [(x == w).astype(float) for w in words]
+            on = [x == w for w in sorted(set(x))[1:]]
+            linear[name] = [o - o.mean() for o in on]  # about their means, or products would take from what is alone
             squares = []
         else:
             spread = x.std(axis=0)

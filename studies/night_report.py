@@ -101,8 +101,8 @@ def sentences(data, found, lead):
         return [f"Within the ranges entered, nothing changes {lead.what}: {number(np.median(y))} {lead.unit}."]
     top = ranked[0]
     lines = [
-        f"Within the ranges entered, {top.name} matters most for {lead.what}: it accounts for {share(top.total)} of "
-        f"its spread ({share(top.total_low)} to {share(top.total_high)}); {spread}."
+        f"Within the ranges entered, {top.name} matters most for {lead.what}: alone and with others it accounts for "
+        f"{share(top.total)} of its spread ({share(top.total_low)} to {share(top.total_high)}); {spread}."
     ]
     little = [e.name for e in ranked if e.total_high < SMALL]
     if little:
@@ -111,7 +111,7 @@ def sentences(data, found, lead):
         )
     else:
         lines.append(
-            f"Nothing that varies is without effect: each may account for {share(SMALL)} of the spread or more."
+            f"Nothing is shown to be without effect: each may account for {share(SMALL)} of the spread or more."
         )
     doubt = [f"{share(rest)} of the spread is not explained by straight lines, squares and products"]
     if len(ranked) > 1 and ranked[1].total_high > top.total_low:

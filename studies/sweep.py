@@ -51,7 +51,11 @@ def main(plan, out=None, workers=None, scheduler=None, sheet=None, parquet=False
     out = writable_folder(out or Path("out") / f"{night.path.stem}-night")
     with Store(out) as store:
         log = Log(out / "night.log")
-        rows = run(night, store, out, workers, scheduler, log)
+        try:
+            rows = run(night, store, out, workers, scheduler, log)
+        except KeyboardInterrupt:
+            log.say("stopped by hand")
+            raise
         log.say("writing page and tables")
         columns = columns_of(night.plan)
         written = [
@@ -108,13 +112,13 @@ def announcement(night, variants, todo, out):
         f"varies: {', '.join(varies) or 'nothing'}; rim builds: {', '.join(plan.rim.builds)}",
         f"{plan.design.kind.replace('_', ' ')} design, seed {plan.seed}; mesh {plan.mesh_size_mm:g} mm, {plan.modes} modes, "
         + (plucked(night) if plan.plucked else "without air, radiation and strings"),
-        f"store of about {ROW_BYTES * plan.modes / 30 * len(variants) / 1e6:.0f} MB in {out}",
+        f"store of about {ROW_BYTES * plan.modes / 30 * len(variants) / 1e6:.0f} MB in {out}, and 50 to 200 MB beside it for each reduced model",
     ]
     pace = 300 if plan.plucked else 5000  # on two cores
     if todo:
         lines.append(
             f"first the reduced model: some minutes for its full solves; then about {duration(60 * len(todo) / pace)} at {pace} "
-            "rows a minute; the log tells the pace once rows come"
+            "rows a minute on two cores; the log tells the pace once rows come"
         )
     return lines + [f"mind: {warning}" for warning in warnings(out)]
 
@@ -272,7 +276,7 @@ def observed(store, keys):
     wrong = sum(c.modes_below != c.modes_expected for c in counted)
     return (
         f"{len(checks)} rows checked against full solves: frequencies off by {f:.3f} % at most"
-        + (f", shares by {max(shares):.2f} points at most" if shares else "")
+        + (f", any part's share in any mode by {max(shares):.2f} points at most" if shares else "")
         + decay_errors(checks)
         + f"; modes counted by inertia in {len(counted)} rows, {wrong} of them with modes missed"
     )

@@ -561,6 +561,19 @@ def test_sobol_indices_against_a_closed_form():
     assert found[0].name == "x2" and rest < 1e-9
 
 
+@pytest.mark.parametrize("builds", [("sheet", "wide"), ("wide", "sheet")])
+def test_a_build_counts_the_same_whatever_its_name(builds):
+    """y = (1 + 2 b) x, b = 0 in one build and 1 in the other, x uniform on -1..1: about their means x alone holds 4/3, x
+    with the build 1/3, the build alone nothing; worked by hand.
+    """
+    x, rim = np.random.default_rng(0).uniform(-1, 1, 4000), np.arange(4000) % 2
+    y = (1 + 2 * rim) * x
+    frame = Frame(np.arange(4000), np.array(builds)[rim], {"x": x[:, None]}, {"heat_in_rim": y})
+    found = {e.name: e for e in effects(frame, "heat_in_rim")[0]}
+    assert (found["x"].first, found["x"].total) == pytest.approx((0.8, 1.0), abs=0.02)
+    assert (found["rim build"].first, found["rim build"].total) == pytest.approx((0.0, 0.2), abs=0.02)
+
+
 def test_main_effect_follows_the_mean():
     rows = main_effect(ishigami_like(), "x2", "heat_in_rim")
     assert [r[1] for r in rows] == pytest.approx([2 * r[0] for r in rows], abs=0.15)

@@ -138,12 +138,15 @@ def timed(kit, sheet, variants, workers):
 
 
 def errors(kit, sheet, variants, count=10):
-    """Worst errors of evenly spread rows against full solves."""
+    """Worst errors of randomly chosen rows against full solves."""
+    import numpy as np
+
     from studies.night_solver import Solver
     from studies.sweep import decay_errors
 
     solver = Solver(kit, sheet)
-    checks = [solver.check(v) for v in variants[:: max(1, len(variants) // count)][:count]]
+    chosen = np.random.default_rng(0).permutation(len(variants))[:count]
+    checks = [solver.check(variants[i]) for i in sorted(chosen)]
     print(f"{len(checks)} check rows: frequency {100 * max(c.frequency_error for c in checks):.4f} %, strain share "
           f"{100 * max(c.strain_error for c in checks):.2f} points, heat share {100 * max(c.heat_error for c in checks):.2f} points, "
           f"modes missed in {sum(c.modes_below != c.modes_expected for c in checks)}{decay_errors(checks)}")  # fmt: skip
