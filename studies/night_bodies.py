@@ -219,6 +219,16 @@ def rim_build(body, name):
     return found[name]
 
 
+def check_builds(night):
+    """BadInput, with the plan's file, for a build of the rim that does not apply to the base sheet."""
+    body = body_at(night, {})
+    for name in night.plan.rim.builds:
+        try:
+            rim_build(body, name)
+        except BadInput as error:
+            raise BadInput(f"{night.path}: {error}") from None
+
+
 def variant_build(body, moves, variant):
     """The Build of a variant, from the body at its remade factors."""
     return rim_build(with_draws(moved(body, moves, variant.values), variant.draws), variant.rim)

@@ -115,6 +115,11 @@ def dots_chart(x, y, names, best, x_label, y_label):
     return axes.draw(inside, f"{y_label} over {x_label}")
 
 
+def _short(value):
+    """'0.0123', '12.3', '1168': three digits, never a power of ten for grams or hertz."""
+    return f"{value:.0f}" if 1000 <= abs(value) < 1e6 else f"{value:.3g}"
+
+
 def parallel_chart(columns, shade):
     """One line for each row across upright axes; columns {name: (n,)}; shade (n,) 0..1, dark: high."""
     width, height, top, bottom = 170 * max(2, len(columns)), 300, 40, 24
@@ -125,8 +130,8 @@ def parallel_chart(columns, shade):
         scaled.append(height - bottom - (v - low) / ((high - low) or 1) * (height - top - bottom))
         inside += f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{top}" y2="{height - bottom}" stroke="#444"/>'
         inside += f'<text x="{x:.1f}" y="14" text-anchor="middle">{html.escape(name)}</text>'
-        inside += f'<text x="{x:.1f}" y="{top - 8}" text-anchor="middle">{high:.3g}</text>'
-        inside += f'<text x="{x:.1f}" y="{height - 8}" text-anchor="middle">{low:.3g}</text>'
+        inside += f'<text x="{x:.1f}" y="{top - 8}" text-anchor="middle">{_short(high)}</text>'
+        inside += f'<text x="{x:.1f}" y="{height - 8}" text-anchor="middle">{_short(low)}</text>'
     lines = ""
     for i in np.argsort(shade):
         tone = int(205 - 175 * shade[i])

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from studies.inputs import BadInput, existing_file, writable_folder
+from studies.night_bodies import check_builds
 from studies.night_cells import Cells
 from studies.night_design import variants as all_variants
 from studies.night_engine import open_engine
@@ -48,6 +49,7 @@ def main(plan, out=None, workers=None, scheduler=None, sheet=None, parquet=False
     from studies.night_report import text, write_page
 
     night = read_plan(plan, sheet and existing_file(sheet))
+    check_builds(night)
     out = writable_folder(out or Path("out") / f"{night.path.stem}-night")
     with Store(out) as store:
         log = Log(out / "night.log")

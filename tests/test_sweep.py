@@ -380,14 +380,13 @@ def test_keys_depend_on_every_value(first_night):
     assert row_key(night, "another sheet", one) != key
 
 
-def test_a_build_that_the_sheet_has_already(folder, sheet, quiet):
+def test_a_build_that_the_sheet_has_already(folder, sheet):
+    """Told with the plan's file, before anything is made."""
     file = folder / "same.toml"
     file.write_text(PLAN.format(samples=2, check=0).replace('"stiff_limit"', '"doubled_sides", "single_sides"'))
-    with (
-        Store(folder / "same") as store,
-        pytest.raises(BadInput, match="'single_sides' is what the sheet builds already"),
-    ):
-        sweep.run(read_plan(file, sheet), store, folder / "same", workers=1, log=quiet())
+    with pytest.raises(BadInput, match=r"same\.toml: rim\.builds: 'single_sides' is what the sheet builds already"):
+        sweep.main(file, folder / "same", workers=1, sheet=sheet)
+    assert not (folder / "same").exists()
 
 
 # --- engine ---
