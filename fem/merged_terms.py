@@ -187,8 +187,8 @@ def weigh(merged, sections):
     (m,), mass_miss = mass.coefficients(np.array([_coefficients(sections, "M", mass.regions)]))
     c = {"K": k, "M": m}
     K, M = (unpacked(c[role] @ merged.packed[role], merged.size) for role in "KM")
-    grams = {part: float(m[place] @ merged.unit_mass[place]) for part, place in mass.parts.items()}
-    return Weighed(merged, K, M, c, h[0] if known else None, grams, max(miss, mass_miss))
+    masses = {part: float(m[place] @ merged.unit_mass[place]) for part, place in mass.parts.items()}
+    return Weighed(merged, K, M, c, h[0] if known else None, masses, max(miss, mass_miss))
 
 
 def solve(merged, sections, count, weighed=None):

@@ -9,7 +9,7 @@ the reference's A and a sample of z it is an estimator, and is called so. Sketch
 Math. 45:2969 (2019). Greedy bases: Quarteroni, Manzoni & Negri, Reduced Basis Methods for PDEs (2016), ch. 7.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -72,17 +72,11 @@ class Reduced:
 
 
 def leading(reduced, r):
-    """Reduced on the first r columns of the basis."""
+    """Reduced on the first r columns of the basis, without the places of the shell that it may know."""
     i, j = np.triu_indices(reduced.size)
     keep = (i < r) & (j < r)
     columns = {key: column[keep] for key, column in reduced.columns.items()}
-    return replace(
-        reduced,
-        size=r,
-        columns=columns,
-        tested={key: t[:, :r] for key, t in reduced.tested.items()},
-        step=reduced.step[:r],
-    )
+    return Reduced(r, columns, {key: t[:, :r] for key, t in reduced.tested.items()}, reduced.step[:r])
 
 
 def smallest(reduced, samples, count, limit):

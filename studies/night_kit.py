@@ -116,13 +116,12 @@ def prepare(night, variants, folder, cells, say=lambda text: None):
     merged, saddle, outside, inside = {}, {}, {}, {}
     for name in large:
         mine = [v for v in served if kit.family(v) == name]
-        mesh, spanning = meshes[name[0]], [sections_of(kit, mine[i]) for i in mixed(len(mine), SPANNING)]
+        (mesh, rim), spanning = name, [sections_of(kit, mine[i]) for i in mixed(len(mine), SPANNING)]
+        body, of = grounds[kit.ground_key(mine[0])].body, f" ({rim})" if rim else ""
         model, V, merged[name], saddle[name], more = reduced_model(
-            night.plan, grounds[kit.ground_key(mine[0])].body, mesh, spanning, folder,
-            lambda text, rim=name[1]: say(f"{text} ({rim})" if rim else text),
-        )  # fmt: skip
-        more = tuple(f"{name[1]}: {line}" if name[1] else line for line in more)
-        told += more
+            night.plan, body, meshes[mesh], spanning, folder, lambda text, of=of: say(text + of)
+        )
+        told += [line + of for line in more]
         if night.plan.plucked:
             made = {(kit.ground_key(v), v.rim): v for v in reversed(mine)}
             made = {at: variant_build(grounds[at[0]].body, grounds[at[0]].moves, v).body for at, v in made.items()}

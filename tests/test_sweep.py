@@ -1,6 +1,7 @@
 """A night from plan to page: rows, resuming, checks against full solves; workers and parents killed without warning."""
 
 import csv
+import io
 import os
 import random
 import signal
@@ -18,9 +19,10 @@ from night_payload import Payload, computed, row_of
 from shell_cases import SPRUCE
 
 from fem.sections import RIGID_TRANSLATION, Layer, joint, laminate, scaled
+from fem.woods import scattered
 from studies import sweep
 from studies.inputs import BadInput
-from studies.night_bodies import body_at, find_moves, moved, moves_at, same_body, variant_build
+from studies.night_bodies import body_at, find_moves, moved, moves_at, same_body, variant_build, with_draws
 from studies.night_design import variants
 from studies.night_engine import AHEAD, Cluster, Here, open_engine
 from studies.night_kit import prepare, row_key, sections_of, sheet_print
@@ -78,13 +80,7 @@ def plan_file(folder, samples=16, check=5):
 
 @pytest.fixture(scope="module")
 def quiet():
-    class Nowhere:
-        def write(self, text):
-            pass
-
-        flush = isatty = lambda self: False
-
-    return lambda: Log(out=Nowhere())
+    return lambda: Log(out=io.StringIO())
 
 
 @pytest.fixture(scope="module")
@@ -218,6 +214,17 @@ def test_fitted_cells_against_cells(folder, quiet):
     assert all(c.frequency_error < 1e-3 and c.heat_error < 5e-3 for c in checks.values())
 
 
+def test_boards_of_one_wood_are_drawn_apart(first_night):
+    body = body_at(first_night[0], {})
+    body = replace(body, back=replace(body.back, wood=body.top.wood))
+    draws = {"top": np.array([1.0, 0.5, 0, 0]), "back": np.array([-1.0, 0, 0.5, 0])}
+    drawn = with_draws(body, draws)
+    for board, draw in draws.items():
+        assert getattr(drawn, board).wood == scattered(body.top.wood, draw)
+    assert drawn.top.wood.density > body.top.wood.density > drawn.back.wood.density
+    assert drawn.bridge == body.bridge and drawn.top.thickness == body.top.thickness
+
+
 @pytest.mark.slow
 def test_quick_sections_are_the_sheets_own(first_night):
     """Where no cell is fitted the quick path gives what the sheet read afresh gives."""
@@ -262,6 +269,16 @@ def test_the_same_command_computes_nothing_again(first_night, quiet, monkeypatch
     monkeypatch.setattr(sweep, "prepare", lambda *_: pytest.fail("computed again"))
     with Store(out) as store:
         assert sweep.run(night, store, out, workers=1, log=quiet()) == keys
+
+
+def test_a_stop_is_in_the_log(folder, sheet, tmp_path, monkeypatch):
+    def stopped(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(sweep, "run", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        sweep.main(plan_file(folder), tmp_path / "out", workers=1, sheet=sheet)
+    assert "stopped by hand" in (tmp_path / "out" / "night.log").read_text()
 
 
 def test_a_larger_plan_keeps_its_keys(first_night, folder, sheet):
