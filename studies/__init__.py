@@ -1,1 +1,10 @@
-"""Questions put to the model, one file each, and what serves them: command line, reports, pictures."""
+"""Studies: a room for each question. A room imports only from rooms on lower floors; a page's template lies with its question."""
+
+FLOORS = (
+    ("common",),
+    ("drawing", "solved"),
+    ("load", "modes", "notes", "plate", "squeeze", "sweep", "weather"),
+    ("measured", "sustain"),
+    ("check", "rim"),
+    ("page", "pictures"),
+)

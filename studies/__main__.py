@@ -49,7 +49,7 @@ def rim(
     air
         With the enclosed air, the sound outside and the player; without it the dry box alone.
     """
-    from studies.rim import main
+    from studies.rim.question import main
 
     print(main(sheet, out, mesh_size_mm, count, pictures, air))
 
@@ -92,14 +92,14 @@ def modes(
         Couple a build sheet's modes with the enclosed air and the sound outside.
     """
     if air:
-        from studies import air as with_air
-        from studies.inputs import BadInput
+        from studies.common.inputs import BadInput
+        from studies.modes import air as with_air
 
         if parts is not None or fix or hold or export is not None:
             raise BadInput("--air: goes with a build sheet alone; expected no --parts, --fix, --hold or --export")
         print(with_air.table(with_air.run(input, count, mesh_size_mm, json)))
         return
-    from studies.modes import run, table
+    from studies.modes.question import run, table
 
     result = run(input, parts, count, mesh_size_mm, fix, hold, json, export)
     print(table(result))
@@ -146,7 +146,7 @@ def pictures(
     air
         Modes with the air inside and outside, hung free; the dry box if not given.
     """
-    from studies.picture_set import main
+    from studies.pictures.question import main
 
     print(main(sheet, out, mesh_size_mm, count, width_mm, dark, moving, air, builds, format))
 
@@ -162,7 +162,7 @@ def check(sheet: Path, /, *, out: Path | None = None):
     out
         Folder for the drawings; 'out/SHEET-check' if not given.
     """
-    from studies.check import main
+    from studies.check.question import main
 
     print(main(sheet, out))
 
@@ -176,7 +176,7 @@ def new(file: Path, /):
     file
         Name of the new sheet (.toml); an existing file is never overwritten.
     """
-    from studies.check import write_new
+    from studies.check.question import write_new
 
     print(write_new(file))
 
@@ -215,7 +215,7 @@ def squeeze(
     pictures
         Draw the squeezed rim.
     """
-    from studies.squeeze import main
+    from studies.squeeze.question import main
 
     print(main(sheet, out, load_kg, mesh_size_mm, None, recording, pictures, ruler_mm, load_error_percent))
 
@@ -245,7 +245,7 @@ def load(
     pictures
         Draw the fields.
     """
-    from studies.load import main
+    from studies.load.question import main
 
     print(main(sheet, out, mesh_size_mm, strings, pictures))
 
@@ -281,7 +281,7 @@ def weather(
     pictures
         Draw the fields.
     """
-    from studies.weather import main
+    from studies.weather.question import main
 
     used = used_at_humidity_percent or None
     print(
@@ -334,7 +334,7 @@ def sustain(
     pictures
         Draw the fretboard maps.
     """
-    from studies.sustain import main
+    from studies.sustain.question import main
 
     print(main(sheet, out, mesh_size_mm, modes, frets, draws, strings, pictures))
 
@@ -380,9 +380,9 @@ def listen(
     reveal
         Folder of blind sounds: tell the hidden order, and do nothing else.
     """
-    from studies import listen as study
-    from studies.inputs import BadInput
-    from studies.note import held as how
+    from studies.common.inputs import BadInput
+    from studies.notes import listen as study
+    from studies.notes.question import held as how
 
     if reveal is not None:
         print(study.told(reveal))
@@ -419,8 +419,8 @@ def note(
     strings
         Name of a built-in set of strings, in place of the sheet's.
     """
-    from studies.note import held as how
-    from studies.note import main
+    from studies.notes.question import held as how
+    from studies.notes.question import main
 
     print(main(takes, sheet, out, how(held), mesh_size_mm, strings))
 
@@ -458,7 +458,7 @@ def page(
     sounds
         Computed sounds to play.
     """
-    from studies.page import main
+    from studies.page.question import main
 
     print(main(sheet, out, mesh_size_mm, modes, weather, sustain, sounds))
 
@@ -491,7 +491,7 @@ def sweep(
     parquet
         Write the table as Parquet too.
     """
-    from studies.sweep import main
+    from studies.sweep.question import main
 
     print(main(plan, out, workers, scheduler, sheet, parquet))
 
@@ -541,7 +541,7 @@ def plate(
     out
         Folder for the wood entry and the picture; 'out/NAME' if not given.
     """
-    from studies.plate import main
+    from studies.plate.question import main
 
     main(
         length_mm, width_mm, thickness_mm, mass_g, along_hz, across_hz, twist_hz, other_hz, recording, wood, name,
@@ -562,7 +562,7 @@ def schema():
 @app.command
 def system_check():
     """Name what this machine lacks for meshing and pictures, and how to get it."""
-    from studies.system_check import main
+    from studies.common.system_check import main
 
     print(main())
 
@@ -577,7 +577,7 @@ def main(arguments=None):
         # the contract of `modes` is one line; a build sheet's mistakes each have theirs
         fail(one_line(error) if command_of(arguments) == "modes" else str(error))
     except (OSError, ImportError) as error:
-        from studies.system_check import explain
+        from studies.common.system_check import explain
 
         if (words := explain(error)) is not None:
             fail(words)

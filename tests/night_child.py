@@ -10,8 +10,8 @@ sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
 def main(store, starts, workers, total, seconds):
     from night_payload import Payload
 
-    from studies.night_engine import open_engine
-    from studies.store import Store
+    from studies.sweep.engine import open_engine
+    from studies.sweep.store import Store
 
     with Store(store) as kept:
         have = kept.keys()

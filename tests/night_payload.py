@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from studies.night_rows import Check, Result, Row
+from studies.sweep.rows import Check, Result, Row
 
 
 def row_of(number):

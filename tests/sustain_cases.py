@@ -10,11 +10,11 @@ from fem.body_modes import with_losses
 from fem.fretboard import fretboard, wolf_notes
 from fem.strings import Pluck
 from meshes.string_sets import string_set
-from studies.hearing import TOLERANCES, verdict
-from studies.paired import paired_summary
-from studies.rim_builds import builds, complete_linings
-from studies.sustain_results import HOLDINGS, Compared, Dry, Drying, Flip, Judged, Played, Study
-from studies.sustain_verdict import one_a_note, rates, shares
+from studies.common.builds import builds, complete_linings
+from studies.common.draws import paired_summary
+from studies.sustain.hearing import TOLERANCES, verdict
+from studies.sustain.result import HOLDINGS, Compared, Dry, Drying, Flip, Judged, Played, Study
+from studies.sustain.verdict import one_a_note, rates, shares
 
 FRETS = 4
 CHOSEN = ("sheet", "solid_laminated", "stiff_limit")

@@ -11,8 +11,8 @@ import pytest
 from fem.eigen import Modes
 from fem.elements import space
 from meshes.mesh_file import read_mesh_file
-from studies import modes as study
-from studies.export import drawn_as, export_modes, mode_name, small_triangles, write_modes
+from studies.modes import question as study
+from studies.modes.export import drawn_as, export_modes, mode_name, small_triangles, write_modes
 
 FREQUENCY = np.array([101.26, 202.5])
 

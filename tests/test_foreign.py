@@ -15,7 +15,7 @@ from fem.mesh import Line, ShellMesh
 from fem.model import assemble, weights
 from fem.sections import Layer, beam, laminate
 from meshes.foreign import read_foreign
-from studies import modes as study
+from studies.modes import question as study
 
 
 def frequencies(mesh, parts, count, **more):

@@ -7,7 +7,9 @@ from matplotlib.colors import to_rgb
 from fem.fretboard import Wolf
 from fem.strings import fundamental
 from meshes.string_sets import string_set
-from studies.fretboard_map import (
+from studies.common.note_names import pitch, read_note, read_place, short_name
+from studies.drawing.plan import SCALE
+from studies.sustain.maps import (
     DECAY,
     GREY,
     HEAT,
@@ -23,8 +25,6 @@ from studies.fretboard_map import (
     tick_words,
     ticks,
 )
-from studies.note_places import pitch, read_note, read_place, short_name
-from studies.plan_picture import SCALE
 
 STRINGS = string_set("steel").strings
 NAMES = tuple(s.name for s in STRINGS)

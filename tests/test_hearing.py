@@ -5,7 +5,8 @@ import re
 import numpy as np
 import pytest
 
-from studies.hearing import (
+from studies.common.draws import flip_loss, log_ratios, paired_summary
+from studies.sustain.hearing import (
     AUDIBLE,
     CANNOT_TELL,
     NO_DIFFERENCE,
@@ -17,7 +18,6 @@ from studies.hearing import (
     rates,
     verdict,
 )
-from studies.paired import flip_loss, log_ratios, paired_summary
 
 SYNTHETIC, PLAYERS = TOLERANCES
 

@@ -1,10 +1,13 @@
-"""Imports go one way, studies -> meshes -> fem, and fem stands on numpy, scipy and scikit-fem alone."""
+"""Imports go one way, studies -> meshes -> fem, in studies from floor to floor, nowhere in a circle; fem needs three libraries."""
 
 import ast
+import graphlib
 import sys
 from pathlib import Path
 
 import pytest
+
+from studies import FLOORS
 
 ROOT = Path(__file__).parents[1]
 MAY_IMPORT = {"fem": {"fem"}, "meshes": {"meshes", "fem"}, "studies": {"studies", "meshes", "fem"}}
@@ -69,3 +72,62 @@ def test_a_wrong_import_is_found(folder, text):
 def test_a_right_import_passes():
     text = "import numpy as np\nfrom fem.mesh import ShellMesh\ntry:\n    import pymetis\nexcept ImportError:\n    pass"
     assert not wrong_imports("fem", ast.parse(text))
+
+
+# --- floors and circles ---
+
+
+def arrows(sources):
+    """{module: project modules it imports, wherever in the file} of {module: text}; `from package import module` counts as the module."""
+    found = {name: set() for name in sources}
+    for name, text in sources.items():
+        for node in ast.walk(ast.parse(text)):
+            if isinstance(node, ast.ImportFrom) and node.level == 0:
+                for alias in node.names:
+                    inner = f"{node.module}.{alias.name}"
+                    found[name].add(inner if inner in sources else node.module)
+            elif isinstance(node, ast.Import):
+                found[name].update(alias.name for alias in node.names)
+    return {name: targets & set(sources) - {name} for name, targets in found.items()}
+
+
+def upward(graph, floors):
+    """(module, imported) of every import from another room of studies that does not lie on a lower floor."""
+    floor = {room: number for number, rooms in enumerate((*floors, ("__main__",))) for room in rooms}
+    room = {m: m.split(".")[1] for m in graph if m.startswith("studies.")}
+    return [
+        (a, b) for a in room for b in graph[a] & set(room) if room[a] != room[b] and floor[room[a]] <= floor[room[b]]
+    ]
+
+
+def the_tree():
+    named = {".".join(path.relative_to(ROOT).with_suffix("").parts): path for path in FILES}
+    return arrows({m.removesuffix(".__init__"): p.read_text(encoding="utf-8") for m, p in named.items()})
+
+
+def test_no_import_goes_up_a_floor():
+    assert not upward(the_tree(), FLOORS)
+
+
+def test_no_imports_go_in_a_circle():
+    graphlib.TopologicalSorter(the_tree()).prepare()
+
+
+def test_every_room_has_a_floor_and_the_guide_shows_it():
+    rooms = sorted(p.name for p in (ROOT / "studies").iterdir() if (p / "__init__.py").is_file())
+    assert rooms == sorted(room for floor in FLOORS for room in floor)
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for number, floor in enumerate(FLOORS):
+        assert f"{number}  {', '.join(floor)}" in guide
+
+
+@pytest.mark.parametrize(
+    "line", ["from studies.high.b import x", "from studies.high import b", "import studies.high.b"]
+)
+@pytest.mark.parametrize("form", ["{}", "def f():\n    {}", "if True:\n    {}"])
+def test_an_import_up_a_floor_or_in_a_circle_is_found(line, form):
+    graph = arrows({"studies.low.a": form.format(line), "studies.high.b": "from studies.low.a import y"})
+    assert upward(graph, (("low",), ("high",))) == [("studies.low.a", "studies.high.b")]
+    assert upward(graph, (("low", "high"),)) != []
+    with pytest.raises(graphlib.CycleError):
+        graphlib.TopologicalSorter(graph).prepare()

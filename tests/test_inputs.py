@@ -6,7 +6,7 @@ import box_cases as cases
 import pytest
 
 from meshes.sheet_errors import SheetError
-from studies.inputs import BadInput, existing_file, read_case, writable_file, writable_folder
+from studies.common.inputs import BadInput, existing_file, read_case, writable_file, writable_folder
 
 
 def test_sheet_becomes_mesh_sections_and_body(tmp_path):

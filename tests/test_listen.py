@@ -18,11 +18,11 @@ from fem.strings import Pluck
 from meshes.holding import FREE
 from meshes.sounding import surroundings
 from meshes.string_sets import string_set
-from studies import listen
 from studies.__main__ import main as command_line
-from studies.inputs import BadInput
-from studies.progress import Progress
-from studies.sound import note_signal
+from studies.common.inputs import BadInput
+from studies.common.progress import Progress
+from studies.notes import listen
+from studies.notes.sound import note_signal
 
 RADIUS = 0.06
 SOLID = {"kind": "solid_laminated"}

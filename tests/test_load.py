@@ -9,16 +9,20 @@ import box_cases as cases
 import numpy as np
 import pytest
 
-import studies.load as load
 from fem.eigen import rigid_modes
+from fem.free_body import FreeBody
 from fem.model import assemble
 from fem.sections import joint
 from meshes.build import mesh_body
 from meshes.string_sets import string_set
-from studies.inputs import BadInput
-from studies.load_report import bound, percent, tables, text
-from studies.progress import Progress
-from studies.rest_report import per_gram
+from studies.common.inputs import BadInput
+from studies.common.progress import Progress
+from studies.common.rest_page import per_gram
+from studies.load import question as load
+from studies.load import solve
+from studies.load.readings import Places, measures
+from studies.load.solve import solve_row, string_load, tensions
+from studies.load.words import bound, percent, tables, text
 
 SIZE = 0.06  # m: coarse, the figures do not matter here
 NECK = {"neck": {"included": True}, "strings": {"scale_length_mm": 640}}
@@ -50,7 +54,7 @@ def model(body):
 
 @pytest.fixture(scope="module")
 def places(model, body, pulls):
-    return load.Places(model.space, body, pulls)
+    return Places(model.space, body, pulls)
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +74,7 @@ class _Silent:
 
 def test_load_is_in_balance_and_turns_bridge_and_neck(places, pulls, model, body):
     """No net force or couple; about the plates' edge the bridge alone bears T times the height of its saddle."""
-    F = load.string_load(places, pulls)
+    F = string_load(places, pulls)
     rigid = rigid_modes(model.space.points)
     assert np.abs(rigid.T @ F).max() < 1e-9 * np.abs(F).sum()
     total = sum(p.tension for p in pulls)
@@ -90,15 +94,15 @@ def test_load_is_in_balance_and_turns_bridge_and_neck(places, pulls, model, body
 def test_tensions_come_from_the_sheet_the_strings_or_a_set(tmp_path):
     own = [70.0, 90, 100, 95, 80, 75]
     given = cases.oval(tmp_path, **NECK | {"strings": {"scale_length_mm": 640, "tension_N": own}})
-    found, assumed = load.tensions(given)
+    found, assumed = tensions(given)
     assert [t for _, t in found] == own and assumed == ()
-    named, assumed = load.tensions(given, "nylon")
+    named, assumed = tensions(given, "nylon")
     assert assumed == () and sum(t for _, t in named) == pytest.approx(
         398.7 * (640 / 650) ** 2, rel=2e-3
     )  # sum of the table
     mass = [6.24, 3.61, 1.95, 0.90, 0.52, 0.38]  # nylon at steel's pitch: standard tuning
     by_mass = cases.oval(tmp_path, **NECK | {"strings": {"scale_length_mm": 650, "unit_mass_g_m": mass}})
-    found, assumed = load.tensions(by_mass)
+    found, assumed = tensions(by_mass)
     assert [t for _, t in found] == pytest.approx([s.tension for s in string_set("nylon").strings], rel=0.02)
     assert [a.key for a in assumed] == ["strings, pitch"]
 
@@ -139,7 +143,7 @@ def test_readings_of_a_given_motion(places):
         u[s.nodes, 2] = 0.003
     u[places.fret.nodes, 2] = 0.001
     N[..., 0] = -4000.0
-    found = load.measures(places, u, N)
+    found = measures(places, u, N)
     assert found["bridge_rotation_deg"] == pytest.approx(0.01)
     assert found["action_rise_mm"] == pytest.approx(places.share * 0.003 - 0.001, rel=1e-6)
     assert found["action_rise_block_mm"] == pytest.approx(0, abs=2e-5)  # saddle and block are nearly at rest
@@ -152,7 +156,7 @@ def test_neck_block_that_leans_lifts_the_strings(places):
     points, a = places.space.points, 0.002
     middle = points[places.block].mean(axis=0)
     u[places.block] = np.cross([0, -a, 0], points[places.block] - middle)
-    found = load.measures(places, u, N)
+    found = measures(places, u, N)
     x_nut = np.mean(places.nut_points(), axis=0)[0]
     rise = places.share * a * (x_nut - middle[0]) - a * (places.x_12 - middle[0])
     assert found["neck_block_rotation_deg"] == pytest.approx(a, rel=1e-9)
@@ -164,7 +168,7 @@ def test_belly_dip_and_width(places):
     y = places.space.points[:, 1]
     u[places.behind[3], 2], u[places.before[5], 2] = 0.0007, -0.0004
     u[:, 1] = 0.001 * y  # everything gets wider by a thousandth
-    found = load.measures(places, u, N)
+    found = measures(places, u, N)
     assert [found["belly_mm"], found["dip_mm"]] == pytest.approx([0.0007, 0.0004])
     width = [v for k, v in found.items() if k.startswith("width/")]
     assert width == pytest.approx([0.35e-3] * 2, rel=0.02)  # the oval is 350 mm wide
@@ -192,9 +196,9 @@ def test_stiff_rim_holds_the_neck_block(study):
 
 def test_everything_is_in_proportion_to_the_tension(study, body, pulls, model):
     double = [replace(p, tension=2 * p.tension) for p in pulls]
-    places = load.Places(model.space, body, double)
+    places = Places(model.space, body, double)
     build = study.rows[0].build
-    row, _ = load.solve_row(build, model, load.string_load(places, double), places)
+    row, _ = solve_row(build, model, string_load(places, double), places)
     one, two = study.rows[0], row
     assert {k: v / 2 for k, v in two.measures.items()} == pytest.approx(one.measures, rel=1e-6, abs=1e-12)
     assert two.bound == pytest.approx(2 * one.bound, rel=0.06)
@@ -204,8 +208,8 @@ def test_everything_is_in_proportion_to_the_tension(study, body, pulls, model):
 
 def test_each_build_is_factorised_once(body, pulls, monkeypatch):
     made = []
-    real = load.FreeBody
-    monkeypatch.setattr(load, "FreeBody", lambda *a: made.append(1) or real(*a))
+    real = FreeBody
+    monkeypatch.setattr(solve, "FreeBody", lambda *a: made.append(1) or real(*a))
     found = load.run(body, pulls, 0.08, Progress(1, out=_Silent()))
     assert len(made) == len(found.rows) + 1  # and the sheet's own on the coarser mesh
 

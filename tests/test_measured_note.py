@@ -9,9 +9,9 @@ from string_cases import LOSSY, wooden_box
 
 from fem.coupled_string import couple, pluck_note, radiated_later, velocity
 from fem.strings import Pluck, fundamental
-from studies.inputs import BadInput
-from studies.measured_note import RANGES, beside, computed_decay, read_file, within, words
-from studies.note import held, main, one, read_take
+from studies.common.inputs import BadInput
+from studies.notes.measured import RANGES, beside, computed_decay, read_file, within, words
+from studies.notes.question import held, main, one, read_take
 
 RATE = 16000
 

@@ -8,8 +8,8 @@ import pytest
 from scipy.io import mmread
 from scipy.sparse.linalg import eigsh
 
-from studies import modes as study
-from studies.inputs import BadInput
+from studies.common.inputs import BadInput
+from studies.modes import question as study
 
 COUNT, SIZE_MM = 8, 90
 KEYS = {

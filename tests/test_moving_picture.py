@@ -15,10 +15,14 @@ from fem.elements import space
 from fem.strings import Pluck, String
 from meshes.build import mesh_body
 from meshes.sheet import read_sheet
-from studies import moving_picture, perspective, picture_set, system_check
-from studies.inputs import BadInput
-from studies.moving_picture import LARGEST, Reel, parts_of_period, pluck_shapes, pluck_times, positions, save_reel
-from studies.pictures import Caption, modes_to_draw
+from studies.common import system_check
+from studies.common.inputs import BadInput
+from studies.drawing import moving as moving_picture
+from studies.drawing import perspective
+from studies.drawing.captions import Caption
+from studies.drawing.mode_pictures import modes_to_draw
+from studies.drawing.moving import LARGEST, Reel, parts_of_period, pluck_shapes, pluck_times, positions, save_reel
+from studies.pictures import question as picture_set
 
 QUIET = SimpleNamespace(say=lambda *a: None, step=lambda *a: None)
 HAZEL = Path(meshes.__file__).parent / "bodies" / "hazel.toml"

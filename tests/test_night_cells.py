@@ -4,13 +4,13 @@ import numpy as np
 from box_cases import oval_sheet
 
 from fem.sections import joint
-from studies.night_basis import mixed
-from studies.night_bodies import body_at, find_moves
-from studies.night_cells import slow_pieces
-from studies.night_design import variants
-from studies.night_kit import Ground, Kit
-from studies.night_sections import inputs
-from studies.night_sustain import night_of_draws
+from studies.sweep.basis import mixed
+from studies.sweep.bodies import body_at, find_moves
+from studies.sweep.cells import slow_pieces
+from studies.sweep.design import variants
+from studies.sweep.kit import Ground, Kit
+from studies.sweep.scatter import night_of_draws
+from studies.sweep.sections import inputs
 
 
 def test_linings_and_joints_may_stay_as_the_sheet_makes_them(tmp_path):

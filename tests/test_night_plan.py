@@ -8,11 +8,11 @@ import pytest
 from box_cases import oval_sheet
 
 from meshes.sheet_errors import SheetError
-from studies.inputs import BadInput
-from studies.night_bodies import body_at, find_moves
-from studies.night_design import dimensions, variants
-from studies.night_fields import BOARDS, RIM_BUILDS, Plan
-from studies.night_plan import PLANS, plan_path, read_plan, variant_count
+from studies.common.inputs import BadInput
+from studies.sweep.bodies import body_at, find_moves
+from studies.sweep.design import dimensions, variants
+from studies.sweep.fields import BOARDS, RIM_BUILDS, Plan
+from studies.sweep.plan import PLANS, plan_path, read_plan, variant_count
 
 TOP = {"name": "top thickness", "keys": ["top.thickness_mm"], "from": 2.5, "to": 3.3}
 
@@ -145,7 +145,7 @@ def test_the_sheet_beside_the_plan_comes_first(tmp_path):
 def test_names_of_boards_and_builds_are_those_of_the_model():
     from box_cases import guitar
 
-    from studies.rim_builds import builds, complete_linings
+    from studies.common.builds import builds, complete_linings
 
     single, kinds = guitar(), ("kerfed", "solid_laminated")
     known = {

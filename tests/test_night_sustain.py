@@ -11,17 +11,19 @@ from box_cases import oval_sheet
 from meshes.holding import FREE, LAP
 from meshes.sheet_errors import SheetError
 from meshes.sounding import surroundings
-from studies import night_air, night_solver, sweep
-from studies.night_design import variants
-from studies.night_kit import row_key, sheet_print
-from studies.night_log import Log
-from studies.night_notes import HIGHEST_FRET, errors, spread, summary_of
-from studies.night_plan import read_plan
-from studies.night_report import write_page
-from studies.night_rows import Check, packed, unpacked
-from studies.night_sustain import gathered, night_of_draws, scatter
-from studies.night_tables import write_csv
-from studies.store import STEPS, Store
+from studies.sweep import air as night_air
+from studies.sweep import question as sweep
+from studies.sweep import solver as night_solver
+from studies.sweep.design import variants
+from studies.sweep.kit import row_key, sheet_print
+from studies.sweep.log import Log
+from studies.sweep.notes import HIGHEST_FRET, errors, spread, summary_of
+from studies.sweep.page import write_page
+from studies.sweep.plan import read_plan
+from studies.sweep.rows import Check, packed, unpacked
+from studies.sweep.scatter import gathered, night_of_draws, scatter
+from studies.sweep.store import STEPS, Store
+from studies.sweep.tables import write_csv
 
 PLAN = """
 name = "Plucked"
@@ -187,7 +189,7 @@ def some_notes(seed=0):
     draw = np.random.default_rng(seed)
     arrays = draw.random((7, 2, 3)).astype(np.float32).astype(float)
     arrays[:3, 1, 2] = np.nan
-    from studies.night_rows import Notes
+    from studies.sweep.rows import Notes
 
     return Notes((FREE, LAP), ((0, 0), (1, 2), (5, 7)), np.array([82.4, 123.0, 494.0]), 700.5, *arrays)
 

@@ -18,14 +18,33 @@ from meshes.body import top_height
 from meshes.build import mesh_body
 from meshes.outline import point_at
 from meshes.side_ports import openings_of
-from studies import energy_flow, page, page_behind, page_charts, page_modes, page_sections, rim_air
-from studies.air import GROUPS, IN_RIM
-from studies.air_power import Driven
-from studies.mode_scene import Scene, Shape, aligned, outward, packed, paired_shapes, surface_of
-from studies.page_modes import viewer_data
-from studies.page_sustain import wav
-from studies.rim_air_report import WHOLE_RIM
-from studies.rim_builds import builds, complete_linings
+from studies.common.builds import builds, complete_linings
+from studies.common.groups import GROUPS, IN_RIM
+from studies.page import (
+    behind as page_behind,
+)
+from studies.page import (
+    charts as page_charts,
+)
+from studies.page import (
+    energy_flow,
+)
+from studies.page import (
+    modes as page_modes,
+)
+from studies.page import (
+    question as page,
+)
+from studies.page import (
+    sections as page_sections,
+)
+from studies.page.modes import viewer_data
+from studies.page.scene import Scene, Shape, aligned, outward, packed, paired_shapes, surface_of
+from studies.page.sustain import wav
+from studies.rim import air as rim_air
+from studies.rim.air import WHOLE_RIM
+from studies.solved import coupled
+from studies.solved.power import Driven
 
 CHOSEN = ("sheet", "solid_laminated", "doubled_sides")
 CHROMIUM = pytest.mark.skipif(browser.find() is None, reason="no Chromium on this machine: the page is not opened")
@@ -498,13 +517,16 @@ def test_nothing_was_asked_for_and_nothing_went_wrong(opened):
 def test_from_the_sheet_to_the_file(tmp_path, monkeypatch):
     """A bare oval box on coarse meshes of everything: every study is run, its rows are kept, the file holds every section."""
     from meshes.sounding import surroundings
-    from studies import rim_builds, sustain, weather
+    from studies.common import builds as rim_builds
+    from studies.sustain import question as sustain
+    from studies.sustain import solve as sustain_solve
+    from studies.weather import solve as weather_solve
 
     some = lambda body: [b for b in rim_builds.builds(body) if b.name in CHOSEN[:2]]
-    for module in (rim_air, sustain, weather):
+    for module in (rim_air, sustain_solve, weather_solve):
         monkeypatch.setattr(module, "builds", some)
     monkeypatch.setattr(page, "surroundings", lambda body: surroundings(body, 300.0, 0.06, 0.09))
-    monkeypatch.setattr(rim_air, "DRY_MODES", 24)
+    monkeypatch.setattr(coupled, "DRY_MODES", 24)
     monkeypatch.setattr(sustain, "FRETS", 2)
     monkeypatch.setattr(page, "MODES", 4)
     monkeypatch.chdir(tmp_path)

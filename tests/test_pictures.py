@@ -8,13 +8,15 @@ from PIL import Image
 
 from fem.elements import space
 from fem.mesh import ShellMesh, Surface, along_surface, unit_normals
-from studies import pictures, system_check
-from studies.mode_features import nodal_lines, outer_loops, peaks, smoothed
-from studies.mode_field import Field, field_on, mode_field, phase, same_phase, sampler, turned, unturned
-from studies.mode_words import distinct, plain_label, plate_words
-from studies.neck_solid import neck_solid
-from studies.pictures import Caption, draw_modes, plates_of
-from studies.plan_picture import RIGHT, SCALE, THEMES, on_true_curves, plan_figure, plate_plan, save
+from studies.common import system_check
+from studies.drawing import mode_pictures as pictures
+from studies.drawing.captions import Caption
+from studies.drawing.features import nodal_lines, outer_loops, peaks, smoothed
+from studies.drawing.field import Field, field_on, mode_field, phase, same_phase, sampler, turned, unturned
+from studies.drawing.mode_pictures import draw_modes, plates_of
+from studies.drawing.mode_words import distinct, plain_label, plate_words
+from studies.drawing.neck_solid import neck_solid
+from studies.drawing.plan import RIGHT, SCALE, THEMES, on_true_curves, plan_figure, plate_plan, save
 
 
 def sheet(nx=6, ny=4, a=0.4, b=0.3, z=0.0, up=1.0, height=lambda x, y: 0 * x):

@@ -14,7 +14,7 @@ from fem.plate_fit import ReadingErrors, fit_plate, loss_shares
 from fem.plate_names import name_tones
 from fem.taps import Recording, find_taps, find_tones, read_recording
 from fem.woods import find
-from studies.plate import main, run
+from studies.plate.question import main, run
 
 RATE = 22050
 BADIANE = {"along": 76.0, "across": 163.0, "twist": 51.5}  # Hz, spruce plate 580 x 217.2 x 4.9 mm, 256 g

@@ -15,13 +15,17 @@ import pytest
 from fem.mesh import part_of
 from meshes.measured import Measured
 from meshes.parts import RIM, sections
-from studies import rim
-from studies.fingerprint import fingerprint
-from studies.measured_beside import beside
-from studies.progress import Progress, duration
-from studies.rim_builds import STIFFENED, builds, complete_linings
-from studies.rim_report import LABEL, headline, paragraph, per_mode, summary, write_report
-from studies.two_meshes import COARSER, largest_errors, mesh_error, rim_grams
+from studies.common.builds import STIFFENED, builds, complete_linings
+from studies.common.kept import fingerprint
+from studies.common.measured import beside
+from studies.common.pairing import paired
+from studies.common.progress import Progress, duration
+from studies.common.two_meshes import COARSER, largest_errors, mesh_error, rim_grams
+from studies.rim import question as rim
+from studies.rim.dry import compare, struck
+from studies.rim.dry_page import LABEL, headline, paragraph, per_mode, summary, write_report
+from studies.solved import dry as solved_dry
+from studies.solved.dry import SPARE, load_row, save_row, solve_row, stored_row
 
 COUNT, SIZE = 6, 0.06
 
@@ -116,7 +120,7 @@ def test_doubled_sides_add_the_sides_weight(row):
 def test_stiff_limit_keeps_the_weight_and_turns_less_heat_in_the_rim(row):
     base, limit = row["sheet"], row["stiff_limit"]
     assert limit.mass == pytest.approx(base.mass, rel=1e-12)
-    heat = [sum(rim.struck(r, COUNT).heat.get(part, 0) for part in RIM) for r in (base, limit)]
+    heat = [sum(struck(r, COUNT).heat.get(part, 0) for part in RIM) for r in (base, limit)]
     assert heat[1] < 0.5 * heat[0]
 
 
@@ -155,7 +159,7 @@ def test_stiffer_linings_never_lower_a_frequency_of_equal_weight(row):
 def test_pairing_finds_swapped_modes():
     """A permuted identity with a third row that resembles nothing."""
     criterion = np.array([[0.1, 0.9, 0.0], [0.95, 0.05, 0.1], [0.1, 0.2, 0.3]])
-    partner, match = rim.paired(criterion)
+    partner, match = paired(criterion)
     assert partner.tolist() == [1, 0, -1]
     assert match.tolist() == [0.9, 0.95, 0.3]
 
@@ -165,7 +169,7 @@ def test_tap_of_separate_modes_is_their_sum(row):
     base = row["sheet"]
     w = base.bridge[:COUNT] ** 2
     heat = sum(base.split.heat_share[part] for part in RIM if part in base.split.heat_share)[:COUNT]
-    found = rim.struck(base, COUNT)
+    found = struck(base, COUNT)
     assert sum(found.heat.values()) == pytest.approx(1, abs=1e-6)
     assert sum(found.heat.get(part, 0) for part in RIM) == pytest.approx(np.sum(w * heat) / w.sum(), rel=0.02)
 
@@ -199,7 +203,7 @@ def test_second_run_reads_the_stored_rows(study, body, folder, monkeypatch):
     def forbidden(*_):
         raise AssertionError("solved again")
 
-    monkeypatch.setattr(rim, "solve_row", forbidden)
+    monkeypatch.setattr(solved_dry, "solve_row", forbidden)
     again = rim.run(body, SIZE, COUNT, folder / "rows", quiet())
     for a, b in zip(study.comparisons, again.comparisons):
         assert np.array_equal(a.row.found.frequency, b.row.found.frequency)
@@ -213,9 +217,9 @@ def test_rows_of_a_longer_solution_serve_this_study_too(study, body, folder):
     """With more modes solved for and stored, the first ones and all that is told of a tap stay what they were."""
     more = rim.run(body, SIZE, COUNT, folder / "longer", quiet(), COUNT + 12)
     for a, b in zip(study.comparisons, more.comparisons):
-        assert b.row.found.shape.shape == a.row.found.shape.shape and len(b.row.split.loss_factor) == COUNT + rim.SPARE
+        assert b.row.found.shape.shape == a.row.found.shape.shape and len(b.row.split.loss_factor) == COUNT + SPARE
         assert b.row.found.frequency[:COUNT] == pytest.approx(a.row.found.frequency[:COUNT], rel=1e-6)
-        assert b.row.losses["sides"].shape == (COUNT + rim.SPARE,) * 2
+        assert b.row.losses["sides"].shape == (COUNT + SPARE,) * 2
     for a, b in zip(headline(study), headline(more)):
         assert b["heat"] == pytest.approx(a["heat"], rel=1e-3) and b["stored"] == pytest.approx(a["stored"], rel=1e-3)
     assert any("-60mm-" in file.name for file in (folder / "longer").iterdir())
@@ -225,9 +229,9 @@ def test_rows_of_a_longer_solution_serve_this_study_too(study, body, folder):
 def test_damaged_file_is_computed_anew(study, body, tmp_path, harm):
     base = study.comparisons[0].row
     file = tmp_path / "row.npz"
-    rim.save_row(file, base)
+    save_row(file, base)
     whole = file.read_bytes()
-    assert rim.load_row(file, base.build) is not None
+    assert load_row(file, base.build) is not None
     if harm in ("other_version", "lacks_array"):
         with np.load(file) as stored:
             data = {k: stored[k] for k in stored.files}
@@ -242,14 +246,14 @@ def test_damaged_file_is_computed_anew(study, body, tmp_path, harm):
             "cut": whole[:middle], "empty": b"", "text": b"not a row", "bytes": whole[:middle] + b"\0" * 64 + whole[middle + 64 :],
         }  # fmt: skip
         file.write_bytes(damaged[harm])
-    assert rim.load_row(file, base.build) is None
+    assert load_row(file, base.build) is None
 
 
 def test_stored_row_of_another_mesh_is_not_used(study, folder):
     """Rows hold one number per unknown: on a mesh of another size they must be computed anew, not read."""
     base = study.comparisons[0].row
     store = folder / "rows"
-    found = [rim.load_row(file, base.build) for file in store.glob("sheet-*.npz")]
+    found = [load_row(file, base.build) for file in store.glob("sheet-*.npz")]
     assert found and all(row is not None for row in found)
     mesh = study.models[0].space.mesh
     moved = replace(mesh, nodes=mesh.nodes * (1 + 1e-9))
@@ -259,10 +263,10 @@ def test_stored_row_of_another_mesh_is_not_used(study, folder):
         return "computed"
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(rim, "solve_row", solved)
-        patch.setattr(rim, "save_row", lambda file, row: None)
-        assert rim.stored_row(base.build, study.models[0], COUNT + 6, store, SIZE) != "computed"
-        assert rim.stored_row(base.build, other, COUNT + 6, store, SIZE) == "computed"
+        patch.setattr(solved_dry, "solve_row", solved)
+        patch.setattr(solved_dry, "save_row", lambda file, row: None)
+        assert stored_row(base.build, study.models[0], COUNT + 6, store, SIZE) != "computed"
+        assert stored_row(base.build, other, COUNT + 6, store, SIZE) == "computed"
 
 
 def test_key_depends_on_everything_in_the_body(body):
@@ -431,7 +435,7 @@ def test_figures_below_their_error_are_grey(study, tmp_path):
 
 def test_a_fault_in_a_picture_does_not_cost_the_answer(study, tmp_path, monkeypatch, capsys):
     """Tables and page are there before anything is drawn; the fault is told on standard error and on the page."""
-    from studies import rim_report
+    from studies.rim import dry_page as rim_report
 
     def fails(study, modes, out, say):
         assert {p.name for p in out.iterdir()} == {"index.html", "rim.csv", "rim.json"}
@@ -488,8 +492,8 @@ def test_unknown_losses_are_told_not_guessed(study, tmp_path):
     data = json.loads(pages[2].read_text())
     assert data["builds"][0]["heat_share"] is None and data["modes"][0]["heat_in_rim"] is None
     file = tmp_path / "row.npz"
-    rim.save_row(file, pairs[0].row)
-    assert rim.load_row(file, pairs[0].row.build).split.heat_share is None
+    save_row(file, pairs[0].row)
+    assert load_row(file, pairs[0].row.build).split.heat_share is None
 
 
 # --- progress ---
@@ -528,8 +532,8 @@ def test_mesh_error_of_the_report_covers_a_finer_mesh():
     hazel, _ = complete_linings(cases.example("hazel"))
     base = builds(hazel)[0]
     models = [assemble(mesh_body(hazel, h)) for h in (DEFAULT_SIZE, COARSER * DEFAULT_SIZE)]
-    rows = [rim.solve_row(base, m, 24) for m in models]
-    (found,) = rim.compare(rows[:1], rows[1:], models, 20)
+    rows = [solve_row(base, m, 24) for m in models]
+    (found,) = compare(rows[:1], rows[1:], models, 20)
     finer = modes(assemble(mesh_body(hazel, 0.72 * DEFAULT_SIZE)), weights(base.sections()), 20).frequency
     f = rows[0].found.frequency[:20]
     estimate = np.abs(f - rows[1].found.frequency[found.coarse_partner])

@@ -15,13 +15,17 @@ from meshes.cavity import mesh_cavity
 from meshes.holding import FREE, LAP
 from meshes.outline import inside
 from meshes.sounding import surroundings
-from studies import air, rim, rim_air, rim_air_report
-from studies.air_pictures import Boards
-from studies.air_power import NAMES, THIRDS, bands, log_mean, summary
-from studies.inputs import BadInput
-from studies.mode_names import names_with_air
-from studies.progress import Progress
-from studies.rim_air_report import (
+from studies.common.builds import builds as all_builds
+from studies.common.groups import GROUPS
+from studies.common.inputs import BadInput
+from studies.common.progress import Progress
+from studies.drawing.mode_names import names_with_air
+from studies.modes import air
+from studies.rim import air as rim_air
+from studies.rim import air_page as rim_air_report
+from studies.rim import dry as rim_dry
+from studies.rim import question as rim
+from studies.rim.air_page import (
     LABEL,
     answer,
     gain_without_loss,
@@ -32,8 +36,12 @@ from studies.rim_air_report import (
     summary_text,
     write_report,
 )
-from studies.rim_builds import builds as all_builds
-from studies.rim_report import LABEL as DRY_LABEL
+from studies.rim.dry_page import LABEL as DRY_LABEL
+from studies.rim.pictures import Boards
+from studies.solved import coupled
+from studies.solved import dry as solved_dry
+from studies.solved.dry import solve_row
+from studies.solved.power import NAMES, THIRDS, bands, log_mean, summary
 
 pytestmark = pytest.mark.slow  # the whole study with air: a minute
 
@@ -102,12 +110,12 @@ def test_third_octaves_bear_their_names_and_end_where_the_modes_do(study):
     assert [n for n, _ in bands(replace(d, valid_to=450.0))] == [50, 63, 80, 100, 125, 160, 200, 250, 315, 400]
     assert [n for n, _ in bands(replace(d, valid_to=440.0))][-1] == 315  # 400's band ends at 449 Hz
     for _, found in bands(d):
-        assert sum(found[g] for g in air.GROUPS) == pytest.approx(1, abs=1e-9)
+        assert sum(found[g] for g in GROUPS) == pytest.approx(1, abs=1e-9)
         assert found["rim"] == pytest.approx(sum(found[g] for g in air.IN_RIM))
 
 
 def test_every_part_has_one_group():
-    names = [part for parts in air.GROUPS.values() for part in parts]
+    names = [part for parts in GROUPS.values() for part in parts]
     assert len(names) == len(set(names))
     found = air.grouped({"top": np.ones(2), "port 1": np.full(2, 3.0), "soundhole": np.ones(2)})
     assert list(found["opening"]) == [4, 4] and list(found["top"]) == [1, 1] and list(found["neck"]) == [0, 0]
@@ -177,11 +185,11 @@ def test_partners_follow_the_motion_not_the_order():
 def test_the_default_leads_with_the_air_and_keeps_the_dry_page_beside_it(folder, tmp_path, monkeypatch, capsys):
     """One command: dry rows are solved once and shared, two pages that link to each other, each labelled; --no-air: dry alone."""
     coarse = lambda body: surroundings(body, 300.0, 0.06, 0.09)
-    solved, solve = [], rim.solve_row
-    monkeypatch.setattr(rim, "solve_row", lambda *a: solved.append(a[0].name) or solve(*a))
-    monkeypatch.setattr(rim, "builds", lambda body: all_builds(body)[:2])
-    monkeypatch.setattr(rim_air, "builds", lambda body: all_builds(body)[:2])
-    monkeypatch.setattr(rim_air, "DRY_MODES", 14)
+    solved, solve = [], solve_row
+    monkeypatch.setattr(solved_dry, "solve_row", lambda *a: solved.append(a[0].name) or solve(*a))
+    for module in (rim, rim_dry, rim_air):
+        monkeypatch.setattr(module, "builds", lambda body: all_builds(body)[:2])
+    monkeypatch.setattr(coupled, "DRY_MODES", 14)
     monkeypatch.setattr(rim_air, "shared", lambda around: coarse)
     sheet = cases.oval_sheet(folder)
     text = rim.main(sheet, tmp_path, 60, 4, pictures=False)
@@ -272,7 +280,7 @@ def test_the_highest_third_octaves_are_told(study, monkeypatch):
 
 
 def test_a_fault_in_a_picture_leaves_those_before_it(study, tmp_path, monkeypatch, capsys):
-    from studies import air_pictures
+    from studies.rim import pictures as air_pictures
 
     def fails(study, folder, say, found):
         assert (tmp_path / "index.html").exists() and (tmp_path / "air.json").exists()

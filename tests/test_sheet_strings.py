@@ -9,7 +9,7 @@ import pytest
 from meshes.sheet import read_sheet, sheet_schema
 from meshes.sheet_strings import pluck_assumed, pluck_of, strings_of
 from meshes.string_sets import string_set
-from studies.load import tensions
+from studies.load.solve import tensions
 
 SHEET = (cases.BODIES / "hazel.toml").read_text(encoding="utf-8")
 NAMED = 'set = "steel"\n'

@@ -25,7 +25,7 @@ from meshes.sheet import SheetError
 from meshes.side_ports import openings_of, ring_of
 from meshes.side_profile import draw_profile, ports_on, side_profile
 from meshes.sounding import modes_of, outside, sounding, structure_of, surroundings, velocities
-from studies.air import grouped
+from studies.common.groups import grouped
 
 BASS = {"side": "bass", "from_neck_mm": 235, "below_top_mm": 48, "diameter_mm": 40}
 SHAPE = {"length_mm": 490, "lower_bout_width_mm": 380, "lower_bout_place_mm": 138, "waist_place_mm": 298}

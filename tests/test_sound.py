@@ -9,7 +9,7 @@ from string_cases import LOSSY, wooden_box
 
 from fem.coupled_string import couple, energy, pluck_note, velocity
 from fem.strings import Pluck
-from studies.sound import KEY, at_bridge, note_signal, phrase, reveal, write_blind, write_wavs
+from studies.notes.sound import KEY, at_bridge, note_signal, phrase, reveal, write_blind, write_wavs
 
 
 @pytest.fixture(scope="module")

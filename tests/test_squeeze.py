@@ -24,12 +24,16 @@ from meshes.open_rim import block_corners, mesh_loose_plate, mesh_open_rim, pres
 from meshes.outline import nearest, normal_at, outline_through, point_at
 from meshes.parts import sections
 from meshes.sheet import read_sheet
-from studies import squeeze
-from studies.inputs import BadInput
-from studies.measured_beside import beside, computed_for, nearest_modes, table
-from studies.rim_builds import Build
-from studies.squeeze_picture import draw, squeezed_figure
-from studies.squeeze_report import text
+from studies.common.builds import Build
+from studies.common.inputs import BadInput
+from studies.common.measured import beside, nearest_modes, table
+from studies.measured.solve import computed_for
+from studies.squeeze import question as squeeze
+from studies.squeeze import solve
+from studies.squeeze.pictures import draw, squeezed_figure
+from studies.squeeze.result import BATTEN, Squeeze, told_apart
+from studies.squeeze.solve import _ring, solve_row, unit_loads
+from studies.squeeze.words import text
 
 SHEET = Path(__file__).parents[1] / "meshes" / "bodies" / "hazel.toml"
 SIZE = 0.035  # m
@@ -49,7 +53,7 @@ def pressed(body, mesh, leave_out=()):
     given = sections_on(mesh, sections(body))
     w = weights({region: s for region, s in given.items() if region not in leave_out})
     model = assemble(mesh)
-    loads = squeeze.unit_loads(model.space, body, "free")
+    loads = unit_loads(model.space, body, "free")
     answer = deflect(model, w, np.array(list(loads.values())).T)
     return {press: float(unit @ answer.displacement[:, k]) for k, (press, unit) in enumerate(loads.items())}
 
@@ -147,7 +151,7 @@ def solid_pressed(body, blocks):
             F[b, :, k] -= d / 2
     corners = [at(c) for c in block_corners(body)]
     force = np.linalg.svd(np.vstack([np.ones(4), points[corners, :2].T]))[2][-1]  # in balance, up to a factor
-    F[corners, 2, 3] = squeeze.BATTEN * force / (force[:2] @ points[corners[:2], 1])
+    F[corners, 2, 3] = BATTEN * force / (force[:2] @ points[corners[:2], 1])
     F = F.reshape(-1, 4)
     held = [3 * corners[0], *(3 * corners[0] + np.arange(1, 3)), 3 * corners[1], 3 * corners[1] + 2, 3 * corners[2] + 2]
     u = solid.solve(solid.stiffness(found, C), F, held).reshape(-1, 4)
@@ -196,7 +200,7 @@ def test_symmetric_rim_moves_symmetrically(body):
     """Squeezed, the two halves mirror each other; twisted, they are each other's opposite. Mesh: .5 %, its diagonals."""
     mesh = mesh_open_rim(body, SIZE)
     model, w = assemble(mesh), weights(sections_on(mesh, sections(body)))
-    loads = squeeze.unit_loads(model.space, body, "free")
+    loads = unit_loads(model.space, body, "free")
     u = deflect(model, w, np.array(list(loads.values())).T).displacement.reshape(-1, 6, len(loads))
     mirror = cKDTree(mesh.nodes).query(mesh.nodes * [1, -1, 1])
     assert mirror[0].max() < 1e-4
@@ -224,7 +228,7 @@ def test_presses_sit_where_the_body_is_widest_and_narrowest(body):
 def test_rim_in_its_mould_gives_less(body):
     mesh = mesh_open_rim(body, SIZE)
     model = assemble(mesh)
-    row = squeeze.solve_row(Build("sheet", "as on the sheet", body), model, body, 2.0)
+    row = solve_row(Build("sheet", "as on the sheet", body), model, body, 2.0)
     for press in ("lower bout", "waist", "upper bout"):
         assert 0 < row.deflection["mould", press] < 0.5 * row.deflection["free", press]
     assert row.frequency["mould"][0] > 2 * row.frequency["free"][0]
@@ -261,19 +265,19 @@ def study(body):
         Build("sheet", "as on the sheet: solid linings", body, is_base=True),
         Build("double", "doubled sides", double),
     ]
-    rows = [tuple(squeeze.solve_row(b, m, body, 2.0) for b in able) for m in models]
+    rows = [tuple(solve_row(b, m, body, 2.0) for b in able) for m in models]
     space = models[0].space
     places = {n: np.array([t[0, :2], b[0, :2]]) for n, (t, b) in pressed_places(body).items()}
-    return squeeze.Squeeze(body, 2.0, 0.05, *rows, space.points[squeeze._ring(space, "rim_top"), :2], places)
+    return Squeeze(body, 2.0, 0.05, *rows, space.points[_ring(space, "rim_top"), :2], places)
 
 
 def test_ruler_tells_apart_what_differs_by_both_reading_errors(study):
     coarse = replace(study, errors=ReadingErrors(ruler=5 * MM))
     fine = replace(study, errors=ReadingErrors(ruler=0.001 * MM, load=0.001))
-    assert squeeze.told_apart(coarse, *study.rows) == []
-    assert squeeze.told_apart(fine, *study.rows) == ["lower bout", "waist", "upper bout", "twist"]
+    assert told_apart(coarse, *study.rows) == []
+    assert told_apart(fine, *study.rows) == ["lower bout", "waist", "upper bout", "twist"]
     only_load = replace(study, errors=ReadingErrors(ruler=1e-9, load=0.9))
-    assert squeeze.told_apart(only_load, *study.rows) == []
+    assert told_apart(only_load, *study.rows) == []
     assert "NOT by a ruler" in text(coarse) and "Not told apart" in text(coarse)
 
 
@@ -313,7 +317,7 @@ def test_main_writes_tables(tmp_path, monkeypatch, body):
     double = replace(body, sides=body.sides * 2)
     monkeypatch.setattr(squeeze, "read_sheet", lambda path: body)
     monkeypatch.setattr(
-        squeeze, "builds", lambda b: [Build("sheet", "as on the sheet", b, True), Build("double", "doubled", double),
+        solve, "builds", lambda b: [Build("sheet", "as on the sheet", b, True), Build("double", "doubled", double),
                                       Build("stiff_limit", "limit", b, stiffness=1e3)]
     )  # fmt: skip
     said = squeeze.main(

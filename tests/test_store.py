@@ -15,11 +15,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from studies import store as store_module
-from studies.inputs import BadInput
-from studies.night_rows import SUMMARY, Check, Row
-from studies.night_tables import Columns, write_csv, write_parquet
-from studies.store import STEPS, Store, told
+from studies.common.inputs import BadInput
+from studies.sweep import store as store_module
+from studies.sweep.rows import SUMMARY, Check, Row
+from studies.sweep.store import STEPS, Store, told
+from studies.sweep.tables import Columns, write_csv, write_parquet
 
 ROOT = Path(__file__).parents[1]
 PARTS = ("lining_top", "sides", "top")

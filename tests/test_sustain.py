@@ -17,13 +17,17 @@ from meshes.holding import FREE, LAP
 from meshes.sheet_strings import pluck_of, strings_of
 from meshes.sounding import surroundings
 from meshes.string_sets import string_set
-from studies import night_sustain, rim, soundings, sustain, sustain_boards, sustain_drying
-from studies.hearing import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE, TOLERANCES
-from studies.inputs import BadInput
-from studies.progress import Progress
-from studies.sustain_boards import Playing, board, checked, decay_times, times_rim
-from studies.sustain_results import MESH, RIM_LOSSES, STRING_LOSSES, WOOD
-from studies.sustain_verdict import (
+from studies.common.inputs import BadInput
+from studies.common.progress import Progress
+from studies.solved import coupled as soundings
+from studies.solved import dry as solved_dry
+from studies.sustain import drying as sustain_drying
+from studies.sustain import fretboards as sustain_boards
+from studies.sustain import question as sustain
+from studies.sustain.fretboards import Playing, board, checked, decay_times, times_rim
+from studies.sustain.hearing import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE, TOLERANCES
+from studies.sustain.result import MESH, RIM_LOSSES, STRING_LOSSES, WOOD
+from studies.sustain.verdict import (
     find_flip,
     judged,
     mesh_doubt,
@@ -33,7 +37,8 @@ from studies.sustain_verdict import (
     scatter_doubt,
     word_with_losses,
 )
-from studies.sustain_words import outside_check
+from studies.sustain.words import outside_check
+from studies.sweep import scatter as night_sustain
 
 CHOSEN = ("sheet", "solid_laminated")
 FRETS = 3
@@ -78,7 +83,7 @@ def study(playing):
     with pytest.raises(KeyboardInterrupt):
         run(broken_off)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(rim, "solve_row", twice)
+        patch.setattr(solved_dry, "solve_row", twice)
         patch.setattr(soundings, "outside", twice)
         patch.setattr(sustain_boards, "fretboard", twice)
         return run(scattered)

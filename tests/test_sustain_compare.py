@@ -12,12 +12,12 @@ from fem.fretboard import Wolf
 from fem.strings import Pluck
 from meshes.holding import FREE, LAP
 from meshes.string_sets import string_set
-from studies.hearing import NO_DIFFERENCE, combined, verdict
-from studies.sustain import mesh_by_note
-from studies.sustain_boards import Playing, decay_times, mean_mobility, rim_range, times_rim
-from studies.sustain_compare import TIMES, Solved, compare, limits, play
-from studies.sustain_results import HOLDINGS, MESH, RIM_LOSSES, STRING_LOSSES, WOOD
-from studies.sustain_verdict import find_flip, one_a_note, word_with_losses
+from studies.sustain.compare import TIMES, Solved, compare, limits, play
+from studies.sustain.fretboards import Playing, decay_times, mean_mobility, rim_range, times_rim
+from studies.sustain.hearing import NO_DIFFERENCE, combined, verdict
+from studies.sustain.result import HOLDINGS, MESH, RIM_LOSSES, STRING_LOSSES, WOOD
+from studies.sustain.solve import mesh_by_note
+from studies.sustain.verdict import find_flip, one_a_note, word_with_losses
 
 NAMES = ("sheet", "doubled_sides")
 ROUGHER = {FREE: 1.01, LAP: 1.02}  # times by which the coarser mesh lets notes of the other build last longer

@@ -10,13 +10,13 @@ from types import SimpleNamespace
 import pytest
 from sustain_cases import CHOSEN, FRETS, study_by_hand, with_draws
 
-from studies import sustain_report
-from studies.air import GROUPS
-from studies.hearing import TOLERANCES
-from studies.ratio_words import span
-from studies.sustain_charts import bar_groups, doubts_svg, energy_svg
-from studies.sustain_report import as_json, flat, per_build, per_note, write_report
-from studies.sustain_results import HOLDINGS
+from studies.common.groups import GROUPS
+from studies.common.words import span
+from studies.sustain import page as sustain_report
+from studies.sustain.charts import bar_groups, doubts_svg, energy_svg
+from studies.sustain.hearing import TOLERANCES
+from studies.sustain.page import as_json, flat, per_build, per_note, write_report
+from studies.sustain.result import HOLDINGS
 
 
 @pytest.fixture(scope="module", autouse=True)

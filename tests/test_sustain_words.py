@@ -8,12 +8,12 @@ import pytest
 from sustain_cases import study_by_hand, with_draws
 
 from fem.fretboard import Wolf
-from studies.hearing import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE, TOLERANCES
-from studies.note_names import place_name, wolf_name
-from studies.ratio_words import change, percent, several, span
-from studies.sustain_answer import answer, behind
-from studies.sustain_results import HOLDINGS, Judged
-from studies.sustain_words import boards, matters, text
+from studies.common.note_names import place_name, wolf_name
+from studies.common.words import change, percent, several, span
+from studies.sustain.answer import answer, behind
+from studies.sustain.hearing import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE, TOLERANCES
+from studies.sustain.result import HOLDINGS, Judged
+from studies.sustain.words import boards, matters, text
 
 LEAD = "Do solid linings lengthen sustain? "
 

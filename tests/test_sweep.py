@@ -20,18 +20,18 @@ from shell_cases import SPRUCE
 
 from fem.sections import RIGID_TRANSLATION, Layer, joint, laminate, scaled
 from fem.woods import scattered
-from studies import sweep
-from studies.inputs import BadInput
-from studies.night_bodies import body_at, find_moves, moved, moves_at, same_body, variant_build, with_draws
-from studies.night_design import variants
-from studies.night_engine import AHEAD, Cluster, Here, open_engine
-from studies.night_kit import prepare, row_key, sections_of, sheet_print
-from studies.night_log import Log
-from studies.night_numbers import Frame, effects, front, main_effect, paired
-from studies.night_plan import read_plan
-from studies.night_sections import cell_points, fit
-from studies.night_solver import Solver, cluster_error, clusters
-from studies.store import Store
+from studies.common.inputs import BadInput
+from studies.sweep import question as sweep
+from studies.sweep.bodies import body_at, find_moves, moved, moves_at, same_body, variant_build, with_draws
+from studies.sweep.design import variants
+from studies.sweep.engine import AHEAD, Cluster, Here, open_engine
+from studies.sweep.kit import prepare, row_key, sections_of, sheet_print
+from studies.sweep.log import Log
+from studies.sweep.numbers import Frame, effects, front, main_effect, paired
+from studies.sweep.plan import read_plan
+from studies.sweep.sections import cell_points, fit
+from studies.sweep.solver import Solver, cluster_error, clusters
+from studies.sweep.store import Store
 
 CHILD = Path(__file__).with_name("night_child.py")
 PLAN = """
@@ -543,7 +543,7 @@ def test_a_night_on_two_workers_is_the_same(first_night, folder, sheet, quiet, t
 
 
 def test_no_scheduler_there(monkeypatch):
-    monkeypatch.setattr("studies.night_engine.CONNECT", 1)
+    monkeypatch.setattr("studies.sweep.engine.CONNECT", 1)
     with pytest.raises(BadInput, match="no workers could be reached"):
         open_engine(scheduler="tcp://127.0.0.1:1")
 

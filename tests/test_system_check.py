@@ -5,8 +5,8 @@ import sys
 
 import pytest
 
-from studies import system_check
-from studies.system_check import MESHING, PERSPECTIVE, PLAN, Check, advice, explain, missing_libraries, probe
+from studies.common import system_check
+from studies.common.system_check import MESHING, PERSPECTIVE, PLAN, Check, advice, explain, missing_libraries, probe
 
 on_linux = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="names of Linux libraries")
 on_posix = pytest.mark.skipif(os.name != "posix", reason="signals")

@@ -11,18 +11,23 @@ import pytest
 import shell_cases
 
 import meshes.swelling
-import studies.weather as weather
 from fem.free_body import FreeBody
 from fem.mesh import part_of
 from fem.model import assemble, weights
-from fem.moisture import Movement, equilibrium_moisture
+from fem.moisture import Movement, equilibrium_moisture, movement
 from fem.prestress import gap_load, seam_points, seam_pull
 from fem.sections import Layer, joint, laminate
 from meshes.build import mesh_body
 from meshes.parts import sections
-from studies.inputs import BadInput
-from studies.progress import Progress
-from studies.weather_report import CRACKS, tables, text
+from studies.common.builds import builds, complete_linings
+from studies.common.inputs import BadInput
+from studies.common.progress import Progress
+from studies.weather import question as weather
+from studies.weather import result, solve
+from studies.weather.readings import PLATES, Places
+from studies.weather.result import free_width, mean_pull, widths, worst
+from studies.weather.solve import GAP_SEAM, solve_row, twist_gap
+from studies.weather.words import CRACKS, tables, text
 
 SIZE = 0.06  # m: coarse, the figures do not matter here
 BUILT = {"neck": {"included": True}, "bridge_plate": {"included": True}, "back": {"braced": True}}
@@ -78,7 +83,7 @@ def test_layers_of_doubled_sides_move_each_by_their_grain():
     """Inner layer square to the outer: its own grain lies along the region's second axis."""
     body = cases.guitar(sides={"inner_thickness_mm": 2.0, "inner_wood": "sitka_spruce", "inner_grain_deg": 90})
     (outer, one), (inner, two) = meshes.swelling.side_layers(body.sides)
-    m, n = (weather.movement(board.wood) for board in body.sides)
+    m, n = (movement(board.wood) for board in body.sides)
     assert one[:2] == pytest.approx([m.along, m.radial]) and two[:2] == pytest.approx([n.radial, n.along])
     assert one[2:] == pytest.approx(0) and m.radial > 5 * m.along
     whole = meshes.swelling.swelling(body)["sides"]
@@ -87,10 +92,10 @@ def test_layers_of_doubled_sides_move_each_by_their_grain():
 
 def test_block_whose_grain_runs_through_the_plate_moves_by_radius_and_tangent():
     body = cases.guitar(neck_block={"grain": "toward_top"}, tail_block={"grain": "across_body"})
-    found, m = meshes.swelling.swelling(body), weather.movement(body.neck_block.wood)
+    found, m = meshes.swelling.swelling(body), movement(body.neck_block.wood)
     assert found["neck_block/top"][0][1][:2] == pytest.approx([m.radial, m.tangential])
     assert found["neck_block/sides"][0][1][:2] == pytest.approx([m.along, m.radial])
-    n = weather.movement(body.tail_block.wood)
+    n = movement(body.tail_block.wood)
     assert found["tail_block/top"][0][1][:2] == pytest.approx([n.along, n.radial])
 
 
@@ -98,16 +103,16 @@ def test_box_that_swells_alike_everywhere_only_grows(body, monkeypatch):
     """Same strain in all woods and directions: no stress, domes and eccentric layers included; every width grows by it."""
     e = 1.3e-3
     alike = lambda wood: Movement(e, e, e, 1e6, dict.fromkeys(("along", "radial", "tangential", "strength"), "made up"))
-    for module in (weather, meshes.swelling):
+    for module in (result, meshes.swelling):
         monkeypatch.setattr(module, "movement", alike)
     model = assemble(mesh_body(body, 0.08))
-    build = weather.builds(weather.complete_linings(body)[0])[0]
-    places = weather.Places(model, build.body)
-    row = weather.solve_row(build, model, places, False)
+    build = builds(complete_linings(body)[0])[0]
+    places = Places(model, build.body)
+    row = solve_row(build, model, places, False)
     for place, pairs in places.widths.items():
         on_mesh = [e * (bass.point - treble.point)[1] for treble, bass in pairs]
         assert row.moisture.width[place] == pytest.approx(on_mesh, rel=1e-5)
-    for plate in weather.PLATES:
+    for plate in PLATES:
         board = getattr(body, plate)
         stress = row.moisture.stress[plate]
         assert np.abs(np.vstack([stress.linings, stress.ends])).max() < 1e-5 * e * board.wood.E_R
@@ -120,13 +125,13 @@ def test_dry_air_shrinks_flattens_and_pulls(study, rows):
     """Glued up at 45 %, used at 30 %: narrower, but less so than a loose top; arches sink; pull across the grain."""
     base, change = rows["sheet"], study.changes[30.0]
     assert change == pytest.approx(equilibrium_moisture(30) - equilibrium_moisture(45)) and change < -2
-    (place, width), *_ = weather.widths(study.body).items()
-    loose, held = change * weather.free_width(study.body.top, width), change * base.moisture.width[place][0]
+    (place, width), *_ = widths(study.body).items()
+    loose, held = change * free_width(study.body.top, width), change * base.moisture.width[place][0]
     assert loose < held < 0
     assert change * base.moisture.arch["top"] < 0 and change * base.moisture.arch["back"] < 0
-    assert weather.mean_pull(base, "top", change) > 0.2e6
-    assert weather.worst(study, base, "top", "linings", change)[0] > weather.mean_pull(base, "top", change)
-    assert weather.mean_pull(base, "top", study.changes[60.0]) < 0
+    assert mean_pull(base, "top", change) > 0.2e6
+    assert worst(study, base, "top", "linings", change)[0] > mean_pull(base, "top", change)
+    assert mean_pull(base, "top", study.changes[60.0]) < 0
     assert all(row.balance < 1e-9 for row in study.rows)
 
 
@@ -134,8 +139,8 @@ def test_stiffer_rims_hold_the_width_and_pull_harder(study, rows):
     """physics of a plate between springs: the stiffer they are, the less it moves and the more it is strained."""
     change = study.changes[30.0]
     order = ["sheet", "solid_laminated", "stiff_limit"]
-    pull = [weather.mean_pull(rows[name], "top", change) for name in order]
-    (place, _), *_ = weather.widths(study.body).items()
+    pull = [mean_pull(rows[name], "top", change) for name in order]
+    (place, _), *_ = widths(study.body).items()
     moved = [abs(change * rows[name].moisture.width[place][0]) for name in order]
     assert pull == sorted(pull) and pull[2] > 1.1 * pull[0]
     assert moved == sorted(moved, reverse=True)
@@ -143,14 +148,14 @@ def test_stiffer_rims_hold_the_width_and_pull_harder(study, rows):
 
 def test_grain_along_the_width_moves_by_the_little_coefficient(body):
     turned = replace(body.top, grain_angle=np.pi / 2)
-    assert weather.free_width(turned, 0.4) == pytest.approx(0.4 * weather.movement(body.top.wood).along)
-    assert weather.free_width(body.top, 0.4) == pytest.approx(0.4 * weather.movement(body.top.wood).radial)
+    assert free_width(turned, 0.4) == pytest.approx(0.4 * movement(body.top.wood).along)
+    assert free_width(body.top, 0.4) == pytest.approx(0.4 * movement(body.top.wood).radial)
 
 
 def test_each_build_is_factorised_once(body, monkeypatch):
     made = []
-    real = weather.FreeBody
-    monkeypatch.setattr(weather, "FreeBody", lambda *a: made.append(1) or real(*a))
+    real = FreeBody
+    monkeypatch.setattr(solve, "FreeBody", lambda *a: made.append(1) or real(*a))
     found = weather.run(body, used=(20.0, 30, 60, 70), size=0.08, rim_gap=0.001, progress=Progress(1, out=_Silent()))
     assert len(made) == len(found.rows) + 1
 
@@ -180,8 +185,8 @@ def test_seam_closed_over_an_even_or_slanting_gap_is_at_rest():
 def test_twisted_rim_by_hand(study, body):
     """Up at two corners, down at two, level at both blocks, one unit from lowest to highest, and no plane is nearer."""
     model = assemble(mesh_body(body, 0.05))
-    at, _ = seam_points(model, weather.GAP_SEAM)
-    gap = weather.twist_gap(model, body)
+    at, _ = seam_points(model, GAP_SEAM)
+    gap = twist_gap(model, body)
     x, y = at[..., 0], at[..., 1]
     assert np.ptp(gap) == pytest.approx(1)
     flat = (np.abs(y) < 0.9 * body.tail_block.width / 2) | (np.abs(y) < 0.9 * body.neck_block.width / 2)
@@ -198,7 +203,7 @@ def test_gap_takes_force_and_adds_stress(study, rows):
     assert rows["stiff_limit"].closing > base.closing
     change = study.changes[30.0]
     without = (change * base.moisture.stress["top"].linings).max()
-    assert weather.worst(study, base, "top", "linings", change)[0] > without
+    assert worst(study, base, "top", "linings", change)[0] > without
 
 
 # --- what is given ---
@@ -232,7 +237,7 @@ def test_bad_input_is_told(tmp_path, given, words):
 
 def test_words_name_the_range_of_cracks_and_give_no_verdict(study):
     words = text(study)
-    pulls = max(weather.worst(study, study.rows[0], "top", w, study.changes[30.0])[0] for w in ("linings", "ends"))
+    pulls = max(worst(study, study.rows[0], "top", w, study.changes[30.0])[0] for w in ("linings", "ends"))
     strong = study.movement[study.body.top.wood.name].strength
     dry = next(line for line in words.splitlines() if line.startswith("At 30 %"))
     of_top = dry[dry.index("Across the grain of the top") : dry.index("Across the grain of the back")]

@@ -97,12 +97,12 @@ def main():
 
 
 def prepared(plan, out):
-    from studies import sweep
-    from studies.night_design import variants
-    from studies.night_engine import Here
-    from studies.night_kit import prepare, sheet_print
-    from studies.night_log import Log
-    from studies.night_plan import read_plan
+    from studies.sweep import question as sweep
+    from studies.sweep.design import variants
+    from studies.sweep.engine import Here
+    from studies.sweep.kit import prepare, sheet_print
+    from studies.sweep.log import Log
+    from studies.sweep.plan import read_plan
 
     night = read_plan(plan)
     found = variants(night.plan)
@@ -113,10 +113,10 @@ def prepared(plan, out):
 
 def timed(kit, sheet, variants, workers):
     """(rows, seconds, CPU ms of the workers for each variant, share of the time that they were busy); the rows go into a fresh store as in a night."""
-    from studies.night_engine import open_engine
-    from studies.night_solver import Solver
-    from studies.store import Store
-    from studies.sweep import Pace
+    from studies.sweep.engine import open_engine
+    from studies.sweep.question import Pace
+    from studies.sweep.solver import Solver
+    from studies.sweep.store import Store
 
     engine = open_engine(workers)
     try:
@@ -141,8 +141,8 @@ def errors(kit, sheet, variants, count=10):
     """Worst errors of randomly chosen rows against full solves."""
     import numpy as np
 
-    from studies.night_solver import Solver
-    from studies.sweep import decay_errors
+    from studies.sweep.errors import decay_errors
+    from studies.sweep.solver import Solver
 
     solver = Solver(kit, sheet)
     chosen = np.random.default_rng(0).permutation(len(variants))[:count]
@@ -157,7 +157,7 @@ def where_time_goes(kit, sheet, variants, count=20):
     import cProfile
     import pstats
 
-    from studies.night_solver import Solver
+    from studies.sweep.solver import Solver
 
     solver, profile = Solver(kit, sheet), cProfile.Profile(time.process_time)
     solver.reduced(variants[0])
@@ -177,12 +177,12 @@ def where_time_goes(kit, sheet, variants, count=20):
 
 def scale(night, kit, sheet, variants, out, count):
     """Times page and CSV of a store of `count` rows, and tells its size and this process's memory."""
-    from studies.night_design import variants as all_variants
-    from studies.night_report import write_page
-    from studies.night_solver import Solver
-    from studies.night_tables import write_csv
-    from studies.store import Store
-    from studies.sweep import columns_of
+    from studies.sweep.design import variants as all_variants
+    from studies.sweep.page import write_page
+    from studies.sweep.question import columns_of
+    from studies.sweep.solver import Solver
+    from studies.sweep.store import Store
+    from studies.sweep.tables import write_csv
 
     large = replace(night, plan=night.plan.model_copy(update={"design": night.plan.design.model_copy(update={"samples": count // 2})}))  # fmt: skip
     rows = Solver(kit, sheet).work(("reduced", variants[:200])).rows

@@ -1,0 +1,49 @@
+"""Is the build sheet sound, and what does the instrument on it weigh and measure?"""
+
+from dataclasses import replace
+from pathlib import Path
+
+from meshes.build import DEFAULT_SIZE
+from meshes.describe import check_text
+from meshes.drawing import draw_plan
+from meshes.new_sheet import new_sheet_text
+from meshes.sheet import read_sheet
+from meshes.side_profile import draw_profile, write_profile_table
+from studies.common.inputs import BadInput, existing_file, writable_file, writable_folder
+from studies.common.measured import beside, table
+from studies.measured.solve import computed_weights
+
+CAUTION = (
+    "Weights and measures only: nothing here judges strength. String tension loads every joint; try before you trust."
+)
+
+
+def main(sheet, out=None):
+    """Check a sheet, draw it to scale, write the unbent sides; returns the text to print."""
+    sheet = existing_file(sheet)
+    body = read_sheet(sheet)
+    out = writable_folder(out or Path("out") / f"{sheet.stem}-check")
+    written = [draw_plan(body, out / f"plan{suffix}") for suffix in (".svg", ".pdf", ".png")]
+    for side in ("bass", "treble"):
+        written.append(write_profile_table(body, out / f"unbent-side-{side}.csv", side))
+        written.append(draw_profile(body, out / f"unbent-side-{side}.pdf", side))
+    told = [check_text(body)]
+    if body.measured and body.measured.weights:
+        weighed = replace(body.measured, squeezes={}, taps={})
+        told += [
+            "Measured beside computed",
+            table(beside(weighed, computed_weights(body, weighed.weights, DEFAULT_SIZE))),
+            "",
+        ]
+    return "\n".join([*told, CAUTION, "", *(f"wrote {path}" for path in written)])
+
+
+def write_new(file):
+    """Write a commented minimal sheet to a new file; returns what to say."""
+    file = Path(file)
+    if file.suffix.lower() != ".toml":
+        raise BadInput(f"{file}: expected a name that ends in .toml")
+    if file.exists():
+        raise BadInput(f"{file}: exists already and is left alone; expected a new name")
+    writable_file(file).write_text(new_sheet_text())
+    return f"wrote {file}: fill in your measures, then 'rimwork check {file}'"

@@ -1,0 +1,1 @@
+"""What every question uses: input, progress, kept results, words, pages."""

@@ -1,0 +1,39 @@
+"""What the machine that computes says of itself: version, memory, how far a step is."""
+
+import sys
+import time
+from contextlib import contextmanager
+from importlib.metadata import PackageNotFoundError, version
+
+import numpy as np
+
+
+def plain(values):
+    """List of floats for JSON, None for what is not a number."""
+    return [float(v) if np.isfinite(v) else None for v in values]
+
+
+@contextmanager
+def stage(seconds, name, say):
+    """Times a stage of the work and says its name."""
+    say(name.replace("_", " "))
+    start = time.perf_counter()
+    yield
+    seconds[name] = round(time.perf_counter() - start, 3)
+
+
+def peak_memory_mb():
+    """Largest resident memory of this process [MB]; None where the system does not tell."""
+    try:
+        import resource
+    except ImportError:  # Windows
+        return None
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return round(peak / (1e6 if sys.platform == "darwin" else 1e3), 1)
+
+
+def rimwork_version():
+    try:
+        return version("rimwork")
+    except PackageNotFoundError:
+        return "0 (not installed)"

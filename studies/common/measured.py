@@ -1,0 +1,108 @@
+"""What the maker measured, beside the computed value."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+
+from meshes.measured import SQUEEZES, TAPS, WEIGHTS
+
+WORDS = {"g": 1e3, "mm": 1e3, "Hz": 1.0, "": 1.0}
+HEAD = ("", "measured", "computed", "difference", "reading error", "in agreement")
+LIMITS = (
+    "In agreement: the difference is within the reading error. Woods of one name differ by 20 % and more in stiffness and "
+    "10 % in weight, and the model's own error is not known: a difference larger than the reading error is no fault of yours.",
+    "Tap tones are set beside the nearest computed modes in rising order, without looking at their shapes: where modes lie "
+    "close together, agreement may be chance.",
+)
+DRY = "The closed box is computed without the air inside, which moves its lowest tones most."
+
+
+@dataclass(frozen=True)
+class Beside:
+    """One measured value and what the model says, SI units."""
+
+    name: str
+    unit: str  # in which it is printed: 'g', 'mm', 'Hz', '' for a loss factor
+    measured: float
+    computed: float | None  # None: the model has no such value
+    reading_error: float
+
+    @property
+    def difference(self):
+        """Measured minus computed, or None."""
+        return None if self.computed is None else self.measured - self.computed
+
+    @property
+    def agrees(self):
+        """Whether the difference is within the reading error, or None."""
+        return None if self.computed is None else abs(self.difference) <= self.reading_error
+
+
+def beside(measured, computed):
+    """Besides of a Measured and the computed values {sheet key: kg, m, or (n,) Hz}, in the order of the sheet."""
+    rows = []
+    for key, value in measured.weights.items():
+        words = f"weight: {WEIGHTS[key][1]}"
+        rows.append(Beside(words, "g", value, computed.get(key), measured.errors.scale))
+    for key, press in SQUEEZES.items():
+        if press in measured.squeezes:
+            value, held = measured.squeezes[press], {"free": "free", "mould": "in its mould"}[measured.squeeze_held]
+            words = f"{press}, {measured.squeeze_load:g} kg, {held}"
+            rows.append(Beside(words, "mm", value, computed.get(key), measured.errors.of_deflection(value)))
+    for key, tones in measured.taps.items():
+        partners = nearest_modes(tones, computed.get(key, ()))
+        for k, (tone, partner) in enumerate(zip(tones, partners), 1):
+            rows.append(Beside(f"tap {k}: {TAPS[key]}", "Hz", tone, partner, measured.errors.tap * tone))
+    return tuple(rows)
+
+
+def heard(tones, frequency, loss_factor, tap_error):
+    """Besides of the tones of a recording: frequency and loss factor, beside the modes with those (n,) and (n,) or None."""
+    rows = []
+    partners = nearest_modes([tone.frequency for tone in tones], frequency)
+    for tone, partner in zip(tones, partners):
+        error = max(tone.frequency_doubt, tap_error * tone.frequency)
+        rows.append(Beside(f"tone at {tone.frequency:.1f} Hz", "Hz", tone.frequency, partner, error))
+        if tone.loss is not None:
+            at = None if partner is None else int(np.argmin(np.abs(np.asarray(frequency) - partner)))
+            known = at is not None and loss_factor is not None
+            value = float(loss_factor[at]) if known else None
+            rows.append(Beside("  its loss factor", "", tone.loss, value, tone.loss_doubt))
+    return tuple(rows)
+
+
+def nearest_modes(tones, frequencies):
+    """For each tone [Hz] its partner among the frequencies [Hz], each used once, or None where they run out."""
+    if not len(frequencies):
+        return [None] * len(tones)
+    cost = np.abs(np.log(np.asarray(tones, float)[:, None] / np.asarray(frequencies, float)))
+    partner = dict(zip(*linear_sum_assignment(cost)))
+    return [float(frequencies[partner[k]]) if k in partner else None for k in range(len(tones))]
+
+
+def squeeze_values(deflection, state):
+    """{sheet key: m} from {(state, press): m}."""
+    return {key: deflection[state, press] for key, press in SQUEEZES.items() if (state, press) in deflection}
+
+
+def table(rows):
+    """The rows as text, in the maker's units, with what the comparison can and cannot say."""
+    width = max(len(row.name) for row in rows)
+    lines = [f"{HEAD[0]:{width}}  {HEAD[1]:>10} {HEAD[2]:>10} {HEAD[3]:>11} {HEAD[4]:>14}  {HEAD[5]}"]
+    for row in rows:
+        lines.append(
+            f"{row.name:{width}}  {shown(row.measured, row.unit):>10} {shown(row.computed, row.unit):>10} "
+            f"{shown(row.difference, row.unit, '+'):>11} {shown(row.reading_error, row.unit):>14}  "
+            f"{ {True: 'yes', False: 'no', None: 'no computed value'}[row.agrees] }"
+        )
+    dry = [DRY] if any(TAPS["closed_box_tap_hz"] in row.name and row.unit == "Hz" for row in rows) else []
+    return "\n".join([*lines, *LIMITS, *dry])
+
+
+def shown(value, unit, sign=""):
+    """'12.3 mm'; a loss factor with two figures."""
+    if value is None:
+        return "-"
+    digits = {"g": ".0f", "mm": ".2f", "Hz": ".1f", "": ".2g"}[unit]
+    return f"{value * WORDS[unit]:{sign}{digits}} {unit}".strip()

@@ -1,0 +1,1 @@
+"""Modes and fields drawn, and told in words."""

@@ -1,0 +1,225 @@
+"""Moving pictures (GIF; MP4 where ffmpeg is found): a mode over one period, and the body's motion after a pluck.
+
+Both loop without a jump: a mode ends where it began, a pluck starts from rest and is faded to rest.
+"""
+
+import io
+import shutil
+import subprocess
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from matplotlib.colors import to_rgb
+from PIL import Image
+
+from studies.drawing.captions import caption_text, facts, scale_words, upward, write
+from studies.drawing.field import field_on
+from studies.drawing.mode_pictures import Stage, boards_of, perspective_way
+from studies.drawing.perspective import TONES, furthest
+from studies.drawing.plan import MM_PER_INCH, SCALE, THEMES, plan_figure, plate_plan
+
+FRAMES = 24  # of one period; even, so that the way back shows the pictures of the way out
+PERIOD = 1.2  # s on the screen
+PLAN_PIXELS, PERSPECTIVE_PIXELS = 480, 420  # wide
+LARGEST = 1.5e6  # bytes of a GIF
+COLOURS = 192
+SHADES = (1.0, 0.94, 0.88, 0.81, 0.74)  # of the scale's tones in light and shadow
+SCREEN_DPI = 100
+PLUCK_TIME, PLUCK_FRAMES, PLUCK_RATE = 0.040, 60, 12  # s of the real motion; pictures; pictures a second
+FADE = 0.35  # part of a pluck's picture over which it is faded to rest at the end
+NO_ENCODER = "no 'ffmpeg' on this machine: no MP4, only GIF"
+
+
+@dataclass(frozen=True)
+class Reel:
+    """Pictures shown one after the other, each for `step` seconds, over and over."""
+
+    pictures: tuple  # of PIL images
+    step: float  # s
+
+
+# --- a mode ---
+
+
+def parts_of_period(frames=FRAMES):
+    """(frames,) part of the full motion at each picture of one period: the picture after the last one is the first."""
+    return np.cos(2 * np.pi * np.arange(frames) / frames)
+
+
+def mode_reels(space, mesh, body, mode, shape, reference=None, theme="light", say=lambda text: None, frames=FRAMES):
+    """{'plan': Reel, 'perspective': Reel} of a pictures.Mode, and sentences for its caption; arguments as draw_modes."""
+    parts, found, words = parts_of_period(frames), {}, []
+    say(f"mode {mode.number} moving, plan")
+    if mode.fields:
+        boards = boards_of(space, mesh, body, 3)
+        plans = {name: plate_plan(name, board, body) for name, board in boards.items()}
+        fields = {name: field_on(board, mode.sign * shape[:, mode.column]) for name, board in boards.items()}
+        drawn = _each_once(parts, lambda part: _plan(plans, fields, fields, part, mode, theme))
+        found["plan"] = Reel(drawn, PERIOD / frames)
+    draw, why = perspective_way(lambda text: None)
+    say(f"mode {mode.number} moving, in perspective")
+    stage = Stage(space, mesh, body, 3)
+    look = lambda part: _shot(draw, stage.scene(mode, shape, reference, part), theme)
+    found["perspective"] = Reel(_each_once(parts, look), PERIOD / frames)
+    return found, words + ([why] if why else [])
+
+
+def _each_once(parts, draw):
+    """Pictures of every part; those of equal parts are drawn once."""
+    drawn = {}
+    keys = [round(float(part), 9) + 0.0 for part in parts]
+    for key in keys:
+        if key not in drawn:
+            drawn[key] = draw(key)
+    return tuple(drawn[key] for key in keys)
+
+
+def _plan(plans, fields, nodes, part, mode, theme):
+    """One picture in plan: colours at `part` of the motion, the nodal lines of the whole."""
+    now = {name: type(f)(f.points, f.triangles, part * f.value, part * f.displacement) for name, f in fields.items()}
+    return _figure(plans, now, nodes, mode.largest, mode.furthest, theme)
+
+
+def _figure(plans, fields, nodes, largest, most, theme):
+    width = PLAN_PIXELS / SCREEN_DPI * MM_PER_INCH
+    figure = plan_figure(
+        plans, fields, THEMES[theme], largest, width, marks=False, furthest=most, nodes=nodes, tones=TONES
+    )
+    store = io.BytesIO()
+    figure.savefig(store, dpi=2 * SCREEN_DPI, facecolor=figure.get_facecolor())
+    large = Image.open(store).convert("RGB")
+    return large.resize((large.width // 2, large.height // 2), Image.Resampling.BOX)
+
+
+def _shot(draw, scene, theme):
+    width = PERSPECTIVE_PIXELS / SCREEN_DPI * MM_PER_INCH
+    return Image.fromarray(draw(scene, THEMES[theme], width, SCREEN_DPI))
+
+
+# --- a pluck ---
+
+
+def positions(ringing, t):
+    """Displacements q (N, k) of body modes and sines of a Ringing at times t (k,)."""
+    c = ringing.coupled
+    n = len(c.omega)
+    z = c.states[:n] @ (ringing.amplitude[:, None] * np.exp(np.outer(c.poles, t)))
+    return c.X @ (z.real / c.omega[:, None])
+
+
+def pluck_times(frames=PLUCK_FRAMES, duration=PLUCK_TIME):
+    """(frames,) s after the release, and the part (frames,) of the motion that is shown: 1, then faded to 0."""
+    t = duration * np.arange(frames) / (frames - 1)
+    late = ((t / duration - (1 - FADE)) / FADE).clip(0, 1)
+    return t, 0.5 + 0.5 * np.cos(np.pi * late)
+
+
+def pluck_shapes(ringing, body_shape, frames=PLUCK_FRAMES, duration=PLUCK_TIME):
+    """(dofs, frames) m, motion of the body after a pluck, faded to rest; body_shape (dofs, n) of the body's modes."""
+    t, shown = pluck_times(frames, duration)
+    return body_shape @ positions(ringing, t)[: body_shape.shape[1]] * shown
+
+
+def pluck_reels(space, mesh, body, motion, theme="light", say=lambda text: None):
+    """{'plan': Reel, 'perspective': Reel} of the motion (dofs, frames) [m], and sentences for its caption."""
+    say("pluck moving, plan")
+    boards = boards_of(space, mesh, body, 3)
+    plans = {name: plate_plan(name, board, body) for name, board in boards.items()}
+    still = [{name: field_on(board, column) for name, board in boards.items()} for column in motion.T]
+    largest = max(f.largest for fields in still for f in fields.values())
+    found = {"plan": Reel(tuple(_figure(plans, f, {}, largest, None, theme) for f in still), 1 / PLUCK_RATE)}
+    say("pluck moving, in perspective")
+    draw, why = perspective_way(lambda text: None)
+    stage = Stage(space, mesh, body, 2)
+    full = max(furthest(column.reshape(-1, 6)[:, :3]) for column in motion.T)
+    found["perspective"] = Reel(
+        tuple(_shot(draw, stage.still(column, largest, full), theme) for column in motion.T), 1 / PLUCK_RATE
+    )
+    micro = f"Full scale: {1e6 * largest:.2g} um."
+    return found, [micro, *([why] if why else [])]
+
+
+# --- files ---
+
+
+def save_reel(reel, stem, mp4=True):
+    """Writes stem.gif, no larger than LARGEST, and stem.mp4 where ffmpeg is found; returns the paths."""
+    paths = [Path(f"{stem}.gif")]
+    pictures = reel.pictures
+    paths[0].write_bytes(data := _gif(pictures, reel.step))
+    while len(data) > LARGEST:
+        size = tuple(round(0.85 * side) for side in pictures[0].size)
+        pictures = tuple(p.resize(size) for p in pictures)
+        paths[0].write_bytes(data := _gif(pictures, reel.step))
+    if mp4 and encoder():
+        paths.append(_mp4(reel, Path(f"{stem}.mp4")))
+    return paths
+
+
+def _gif(pictures, step):
+    """Bytes of a GIF that loops for ever; one palette for all pictures, so that what rests does not flicker."""
+    palette = _palette(pictures[:: max(1, len(pictures) // 6)])
+    plain = [p.quantize(palette=palette, dither=Image.Dither.NONE) for p in pictures]
+    store, beat = io.BytesIO(), max(20, 10 * round(100 * step))  # a GIF counts in hundredths of a second
+    plain[0].save(store, "GIF", save_all=True, append_images=plain[1:], duration=beat, loop=0, optimize=False)
+    return store.getvalue()
+
+
+def _palette(pictures):
+    """Image with the palette of pictures: every tone of the scale in light and shadow, then what else is frequent."""
+    strip = Image.new("RGB", (pictures[0].width, sum(p.height for p in pictures)))
+    for k, picture in enumerate(pictures):
+        strip.paste(picture, (0, k * picture.height))
+    tones = SCALE(np.linspace(0, 1, TONES))[:, :3]
+    plain = [to_rgb(c) for theme in THEMES.values() for c in (theme.page, theme.ink)]
+    own = np.rint(255 * np.concatenate([plain, *(shade * tones for shade in SHADES)])).astype(int).ravel().tolist()
+    others = strip.quantize(COLOURS - len(own) // 3, method=Image.Quantize.MEDIANCUT).getpalette()
+    found = Image.new("P", (1, 1))
+    found.putpalette((own + others)[: 3 * COLOURS])
+    return found
+
+
+def encoder():
+    """Path of the ffmpeg program, or None."""
+    return shutil.which("ffmpeg")
+
+
+def _mp4(reel, path):
+    """Writes an MP4 of eight rounds; even sides, as its encoders want them."""
+    wide, high = (side // 2 * 2 for side in reel.pictures[0].size)
+    command = [
+        encoder(), "-y", "-loglevel", "error", "-f", "rawvideo", "-pix_fmt", "rgb24", "-s", f"{wide}x{high}",
+        "-r", f"{1 / reel.step:g}", "-i", "-", "-pix_fmt", "yuv420p", str(path),
+    ]  # fmt: skip
+    raw = b"".join(p.crop((0, 0, wide, high)).tobytes() for p in reel.pictures * 8)
+    subprocess.run(command, input=raw, check=True)
+    return path
+
+
+def save_mode(space, mesh, body, mode, shape, folder, caption, reference=None, theme="light", say=lambda text: None):
+    """Writes moving plan and perspective of a Mode with one caption; returns the paths."""
+    reels, more = mode_reels(space, mesh, body, mode, shape, reference, theme, say)
+    stem = Path(folder) / f"mode-{mode.number:02d}-moving"
+    paths = [p for view, reel in reels.items() for p in save_reel(reel, f"{stem}-{view}")]
+    slow = mode.frequency * PERIOD
+    words = [
+        f"One period in {PERIOD:g} s: {slow:.0f} times slower than it is. The motion is exaggerated.",
+        f"In plan top and back as seen by a reader facing each; in perspective from the front and from behind, {upward(body)} upward.",
+        *scale_words(), *more,
+    ]  # fmt: skip
+    return paths + write(stem, caption_text(mode, caption, words))
+
+
+def save_pluck(space, mesh, body, motion, folder, caption, what, theme="light", say=lambda text: None):
+    """Writes moving plan and perspective of a pluck (dofs, frames) [m] with one caption; what: words for the pluck."""
+    reels, more = pluck_reels(space, mesh, body, motion, theme, say)
+    stem = Path(folder) / "pluck-moving"
+    paths = [p for view, reel in reels.items() for p in save_reel(reel, f"{stem}-{view}")]
+    shown = PLUCK_FRAMES / PLUCK_RATE
+    words = [
+        f"{what}: the body's motion in the first {1e3 * PLUCK_TIME:.0f} ms, shown in {shown:.1f} s, {shown / PLUCK_TIME:.0f} times slower "
+        f"than it is; faded to rest in the last {FADE * shown:.1f} s, then again from rest. The motion is exaggerated.",
+        facts(caption), scale_words()[0], *more, caption.credit + ".",
+    ]  # fmt: skip
+    return paths + write(stem, "\n".join(words))

@@ -1,0 +1,1 @@
+"""What does the pull of the strings do?"""

@@ -1,0 +1,91 @@
+"""Where the strings' pull is read, and what is read there."""
+
+import numpy as np
+
+from studies.common import box_measures as box
+
+NUT = 0.001  # m, of the strings above the fingerboard at the nut
+AHEAD = 0.04  # m either side of the centre line, where the top between bridge and soundhole is looked at
+
+# {key: (words, unit, factor from SI)}
+MEASURES = {
+    "bridge_rotation_deg": ("bridge leans towards the neck", "degrees", 180 / np.pi),
+    "belly_mm": ("top rises behind the bridge", "mm", 1e3),
+    "dip_mm": ("top sinks before the bridge", "mm", 1e3),
+    "neck_block_rotation_deg": ("neck block leans in", "degrees", 180 / np.pi),
+    "action_rise_mm": ("strings rise over the 12th fret", "mm", 1e3),
+    "action_rise_block_mm": ("of that by the body alone, the neck kept straight", "mm", 1e3),
+    "ahead_along_N_mm": ("top squeezed along the grain before the bridge", "N per mm of width", -1e-3),
+    "behind_along_N_mm": ("top pulled along the grain behind the bridge", "N per mm of width", 1e-3),
+}
+
+
+class Places:
+    """Where strings and readings are on a mesh."""
+
+    def __init__(self, space, body, pulls):
+        mesh, surfaces = space.mesh, space.mesh.surfaces
+        neck = np.unique(np.concatenate([surfaces[r].triangles for r in ("neck", "neck/head")]))
+        board = np.union1d(neck, surfaces["top"].triangles)
+        self.space, self.body = space, body
+        self.saddles = [box.surface_spot(space, surfaces["top"].triangles, *p.saddle[:2]) for p in pulls]
+        self.nuts = [box.surface_spot(space, neck, *p.nut[:2]) for p in pulls]
+        x_nut, saddle_x = pulls[0].nut[0], body.bridge.saddle_x
+        scale = body.strings.scale_length if body.strings else x_nut - saddle_x
+        self.x_12 = x_nut - scale / 2
+        self.fret = box.surface_spot(space, board, self.x_12, 0.0)
+        self.share = (self.x_12 - saddle_x) / (x_nut - saddle_x)  # of the nut's motion in the string's at the 12th fret
+        self.widths = box.rim_spots(space, body)
+        x = space.points[:, 0]
+        top, bridge = box.nodes_on(space, "top"), body.bridge
+        front, rear = (bridge.centre[0] + s * bridge.width / 2 for s in (1, -1))
+        edge = body.soundhole.centre[0] - body.soundhole.radius
+        self.bridge = box.nodes_on(space, "bridge")
+        self.behind, self.before = (
+            top[x[top] < rear],
+            top[(x[top] > front) & (x[top] < edge + 2 * body.soundhole.radius)],
+        )
+        self.block = box.nodes_on(space, *box.regions_of(space, "neck_block"))
+        t = surfaces["top"].triangles
+        cx, cy = mesh.nodes[mesh.triangles[t]].mean(axis=1)[:, :2].T
+        middle = np.abs(cy) < AHEAD
+        self.ahead_triangles = middle & (cx > front) & (cx < edge)
+        self.behind_triangles = middle & (cx < rear) & (cx > body.tail_block.thickness)
+
+    def saddle_points(self):
+        """(3,) of each string at the saddle's top."""
+        lift = self.body.top.thickness / 2 + self.body.bridge.saddle_height
+        return [s.point + np.array([0, 0, lift]) for s in self.saddles]
+
+    def nut_points(self):
+        lift = self.body.neck.fingerboard_thickness + NUT
+        return [s.point + np.array([0, 0, lift]) for s in self.nuts]
+
+
+def measures(places, u, top):
+    """{key of MEASURES, and 'width/<place>/<edge>': SI} from displacements (nodes, 3) and the top's membrane forces."""
+    space = places.space
+    x, y, _ = space.points.T
+    at = places.bridge
+    lean = np.linalg.lstsq(np.column_stack([np.ones(len(at)), x[at], y[at]]), u[at, 2], rcond=None)[0][1]
+    block = box.rigid_fit(space.points[places.block], u[places.block])
+    saddle = np.mean([box.at_spot(s, u)[2] for s in places.saddles])
+    nut = np.mean([box.at_spot(s, u)[2] for s in places.nuts])
+    fret = box.at_spot(places.fret, u)[2]
+    straight = [box.moved(block, p[None])[0, 2] for p in (np.mean(places.nut_points(), axis=0), places.fret.point)]
+    rise = lambda at_nut, at_fret: (1 - places.share) * saddle + places.share * at_nut - at_fret
+    weight = space.shell_fields[2][space.mesh.surfaces["top"].triangles]
+    mean = lambda which: float(np.average(top[which][..., 0], weights=weight[which]))
+    found = {
+        "bridge_rotation_deg": -lean,
+        "belly_mm": u[places.behind, 2].max(),
+        "dip_mm": -u[places.before, 2].min(),
+        "neck_block_rotation_deg": -block[1][1],
+        "action_rise_mm": rise(nut, fret),
+        "action_rise_block_mm": rise(*straight),
+        "ahead_along_N_mm": mean(places.ahead_triangles),
+        "behind_along_N_mm": mean(places.behind_triangles),
+    }
+    for place, pair in box.width_changes(places.widths, u).items():
+        found |= {f"width/{place}/{edge}": change for edge, change in zip(("top", "back"), pair)}
+    return {key: float(value) for key, value in found.items()}

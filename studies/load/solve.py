@@ -1,0 +1,134 @@
+"""The box of each build under its strings."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from fem.energies import masses
+from fem.free_body import FreeBody
+from fem.model import assemble, weights
+from fem.prestress import frequency_ratio, largest_ratio, membrane_forces
+from meshes.body import Assumption
+from meshes.build import DEFAULT_SIZE, mesh_body
+from meshes.string_sets import string_set
+from studies.common import box_measures as box
+from studies.common.builds import COMMON, builds, complete_linings
+from studies.common.inputs import BadInput
+from studies.common.progress import Progress
+from studies.common.two_meshes import COARSER
+from studies.load.readings import NUT, Places, measures
+from studies.load.result import Load, Pull, Row
+
+DEFAULT_STRINGS = "steel"
+SPREAD = (0.054, 0.038)  # m between the outer strings at saddle and nut
+MODES = 6  # lowest ones whose shift is told
+ROUGHLY = 1e-3  # of them: the shift of a frequency hardly feels an error of the shape
+
+
+def run(body, pulls, size=DEFAULT_SIZE, progress=None):
+    """Load of a body under its string_pulls, for all rim builds on one mesh; each build's stiffness is factorised once.
+
+    The sheet's own build is solved on a coarser mesh as well, which tells the mesh error.
+    """
+    body, assumed = complete_linings(body)
+    body = replace(body, assumed=body.assumed + assumed)
+    rows = builds(body)
+    progress = progress or Progress(len(rows) + 2)
+    levels = []
+    for h, wanted in ((COARSER * size, rows[:1]), (size, rows)):
+        progress.say(f"mesh of {1e3 * h:.0f} mm")
+        model = assemble(mesh_body(body, h))
+        places = Places(model.space, body, pulls)
+        load, found, modes = string_load(places, pulls), [], None
+        progress.step(0.5)
+        for build in wanted:
+            progress.say(build.label)
+            row, modes = solve_row(build, model, load, places, modes)
+            found.append(row)
+            progress.step(1.0 if h == size else 0.5)
+        levels.append(found)
+    progress.close("solved")
+    frequency = np.sqrt(modes[0]) / (2 * np.pi)
+    return Load(
+        body, size, int(model.size), tuple(pulls), tuple(levels[1]), levels[0][0], frequency, model.space
+    )  # fmt: skip
+
+
+# --- the load ---
+
+
+def tensions(body, name=None):
+    """([(name, N)] from the lowest string, Assumptions): the sheet's, or those of a built-in set.
+
+    ValueError for an unknown set.
+    """
+    given = body.strings
+    scale = given.scale_length if given else None
+    if name is None and given and given.tension:
+        return [(f"string {k}", t) for k, t in enumerate(given.tension, 1)], ()
+    if name is None and given and given.own:
+        return [(s.name, s.tension) for s in given.own.strings], ()
+    named = name or (given.set_name if given else None)
+    table = string_set(named or DEFAULT_STRINGS, scale)
+    pitch = [np.sqrt(s.tension / s.mass) / (2 * s.length) for s in table.strings]
+    if name is None and given and len(given.unit_mass) == len(pitch):
+        found = [(s.name, m * (2 * scale * f) ** 2) for s, m, f in zip(table.strings, given.unit_mass, pitch)]
+        return found, (Assumption("strings, pitch", "standard, E2 to E4", COMMON),)
+    found = [(s.name, s.tension) for s in table.strings]
+    if named is not None:
+        return found, ()
+    total = sum(t for _, t in found)
+    value = f"set '{table.name}', {total:.0f} N in all; strings.tension_N or another set would say otherwise"
+    return found, (Assumption("strings, tension", value, "the sheet gives none"),)
+
+
+def string_pulls(body, name=None):
+    """((Pull of each string), Assumptions) of a body. BadInput where there is no neck for the nut."""
+    if body.neck is None:
+        raise BadInput("neck.included = false: the strings need a nut to pull at; expected a neck")
+    found, assumed = tensions(body, name)
+    spread = [np.linspace(width / 2, -width / 2, len(found)) for width in SPREAD]
+    assumed += (
+        Assumption(
+            "strings, spread", f"{1e3 * SPREAD[0]:g} mm at the saddle, {1e3 * SPREAD[1]:g} mm at the nut", COMMON
+        ),
+        Assumption("strings, above the board at the nut", f"{1e3 * NUT:g} mm", COMMON),
+    )
+    bridge, x_nut = body.bridge, body.outline.length + body.neck.length
+    saddle = [np.array([bridge.saddle_x, bridge.centre[1] + y, 0.0]) for y in spread[0]]
+    nut = [np.array([x_nut, y, 0.0]) for y in spread[1]]
+    return tuple(Pull(n, t, s, e) for (n, t), s, e in zip(found, saddle, nut)), assumed
+
+
+def string_load(places, pulls):
+    """(size,) of all strings together: each pulls saddle and nut towards each other along itself, in balance."""
+    space = places.space
+    F = np.zeros(space.size)
+    for pull, a, b, p, q in zip(pulls, places.saddles, places.nuts, places.saddle_points(), places.nut_points()):
+        force = pull.tension * (q - p) / np.linalg.norm(q - p)
+        F += box.force_at(space, a, p, force) + box.force_at(space, b, q, -force)
+    return F
+
+
+# --- one build ---
+
+
+def solve_row(build, model, load, places, modes=None):
+    """(Row of a build, (omega^2, shapes) of the modes that its frequency shift is told for).
+
+    modes: those of the sheet's own build, found here where they are not given; another build borrows their shapes.
+    """
+    sections = build.sections()
+    w = weights(sections)
+    body = FreeBody(model, w)
+    answer = body.deflect(load)
+    forces = membrane_forces(model, w, answer.displacement[:, 0])
+    bound = None
+    if modes is None:
+        M = model.matrix("M", w)
+        modes, bound = body.modes(M, MODES, ROUGHLY), largest_ratio(body, forces, M)
+    u = box.seen_from_rim(model.space, answer.displacement[:, 0])
+    return Row(
+        build, masses(model, sections), measures(places, u, forces["top"]), u, forces["top"],
+        frequency_ratio(model, forces, *modes), bound, float(np.abs(answer.work / answer.energy - 1)[0]),
+    ), modes  # fmt: skip

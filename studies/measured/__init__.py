@@ -1,0 +1,1 @@
+"""What the maker measured, computed."""

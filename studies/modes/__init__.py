@@ -1,0 +1,1 @@
+"""Natural frequencies for machines."""

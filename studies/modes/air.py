@@ -1,0 +1,129 @@
+"""What are the natural frequencies with the air inside and out, how much of each mode is air, how much is radiated?
+
+The machine-readable contract of `rimwork modes` with air: the dry keys, and for each way to hold the body the air-loaded
+modes. Without strings.
+"""
+
+import json
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+
+from fem.eigen import modes
+from fem.energies import energies, masses
+from fem.model import assemble, weights
+from meshes.holding import FREE, LAP, assumptions, hold
+from meshes.sounding import AIR, modes_of, outside, sounding, structure_of, surroundings, velocities
+from studies.common.groups import IN_RIM, grouped
+from studies.common.inputs import BadInput, read_case, writable_file
+from studies.common.machine import plain, stage
+from studies.modes.question import MOST_MODES, contract
+
+SPARE, FEWEST = 12, 30  # dry modes solved for beyond those asked for, and at least: coupling mixes them
+MODEL = "air"
+
+
+def run(sheet, count=20, mesh_size_mm=None, json_path=None, say=lambda text: None):
+    """Dict of the contract with air; raises BadInput or ValueError for anything the user has to mend."""
+    json_path = json_path and writable_file(json_path)
+    if not 1 <= count <= MOST_MODES:
+        raise BadInput(f"--count {count}: expected between 1 and {MOST_MODES} modes")
+    if mesh_size_mm is not None and not 2 <= mesh_size_mm <= 100:
+        raise BadInput(f"--mesh-size-mm {mesh_size_mm:g}: expected between 2 and 100 mm")
+    seconds = {}
+    with stage(seconds, "read_and_mesh", say):
+        case = read_case(sheet, None, mesh_size_mm and mesh_size_mm / 1e3)
+        if case.body is None:
+            raise BadInput(f"{sheet}: air is computed for a build sheet only; expected a file ending in .toml")
+    with stage(seconds, "solve_dry", say):
+        model = assemble(case.mesh)
+        found = modes(model, weights(case.sections), max(count + SPARE, FEWEST))
+        split = energies(model, case.sections, found.shape)
+    with stage(seconds, "enclosed_air", say):
+        structure = structure_of(case.body, model, case.sections, found)
+        around = surroundings(case.body)
+    with stage(seconds, "radiation", say):
+        radiated = outside(around.surface, [velocities(structure, around)])[0]
+    with stage(seconds, "coupled_modes", say):
+        whole = sounding(structure, around, radiated)
+        held = {how: modes_of(whole, hold(whole, how)) for how in (FREE, LAP)}
+        words = {how: words_of(whole, around, found) for how, found in held.items()}
+    result = contract(model, case, found, split, masses(model, case.sections), seconds)
+    result = trimmed(result, count) | with_air(held, count, words)
+    result["assumed"] = result["assumed"] + [vars(a) for a in assumptions()]
+    if json_path:
+        json_path.write_text(json.dumps(result, indent=1, allow_nan=False) + "\n")
+    return result
+
+
+def trimmed(result, count):
+    """The dry contract with the first `count` modes."""
+    cut = lambda v: v[:count]
+    for key in ("frequency_hz", "residual", "loss_factor", "moves"):
+        result[key] = cut(result[key])
+    for key in ("strain_energy_share", "kinetic_energy_share", "heat_share"):
+        result[key] = {part: cut(v) for part, v in result[key].items()}
+    return result
+
+
+def words_of(whole, around, found):
+    """[words] of the body's air-loaded modes, those of its supports left out."""
+    from studies.drawing.mode_names import names_with_air
+
+    body = replace(found, frequency=found.frequency[found.elastic], shape=found.shape[:, found.elastic],
+                   potential_share={AIR: found.potential_share[AIR][found.elastic]},
+                   kinetic_share={AIR: found.kinetic_share[AIR][found.elastic]})  # fmt: skip
+    V = velocities(whole.structure, around)
+    motion = V @ body.shape[: V.shape[1]]
+    return names_with_air(whole, SimpleNamespace(modes=body, motion=motion), len(body.frequency))
+
+
+def with_air(held, count, words=None):
+    """Keys of the air-loaded modes of a body hung free, and under 'held' of every way to hold it {how: SoundingModes}.
+
+    words: {how: what each of the body's modes does}.
+    """
+    found = {how: of_modes(m, count) for how, m in held.items()}
+    for how, told in (words or {}).items():
+        found[how]["coupled_moves"] = told[:count]
+    return {"model": MODEL, **found[FREE], "held": found}
+
+
+def of_modes(found, count):
+    """The first `count` air-loaded modes of the body (not of its supports) as lists."""
+    keep = np.flatnonzero(found.elastic)[:count]
+    lists = lambda parts: {part: plain(v[keep]) for part, v in parts.items()}
+    return {
+        "coupled_frequency_hz": plain(found.frequency[keep]),
+        "coupled_loss_factor": plain(found.loss_factor[keep]),
+        "radiated_share": plain(found.loss_share["radiation"][keep]),
+        "air_share": plain(found.air_share[keep]),
+        "loss_share": lists(found.loss_share),
+        "coupled_strain_energy_share": lists(found.potential_share),
+        "coupled_kinetic_energy_share": lists(found.kinetic_share),
+        "support_frequency_hz": plain(found.frequency[~found.elastic]),
+    }
+
+
+def table(result):
+    """The air-loaded modes as a table in plain words, one block for each way to hold the body."""
+    lines = []
+    for how, found in result["held"].items():
+        lines += [
+            f"With air and radiation, without strings; {how}:",
+            "  mode  frequency   loss factor   is air   goes out as sound   goes into supports   heat in the rim   what moves",
+        ]
+        shares = {
+            g: np.asarray(v) for g, v in grouped({p: np.array(v) for p, v in found["loss_share"].items()}).items()
+        }
+        rim = sum(shares[g] for g in IN_RIM)
+        words = found.get("coupled_moves", [""] * len(rim))
+        for k, f in enumerate(found["coupled_frequency_hz"]):
+            lines.append(
+                f"  {k + 1:4d}  {f:7.1f} Hz   {found['coupled_loss_factor'][k]:11.4f}   {100 * found['air_share'][k]:4.0f} %"
+                f"   {100 * found['radiated_share'][k]:15.0f} %   {100 * shares['supports'][k]:16.0f} %"
+                f"   {100 * rim[k]:13.1f} %   {words[k]}".rstrip()
+            )
+        lines.append("")
+    return "\n".join(lines[:-1])

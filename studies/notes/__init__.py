@@ -1,0 +1,1 @@
+"""Sounds of notes, computed and recorded."""

@@ -1,0 +1,232 @@
+"""What would two rim builds sound like? The same notes and a short phrase of both, as WAV files at one gain, plain and blind.
+
+The sound pressure at a place, by default 1 m in front of the saddle in free air: each body mode's surface velocity times its
+boundary-element transfer at the frequency of the motion. It ends where the computed modes end: everything above is missing,
+from both builds alike.
+"""
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+
+from fem.coupled_string import valid_partials
+from fem.model import assemble
+from fem.radiation import point_pressure, static_integrals
+from fem.strings import fundamental
+from meshes.body import top_height
+from meshes.build import DEFAULT_SIZE, mesh_body
+from meshes.holding import FREE, LAP, hold
+from meshes.sheet import read_sheet
+from meshes.sheet_strings import pluck_of, strings_of
+from meshes.sounding import HIGHEST, outside, real_modes, sounding, surroundings
+from meshes.string_body import string_body
+from studies.common.builds import builds, complete_linings
+from studies.common.inputs import BadInput, existing_file, writable_folder
+from studies.common.note_names import read_place
+from studies.common.progress import Progress
+from studies.common.two_meshes import LIMIT
+from studies.notes.sound import common_gain, phrase, reveal, write_blind, write_wavs
+from studies.solved.coupled import in_air
+
+LOWEST = 40.0  # Hz, of the boundary elements
+DRY_MODES = 60
+FRETS = 20
+DISTANCE = 1.0  # m in front of the saddle
+NEAREST = 0.1  # m from the surface: nearer, its flat triangles show
+SECONDS = 5.0  # of a single note
+BEAT = 0.34  # s
+
+# (string counted from the lowest, fret, beat at which it starts, beats that it rings): invented for this
+PHRASE = (
+    (1, 0, 0, 7), (2, 2, 1, 4), (3, 2, 2, 3), (4, 0, 3, 2), (5, 0, 4, 4), (4, 1, 5, 2), (3, 0, 6, 2), (2, 4, 7, 2),
+    (1, 2, 7, 5), (4, 3, 8, 3), (3, 4, 9, 3), (2, 0, 10, 4), (0, 3, 12, 10), (3, 0, 12, 10), (4, 0, 12.15, 10),
+    (5, 3, 12.3, 10),
+)  # fmt: skip
+NOTES = ((0, 0), (1, 3), (2, 0), (2, 7), (4, 0), (4, 5))  # single notes: open strings and fretted ones
+
+
+@dataclass(frozen=True)
+class Heard:
+    """One build ready to be played and heard at a place."""
+
+    build: object  # rim_builds.Build
+    body: object  # BodyModes
+    radiated: object = field(repr=False)  # Radiation of the body's real modes, with the pressure at the place
+    valid_to: float  # Hz
+
+
+def main(
+    sheet, out=None, names=(), how=LAP, size_mm=None, strings=None, notes=(), place_mm=None,
+    blind=True,
+):  # fmt: skip
+    """Write the sounds of two builds of a sheet; returns what was written as text."""
+    sheet = existing_file(sheet)
+    if size_mm is not None and not 5 <= size_mm <= 60:
+        raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
+    if how not in (FREE, LAP):
+        raise BadInput(f"held '{how}': expected '{FREE}' or '{LAP}'")
+    body, _ = complete_linings(read_sheet(sheet))
+    chosen = chosen_builds(body, names)
+    played = strings_on(body, strings)
+    tuning = [fundamental(s) for s in played]
+    wanted = [read_place(text, [s.name for s in played], tuning, FRETS) for text in notes] or None
+    place = place_of(body, place_mm)
+    out = writable_folder(out or Path("out") / f"{sheet.stem}-listen")
+    size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
+    heard = ready(body, chosen, how, size, DRY_MODES, out / "rows", place, len(played))
+    pluck = pluck_of(body)
+    signals, left_out = sounds(heard, played, pluck, wanted)
+    return write(out, heard, signals, left_out, how, place, pluck, blind)
+
+
+def chosen_builds(body, names):
+    """The Builds of two different names; without names the sheet's own and solid linings, or kerfed ones if it has solid
+    ones itself. BadInput tells which there are.
+    """
+    known = {b.name: b for b in builds(body) if b.name != LIMIT}
+    names = names or ("sheet", "solid_laminated" if "solid_laminated" in known else "kerfed")
+    if len(names) != 2 or len(set(names)) != 2 or not set(names) <= set(known):
+        raise BadInput(f"--builds {' '.join(names)}: expected two different builds among {', '.join(known)}")
+    return [known[name] for name in names]
+
+
+def strings_on(body, name=None):
+    """The Strings of the sheet, or of a built-in set by name, lowest first, on the sheet's scale."""
+    return strings_of(body, name)[0].strings
+
+
+def place_of(body, place_mm=None):
+    """(3,) m: DISTANCE in front of the saddle, or a place [mm] from the tail, from the centre line and out of the top."""
+    x = body.bridge.saddle_x
+    if place_mm is None:
+        return np.array([x, 0.0, float(top_height(body, x, 0.0)) + DISTANCE])
+    if not (len(place_mm) == 3 and np.isfinite(place_mm).all()):
+        raise BadInput(
+            f"--place-mm {place_mm}: expected three numbers: from the tail, from the centre line, out of the top"
+        )
+    return np.asarray(place_mm, float) / 1e3
+
+
+def ready(body, chosen, how, size, dry, store, place, strings=6, around=surroundings, progress=None):
+    """[Heard] of Builds held one way; boundary elements of all together. place (3,) m."""
+    progress = progress or Progress(2 * len(chosen) + 1)
+    progress.say(f"meshing at {1e3 * size:.0f} mm")
+    model = assemble(mesh_body(body, size))
+    structures, arounds, columns, _ = in_air(chosen, model, size, dry, store, progress, 1 / 3, around)
+    away_from(arounds[0].surface, place)
+    progress.say("air outside")
+    radiated = outside(arounds[0].surface, columns, points=place[None])
+    progress.step()
+    heard = []
+    for build, structure, own, R in zip(chosen, structures, arounds, radiated):
+        progress.say(f"{build.label}: body and air together")
+        whole = sounding(structure, own, R)
+        heard.append(_heard(build, whole, hold(whole, how), strings))
+        progress.step()
+    progress.close("solved")
+    return heard
+
+
+def _heard(build, whole, held, strings):
+    modes = string_body(whole, held, strings)
+    X = real_modes(whole, held)[1]
+    own = replace(held.radiation, pressure=held.radiation.pressure @ X)
+    return Heard(build, modes, own, min(modes.highest_valid, HIGHEST))
+
+
+def away_from(surface, place):
+    """BadInput unless a place lies outside the body, NEAREST or more from its surface."""
+    angle = float(static_integrals(surface, place[None])[1].sum())
+    near = float(np.linalg.norm(surface.centroid - place, axis=1).min())
+    if abs(angle) > 2 * np.pi or near < NEAREST:
+        where = "inside the body" if abs(angle) > 2 * np.pi else f"{1e3 * near:.0f} mm from it"
+        raise BadInput(f"--place-mm: lies {where}; expected {1e3 * NEAREST:.0f} mm or more away from the outside")
+
+
+def at_place(radiated, low, high):
+    """Receiver (see sound.note_signal): pressure [Pa] at the Radiation's first point per unit velocity of each mode.
+
+    Nothing outside the band low to high [Hz]: there are no modes, or no boundary elements, to answer for it.
+    """
+    each = np.eye(radiated.pressure.shape[2])
+
+    def receiver(omega):
+        found = np.zeros((len(omega), len(each)), complex)
+        for k in np.flatnonzero((omega > 2 * np.pi * low) & (omega < 2 * np.pi * high)):
+            found[k] = point_pressure(radiated, each, np.full(len(each), omega[k]))[:, 0]
+        return found
+
+    return receiver
+
+
+def sounds(heard, strings, pluck, wanted=None):
+    """({item: {build: signal [Pa]}}, [names left out]) of single notes (string, fret) and of the phrase."""
+    body_top = min(h.valid_to for h in heard)
+    valid = lambda i, fret: i < len(strings) and all(valid_partials(strings[i], fret, h.body) for h in heard)
+    places = [p for p in wanted or NOTES if p[0] < len(strings)]
+    items = {place_word(strings, *p): [(*p, 0.0, SECONDS)] for p in places if valid(*p)}
+    left_out = [place_word(strings, *p) for p in places if not valid(*p)]
+    items["phrase"] = [(s, f, BEAT * at, BEAT * beats) for s, f, at, beats in PHRASE if valid(s, f)]
+    found = {item: {} for item in items}
+    for h in heard:
+        receiver = at_place(h.radiated, LOWEST, body_top)
+        for item, notes in items.items():
+            if notes:
+                found[item][h.build.name] = phrase(strings, h.body, pluck, notes, lambda _, r=receiver: r)
+    return {item: signals for item, signals in found.items() if signals}, left_out
+
+
+def place_word(strings, string, fret):
+    """'D3-fret-7' or 'E2-open': the file's name."""
+    return f"{strings[string].name}-{f'fret-{fret}' if fret else 'open'}"
+
+
+def write(out, heard, signals, left_out, how, place, pluck, blind=True):
+    """Write the WAV files into the folders `named` and `blind`; returns the words about them."""
+    band = (LOWEST, min(h.valid_to for h in heard))
+    named = {f"{item}_{build}": s for item, both in signals.items() for build, s in both.items()}
+    paths = write_wavs(out / "named", named, band=band)
+    lines = [f"{h.build.name}: {h.build.label}" for h in heard]
+    lines += ["", f"{'':16s} {'louder by':>10} {'peak':>10}"]
+    for item, both in signals.items():
+        a, b = (both[h.build.name] for h in heard)
+        peak = 20 * np.log10(max(abs(a).max(), abs(b).max()) / 20e-6)
+        lines.append(f"{item:16s} {loudness(a, b):+7.1f} dB {peak:7.0f} dB")
+    lines += [
+        f"louder by: {heard[1].build.name} over {heard[0].build.name}, by the energy of the sound; peak: the louder one's, over 20 µPa, "
+        f"plucked with {pluck.force:g} N",
+        f"Computed sound pressure {heard_at(place)}, {how}, in free air, from {band[0]:.0f} to {band[1]:.0f} Hz only: a real guitar has "
+        "more above, and a room.",
+    ]
+    if left_out:
+        lines.append(f"left out, above {band[1]:.0f} Hz: {', '.join(left_out)}")
+    lines += ["", f"wrote {len(paths)} files at one gain: {out / 'named'}"]
+    if blind:
+        gain = common_gain(named.values())
+        for item, both in signals.items():
+            write_blind(out / "blind" / item, both, band=band, gain=gain)
+        lines.append(f"wrote the same without names, at the same gain, in a hidden order: {out / 'blind'}")
+        lines.append(f"when you have made up your mind: rimwork listen --reveal {out / 'blind'}")
+    return "\n".join(lines)
+
+
+def loudness(before, after):
+    """dB of the energy of one signal over another's."""
+    return float(10 * np.log10((after**2).sum() / (before**2).sum()))
+
+
+def heard_at(place):
+    return f"{1e3 * place[0]:.0f} mm from the tail, {1e3 * place[1]:.0f} mm from the centre line, {1e3 * place[2]:.0f} mm out of the top"
+
+
+def told(folder):
+    """The hidden order of a blind folder, or of all that lie in it, in words."""
+    folder = Path(folder)
+    inside = sorted(p for p in folder.iterdir() if p.is_dir()) if folder.is_dir() else []
+    found = {p.name: reveal(p) for p in inside if (p / ".order_hidden.json").is_file()}
+    found = found or {folder.name: reveal(folder)}
+    return "\n".join(
+        f"{item}: {', '.join(f'{sound} is {build}' for sound, build in sorted(order.items()))}"
+        for item, order in found.items()
+    )

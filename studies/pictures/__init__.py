@@ -1,0 +1,1 @@
+"""Mode pictures for print and screen."""

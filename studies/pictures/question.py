@@ -1,0 +1,282 @@
+"""What do the modes of a sheet's rim builds look like, dry or with air, in print and moving?
+
+One folder of pictures and captions for each build. Modes of a build are paired with those of the sheet's own by the modal
+assurance criterion: same number, same sign, same scale.
+"""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from fem.body_modes import BodyModes
+from fem.coupled_string import couple, pluck_note
+from fem.eigen import mac
+from fem.model import assemble, weights
+from fem.strings import fundamental
+from meshes.build import DEFAULT_SIZE, mesh_body
+from meshes.holding import FREE, hold
+from meshes.sheet import read_sheet
+from meshes.sheet_strings import pluck_of, strings_of
+from meshes.sounding import RIGID, modes_of, real_modes, structure_of, surroundings
+from meshes.string_body import string_body, string_ends
+from studies.common.builds import builds, complete_linings
+from studies.common.inputs import BadInput, existing_file, writable_folder
+from studies.common.pairing import paired
+from studies.common.progress import Progress
+from studies.common.two_meshes import COARSER, mesh_error
+from studies.drawing import moving as moving_picture
+from studies.drawing.captions import WITH_AIR, Caption
+from studies.drawing.mode_names import AIR_LEADS, furthest
+from studies.drawing.mode_pictures import contact_panels, draw_modes, modes_to_draw
+from studies.drawing.plan import FULL_WIDTH, THEMES, contact_figure, save
+from studies.rim.dry import compare
+from studies.solved.coupled import dry_modes, soundings
+from studies.solved.dry import SPARE, first_modes, stored_row
+
+FORMATS = ("png", "svg", "pdf")
+MOVED = 3  # modes that also move, those of the neck left out
+DRAWN = 4.0  # steps of progress a build takes to be drawn, beside those of its solution
+STRING, FRET = 0, 0  # the lowest string, open
+STEPS_OF_SOUNDING = 4.0
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One build, its modes paired with those of the sheet's own: column k belongs to mode `number[k]` of the sheet's."""
+
+    build: object
+    number: np.ndarray  # (n,) from 1
+    frequency: np.ndarray  # (n,) Hz
+    shape: np.ndarray  # (dofs, n)
+    reference: np.ndarray  # (dofs, n) of the sheet's own build
+    labels: tuple | None  # words; None: from the shapes
+    caption: Caption
+    pluck: object = None  # function () -> (motion (dofs, frames), words), where asked for
+
+
+def main(
+    sheet, out=None, size_mm=None, count=12, width_mm=FULL_WIDTH, dark=False, moving=False, air=False, names=(), form="png",
+    progress=None, around=surroundings,
+):  # fmt: skip
+    """Draws the pictures and returns what was written as text. names: of the builds beside the sheet's own."""
+    sheet = existing_file(sheet)
+    _check(size_mm, count, width_mm, form)
+    body = read_sheet(sheet)
+    body = complete_linings(body)[0]
+    chosen = chosen_builds(body, names)
+    rows = writable_folder((Path(out) if out else Path("out") / f"{sheet.stem}-rim") / "rows")
+    out = writable_folder(out or Path("out") / f"{sheet.stem}-pictures")
+    size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
+    solving = len(chosen) * (STEPS_OF_SOUNDING if air else 1 + COARSER**-2)
+    progress = progress or Progress(solving + DRAWN * len(chosen))
+    space, shown = (_with_air if air else _dry)(body, chosen, size, count, rows, progress, around)
+    formats = (f".{form}",)
+    paths = []
+    for one in shown:
+        say = lambda what, one=one: progress.say(f"{one.build.name}: {what}")
+        paths += _draw(space, one, out / one.build.name, count, width_mm, formats, dark, moving, say)
+        progress.step(DRAWN)
+    if len(shown) > 1:
+        paths += side_by_side(space, shown, out, ("dark" if dark else "light"), formats)
+    progress.close("drawn")
+    return _told(paths, out, moving)
+
+
+def _check(size_mm, count, width_mm, form):
+    if size_mm is not None and not 5 <= size_mm <= 60:
+        raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
+    if not 1 <= count <= 40:
+        raise BadInput(f"--count {count}: expected between 1 and 40 modes")
+    if not 20 <= width_mm <= 400:
+        raise BadInput(f"--width-mm {width_mm:g}: expected between 20 and 400 mm of print")
+    if form not in FORMATS:
+        raise BadInput(f"--format {form}: expected one of {', '.join(FORMATS)}")
+
+
+def chosen_builds(body, names):
+    """The Builds of these names, the sheet's own first. BadInput names those that there are."""
+    known = {b.name: b for b in builds(body)}
+    unknown = [name for name in names if name not in known]
+    if unknown:
+        raise BadInput(f"--builds {unknown[0]}: expected names among {', '.join(known)}")
+    return [known[name] for name in dict.fromkeys(("sheet", *names))]
+
+
+def _told(paths, out, moving):
+    kinds = {}
+    for path in paths:
+        kinds[path.suffix] = kinds.get(path.suffix, 0) + 1
+    what = ", ".join(f"{n} {kind[1:]}" for kind, n in sorted(kinds.items()) if kind != ".txt")
+    lines = [f"wrote {what}, each with a caption (.txt), into {out}"]
+    lines += [f"wrote {p}" for p in paths if "contact-sheet" in p.name and p.suffix != ".txt"]
+    lines += [f"wrote {p}" for p in paths if "side-by-side" in p.name and p.suffix != ".txt"]
+    if moving and not moving_picture.encoder():
+        lines.append(moving_picture.NO_ENCODER)
+    return "\n".join(lines)
+
+
+# --- solved ---
+
+
+def _dry(body, chosen, size, count, rows, progress, around):
+    """Space and [Shown] of the dry box; rows that `rimwork rim` left are used again."""
+    progress.say("meshing")
+    sizes = (size, COARSER * size)
+    models = [assemble(mesh_body(body, h)) for h in sizes]
+    solved = [[], []]
+    for level, (model, h) in enumerate(zip(models, sizes)):
+        for build in chosen:
+            progress.say(f"{build.name}: modes without air, {'fine' if level == 0 else 'coarse'} mesh")
+            row = stored_row(build, model, max(dry_modes(count), count + SPARE), rows, h)
+            solved[level].append(first_modes(row, count + SPARE))
+            progress.step((1, COARSER**-2)[level])
+    base, shown = solved[0][0], []
+    for c in compare(*solved, models, count):
+        at = np.flatnonzero(c.partner >= 0)
+        p, q = c.partner[at], c.coarse_partner[at]
+        f = c.row.found.frequency[p]
+        error = np.where(q >= 0, mesh_error(f, c.coarse.found.frequency[q]) / f, np.nan)
+        caption = Caption(f"{body.name}, {c.row.build.label}", mesh_error=error, more=_beside(c.row.build, p, at))
+        pluck = lambda row=c.row: _dry_pluck(row, models[0])
+        shown.append(
+            Shown(c.row.build, at + 1, f, c.row.found.shape[:, p], base.found.shape[:, at], None, caption, pluck)
+        )
+    return models[0].space, shown
+
+
+def _beside(build, partner, at):
+    """A sentence for each mode on which of the build's own it is."""
+    if build.is_base:
+        return ()
+    return tuple(
+        f"It is mode {p + 1} of this build, the one most like mode {k + 1} of the sheet's own; sign and scale are that one's."
+        for p, k in zip(partner, at)
+    )
+
+
+def _with_air(body, chosen, size, count, rows, progress, around):
+    """Space and [Shown] of the air-loaded modes, hung free."""
+    made = soundings(chosen, size, dry_modes(count), rows, progress, 1.0, around)
+    space, shown, base = made.model.space, [], None
+    M = made.model.matrix("M", weights(chosen[0].sections()))
+    for build in chosen:
+        whole = made.whole[build.name]
+        model = hold(whole, FREE)
+        found = modes_of(whole, model)
+        keep = np.flatnonzero(found.elastic)
+        shape = _shell(whole.structure, found.shape[:, keep])
+        base = shape[:, :count] if base is None else base
+        partner = np.arange(base.shape[1]) if build.is_base else paired(mac(M, base, shape))[0]
+        at = np.flatnonzero(partner >= 0)
+        p = keep[partner[at]]
+        spoken = zip(
+            _beside(build, partner[at], at) or [""] * len(at), found.air_share[p], found.loss_share["radiation"][p]
+        )
+        more = tuple(
+            f"{words} {100 * air:.0f} % of its energy is in the air; {100 * out:.0f} % of its loss goes out as sound.".strip()
+            for words, air, out in spoken
+        )
+        caption = Caption(f"{body.name}, {build.label}", FREE, air=WITH_AIR, more=more)
+        own = shape[:, partner[at]]
+        labels = _air_labels(space, build.body, found.frequency[p], own, found.air_share[p])
+        pluck = lambda whole=whole, model=model: _air_pluck(whole, model)
+        shown.append(Shown(build, at + 1, found.frequency[p], own, base[:, at], labels, caption, pluck))
+    return space, shown
+
+
+def _shell(structure, states):
+    """(dofs, m) real shapes of the shell at the instant at which it moves furthest, of complex states (N, m)."""
+    q = states[: len(structure.frequency)]
+    return structure.shape @ np.real(q * furthest(q))
+
+
+def _air_labels(space, body, frequency, shape, air_share):
+    modes = modes_to_draw(space, space.mesh, body, frequency, shape, len(frequency))
+    return tuple(("air resonance; " if a >= AIR_LEADS else "") + m.label for m, a in zip(modes, air_share))
+
+
+# --- plucked ---
+
+
+def _plucked(body, modes, shape):
+    """(motion (dofs, frames) [m], words) of the lowest open string plucked on BodyModes of shapes (dofs, n)."""
+    strings, pluck = strings_of(body)[0].strings, pluck_of(body)
+    ringing = pluck_note(couple(strings[STRING], STRING, FRET, modes), pluck)
+    words = (
+        f"The lowest string, open ({fundamental(strings[STRING]):.0f} Hz), plucked with {pluck.force:g} N "
+        f"{1e3 * pluck.distance:.0f} mm from the saddle"
+    )
+    return moving_picture.pluck_shapes(ringing, shape), words
+
+
+def _air_pluck(whole, model):
+    s = whole.structure
+    modes = string_body(whole, model, len(strings_of(s.body)[0].strings))
+    return _plucked(s.body, modes, s.shape @ real_modes(whole, model)[1][: len(s.frequency)])
+
+
+def _dry_pluck(row, model):
+    """The elastic modes alone: nothing holds the body, and its rigid motion is left out."""
+    s = structure_of(row.build.body, model, row.build.sections(), row.found)
+    keep = slice(RIGID, RIGID + len(row.found.frequency))
+    saddle, nut = (end[:, keep] for end in string_ends(s, len(strings_of(s.body)[0].strings)))
+    loss = {part: H[keep, keep] for part, H in s.loss.items()}
+    modes = BodyModes(2 * np.pi * s.frequency[keep], loss, saddle, nut, valid_to=s.valid_to)
+    motion, words = _plucked(s.body, modes, s.shape[:, keep])
+    return motion, f"{words}, on a body without air whose motion as a whole is left out"
+
+
+# --- drawn ---
+
+
+def _draw(space, one, folder, count, width_mm, formats, dark, moving, say):
+    themes, body = (("light", "dark") if dark else ("light",)), one.build.body
+    reference = None if one.build.is_base else one.reference
+    paths = draw_modes(
+        space, space.mesh, body, one.frequency, one.shape, folder, one.labels, one.caption, count, width_mm=width_mm,
+        reference=reference, numbers=one.number, formats=formats, themes=themes, say=say,
+    )  # fmt: skip
+    if not moving:
+        return paths
+    theme = "dark" if dark else "light"
+    modes = modes_to_draw(
+        space, space.mesh, body, one.frequency, one.shape, count, one.labels, reference, one.number
+    )  # fmt: skip
+    for mode in [m for m in modes if not m.label.startswith("neck")][:MOVED]:
+        paths += moving_picture.save_mode(
+            space, space.mesh, body, mode, one.shape, folder, one.caption, reference, theme, say
+        )  # fmt: skip
+    motion, words = one.pluck()
+    caption = replace(one.caption, mesh_error=None, more=())
+    return paths + moving_picture.save_pluck(space, space.mesh, body, motion, folder, caption, words, theme, say)
+
+
+def side_by_side(space, shown, out, theme, formats):
+    """One sheet of the modes that all builds have, the builds of a mode one beside the other, on the scale of the first."""
+    common = [k for k in shown[0].number if all(k in one.number for one in shown)]
+    columns, most = [], []
+    for one in shown:
+        reference = None if one.build.is_base else one.reference
+        modes = modes_to_draw(
+            space, space.mesh, one.build.body, one.frequency, one.shape, len(one.number), one.labels, reference, one.number
+        )  # fmt: skip
+        modes = [m for m in modes if m.number in common]
+        panels = contact_panels(space, space.mesh, one.build.body, modes, one.shape)[1]
+        columns.append([(*p[:4], f"{one.build.name.replace('_', ' ')}: {p[4]}") for p in panels])
+        most.append([m.furthest for m in modes])
+    ordered = lambda table: [cell for row in zip(*table) for cell in row]
+    first, side = shown[0].caption, len(shown) * max(1, round(4 / len(shown)))
+    title = f"{first.build.split(',')[0]}: the same modes of {len(shown)} rim builds\n{first.title.splitlines()[1]}; one sign and one scale for each mode"
+    figure = contact_figure(
+        ordered(columns), THEMES[theme], max(180.0, 45.0 * side), side, title=title, furthest=ordered(most)
+    )
+    paths = save(figure, out / "builds-side-by-side", formats)
+    words = [
+        title.replace("\n", ". ") + ".",
+        *(f"{one.build.name}: {one.build.label}." for one in shown),
+        first.credit + ".",
+    ]
+    caption = out / "builds-side-by-side.txt"
+    caption.write_text("\n".join(words) + "\n", encoding="utf-8")
+    return [*paths, caption]

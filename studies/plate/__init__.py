@@ -1,0 +1,1 @@
+"""What is this board made of?"""

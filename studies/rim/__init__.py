@@ -1,0 +1,1 @@
+"""What do rims store and turn to heat?"""

@@ -1,0 +1,268 @@
+"""The rim study with air as a page, tables for machines and a summary for the terminal."""
+
+import json
+
+import numpy as np
+
+from meshes.describe import wood_notes
+from meshes.holding import FREE, LAP
+from meshes.joints import joint_of
+from studies.common.groups import IN_RIM, grouped
+from studies.common.machine import plain
+from studies.common.page import CAUTIONS, band, decibel, drawn_or_told, provenance, write_page, write_table
+from studies.common.two_meshes import LIMIT, MESH_ERROR, largest_errors, mesh_error
+from studies.drawing.mode_names import names_with_air
+from studies.rim.air import HOLDINGS, WHOLE_RIM, partners
+from studies.solved.power import SUMMARY, bands, summary
+
+SCHEMA_VERSION = 1
+LEAST_SHARE, LEAST_DB = 0.0005, 0.1  # smaller errors are not told: the figures are rounded
+HOLDER = {FREE: "the bands it hangs on", LAP: "the player"}
+LABEL = (
+    "with the air inside and outside, without strings: says where power put in at the saddle goes; rimwork sustain tells how "
+    "long notes last"
+)
+NOT_MODELLED = (
+    "strings and their tension, the fretting hand, clothing, the mass of the flesh the body rests on",
+    "the room: sound goes out into free air",
+    "pores, roughness and leaks of the walls inside; friction at the sharp edge of the soundhole beyond that of a smooth tube; loud playing",
+    "the neck, bridge and braces as obstacles to the sound outside",
+    "finish, purfling, fret wires",
+)
+
+
+def measures(study):
+    """[{build, how, ...}]: the summary of every build and way to hold it, with mesh errors, change from the sheet's own."""
+    found = []
+    for how in HOLDINGS:
+        items = []
+        base = [summary(level.results["sheet", how].driven) for level in (study.fine, study.coarse)]
+        for build in study.builds:
+            fine, rough = (summary(level.results[build.name, how].driven) for level in (study.fine, study.coarse))
+            item = {"build": build.name, "label": build.label, "note": build.note, "how": how}
+            item["rim_g"] = study.fine.results[build.name, how].rim_g
+            for key, value in fine.items():
+                item[key] = value
+                item[f"{key}_error"] = mesh_error(value, rough[key])
+                item[f"{key}_change_error"] = mesh_error(value - base[0][key], rough[key] - base[1][key])
+            ratio = [r["radiated_w"] / b["radiated_w"] for r, b in zip((fine, rough), base)]
+            item["sound_db"] = 10 * np.log10(ratio[0])
+            item["sound_db_error"] = mesh_error(*(10 * np.log10(r) for r in ratio))
+            items.append(item)
+        found += [item | largest_errors(items) for item in items]
+    return found
+
+
+def answer(study):
+    """Plain sentences: what the sheet's own rim turns to heat and what the other builds change."""
+    rows = measures(study)
+    low, high = answered(study)
+    lines = []
+    for how in HOLDINGS:
+        own = next(r for r in rows if r["how"] == how and r["build"] == "sheet")
+        lines.append(
+            f"{how.capitalize()}: of the power that a force at the saddle puts in between {low:.0f} and {high:.0f} Hz, "
+            f"{band(own['rim'], own['rim_error'])} turns to heat in the rim as the sheet builds it, "
+            f"{100 * own['radiation']:.0f} % goes out as sound and {into(own['supports'])} into {HOLDER[how]}."
+            + highest_bands(study, how)
+        )
+        for r in rows:
+            if r["how"] == how and r["build"] not in ("sheet", LIMIT):
+                grams = f"{r['rim_g'] - own['rim_g']:+.0f} g"
+                lines.append(f"- {r['label']}: {changed(r, own, 'rim', 'heat in the rim')}; {loudness(r)}; {grams}")
+    soft, firm = (100 * s["supports"] for s in study.firmness.values())
+    lines.append(
+        f"With flesh three times softer or firmer the player's share on the lap is {soft:.0f} or {firm:.0f} %."
+    )
+    return [*lines, without_loss(study), unsure_losses(study)]
+
+
+def highest_bands(study, how, count=2):
+    """' In the highest ...': heat in the sheet's own rim in the highest third octaves, where beyond its mesh error; or ''."""
+    own = [b for b in per_band(study) if b["how"] == how and b["build"] == "sheet"][-count:]
+    told = [
+        f"{100 * b['rim']:.0f} ± {max(100 * b['rim_error'], 1):.0f} % at {b['third_octave_hz']} Hz"
+        for b in own
+        if b["rim_error"] is not None and b["rim"] > b["rim_error"]
+    ]
+    return f" In the highest third octaves answered for that is {' and '.join(told)}." if told else ""
+
+
+def answered(study):
+    """(low, high) Hz: the range of the figures for each build."""
+    return SUMMARY[0], min(SUMMARY[1], study.fine.results["sheet", FREE].driven.valid_to)
+
+
+def without_loss(study):
+    """A sentence: what a rim that turns nothing to heat would bring, all else equal."""
+    gain = [f"{decibel(gain_without_loss(study, how))} {how}" for how in HOLDINGS]
+    return (
+        f"Without any loss in the rim, and all else equal, the sound for the same force would change by {' and '.join(gain)}: "
+        "no rim build can bring more than that through its own losses."
+    )
+
+
+def gain_without_loss(study, how):
+    """dB of radiated power for the same force if the rim of the sheet's own build had no loss."""
+    none, own = (study.sensitivity[how, WHOLE_RIM, times]["radiated_w"] for times in (0.0, 1.0))
+    return 10 * np.log10(none / own)
+
+
+def into(share):
+    return "less than 1 %" if share < 0.01 else f"{100 * share:.0f} %"
+
+
+def unsure_losses(study):
+    """A sentence: the part of the rim whose unmeasured loss factor moves the answer most, hung free."""
+    found = losses_table(study)[FREE]
+    part = max(found, key=lambda p: found[p][2.0] - found[p][0.5])
+    return (
+        f"Loss factors of the rim are hardly measured. Most hangs on its {part}: with half or twice their loss factor the rim "
+        f"as the sheet builds it would turn {100 * found[part][0.5]:.1f} or {100 * found[part][2.0]:.1f} % to heat, hung free."
+    )
+
+
+def losses_table(study):
+    """{how: {part of the rim: {times its loss factor: share turned to heat in the rim}}} of the sheet's own build."""
+    found = {}
+    for (how, part, times), values in study.sensitivity.items():
+        if part == WHOLE_RIM:
+            continue
+        found.setdefault(how, {}).setdefault(part, {})[times] = values["rim"]
+    return found
+
+
+def changed(row, own, key, words):
+    change, error = row[key] - own[key], max(row[f"{key}_change_error"], LEAST_SHARE)
+    told = "no change beyond the mesh error" if abs(change) <= error else points(change, error)
+    return f"{words} {100 * row[key]:.1f} % ({told})"
+
+
+def points(change, error):
+    return f"{100 * change:+.1f} ± {100 * error:.1f} points"
+
+
+def loudness(row):
+    change, error = row["sound_db"], max(row["sound_db_error"], LEAST_DB)
+    if abs(change) <= error:
+        return f"sound for the same force as before, within {error:.1f} dB"
+    return f"sound for the same force {change:+.1f} ± {error:.1f} dB"
+
+
+def summary_text(study):
+    """The answer for the terminal, the plain words first."""
+    return "\n".join([f"{study.body.name}, {LABEL}", "", *answer(study)])
+
+
+def per_mode(study):
+    """One dict per build, way to hold and air-loaded mode of the sheet's own build."""
+    for how in HOLDINGS:
+        base = study.fine.results["sheet", how]
+        words = names_with_air(study.fine.base, base, study.count)
+        for build in study.builds:
+            row, rough = (level.results[build.name, how] for level in (study.fine, study.coarse))
+            partner, match = partners(base, row, study.fine.area, study.count)
+            across, _ = partners(row, rough, study.fine.area, len(row.modes.frequency))
+            heat = [sum(grouped(r.modes.loss_share)[g] for g in IN_RIM) for r in (row, rough)]
+            for k, p in enumerate(partner):
+                item = mode_item(how, build, k, p, match[k], base, row, rough, across, heat)
+                yield item | shift_error(study, item, how, k, p, across) | {"moves": words[k] if row is base else None}
+
+
+def shift_error(study, item, how, k, p, across):
+    """Mesh error of the shift of a mode against the sheet's own: what both share cancels."""
+    base, rough_base = (level.results["sheet", how] for level in (study.fine, study.coarse))
+    q = across[p] if p >= 0 else -1
+    q_base = partners(base, rough_base, study.fine.area, study.count)[0][k]
+    if q < 0 or q_base < 0:
+        return {"shift_error_percent": None}
+    rough = study.coarse.results[item["build"], how].modes.frequency[q]
+    shift = 100 * (rough / rough_base.modes.frequency[q_base] - 1)
+    return {"shift_error_percent": float(mesh_error(item["shift_percent"], shift))}
+
+
+def mode_item(how, build, k, p, match, base, row, rough, across, heat):
+    item = {"how": how, "build": build.name, "mode": k + 1, "assurance": match}
+    keys = ("frequency_hz", "frequency_error_hz", "shift_percent", "loss_factor", "heat_in_rim", "heat_in_rim_error", "radiated_share", "supports_share", "air_share")  # fmt: skip
+    item |= dict.fromkeys(keys)
+    if p >= 0:
+        f, q = row.modes.frequency[p], across[p]
+        item |= {
+            "frequency_hz": f,
+            "frequency_error_hz": mesh_error(f, rough.modes.frequency[q]) if q >= 0 else None,
+            "shift_percent": 100 * (f / base.modes.frequency[k] - 1),
+            "loss_factor": row.modes.loss_factor[p],
+            "heat_in_rim": heat[0][p],
+            "heat_in_rim_error": mesh_error(heat[0][p], heat[1][q]) if q >= 0 else None,
+            "radiated_share": row.modes.loss_share["radiation"][p],
+            "supports_share": grouped(row.modes.loss_share)["supports"][p],
+            "air_share": row.modes.air_share[p],
+        }
+    return {key: v.item() if isinstance(v, np.generic) else v for key, v in item.items()}
+
+
+def per_band(study):
+    """One dict per build, way to hold and third octave."""
+    for (name, how), row in study.fine.results.items():
+        rough = dict(bands(study.coarse.results[name, how].driven))
+        for middle, found in bands(row.driven):
+            error = mesh_error(found["rim"], rough[middle]["rim"]) if middle in rough else None
+            yield {"how": how, "build": name, "third_octave_hz": middle, **found, "rim_error": error}
+
+
+def as_json(study):
+    """The whole study for machines."""
+    fine = study.fine.results["sheet", FREE]
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "model": "air",
+        "label": LABEL,
+        "mesh_error": f"of the structure's mesh alone: {MESH_ERROR}",
+        "model_error": "not known",
+        "valid_to_hz": fine.driven.valid_to,
+        "range_hz": answered(study),
+        "largest_imbalance_of_power": max(r.driven.imbalance for r in study.fine.results.values()),
+        "builds": measures(study),
+        "modes": list(per_mode(study)),
+        "third_octaves": list(per_band(study)),
+        "dry_frequency_hz_of_the_sheets_own": plain(fine.dry_hz),
+        "flesh": {f"{k:.3g}": v for k, v in study.firmness.items()},
+        "heat_in_rim_with_other_losses": losses_table(study),
+        "sound_db_if_the_rim_had_no_loss": {how: gain_without_loss(study, how) for how in HOLDINGS},
+        "measured": [vars(b) | {"agrees": b.agrees} for b in study.measured],
+        "assumed": [vars(a) for a in study.body.assumed],
+        "woods": wood_notes(study.body),
+        "joints": [joint_of(study.body, plate).words for plate in ("top", "back")],
+        "warnings": list(study.body.warnings),
+        "not_modelled": NOT_MODELLED,
+        "provenance": provenance(study),
+    }
+
+
+def write_report(study, out, pictures=True, say=lambda text: None):
+    """Write index.html, tables, air.json and the pictures into the folder `out`; returns the paths written."""
+    from studies.rim.pictures import draw
+
+    data, drawn = as_json(study), {}
+    page, machine = out / "index.html", out / "air.json"
+    machine.write_text(json.dumps(data, indent=1, allow_nan=False) + "\n")
+    tables = {"air-modes.csv": data["modes"], "air-third-octaves.csv": data["third_octaves"]}
+    for name, rows in tables.items():
+        write_table(out / name, rows)
+
+    def write(fault=""):
+        write_page(
+            page, "rim/air_page.html.j2", study=study, data=data, answer=answer(study), label=LABEL, cautions=CAUTIONS,
+            holdings=HOLDINGS, lap=LAP, free=FREE, beside="dry.html", picture_fault=fault,
+            pictures={kind: [(p.relative_to(out).as_posix(), words(p)) for p in paths] for kind, paths in drawn.items()},
+        )  # fmt: skip
+
+    write()
+    if pictures:
+        write(drawn_or_told(lambda: draw(study, out / "pictures", say, drawn)))
+    return [page, *(out / name for name in tables), machine]
+
+
+def words(picture):
+    """The first line of a picture's caption."""
+    return picture.with_suffix(".txt").read_text(encoding="utf-8").splitlines()[0]

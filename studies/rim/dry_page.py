@@ -1,0 +1,268 @@
+"""The rim study as a page, tables for machines and a summary for the terminal."""
+
+import json
+
+import numpy as np
+
+from meshes.describe import wood_notes
+from meshes.joints import joint_of
+from meshes.parts import RIM
+from studies.common.groups import largest
+from studies.common.machine import plain
+from studies.common.measured import table
+from studies.common.page import CAUTIONS, band, drawn_or_told, longer, provenance, write_page, write_table
+from studies.common.two_meshes import LIMIT, MESH_ERROR, largest_errors, mesh_error, rim_grams
+from studies.drawing.mode_names import names
+from studies.rim.dry import rim_share, struck, unknown_losses
+
+SCHEMA_VERSION = 1
+LABEL = "without air, radiation and strings: an upper estimate; how long notes last, rimwork sustain tells"
+NOT_MODELLED = (
+    "the enclosed air, sound radiated, strings and their tension, the player's arm and lap",
+    "crack-stopping by the bars on the sides, the risk that a block splits, sealing of end grain, heat and creep of glue lines",
+    "finish, purfling, fret wires, the weight of bindings (their stiffness counts in the joints only)",
+)
+
+
+def summary(study):
+    """The answer for the terminal, the plain words first."""
+    lines = [study.body.name + ", " + LABEL, ""]
+    lines += answer(study)
+    lines.append("")
+    head = f"{'build of the rim':46s} {'rim':>7} {'heat in the rim':>18} {'if the rim had no loss':>23} {'stored in the rim':>19}"
+    lines.append(head)
+    for row in headline(study):
+        lines.append(
+            f"{row['label']:46s} {row['rim_g']:5.0f} g {band(row['heat'], row['heat_error']):>18} "
+            f"{longer(row['no_loss_gain']):>23} {band(row['stored'], row['stored_error']):>19}"
+        )
+    lines.append(
+        "of a tap on the bridge saddle, over the modes computed; ± is the mesh error alone, the model error is not known"
+    )
+    if study.measured:
+        lines += ["", "Measured beside computed", table(study.measured)]
+    return "\n".join(lines)
+
+
+def paragraph(study):
+    """The dry answer in a few sentences, to stand below the one with air; with what was measured."""
+    rows = headline(study)
+    own, others = rows[0], [r for r in rows[1:] if r["name"] != LIMIT]
+    lowest, highest = (f(others, key=lambda r: r["heat"]) for f in (min, max))
+    top = study.comparisons[0].row.found.frequency[study.count - 1]
+    lines = [
+        f"Dry ({LABEL}): after a tap on the saddle {band(own['heat'], own['heat_error'])} of the energy that the modes up to "
+        f"{top:.0f} Hz hold turns to heat in the rim as the sheet builds it; {100 * lowest['heat']:.1f} % with {lowest['label']}, "
+        f"{100 * highest['heat']:.1f} % with {highest['label']}. Without any loss in the rim these modes would ring "
+        f"{100 * own['no_loss_gain']:.0f} % longer. Stored in the rim, and given back: {band(own['stored'], own['stored_error'])}.",
+        "± is the mesh error alone; the model error is not known.",
+    ]
+    if study.measured:
+        lines += ["", "Measured beside computed (tones dry)", table(study.measured)]
+    return "\n".join(lines)
+
+
+def headline(study):
+    """One dict per build: weight, heat and storage in the rim for a tap on the saddle, and what no loss would give.
+
+    The mesh errors of a build and of its difference from the sheet's own are two: what both share cancels.
+    """
+    measures = [[tap_measures(row, study.count) for row in (c.row, c.coarse)] for c in study.comparisons]
+    base = measures[0]
+    found = []
+    for c, (fine, rough) in zip(study.comparisons, measures):
+        item = {
+            "name": c.row.build.name,
+            "label": c.row.build.label,
+            "note": c.row.build.note,
+            "rim_g": rim_grams(c.row),
+            **fine,
+        }
+        for key, value in fine.items():
+            known = value is not None
+            item[f"{key}_error"] = mesh_error(value, rough[key]) if known else None
+            item[f"{key}_change_error"] = mesh_error(value - base[0][key], rough[key] - base[1][key]) if known else None
+        found.append(item)
+    worst = largest_errors([item | {"build": item["name"]} for item in found])
+    return [item | worst for item in found]
+
+
+def tap_measures(row, count):
+    """Shares of a tap's energy: heat in the rim, storage in the rim; the time it rings, and the gain if the rim had no loss."""
+    whole = struck(row, count)
+    if whole is None:
+        return dict.fromkeys(("heat", "stored", "ring_time", "no_loss_gain"))
+    return {
+        "heat": sum(whole.heat.get(part, 0.0) for part in RIM),
+        "stored": sum(whole.stored.get(part, 0.0) for part in RIM),
+        "ring_time": whole.ring_time,
+        "no_loss_gain": struck(row, count, lossless=RIM).ring_time / whole.ring_time - 1,
+    }
+
+
+def answer(study):
+    """Two or three plain sentences on the heat turned in the rim, then on what is stored there."""
+    rows = headline(study)
+    base, others = rows[0], [r for r in rows[1:] if r["name"] != LIMIT]
+    top = study.comparisons[0].row.found.frequency[study.count - 1]
+    if base["heat"] is None:
+        return ["Loss factors are not known for " + ", ".join(unknown_losses(study)) + ": no heat can be told."]
+    lines = [
+        f"After a tap on the saddle, {band(base['heat'], base['heat_error'])} of the energy that the modes up to {top:.0f} Hz hold turns to heat "
+        f"in the rim as the sheet builds it. Without any loss in the rim, and all else equal, these modes would ring "
+        f"{100 * base['no_loss_gain']:.0f} % longer: no rim build can gain more than that through its own losses."
+    ]
+    for r in others:
+        change, error = r["heat"] - base["heat"], r["heat_change_error"]
+        words = (
+            "no change beyond the mesh error"
+            if abs(change) <= error
+            else f"{100 * change:+.1f} ± {100 * error:.1f} points"
+        )
+        lines.append(
+            f"- {r['label']}: heat turned in the rim {100 * r['heat']:.1f} % ({words}), {r['rim_g'] - base['rim_g']:+.0f} g"
+        )
+    return lines
+
+
+def per_mode(study):
+    """One dict per build and mode of the base: frequencies, shifts, shares, errors."""
+    base, rough_base = study.comparisons[0].row, study.comparisons[0].coarse
+    words = names(study.models[0].space, base.found.shape[:, : study.count])
+    across = study.comparisons[0].coarse_partner
+    for c in study.comparisons:
+        row = c.row
+        heat, stored = rim_share(row.split.heat_share), rim_share(row.split.strain_share)
+        rough_heat, rough_stored = rim_share(c.coarse.split.heat_share), rim_share(c.coarse.split.strain_share)
+        for k in range(study.count):
+            p, q = c.partner[k], c.coarse_partner[k]
+            known = p >= 0
+            f = row.found.frequency[p] if known else None
+            twice = known and q >= 0 and across[k] >= 0
+            shift = 100 * (f / base.found.frequency[k] - 1) if known else None
+            rough = 100 * (c.coarse.found.frequency[q] / rough_base.found.frequency[across[k]] - 1) if twice else None
+            item = {
+                "build": row.build.name,
+                "mode": k + 1,
+                "frequency_hz": f,
+                "frequency_error_hz": mesh_error(f, c.coarse.found.frequency[q]) if known and q >= 0 else None,
+                "shift_percent": shift,
+                "shift_error_percent": mesh_error(shift, rough) if twice else None,
+                "assurance": c.match[k],
+                "heat_in_rim": heat[p] if known and heat is not None else None,
+                "heat_in_rim_error": mesh_error(heat[p], rough_heat[q])
+                if known and q >= 0 and heat is not None
+                else None,
+                "loss_factor": row.split.loss_factor[p] if known and heat is not None else None,
+                "loss_factor_rim_without_loss": row.split.loss_factor[p] * (1 - heat[p])
+                if known and heat is not None
+                else None,
+                "stored_in_rim": stored[p] if known else None,
+                "stored_in_rim_error": mesh_error(stored[p], rough_stored[q]) if known and q >= 0 else None,
+                "moves_most": largest(row.split.kinetic_share, p) if known else None,
+                "moves": words[k] if row is base else None,
+            }
+            yield {key: v.item() if isinstance(v, np.generic) else v for key, v in item.items()}
+
+
+def as_json(study):
+    """The whole study for machines."""
+    rows = []
+    for c, head in zip(study.comparisons, headline(study)):
+        split = c.row.split
+        rows.append(
+            {
+                **head,
+                "mass_kg": c.row.mass,
+                "frequency_hz": plain(c.row.found.frequency),
+                "residual": plain(c.row.found.residual),
+                "strain_energy_share": {p: plain(v) for p, v in split.strain_share.items()},
+                "kinetic_energy_share": {p: plain(v) for p, v in split.kinetic_share.items()},
+                "heat_share": None if split.heat_share is None else {p: plain(v) for p, v in split.heat_share.items()},
+                "loss_factor": None if split.loss_factor is None else plain(split.loss_factor),
+            }
+        )
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "model": "dry",
+        "label": LABEL,
+        "mesh_error": MESH_ERROR,
+        "model_error": "not known",
+        "builds": rows,
+        "modes": list(per_mode(study)),
+        "assumed": [vars(a) for a in study.body.assumed],
+        "woods": wood_notes(study.body),
+        "warnings": list(study.body.warnings),
+        "measured": [vars(b) | {"agrees": b.agrees} for b in study.measured],
+        "joints": [joint_of(study.body, plate).words for plate in ("top", "back")],
+        "not_modelled": NOT_MODELLED,
+        "provenance": provenance(study),
+    }
+
+
+def write_report(study, out, pictures=True, say=lambda text: None, beside=None):
+    """Write the page, rim.csv, rim.json and the pictures into the folder `out`; returns the paths written.
+
+    beside: name of the page with air, which then is the first one, and this one is dry.html.
+    """
+    data, drawn = as_json(study), []
+    page, table, machine = out / ("dry.html" if beside else "index.html"), out / "rim.csv", out / "rim.json"
+    machine.write_text(json.dumps(data, indent=1) + "\n")
+    write_table(table, data["modes"])
+    by_mode = {}
+    for item in data["modes"]:
+        by_mode.setdefault(item["mode"], {})[item["build"]] = item
+
+    def write(fault=""):
+        write_page(
+            page, "rim/dry_page.html.j2", study=study, data=data, by_mode=by_mode, answer=answer(study), label=LABEL, cautions=CAUTIONS,
+            pictures=on_the_page(drawn, out), parts=rim_parts(data), beside=beside, picture_fault=fault,
+        )  # fmt: skip
+
+    write()
+    if pictures:
+        write(drawn_or_told(lambda: drawn.extend(draw(study, data["modes"], out, say))))
+    return [page, table, machine]
+
+
+def on_the_page(drawn, out):
+    """[(picture, first line of its caption)] for the page: the contact sheet, then the others; the dark ones stay aside."""
+    light = [p for p in drawn if p.suffix == ".png" and not p.stem.endswith("dark")]
+    light = sorted(light, key=lambda p: ("contact" not in p.name, p.name))
+    return [
+        (p.relative_to(out).as_posix(), p.with_suffix(".txt").read_text(encoding="utf-8").splitlines()[0])
+        for p in light
+    ]
+
+
+def rim_parts(data):
+    """Heat share of each part of the rim in the sheet's own build, by mode: {part: [..]}, or {}."""
+    heat = data["builds"][0]["heat_share"] or {}
+    return {part: heat[part] for part in RIM if part in heat}
+
+
+def draw(study, modes, out, say=lambda text: None):
+    """Pictures of the sheet's own modes, with captions; modes: as per_mode tells them."""
+    from studies.drawing.captions import Caption
+    from studies.drawing.mode_pictures import draw_modes
+
+    row = study.comparisons[0].row
+    count = min(12, study.count)
+    own = [m for m in modes if m["build"] == row.build.name][:count]
+    error = [
+        m["frequency_error_hz"] / m["frequency_hz"] if m["frequency_error_hz"] is not None else np.nan for m in own
+    ]
+    caption = Caption(build=f"{study.body.name}, {row.build.label}", mesh_error=np.array(error))
+    model, found = study.models[0], row.found
+    return draw_modes(
+        model.space,
+        model.space.mesh,
+        study.body,
+        found.frequency,
+        found.shape,
+        out / "pictures",
+        None,
+        caption,
+        count,
+        say=say,
+    )

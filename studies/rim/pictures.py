@@ -1,0 +1,302 @@
+"""Pictures of the body with its air: where the power goes, overlays of the builds, modes of top, back and air together."""
+
+import numpy as np
+from matplotlib.collections import PolyCollection
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch as Swatch
+
+from fem.interpolate import volume_rows
+from fem.wall_losses import pressures
+from meshes.body import back_height, top_height
+from meshes.drawing import block_outlines
+from meshes.holding import FREE
+from meshes.outline import within
+from meshes.plan import inside as inside_convex
+from studies.common.groups import IN_RIM, grouped
+from studies.drawing.field import Field, field_on, sampler
+from studies.drawing.mode_names import furthest, names_with_air
+from studies.drawing.plan import (
+    BANDS,
+    FINER,
+    MM_PER_INCH,
+    RIGHT,
+    SCALE,
+    THEMES,
+    Plate,
+    draw_plates,
+    lettering,
+    on_true_curves,
+    plate_plan,
+    proportion,
+    save,
+    true_curves,
+)
+from studies.rim.air import HOLDINGS
+
+WIDTH = 180.0  # mm of print
+
+# from below: heat in the rim (blues), in other wood (browns), in the air (greys), then what leaves the body; lighter and
+# darker by turns, so that neighbours differ in a grey copy too
+LOOKS = {
+    "sides": ("#0b2a55", ""), "linings": ("#5f8fc4", ""), "joints": ("#27518a", ""), "blocks": ("#a9c8e8", ""),
+    "back": ("#8a5a2b", ""), "top": ("#e7cfa0", ""), "braces": ("#b98746", ""), "bridge": ("#f4e6c8", ""),
+    "neck": ("#a3835c", ""), "air": ("#d9d9d9", ""), "opening": ("#9a9a9a", ""), "supports": ("#ececec", "////"),
+    "radiation": ("#ffffff", ""),
+}  # fmt: skip
+WORDS = {
+    "radiation": "goes out as sound", "supports": "into what holds the body", "air": "air inside",
+    "opening": "air in the soundhole", "sides": "rim: sides", "linings": "rim: linings", "joints": "rim: glue joints", "blocks": "rim: blocks",
+}  # fmt: skip
+STROKES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)), "-", (0, (4, 1, 1, 1, 1, 1)), (0, (1, 1)))
+INK = ("0", "0.25", "0.25", "0.25", "0.6", "0.5", "0.5")
+TICKS = (40, 63, 100, 160, 250, 400, 630, 1000)
+DRAWN = 6  # modes with their air
+LEAST_AIR = 0.01  # part of the energy in the air from which on a mode is drawn with its air
+
+
+def draw(study, folder, say=lambda text: None, found=None):
+    """{kind: [PNG paths]} of the study's pictures, with PDFs and captions beside them.
+
+    found: a dict to be filled while drawing: a fault on the way leaves what was drawn before it.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    found = {} if found is None else found
+    found |= {"power": [], "overlay": [], "modes": []}
+    for how in HOLDINGS:
+        say(f"where the power goes, {how}")
+        stem = folder / f"power-{how.replace(' ', '-')}"
+        rows = [study.fine.results[b.name, how] for b in study.builds]
+        found["power"] += _keep(power_figure(rows, how), stem, power_words(study, how))
+        found["overlay"] += _keep(
+            overlay_figure(rows, how), folder / f"overlay-{how.replace(' ', '-')}", overlay_words(study, how)
+        )
+    boards = Boards(study.fine.base)
+    result = study.fine.results["sheet", FREE]
+    moves = names_with_air(study.fine.base, result, study.count)
+    for number in drawn_modes(result, study.count)[:DRAWN]:
+        say(f"mode {number + 1} with its air")
+        figure, caption = mode_figure(boards, result, number, moves[number])
+        found["modes"] += _keep(figure, folder / f"air-mode-{number + 1:02d}", f"{study.body.name}, {caption}")
+    return found
+
+
+def _keep(figure, stem, words):
+    paths = save(figure, stem, (".png", ".pdf"))
+    paths[0].with_suffix(".txt").write_text(words + "\n", encoding="utf-8")
+    return paths[:1]
+
+
+# --- where the power goes ---
+
+
+def power_figure(rows, how):
+    """Stacked shares of the input power against frequency, one panel for each build (Result)."""
+    columns = 2 if len(rows) > 1 else 1
+    lines = -(-len(rows) // columns)
+    high = 12 + 52 * lines + 12
+    figure = _page(high)
+    for k, row in enumerate(rows):
+        ax = _axes(figure, high, k % columns, columns, 12 + 52 * (k // columns), 40)
+        stack(ax, row.driven)
+        ax.set_title(wrapped(row.build.label), fontsize=7.5, loc="left", family=lettering(), pad=3)
+        ax.set_ylabel("of the power put in" if k % columns == 0 else "", fontsize=7, family=lettering())
+    title = f"Where the power put in at the saddle goes, with air, {how}"
+    figure.text(0.02, 1 - 5 / high, title, size=9, family=lettering(), va="center")
+    swatches = [Swatch(facecolor=c, hatch=h, edgecolor="0", lw=0.4, label=name_of(g)) for g, (c, h) in LOOKS.items()]
+    swatches.insert(len(IN_RIM), Line2D([], [], color="0", lw=1.6, label="all below: heat in the rim"))
+    figure.legend(
+        handles=swatches[::-1], loc="lower center", ncols=5, frameon=False, fontsize=7, handlelength=2.0, handleheight=1.2,
+        bbox_to_anchor=(0.5, 0.5 / high), columnspacing=1.4, labelspacing=0.35,
+    )  # fmt: skip
+    return figure
+
+
+def stack(ax, driven):
+    """One panel: shares from 0 to 1 over a logarithmic frequency axis; white with a word where the modes do not reach."""
+    f, known = driven.frequency, driven.frequency <= driven.valid_to
+    base = np.zeros(known.sum())
+    for group, (color, hatch) in LOOKS.items():
+        upper = base + driven.share[group][known]
+        ax.fill_between(f[known], base, upper, facecolor=color, hatch=hatch, edgecolor="0", linewidth=0.25)
+        base = upper
+        if group == IN_RIM[-1]:
+            ax.plot(f[known], upper, color="0", lw=1.2, zorder=3)
+    _log_axis(ax, f)
+    ax.set_ylim(0, 1)
+    ax.set_yticks([0, 0.5, 1], ["0", "50 %", "100 %"])
+    _beyond(ax, driven)
+
+
+def name_of(group):
+    return WORDS.get(group, group)
+
+
+def wrapped(label, width=58):
+    return label if len(label) <= width else label[: width - 1].rsplit(" ", 1)[0] + " ..."
+
+
+# --- overlays ---
+
+
+def overlay_figure(rows, how):
+    """Bridge mobility and radiation efficiency of all builds, one stroke each."""
+    high = 136.0 + 4.0 * -(-len(rows) // 3)  # a line of the legend is some 4 mm
+    figure = _page(high)
+    curves = (
+        ("bridge mobility |v/F|, dB re 1 s/kg", lambda d: 20 * np.log10(np.abs(d.mobility))),
+        ("radiation efficiency, dB", lambda d: 10 * np.log10(np.maximum(d.efficiency, 1e-9))),
+    )
+    for k, (words, value) in enumerate(curves):
+        ax = _axes(figure, high, 0, 1, 12 + 62 * k, 50)
+        for row, stroke, ink in zip(rows, STROKES, INK):
+            known = row.driven.frequency <= row.driven.valid_to
+            label, width = wrapped(row.build.label.split(":")[0], 44), 1.3 if row.build.is_base else 0.8
+            f, v = row.driven.frequency[known], value(row.driven)[known]
+            ax.plot(f, v, color=ink, ls=stroke, lw=width, label=label)
+        _log_axis(ax, rows[0].driven.frequency)
+        ax.set_ylabel(words, fontsize=7, family=lettering())
+        ax.grid(True, lw=0.3, color="0.85")
+        _beyond(ax, rows[0].driven)
+    figure.text(0.02, 1 - 5 / high, f"Builds overlaid, with air, {how}", size=9, family=lettering(), va="center")
+    figure.legend(
+        *ax.get_legend_handles_labels(), loc="lower center", ncols=3, frameon=False, fontsize=6.5,
+        bbox_to_anchor=(0.5, 0.005), handlelength=4,
+    )  # fmt: skip
+    return figure
+
+
+def _page(high):
+    return Figure(figsize=(WIDTH / MM_PER_INCH, high / MM_PER_INCH), facecolor="w")
+
+
+def _axes(figure, high, column, columns, down, tall):
+    wide = (WIDTH - 8) / columns - 12
+    left = 15 + column * (wide + 12)
+    ax = figure.add_axes((left / WIDTH, 1 - (down + tall) / high, wide / WIDTH, tall / high))
+    ax.tick_params(labelsize=6.5, length=2, width=0.4)
+    for side in ax.spines.values():
+        side.set_linewidth(0.4)
+    return ax
+
+
+def _log_axis(ax, frequency):
+    ax.set_xscale("log")
+    ax.set_xlim(frequency[0], frequency[-1])
+    ax.set_xticks(TICKS, [str(t) for t in TICKS])
+    ax.minorticks_off()
+    ax.set_xlabel("Hz", fontsize=7, labelpad=0)
+
+
+def _beyond(ax, driven):
+    if driven.valid_to < driven.frequency[-1]:
+        ax.axvspan(driven.valid_to, driven.frequency[-1], color="0.96", zorder=0)
+        middle = np.sqrt(driven.valid_to * driven.frequency[-1]), np.mean(ax.get_ylim())
+        ax.text(*middle, "not answered for", size=6, rotation=90, ha="center", va="center", color="0.4")
+
+
+# --- modes with their air ---
+
+
+class Boards:
+    """Top, back and the air half way between them, ready to be painted with the modes of a Sounding."""
+
+    def __init__(self, whole):
+        s = whole.structure
+        self.whole = whole
+        own = lambda name: sampler(s.space, s.space.mesh.surfaces[name].triangles, 3)
+        self.samplers = {name: on_true_curves(own(name), s.body) for name in ("top", "back")}
+        self.plates = {name: plate_plan(name, board, s.body) for name, board in self.samplers.items()}
+        back = self.samplers["back"]
+        turn = lambda xy: np.asarray(xy)[:, ::-1] * [RIGHT["top"], 1.0]
+        blocks = block_outlines(s.body)
+        in_wood = np.any([inside_convex(block, back.points[:, :2]) for block in blocks], axis=0)
+        used, triangles = np.unique(back.triangles[~in_wood[back.triangles].all(axis=1)], return_inverse=True)
+        self.triangles = triangles.reshape(-1, 3)
+        x, y = back.points[used, :2].T
+        self.middle = np.column_stack([x, y, (top_height(s.body, x, y) + back_height(s.body, x, y)) / 2])
+        self.air = volume_rows(whole.around.air.basis, self.middle)
+        self.blocks = tuple(turn(within(s.body.outline, block)) for block in blocks)
+        self.plates["air"] = Plate(
+            turn(self.middle[:, :2]), (*(turn(c[::FINER]) for c in true_curves(s.body)), *self.blocks)
+        )
+
+    def fields(self, x):
+        """{'top', 'back', 'air': Field} of a real state x (N,): displacement outward, pressure [Pa]."""
+        shell = self.whole.structure.shape @ x[: len(self.whole.structure.frequency)]
+        found = {name: field_on(board, shell) for name, board in self.samplers.items()}
+        found["air"] = Field(self.middle, self.triangles, self.pressure(x), np.zeros_like(self.middle))
+        return found
+
+    def pressure(self, x):
+        """Pressure [Pa] half way between top and back, of the kept cavity modes."""
+        air = self.whole.around.air
+        return self.air @ (air.shape @ (pressures(air, self.whole.coupling) @ x))
+
+
+def drawn_modes(result, count):
+    """Indices of those of the first modes in which the air has a noticeable part of the energy."""
+    return np.flatnonzero(result.modes.air_share[:count] > LEAST_AIR)
+
+
+def mode_figure(boards, result, number, moves):
+    """Figure of one air-loaded mode, and its caption. The instant at which the surface moves furthest is shown."""
+    m = result.modes
+    x = np.real(m.shape[:, number] * furthest(result.motion[:, number]))
+    fields = boards.fields(x)
+    if fields["top"].value[np.argmax(np.abs(fields["top"].value))] < 0:
+        fields = boards.fields(-x)
+    plates = {n: boards.plates[n] for n in ("top", "back")}
+    largest = max(fields[n].largest for n in plates)
+    air = {"air": boards.plates["air"]}
+    ratio, alone = proportion(plates), proportion(air)
+    high = (WIDTH - 12) / (1 / ratio + 1 / alone)
+    page = high + 28
+    figure, theme = _page(page), THEMES["light"]
+    left = 4.0
+    for group, p, scale, words in (
+        (plates, ratio, largest, "top (left) and back (right), each as you face it"),
+        (air, alone, fields["air"].largest, "pressure of the air inside, seen through the top"),
+    ):
+        wide = high / p
+        ax = figure.add_axes((left / WIDTH, 14 / page, wide / WIDTH, high / page))
+        draw_plates(ax, group, fields, theme, scale, 0.8, marks=True)
+        if group is air:
+            wood = [block - [air["air"].plan[:, 0].min(), 0] for block in boards.blocks]
+            ax.add_collection(PolyCollection(wood, facecolors="w", zorder=2.5), autolim=False)
+        figure.text((left + wide / 2) / WIDTH, 12 / page, words, size=7, family=lettering(), ha="center", va="center")
+        left += wide + 4
+    title = f"Mode {number + 1}, {m.frequency[number]:.1f} Hz, with air, {FREE}: {moves}"
+    parts = (
+        f"{100 * m.air_share[number]:.0f} % of the energy is in the air; of the loss {100 * m.loss_share['radiation'][number]:.0f} % "
+        f"goes out as sound and {100 * sum(grouped(m.loss_share)[g][number] for g in IN_RIM):.1f} % turns to heat in the rim"
+    )
+    figure.text(0.02, 1 - 4.5 / page, title, size=8.5, family=lettering(), va="center")
+    figure.text(0.02, 1 - 9 / page, parts, size=7.5, family=lettering(), va="center", color="0.25")
+    ax = figure.add_axes((0.3, 5.5 / page, 0.4, 3 / page))
+    ax.imshow(SCALE((np.arange(2 * BANDS) + 0.5) / (2 * BANDS))[None], aspect="auto", extent=(-1, 1, 0, 1))
+    ax.set_axis_off()
+    for at, words in ((0.29, "inward, or pressure below"), (0.71, "outward, or pressure above")):
+        figure.text(at, 7 / page, words, size=6.5, family=lettering(), ha="right" if at < 0.5 else "left", va="center")
+    note = f"Bold: at rest, or no pressure; white: blocks. Largest pressure for 1 µm of largest displacement of a plate: {1e-6 * fields['air'].largest / largest:.2g} Pa"
+    figure.text(0.5, 2.5 / page, note, size=6.5, family=lettering(), ha="center", va="center")
+    return figure, f"{title}; {parts}. {note}. Neck upward. Computed with Rimwork."
+
+
+# --- words ---
+
+
+def power_words(study, how):
+    return (
+        f"{study.body.name}: shares of the power that a force out of the top at the saddle's middle puts in, {how}, with air "
+        "and radiation, without strings. From below: heat in the rim (sides, linings, joints, blocks), heat in the other parts "
+        f"and in the air, what the supports take up, sound. Mesh {1e3 * study.fine.size:.0f} mm; the mesh error is in the tables. "
+        "Computed with Rimwork."
+    )
+
+
+def overlay_words(study, how):
+    return (
+        f"{study.body.name}: bridge mobility at the saddle's middle and radiation efficiency of the whole outer surface, {how}, "
+        "with air and radiation, without strings. Computed with Rimwork."
+    )

@@ -1,0 +1,1 @@
+"""What is solved once and asked by many."""

@@ -1,0 +1,78 @@
+"""Where the power that a force at the saddle puts in goes, against frequency: bands, radiation efficiency, overlays."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.radiation import DENSITY, SPEED
+from fem.response import FREQUENCIES, harmonic
+from studies.common.groups import IN_RIM, grouped
+
+THIRDS = 1000.0 * 2.0 ** (np.arange(-13, 1) / 3)  # Hz, middles of third octaves, 50 to 1000
+NAMES = (50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800, 1000)
+SUMMARY = (80.0, 500.0)  # Hz: the range of the one figure per build, cut at the highest frequency answered for
+OF_SUMMARY = FREQUENCIES[(FREQUENCIES >= SUMMARY[0]) & (FREQUENCIES <= SUMMARY[1])]
+
+
+@dataclass(frozen=True)
+class Driven:
+    """A held body driven by 1 N at the saddle's middle."""
+
+    frequency: np.ndarray  # (w,) Hz
+    mobility: np.ndarray  # (w,) complex s/kg
+    share: dict[str, np.ndarray]  # {group: (w,)} of the input power; sum to 1
+    radiated: np.ndarray  # (w,) W
+    efficiency: np.ndarray  # (w,) radiation efficiency [-]
+    imbalance: float  # largest |input - sum of the parts| over the input
+    valid_to: float  # Hz
+
+
+def driven(sounding, held, gram, frequency=FREQUENCIES):
+    """Driven of a held Sounding. gram (n, n): int v_i v_j dS of the outer surface's normal velocities, see `surface_gram`."""
+    found = harmonic(held, sounding.drive, frequency)
+    v = found.velocity[:, : len(gram)]
+    square = np.real(np.einsum("wi,ij,wj->w", v.conj(), gram, v, optimize=True))
+    return Driven(
+        found.frequency, found.mobility, grouped(found.share), found.radiated_power,
+        found.radiated_power / (DENSITY * SPEED / 2 * square), float(found.imbalance.max()), sounding.structure.valid_to,
+    )  # fmt: skip
+
+
+def surface_gram(surface, velocity):
+    """(n, n) m2: int v_i v_j dS of normal velocities (m, n), the openings among them."""
+    return velocity.T @ (surface.area[:, None] * velocity)
+
+
+def log_mean(frequency, values, low, high):
+    """Mean of values (w,) over the logarithm of frequency between two frequencies [Hz]."""
+    width = np.gradient(np.log(frequency)) * ((frequency >= low) & (frequency <= high))
+    return float(np.sum(width * values) / np.sum(width))
+
+
+def summary(found):
+    """{measure: value} over SUMMARY: shares by group, rim together, mean Re Y, radiated power over 1 N."""
+    low, high = SUMMARY[0], min(SUMMARY[1], found.valid_to)
+    return over(found, low, high)
+
+
+def bands(found):
+    """[(name, dict)] of the third octaves that the modes answer for in full."""
+    edge = 2.0 ** (1 / 6)
+    return [
+        (name, over(found, middle / edge, middle * edge))
+        for name, middle in zip(NAMES, THIRDS)
+        if middle * edge <= min(found.valid_to, found.frequency[-1]) and middle / edge >= found.frequency[0]
+    ]
+
+
+def over(found, low, high):
+    """The measures between two frequencies. Shares are those of the power put in there at every frequency alike, log mean."""
+    mean = lambda v: log_mean(found.frequency, v, low, high)
+    share = {group: mean(v) for group, v in found.share.items()}
+    return {
+        "rim": sum(share[g] for g in IN_RIM),
+        **share,
+        "mobility_real_s_per_kg": mean(found.mobility.real),
+        "radiated_w": mean(found.radiated),
+        "radiation_efficiency": mean(found.efficiency),
+    }

@@ -1,0 +1,1 @@
+"""Which rims can a ruler tell apart?"""

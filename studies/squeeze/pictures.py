@@ -1,0 +1,154 @@
+"""The squeezed rim in plan, neck up, as seen from the front: before, and after in every build, motion enlarged."""
+
+from itertools import cycle
+from textwrap import fill
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from scipy.interpolate import CubicSpline
+
+from meshes.outline import nearest, point_at
+from studies.drawing.plan import lettering, save
+from studies.squeeze.result import GRAVITY
+
+REACH = 0.11  # of the rim's width: how far the furthest point of the softest build is drawn to move
+STYLES = (  # line styles that a copy in black and white keeps apart: dashes [points], width, grey
+    ("solid", 1.5, "0.0"),
+    ((0, (6, 2)), 1.1, "0.0"),
+    ((0, (1, 1.6)), 1.4, "0.0"),
+    ((0, (7, 1.5, 1, 1.5)), 1.0, "0.0"),
+    ((0, (2.5, 1)), 2.0, "0.55"),
+    ((0, (10, 3)), 0.7, "0.0"),
+)
+BEFORE = ("solid", 3.2, "0.82")
+MARKERS = "osD^v"
+WIDTH, ROW, TEXT = 180.0, 5.5, 7.5  # mm of print, points
+MM = 25.4
+
+
+def draw(study, out):
+    """Write squeezed_rim.svg and .png into the folder; returns the paths."""
+    return save(squeezed_figure(study), out / "squeezed_rim", (".svg", ".png"))
+
+
+def squeezed_figure(study):
+    """Figure with one panel for each squeeze of the free rim."""
+    presses = [press for press in study.presses["free"] if press in study.places]
+    arc, plan = true_outline(study)
+    plan = page(plan)
+    span = np.ptp(plan, axis=0)
+    wide = (WIDTH - 4 * (len(presses) + 1)) / max(len(presses), 2)
+    high = wide * (1.1 * span[1]) / (1.3 * span[0])
+    foot = ROW * (len(study.rows) + 1.5) + 15
+    height = high + foot + 13
+    figure = Figure((WIDTH / MM, height / MM), facecolor="white")
+    for k, press in enumerate(presses):
+        left = 4 + k * (wide + 4)
+        ax = figure.add_axes((left / WIDTH, foot / height, wide / WIDTH, high / height))
+        times = _panel(ax, study, press, arc, plan, span)
+        middle = (left + wide / 2) / WIDTH
+        words = {"family": lettering(), "ha": "center", "va": "top"}
+        figure.text(middle, 1 - 2 / height, press, size=TEXT + 1.5, **words)
+        figure.text(middle, 1 - 7.5 / height, f"motion drawn {times:g} times", size=TEXT - 1, color="0.3", **words)
+    _chart(figure, study, height)
+    return figure
+
+
+def true_outline(study):
+    """Arc lengths (m,) and points (m, 2) [m] of the outline itself, not of the mesh's polygon."""
+    outline = study.body.outline
+    arc = np.linspace(0, outline.perimeter, 1200, endpoint=False)
+    return arc, point_at(outline, arc)
+
+
+def moved(study, motion, arc):
+    """(m, 2) motion at arc lengths (m,) of the outline, from that (k, 2) of the mesh's corners, smooth between them."""
+    at = np.array([nearest(study.body.outline, point) for point in study.plan[::3]])
+    order = np.argsort(at)
+    at, motion = at[order], motion[::3][order]
+    ends = CubicSpline(
+        np.append(at, at[0] + study.body.outline.perimeter), np.vstack([motion, motion[:1]]), bc_type="periodic"
+    )
+    return ends(at[0] + (arc - at[0]) % study.body.outline.perimeter)
+
+
+def page(xy):
+    """Plan points or motions [m] on the page: right and up, neck up, bass side on the left."""
+    return np.asarray(xy)[:, ::-1] * [-1.0, 1.0]
+
+
+def _panel(ax, study, press, arc, plan, span):
+    furthest = max(np.hypot(*row.outline[press].T).max() for row in study.rows)
+    times = _round_number(REACH * span[0] / furthest)
+    _curve(ax, plan, BEFORE)
+    for row, style in zip(study.rows, cycle(STYLES)):
+        _curve(ax, plan + times * page(moved(study, row.outline[press], arc)), style)
+    for place in page(study.places[press]):
+        side = np.sign(place[0])
+        arrow = {"arrowstyle": "-|>", "lw": 1.0, "color": "0.0", "shrinkA": 0, "shrinkB": 0, "mutation_scale": 9}
+        start = place + np.array([0.125 * span[0] * side, 0])
+        ax.annotate("", place + np.array([0.012 * span[0] * side, 0]), start, arrowprops=arrow)
+    middle = (plan.max(axis=0) + plan.min(axis=0)) / 2
+    ax.set_xlim(middle[0] - 0.65 * span[0], middle[0] + 0.65 * span[0])
+    ax.set_ylim(middle[1] - 0.55 * span[1], middle[1] + 0.55 * span[1])
+    ax.set_aspect("equal")
+    ax.set_axis_off()
+    return times
+
+
+def _curve(ax, xy, style):
+    dashes, width, grey = style
+    ax.plot(*np.vstack([xy, xy[:1]]).T, ls=dashes, lw=width, color=grey, solid_joinstyle="round")
+
+
+def _round_number(x):
+    """The nearest of 1, 2, 5, 10, ... at or below x: what a reader can take for granted."""
+    step = 10.0 ** np.floor(np.log10(x))
+    return float(step * max(s for s in (1, 2, 5) if s * step <= x * (1 + 1e-9)))
+
+
+def _chart(figure, study, height):
+    """One row for each build: its line style, its name, and every deflection with the reading error on one scale [mm]."""
+    rows, left = len(study.rows), 82.0
+    size = (WIDTH - left - 8, ROW * (rows + 0.5))
+    ax = figure.add_axes((left / WIDTH, 13 / height, size[0] / WIDTH, size[1] / height))
+    for k, row in enumerate(study.rows):
+        for press, marker in zip(study.presses["free"], MARKERS):
+            d = row.deflection["free", press]
+            error = 1e3 * study.errors.of_deflection(d)
+            ax.errorbar(
+                1e3 * d, k, xerr=error, fmt=marker, ms=4.2, mfc="1.0", mec="0.0", mew=0.8, ecolor="0.0", elinewidth=0.7,
+                capsize=2, label=press if k == 0 else None,
+            )  # fmt: skip
+        _sample(figure, study.rows[k].build.label, STYLES[k % len(STYLES)], (13 + ROW * (rows - 0.5 - k)) / height)
+    _sample(figure, "before", BEFORE, (13 + ROW * (rows + 0.6)) / height)
+    ax.set_ylim(rows - 0.5, -1)
+    ax.set_xlim(left=0)
+    ax.set_yticks(range(rows), [""] * rows)
+    ax.grid(axis="y", lw=0.3, color="0.85")
+    ax.tick_params(labelsize=TEXT - 1, length=2, width=0.5)
+    ax.tick_params(axis="y", length=0)
+    ax.set_axisbelow(True)
+    for name, spine in ax.spines.items():
+        spine.set_visible(name == "bottom")
+        spine.set_linewidth(0.5)
+    words = {"family": lettering(), "size": TEXT - 0.5}
+    ax.set_xlabel("given under the load, mm; bars: reading error", labelpad=1, **words)
+    ax.legend(
+        loc="lower right", bbox_to_anchor=(1, 0.98), ncols=4, frameon=False, handletextpad=0.2, columnspacing=1.2,
+        prop=words, borderpad=0,
+    )  # fmt: skip
+    words = (
+        f"{study.body.name}: open rim, free, two forces of {study.load:g} kg ({study.load * GRAVITY:.1f} N) pressing together, "
+        "half at each edge; seen from the front, neck up. Computed; model error not known."
+    )
+    figure.text(4 / WIDTH, 3 / height, words, size=TEXT - 1.5, color="0.3", family=lettering(), va="center")
+
+
+def _sample(figure, label, style, y):
+    dashes, width, grey = style
+    figure.add_artist(Line2D([4 / WIDTH, 18 / WIDTH], [y, y], ls=dashes, lw=width, color=grey, figure=figure))
+    figure.text(
+        20 / WIDTH, y, fill(label, 44), size=TEXT, family=lettering(), va="center", linespacing=1.0
+    )  # fmt: skip

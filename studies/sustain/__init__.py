@@ -1,0 +1,1 @@
+"""How long do plucked notes last on each rim?"""

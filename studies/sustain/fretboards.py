@@ -1,0 +1,185 @@
+"""Fretboards of a body and single decay times, kept on disk; what a range of string and rim losses does to them."""
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from fem.body_modes import mobility, with_losses
+from fem.coupled_string import couple, fall_time, pluck_note, sound_fall_time, valid_partials
+from fem.fretboard import Fretboard, fretboard
+from meshes.body import Assumption
+from meshes.parts import RIM
+from studies.common.inputs import BadInput
+from studies.common.kept import fingerprint, load_arrays, save_arrays
+from studies.common.machine import rimwork_version
+from studies.solved.power import SUMMARY
+
+STORE_VERSION = 2
+JOINTS = ("joint_top", "joint_back")
+JOINT_LOSS = (0.005, 0.1)  # of a glued joint; hardly measured
+WOOD_LOSS = (0.5, 2.0)  # times the loss factors of sides, linings, blocks and bars
+FEW = 5  # every fifth fret serves for doubts and flips
+BALANCE = 1e-6  # a pluck's shares must sum to 1 so closely
+TOP_LOSS = (0.5, 2.0)  # times the loss factors of the top: spruce lies about .005 to .02 along and across the grain
+POINTS = 100  # of the log mean of the mobility
+
+
+@dataclass(frozen=True)
+class Playing:
+    """What is played, and where results are kept."""
+
+    strings: object  # StringSet
+    pluck: object
+    frets: int
+    store: Path
+    workers: int = 2
+    few: tuple = field(default=())  # ((string, fret), ...) of the notes that serve for doubts and flips
+
+    @staticmethod
+    def of(strings, pluck, frets, store, workers=2):
+        """Playing with its few notes chosen."""
+        few = tuple((i, fret) for i in range(len(strings.strings)) for fret in range(0, frets + 1, FEW))
+        return Playing(strings, pluck, frets, store, workers, few)
+
+
+def board(playing, body):
+    """Fretboard of BodyModes. ArithmeticError if some pluck's shares do not sum to 1 within BALANCE."""
+    key = fingerprint(
+        STORE_VERSION, rimwork_version(), "board", playing.strings.strings, playing.pluck, playing.frets, body
+    )
+    file = playing.store / f"fretboard-{key}.npz"
+    if (found := load_board(file)) is None:
+        found = fretboard(playing.strings.strings, body, playing.pluck, playing.frets, playing.workers)
+        checked(found)
+        save_board(file, found)
+    return found
+
+
+def checked(found):
+    """ArithmeticError unless every valid note's shares sum to 1."""
+    if not found.imbalance <= BALANCE:
+        raise ArithmeticError(
+            f"the shares of a pluck's energy miss a sum of 1 by {found.imbalance:.1g}; expected {BALANCE:g} at most: the "
+            "complex modes of some note are not good enough, and no figure is given"
+        )
+
+
+def decay_times(playing, body, strings=None, alone=False):
+    """T60, early and sound's decay time (3, k) [s] of the few notes of a Playing; nan where not valid.
+
+    strings: in place of the set's own. alone: T60 only (1, k), in half the time.
+    """
+    strings = strings or playing.strings.strings
+    key = fingerprint(STORE_VERSION, rimwork_version(), "few", strings, playing.pluck, playing.few, body, alone)
+    file = playing.store / f"few-{key}.npz"
+    if (data := load_arrays(file)) is not None and "decay_time" in data:
+        return data["decay_time"]
+
+    def one(place):
+        i, fret = place
+        if not valid_partials(strings[i], fret, body):
+            return (np.nan,) * (1 if alone else 3)
+        ringing = pluck_note(couple(strings[i], i, fret, body), playing.pluck)
+        if alone:
+            return (fall_time(ringing, 60.0),)
+        return fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0), sound_fall_time(ringing, 60.0)
+
+    with ThreadPoolExecutor(playing.workers) as pool:
+        found = np.array(list(pool.map(one, playing.few))).T
+    save_arrays(file, {"decay_time": found})
+    return found
+
+
+def save_board(file, found):
+    arrays = {k: v for k, v in vars(found).items() if k != "share"}
+    save_arrays(file, arrays | {f"share/{part}": v for part, v in found.share.items()})
+
+
+def load_board(file):
+    """The stored Fretboard, or None if there is none that can be read."""
+    if (data := load_arrays(file)) is None:
+        return None
+    share = {k.split("/", 1)[1]: data.pop(k) for k in list(data) if k.startswith("share/")}
+    try:
+        return Fretboard(**{**data, "highest_valid": float(data["highest_valid"])}, share=share)
+    except (TypeError, KeyError):
+        return None
+
+
+# --- losses of the rim, and of the top for an outside check ---
+
+
+def rim_parts(body):
+    """Names of the rim's parts that lose anything in BodyModes."""
+    return tuple(part for part in RIM if part in body.loss)
+
+
+def times_rim(body, factor):
+    """BodyModes with every loss of the rim multiplied; 0: the counterfactual."""
+    return with_losses(body, dict.fromkeys(rim_parts(body), factor))
+
+
+def rim_range(guitar, body):
+    """(BodyModes with all the rim's losses at the low end of their ranges, the same at the high end); guitar: the Body."""
+    ends = []
+    for joint, wood in zip(JOINT_LOSS, WOOD_LOSS):
+        factors = {part: wood for part in rim_parts(body)}
+        for part in JOINTS:
+            own = getattr(guitar, part).loss
+            if part in factors:
+                factors[part] = joint / own if own else 1.0
+        side = min if wood < 1 else max
+        ends.append(with_losses(body, {part: side(1.0, f) for part, f in factors.items()}))
+    return tuple(ends)
+
+
+def times_top(body, factor):
+    """BodyModes with the losses of the top and its braces multiplied."""
+    return with_losses(body, {part: factor for part in ("top", "top_braces") if part in body.loss})
+
+
+def range_notes():
+    """The ranges as Assumptions."""
+    low, high = JOINT_LOSS
+    return (
+        Assumption("joints, loss factor", f"{low:g} to {high:g}", "assumed: hardly measured"),
+        Assumption(
+            "sides, linings, blocks, side bars, loss factors", f"{WOOD_LOSS[0]:g} to {WOOD_LOSS[1]:g} times the wood's",
+            "assumed: woods of one name differ so, and glue between laminations is not measured",
+        ),
+    )  # fmt: skip
+
+
+def rim_loss_factor(structure):
+    """Mean loss factor of the rim, by the energy that each elastic dry mode of a Structure stores in it; nan if none."""
+    stored = in_rim(structure, structure.stiffness)
+    return in_rim(structure, structure.loss) / stored if stored > 0 else float("nan")
+
+
+def in_rim(structure, modal):
+    """Sum over the elastic dry modes of a Structure of what modal matrices {part: (n, n)} hold in the rim, over omega^2."""
+    keep = slice(6, -1)
+    square = (2 * np.pi * structure.frequency[keep]) ** 2
+    return sum(float(np.sum(np.diag(modal[part])[keep] / square)) for part in RIM if part in modal)
+
+
+def mean_mobility(body, strings):
+    """Mean real part of the mobility [s/kg] away from the top, over all strings' saddles and the logarithm of frequency."""
+    omega = 2 * np.pi * np.geomspace(SUMMARY[0], min(SUMMARY[1], body.highest_valid), POINTS)
+    return float(np.mean([mobility(body, i, omega)[:, 2, 2].real.mean() for i in range(strings)]))
+
+
+def check_pluck(playing):
+    """BadInput where the pluck does not lie on every string at the highest fret."""
+    from fem.strings import fretted_length
+
+    p = playing.pluck
+    for s in playing.strings.strings:
+        length = fretted_length(s, playing.frets)
+        if not p.width / 2 < p.distance < length - p.width / 2:
+            raise BadInput(
+                f"strings.pluck_place_mm = {1e3 * p.distance:g}: string '{s.name}' is {1e3 * length:.0f} mm long at fret "
+                f"{playing.frets}; expected a place between saddle and fret, or fewer frets (--frets)"
+            )

@@ -1,0 +1,154 @@
+"""Can anybody hear the difference? Decay-time ratios against published tolerances of hearing, and a verdict in words.
+
+The tolerances disagree: each is answered separately, and 'no audible difference' or 'audible difference' is said only
+where all of them agree.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from studies.common.words import minus
+
+AUDIBLE, NO_DIFFERENCE, CANNOT_TELL = "audible difference", "no audible difference", "cannot tell"
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """Ratios of decay times that listeners do not tell from 1."""
+
+    name: str
+    low: float
+    high: float
+    source: str
+
+
+TOLERANCES = (
+    Tolerance(
+        "untrained tolerance, synthetic tones", 0.75, 1.40,
+        "Jarvelainen & Tolonen, JAES 49:1049 (2001): −25 to +40 % in the time constant of decay inaudible; read "
+        "second-hand, the upper limit from memory",
+    ),
+    Tolerance(
+        "experienced players", 1 / 1.05, 1 / 0.95,
+        "Christian, Savart Journal (2011): experienced guitarists perceive 5 % in damping; stated there without a test of "
+        "its own",
+    ),
+)  # fmt: skip
+NOT_AT_HAND = (
+    "Woodhouse, Manuel, Smith, Wheble & Fritz, Acta Acustica 98:475 (2012): just-noticeable differences in the damping of "
+    "a guitar's body and strings, in a three-alternative test; numbers not at hand, so they are not applied",
+)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """word: one of 'audible difference', 'no audible difference', 'cannot tell'; the rest in plain sentences."""
+
+    word: str
+    sentence: str
+    by_tolerance: dict[str, str]  # {tolerance: word}
+    reason: str  # why the notes die earlier or last longer; '' if nobody could hear it or nothing stands out
+
+
+def audible_share(ratios, tolerance):
+    """Share of notes (of all axes) whose decay-time ratio lies outside a Tolerance; nan notes are left out.
+
+    nan if no note is left.
+    """
+    known = np.asarray(ratios)[np.isfinite(ratios)]
+    outside = (known < tolerance.low) | (known > tolerance.high)
+    return float(outside.mean()) if known.size else float("nan")
+
+
+def word_for(low, high, tolerance):
+    """Word for a range of ratios, low to high, under one Tolerance."""
+    if tolerance.low <= low and high <= tolerance.high:
+        return NO_DIFFERENCE
+    return AUDIBLE if high < tolerance.low or low > tolerance.high else CANNOT_TELL
+
+
+def combined(median, doubts):
+    """(low, high) of a ratio from separate doubts {name: (low, high)} about the same ratio, each with the others at rest.
+
+    Wood, mesh, losses and model are independent: distances from the median add in squares on a log scale, downward and
+    upward by themselves. Show the doubts one by one beside it.
+    """
+    off = np.log([[median, median], *doubts.values()]) - np.log(median)
+    down, up = np.sqrt((np.minimum(off[:, 0], 0) ** 2).sum()), np.sqrt((np.maximum(off[:, 1], 0) ** 2).sum())
+    return float(median * np.exp(-down)), float(median * np.exp(up))
+
+
+def decisive(median, doubts, tolerances=TOLERANCES):
+    """Names of the doubts without which, one at a time, the verdict's word would be another: what to measure first."""
+    word = lambda left: verdict(*combined(median, left), tolerances=tolerances).word
+    now = word(doubts)
+    return [name for name in doubts if word({k: v for k, v in doubts.items() if k != name}) != now]
+
+
+def rates(share, decay_time):
+    """{part: 1/s}: each part's share of the pluck's energy over the decay time: how fast it draws the note down."""
+    return {part: np.asarray(s) / np.asarray(decay_time) for part, s in share.items()}
+
+
+def cause(before, after):
+    """(part, its part of the change) that changed the decay rate most, from rates {part: median 1/s} of two builds.
+
+    The change of a part over the whole change: may exceed 1 where another part works against it. ('', 0) if nothing
+    changed.
+    """
+    change = {part: after[part] - before.get(part, 0.0) for part in after}
+    whole = sum(change.values())
+    if abs(whole) <= 1e-9 * sum(map(abs, after.values())):
+        return "", 0.0
+    part = max(change, key=lambda p: change[p] / whole)
+    return part, float(change[part] / whole)
+
+
+def verdict(low, high, before=None, after=None, build="the stiffer rim", tolerances=TOLERANCES):
+    """Verdict on a median decay-time ratio (build over reference) that lies between low and high.
+
+    low, high: every uncertainty that is asked about (wood, losses, mesh, model) must already stand in them. before,
+    after: rates {part: 1/s} of the reference and of the build, for the reason. ValueError unless 0 < low <= high.
+    """
+    if not 0 < low <= high < np.inf:
+        raise ValueError(f"ratio from {low:g} to {high:g}; expected two positive numbers, the lower first")
+    words = {t.name: word_for(low, high, t) for t in tolerances}
+    agreed = set(words.values())
+    word = agreed.pop() if len(agreed) == 1 else CANNOT_TELL
+    span = f"decay times {_percent(low)} to {_percent(high)}"
+    if word == NO_DIFFERENCE:
+        return Verdict(word, f"no audible difference: {span}, within every published tolerance of hearing", words, "")
+    if len(set(words.values())) > 1:
+        named = "; ".join(f"{w} by '{name}'" for name, w in words.items())
+        sentence = f"cannot tell: {span}, and the published tolerances of hearing disagree ({named})"
+    elif word == CANNOT_TELL:
+        sentence = f"cannot tell: {span} reach from inaudible to audible by every published tolerance of hearing"
+    else:
+        sentence = f"audible difference: {span}, outside every published tolerance of hearing"
+    return Verdict(word, sentence, words, why(low, high, before, after, build))
+
+
+def why(low, high, before, after, build):
+    """Sentence on what changed the decay; '' where not even its direction is known."""
+    if before is None or after is None or low <= 1 <= high:
+        return ""
+    part, share = cause(before, after)
+    faster = high < 1
+    if not part or (sum(after.values()) > sum(before.values())) != faster:
+        return ""
+    way = "decays faster" if faster else "rings longer"
+    more = "more" if faster else "less"
+    if share < 0.5:
+        return f"{build} {way}; no single part makes most of the change"
+    because = {
+        "radiation": f"because it radiates {more}",
+        "string": f"because the strings turn {more} of the energy to heat",
+        "player": f"because {more} goes into the player",
+        "bands": f"because {more} goes into the bands that hold it",
+    }.get(part, f"because {more} is turned to heat in the {part.replace('_', ' ')}")
+    return f"{build} {way} {because}"
+
+
+def _percent(ratio):
+    return minus(f"{100 * (ratio - 1):+.1f} %")

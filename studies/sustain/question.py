@@ -1,0 +1,91 @@
+"""Does the rim's build change how long plucked notes last, and could anybody hear it?
+
+Every string at every fret on every rim build, hung free and on the lap: string and air-loaded body solved together, both
+polarisations. Each build changes one thing from the sheet's own. What is doubtful stays apart: mesh, wood scatter, string
+losses, rim losses; the error of the model itself is not known and in none of them.
+"""
+
+import hashlib
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+from meshes.build import DEFAULT_SIZE
+from meshes.sheet import read_sheet
+from meshes.sheet_strings import pluck_assumed, pluck_of, strings_of
+from studies.common.inputs import BadInput, existing_file, writable_folder
+from studies.sustain import fretboards as boards
+from studies.sustain.result import HOLDINGS
+from studies.sustain.solve import DRY_MODES, run
+from studies.sweep.log import Log
+
+FRETS = 20
+MOST_MODES = 250
+DRAWS = 20
+
+# Draws of the wood. Builds that are not drawn get the widest of their doubts. Ratios of pairs need neither a fine mesh nor
+# many modes: the page tells the error of the rows that are solved again in full.
+WOOD_BUILDS = "solid_laminated", "kerfed", "doubled_sides", "single_sides"
+WOOD_MESH_MM, WOOD_MODES, WOOD_CELLS, WOOD_ESTIMATE = 60.0, 40, 1, 0.25
+
+
+def main(sheet, out=None, size_mm=None, modes=DRY_MODES, frets=FRETS, draws=DRAWS, strings=None, pictures=True):
+    """Run the study on a sheet, write page, tables and pictures; returns the text to print.
+
+    strings: name of a built-in set, in place of the sheet's. draws: of the wood; 0 leaves the wood scatter out.
+    """
+    from studies.sustain.page import write_report
+    from studies.sustain.words import text
+
+    sheet = existing_file(sheet)
+    for name, value, low, high in (
+        ("--mesh-size-mm", size_mm, 5, 60), ("--modes", modes, 20, MOST_MODES), ("--frets", frets, 0, 24),
+        ("--draws", draws, 0, 1000),
+    ):  # fmt: skip
+        if value is not None and not low <= value <= high:
+            raise BadInput(f"{name} {value:g}: expected between {low} and {high}")
+    if draws == 1:
+        raise BadInput("--draws 1: expected 0 (no wood scatter), or 2 and more")
+    body = read_sheet(sheet)
+    chosen, assumed = strings_of(body, strings)
+    out = writable_folder(out or Path("out") / f"{sheet.stem}-sustain")
+    playing = boards.Playing.of(chosen, pluck_of(body), frets, out / "rows")
+    boards.check_pluck(playing)
+    size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
+    body = replace(body, assumed=body.assumed + assumed + pluck_assumed(body))
+    study = run(body, playing, size, modes, wood=wood_of(sheet, draws, playing))
+    study = replace(study, sheet=str(sheet), sheet_hash=hashlib.sha256(sheet.read_bytes()).hexdigest())
+    written = write_report(study, out, pictures, lambda what: print(f"drawing: {what}", file=sys.stderr))
+    return text(study) + "\n\n" + "\n".join(f"wrote {path}" for path in written)
+
+
+def wood_of(sheet, draws, playing):
+    """Function (build names, say) -> night_sustain.Scatter of the sheet's file, or None without draws.
+
+    On a mesh and with modes of its own, whatever the study's: what other boards do to the ratio of a pair of boxes depends
+    little on either.
+    """
+    if not draws:
+        return None
+
+    def scattered(names, say):
+        from studies.sweep.scatter import scatter
+
+        drawn = tuple(name for name in names if name == "sheet" or name in WOOD_BUILDS)
+        return scatter(
+            sheet, drawn, draws, holdings=HOLDINGS, strings=playing.strings.strings, pluck=playing.pluck, modes=WOOD_MODES,
+            mesh_size_mm=WOOD_MESH_MM, cells=WOOD_CELLS, estimate=WOOD_ESTIMATE, checks=1, out=playing.store / "wood", log=_Told(say),
+        )  # fmt: skip
+
+    return scattered
+
+
+class _Told(Log):
+    """The log of the draws as steps of this study's progress."""
+
+    def __init__(self, say):
+        super().__init__()
+        self.tell = say
+
+    def say(self, text):
+        self.tell(f"other boards of the same woods: {text}")

@@ -1,0 +1,1 @@
+"""What do hundreds of variants tell?"""

@@ -1,0 +1,75 @@
+"""The reduced model of a family of variants: its basis from full solves, kept in the night's folder; its terms merged."""
+
+import numpy as np
+
+from fem.merged_terms import merge
+from fem.model import assemble, weights
+from fem.reduce import Greedy, greedy, reduce, smallest
+from meshes.sounding_basis import saddle_bending
+from studies.common.kept import fingerprint
+from studies.sweep.rows import MODEL_VERSION
+
+SPANNING = 200  # variants that the basis, and the merging of terms, are made from
+AIM = 0.7  # of the plan's tolerance, for the spanning variants: those between them are worse
+
+
+def reduced_model(plan, body, mesh, sections, folder, say):
+    """(Model, basis V, Merged, the basis at the saddle (r,), words) for variants that [{region: Section}, ...] span.
+
+    The basis is kept in the folder. body: any of theirs.
+    """
+    model = assemble(mesh)
+    samples = [weights(s) for s in sections]
+    want = (plan.modes, AIM * plan.accuracy.estimate, plan.accuracy.basis)
+    table = [[list(key), value] for w in samples for key, value in sorted(w.items())]
+    also = (lambda w, modes: saddle_bending(body, model, w, modes)) if plan.plucked else None
+    bent = ("bent at the saddle",) if plan.plucked else ()
+    file = folder / f"basis-{fingerprint(MODEL_VERSION, mesh, table, list(want), *bent)}.npz"
+    found = load_basis(file)
+    if found is None:
+        found = greedy(model, samples, *want, say=say, also=also)
+        save_basis(file, found)
+    say("projecting")
+    reduced = reduce(model, found.V, found.Z)
+    whole = reduced.size
+    if not plan.plucked:  # strings want more than the estimate tells
+        reduced = smallest(reduced, samples, *want[:2])
+    cut = f", cut to {reduced.size}" if reduced.size < whole else ""
+    V, at = found.V[:, : reduced.size], saddle_node(model, body)
+    words = (
+        f"reduced basis of {whole} from {len(found.solved)} full solves of {model.size} unknowns; largest estimate "
+        f"over {len(samples)} variants {min(found.worst):.2g} (first {found.worst[0]:.2g}){cut}",
+    )
+    return model, V, merge(reduced, sections), V[6 * at + 2].copy(), words
+
+
+def mixed(n, count):
+    """Sorted indices of `count` of n variants (all, where there are no more), the first among them.
+
+    At random: even steps would leave out whole rim builds, which take turns in the order of the variants.
+    """
+    return np.sort(np.r_[0, 1 + np.random.default_rng(0).permutation(n - 1)[: count - 1]])
+
+
+def saddle_node(model, body):
+    """Shape-function node of the top nearest to the saddle's middle."""
+    x, y, _ = model.space.points.T
+    top = model.space.nodes_of("top")
+    return top[np.argmin(np.hypot(x[top] - body.bridge.saddle_x, y[top] - body.bridge.centre[1]))]
+
+
+def save_basis(file, found):
+    """Write under another name first: a file that exists is whole."""
+    draft = file.with_suffix(".part")
+    with draft.open("wb") as stream:
+        np.savez(stream, V=found.V, Z=found.Z, solved=found.solved, worst=found.worst)
+    draft.replace(file)
+
+
+def load_basis(file):
+    """The stored Greedy, or None if there is none that can be read."""
+    try:
+        with np.load(file) as data:
+            return Greedy(data["V"], data["Z"], tuple(data["solved"].tolist()), tuple(data["worst"].tolist()))
+    except (OSError, ValueError, KeyError, EOFError):
+        return None

@@ -1,0 +1,173 @@
+"""Where the work of a night is done: in this process, in processes of this machine, or on any Dask scheduler.
+
+A payload is an object with `work(item)`; it goes to every worker once, also to those that join or come back later. An item
+whose worker dies is given to another worker; nothing is acknowledged before its result is here and in the store.
+"""
+
+import hashlib
+import logging
+import pickle
+from contextlib import contextmanager
+
+from studies.common.inputs import BadInput
+
+AHEAD = 3  # items waiting for each worker: enough to keep it busy, few enough to stop soon
+DEATHS = 1  # times that Dask may give an item up, each after four workers died on it, before the night stops
+CONNECT = 20  # s to reach a scheduler
+LOCAL = {  # of Dask, for a cluster of this machine
+    # it gives up a worker that is not back within 15 s; restarts take longer on a busy machine
+    "distributed.deploy.lost-worker-timeout": "10 days",
+    # nobody looks at its profiles, for which it halts every worker a hundred times a second
+    "distributed.worker.profile.enabled": False,
+    "distributed.admin.system-monitor.gil.enabled": False,
+    # by default a worker gives every freed array back to the system and fetches its pages anew
+    "distributed.nanny.pre-spawn-environ.MALLOC_TRIM_THRESHOLD_": 1 << 28,
+    "distributed.nanny.pre-spawn-environ.MALLOC_MMAP_THRESHOLD_": 1 << 25,
+}
+PATIENCE = 60  # s to wait for the first worker of a scheduler
+
+
+class Here:
+    """In this process."""
+
+    workers = 1
+
+    def run(self, payload, items):
+        """Yields (item, result) of an iterable of items, one after the other."""
+        for item in items:
+            yield item, payload.work(item)
+
+    def close(self):
+        pass
+
+
+class Cluster:
+    """On Dask workers: a local cluster of `workers` processes, or the scheduler at an address."""
+
+    def __init__(self, workers=None, scheduler=None):
+        distributed = _distributed()
+        import dask
+
+        self.cluster = None
+        logging.getLogger("distributed").setLevel(logging.CRITICAL)
+        try:
+            if scheduler is None:
+                dask.config.set(LOCAL)
+                self.cluster = distributed.LocalCluster(
+                    n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=":0",
+                    silence_logs=logging.CRITICAL, memory_limit=0,
+                )  # fmt: skip
+            self.client = distributed.Client(self.cluster or scheduler, timeout=CONNECT, set_as_default=False)
+            self.client.wait_for_workers(1, timeout=PATIENCE)
+        except (OSError, ValueError, TimeoutError) as error:
+            self.close()
+            what = scheduler or "local cluster"
+            raise BadInput(
+                f"{what}: no workers could be reached ({error}); expected a running 'dask scheduler' with workers"
+            ) from None
+
+    @property
+    def workers(self):
+        """How many there are now, at least one."""
+        return max(1, len(self.client.scheduler_info(n_workers=-1)["workers"]))
+
+    def run(self, payload, items):
+        """Yields (item, result) in the order of completion; items are taken from the iterable as workers come free."""
+        distributed = _distributed()
+        blob = pickle.dumps(payload)
+        name = f"rimwork-{hashlib.sha256(blob).hexdigest()[:16]}"
+        self.client.register_plugin(_plugin(blob), name=name)
+        waiting, deaths, items = {}, {}, iter(items)
+        done = distributed.as_completed(loop=self.client.loop)
+
+        def give(item):
+            future = self.client.submit(_work, name, item, pure=False)
+            waiting[future] = item
+            done.add(future)
+
+        def fill():
+            while len(waiting) < AHEAD * self.workers and (item := next(items, None)) is not None:
+                give(item)
+
+        try:
+            fill()
+            while waiting:
+                future = next(done)
+                item = waiting.pop(future)
+                try:
+                    result = future.result()
+                except (distributed.KilledWorker, distributed.CancelledError) as error:
+                    deaths[id(item)] = deaths.get(id(item), 0) + 1
+                    if deaths[id(item)] > DEATHS:
+                        raise BadInput(
+                            f"workers died {DEATHS + 1} times on one batch; expected workers with enough memory ({error})"
+                        ) from None
+                    give(item)
+                    continue
+                yield item, result
+                fill()
+        finally:
+            with _quiet():
+                self.client.cancel(list(waiting), force=True)
+                self.client.unregister_worker_plugin(name)
+
+    def close(self):
+        """Stop what this object started; the workers of a foreign scheduler stay."""
+        for part in (getattr(self, "client", None), self.cluster):
+            if part is not None:
+                with _quiet():
+                    part.close(timeout=10)
+
+
+def open_engine(workers=None, scheduler=None):
+    """Here for one worker without a scheduler, else a Cluster; workers=None: as many as the machine has cores."""
+    import os
+
+    if workers is not None and workers < 1:
+        raise BadInput(f"--workers {workers}: expected at least 1")
+    workers = workers or len(
+        os.sched_getaffinity(0) if hasattr(os, "sched_getaffinity") else range(os.cpu_count() or 1)
+    )
+    return Here() if scheduler is None and workers == 1 else Cluster(workers, scheduler)
+
+
+def _distributed():
+    try:
+        import distributed
+    except ImportError:
+        raise BadInput(
+            "several workers need Dask; expected it installed (pip install 'dask[distributed]'), or take --workers 1"
+        ) from None
+    return distributed
+
+
+def _plugin(blob):
+    from distributed import WorkerPlugin
+
+    class Payload(WorkerPlugin):
+        """Unpacks the payload once on each worker, with one thread for linear algebra."""
+
+        def setup(self, worker):
+            import os
+            import pickle
+
+            for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+                os.environ.setdefault(variable, "1")
+            self.payload = pickle.loads(blob)
+
+    return Payload()
+
+
+def _work(name, item):
+    from distributed import get_worker
+
+    return get_worker().plugins[name].payload.work(item)
+
+
+@contextmanager
+def _quiet():
+    """Closing down is tidying up: what fails there is lost already."""
+    try:
+        yield
+    except Exception:
+        logging.getLogger(__name__).debug("while closing", exc_info=True)

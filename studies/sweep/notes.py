@@ -1,0 +1,90 @@
+"""A dozen plucked notes of one variant: how long they last, and how much of each pluck turns to heat in the rim."""
+
+import numpy as np
+
+from fem.body_modes import RADIATION, dampings
+from fem.coupled_string import (
+    couple,
+    dissipated,
+    fall_time,
+    fall_time_with,
+    pluck_note,
+    sound_fall_time,
+    valid_partials,
+)
+from fem.strings import Pluck, fundamental
+from meshes.holding import hold
+from meshes.parts import RIM
+from meshes.string_body import string_body
+from studies.sweep.rows import ARRAYS, SHORT, SUMMED, Notes
+
+HIGHEST_FRET = 7  # of the notes spread by default: the highest string stays below 500 Hz there
+
+
+def spread(count, strings=6):
+    """((string, fret), ...) of `count` notes spread evenly over the strings and over the frets up to HIGHEST_FRET."""
+    found = [(k % strings, int((HIGHEST_FRET + 1) * ((k + 0.5) * 0.618034 % 1))) for k in range(count)]
+    taken = set()
+    for k, (string, fret) in enumerate(found):
+        while (string, fret) in taken:
+            fret = (fret + 1) % (HIGHEST_FRET + 1)
+        found[k] = (string, fret)
+        taken.add((string, fret))
+    return tuple(sorted(found))
+
+
+def notes_of(sounding, strings, places, holdings, pluck=None):
+    """Notes of a Sounding (whole, or in a basis), strings a tuple of String."""
+    pluck = pluck or Pluck()
+    found = np.array([_played(sounding, how, strings, places, pluck) for how in holdings])  # (h, notes, arrays)
+    frequency = np.array([fundamental(strings[i], fret) for i, fret in places])
+    return Notes(tuple(holdings), tuple(places), frequency, sounding.structure.valid_to, *np.moveaxis(found, -1, 0))
+
+
+def _played(sounding, how, strings, places, pluck):
+    """(notes, arrays) of the body held one way."""
+    body = string_body(sounding, hold(sounding, how), len(strings))
+    parts = dampings(body)
+    return [_note(strings[i], i, fret, body, pluck, parts) for i, fret in places]
+
+
+def _note(string, index, fret, body, pluck, parts):
+    """Values of ARRAYS of one note; parts: dampings(body)."""
+    if not valid_partials(string, fret, body):
+        return [np.nan] * len(ARRAYS)
+    coupled = couple(string, index, fret, body, damping=sum(parts.values()))
+    ringing = pluck_note(coupled, pluck)
+    share = dissipated(ringing, parts)
+    quiet = sum(C for part, C in parts.items() if part not in RIM)
+    decay = fall_time(ringing, 60.0)
+    without = fall_time_with(ringing, quiet, 60.0, decay)
+    in_rim = sum(share.get(part, 0.0) for part in RIM)
+    early, sound = 6 * fall_time(ringing, 10.0), sound_fall_time(ringing, 60.0)
+    return [decay, early, without, in_rim, share[RADIATION], ringing.energy, sound]
+
+
+# --- in numbers ---
+
+
+def summary_of(notes):
+    """{name: median over the valid notes, or None}."""
+    found = {}
+    for h, how in enumerate(notes.holdings):
+        ratio = notes.no_rim_loss[h] / notes.decay_time[h]
+        values = (notes.decay_time[h], notes.early_decay_time[h], notes.rim_heat[h], notes.radiated[h], ratio)
+        found |= {f"{name}_{SHORT[how]}": _median(v) for name, v in zip(SUMMED, values)}
+    return found
+
+
+def _median(values):
+    good = values[np.isfinite(values)]
+    return float(np.median(good)) if len(good) else None
+
+
+def errors(small, big):
+    """(largest relative error of a note's T60, largest error of a median T60 over the notes) of Notes against others."""
+    with np.errstate(invalid="ignore"):
+        miss = np.abs(small.decay_time / big.decay_time - 1)
+        middle = np.abs(np.nanmedian(small.decay_time, axis=1) / np.nanmedian(big.decay_time, axis=1) - 1)
+    good = miss[np.isfinite(miss)]
+    return (float(good.max()), float(np.nanmax(middle))) if len(good) else (None, None)

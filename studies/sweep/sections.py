@@ -1,0 +1,198 @@
+"""Sections of a variant in milliseconds: what costs a solid cell is tabulated or fitted over the plan's ranges first.
+
+Plates, braces, blocks and the like are computed for each variant as ever. A kerfed lining and the joints cost seconds:
+where a plan needs few different ones they are computed for all; else a polynomial in the factors that matter is fitted to
+`cells` of them, and the error of the fit is told (each cell left out in turn). Rows solved in full use the cells themselves.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import norm, qmc
+
+from fem.mesh import part_of
+from fem.sections import RIGID_ROTATION, RIGID_TRANSLATION, Section, beam, joint, scaled
+from meshes import parts
+from meshes.joints import grain_angles, joint_geometry, joint_of
+from meshes.linings import lining_section
+from studies.common.builds import STIFFENED
+from studies.common.kept import fingerprint
+
+SLOW = ("lining_top", "lining_back", "joint_top", "joint_back")
+ROOM = 1.4  # cells for each coefficient of a fit
+REACH = 3.0  # standard deviations that a fit covers
+
+
+def sides_and_bars(body):
+    """Sections of the sides and of the bars on them."""
+    lift = body.side_thickness - body.sides[0].thickness / 2
+    bars = {
+        f"side_bars/{number}": beam(bar.wood, bar.width, bar.thickness, lift)
+        for number, bar in enumerate(body.side_bars, 1)
+    }
+    return {"sides": parts.side_laminate(body.sides), **bars}
+
+
+CHEAP = (parts.plates, parts.blocks, parts.braces, parts.bridge, parts.neck, sides_and_bars)
+
+
+def unchanged(body, others):
+    """{name of a function of CHEAP: its sections} of those that are the same for a body and all the others."""
+    found = {make: make(body) for make in CHEAP}
+    for other in others:
+        found = {make: s for make, s in found.items() if make(other) == s}
+    return {make.__name__: s for make, s in found.items()}
+
+
+def slow_section(body, piece):
+    """Section of a lining or joint as the cells give it."""
+    place = piece.split("_")[1]
+    if piece.startswith("lining"):
+        return lining_section(getattr(body, piece), body.sides)
+    return joint_of(body, place).section
+
+
+def inputs(body, piece):
+    """What the section of a lining or joint depends on: a fingerprint. The joint's loss factor only scales it."""
+    place = piece.split("_")[1]
+    if piece.startswith("lining"):
+        return fingerprint(plain(getattr(body, piece)), [plain(board) for board in body.sides])
+    try:
+        return fingerprint(plain(joint_geometry(body, place)), grain_angles(body, place))
+    except ValueError as error:
+        return fingerprint(str(error))
+
+
+def plain(value):
+    """Nested dataclasses as dicts without the sources of woods, for a fingerprint."""
+    if hasattr(value, "__dataclass_fields__"):
+        return {name: plain(getattr(value, name)) for name in value.__dataclass_fields__ if name != "sources"}
+    return value
+
+
+def cheap(body, piece):
+    """Whether a piece needs no solid cell."""
+    lining = getattr(body, piece) if piece.startswith("lining") else None
+    return lining is not None and (
+        lining.kind == "none" or (lining.kind == "solid_laminated" and lining.bevel_width is None)
+    )
+
+
+def quick_sections(build, slow, point, constant):
+    """{region: Section} of a Build.
+
+    slow {piece: Tabulated or Fitted}; point {coordinate: value} of the variant; constant {name of a function of CHEAP: its
+    sections} for what the plan does not change.
+    """
+    body = build.body
+    found = {}
+    for make in CHEAP:
+        found |= constant[make.__name__] if make.__name__ in constant else make(body)
+    for piece in SLOW:
+        found[piece] = slow_section(body, piece) if cheap(body, piece) else slow[piece].section(body, piece, point)
+    return stiffened(found, build.stiffness)
+
+
+def stiffened(sections, factor):
+    """The rim's stiffness multiplied, as Build.sections does."""
+    if factor == 1:
+        return sections
+    return {region: scaled(s, factor) if part_of(region) in STIFFENED else s for region, s in sections.items()}
+
+
+# --- tables and fits ---
+
+
+@dataclass(frozen=True)
+class Tabulated:
+    """Sections by the fingerprint of their inputs."""
+
+    by_inputs: dict
+    error: float = 0.0
+
+    def section(self, body, piece, point):
+        one = next(iter(self.by_inputs.values())) if len(self.by_inputs) == 1 else self.by_inputs[inputs(body, piece)]
+        return _with_loss(one, body, piece)
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """Polynomials in the coordinates that matter."""
+
+    axes: tuple  # ((coordinate, middle, half range), ...)
+    powers: np.ndarray  # (terms, d)
+    coefficients: np.ndarray  # (terms, values)
+    keys: tuple  # ((group, kind), ...) of the values
+    family: str
+    error: float  # largest, over the values, rms error of cells left out in turn, over the largest value
+
+    def section(self, body, piece, point):
+        x = np.array([(point[name] - middle) / half for name, middle, half in self.axes])
+        values = np.prod(x**self.powers, axis=1) @ self.coefficients
+        return _with_loss(_unflat(dict(zip(self.keys, values)), self.family), body, piece)
+
+
+def _with_loss(section, body, piece):
+    """A joint with the body's own loss factor."""
+    if section.family != "seam":
+        return section
+    loss = getattr(body, piece).loss
+    return Section("seam", section.stiffness, {}, {"joint": {k: loss * f for k, f in section.stiffness.items()}})
+
+
+def _flat(section):
+    """{(group, kind): value}; a joint by its compliances, which are zero where it is rigid."""
+    if section.family == "seam":
+        return {("compliance", kind): 1 / k for kind, k in section.stiffness.items()}
+    found = {("stiffness", k): v for k, v in section.stiffness.items()}
+    found |= {("mass", k): v for k, v in section.mass.items()}
+    return found | {(c, k): v for c, kinds in (section.losses or {}).items() for k, v in kinds.items()}
+
+
+def _unflat(values, family):
+    if family == "seam":
+        rigid = {"k": RIGID_TRANSLATION, "c": RIGID_ROTATION}
+        k = {kind: 1 / max(v, 1 / rigid[kind[0]]) for (_, kind), v in values.items()}
+        return joint([k[n] for n in ("kt", "ka", "kb")], [k[n] for n in ("ct", "ca", "cb")])
+    groups = {}
+    for (group, kind), v in values.items():
+        groups.setdefault(group, {})[kind] = v
+    losses = {c: kinds for c, kinds in groups.items() if c not in ("stiffness", "mass")}
+    return Section(family, groups["stiffness"], groups["mass"], losses or None)
+
+
+def powers_of(d, cells):
+    """(terms, d) exponents of the richest polynomial that `cells` can carry: linear, with squares, with products."""
+    rows = [np.zeros(d, int), *np.eye(d, dtype=int)]
+    squares = list(2 * np.eye(d, dtype=int))
+    products = [np.eye(d, dtype=int)[i] + np.eye(d, dtype=int)[j] for i in range(d) for j in range(i)]
+    cubes = list(3 * np.eye(d, dtype=int))
+    for more in (squares, products, cubes):
+        if ROOM * (len(rows) + len(more)) > cells:
+            break
+        rows += more
+    return np.array(rows)
+
+
+def fit(points, sections, axes):
+    """Fitted from cells at points (n, d) scaled to -1..1; axes ((coordinate, middle, half range), ...)."""
+    powers = powers_of(len(axes), len(points))
+    A = np.prod(points[:, None, :] ** powers, axis=2)
+    flats = [_flat(s) for s in sections]
+    keys = tuple(flats[0])
+    B = np.array([[flat[key] for key in keys] for flat in flats])
+    hat = A @ np.linalg.pinv(A)
+    coefficients = np.linalg.lstsq(A, B, rcond=None)[0]
+    left_out = (B - A @ coefficients) / (1 - np.diag(hat).clip(max=0.999))[:, None]
+    scale = np.abs(B).max(axis=0)
+    ends = np.sqrt(np.mean(left_out**2, axis=0))[scale > 0] / scale[scale > 0]
+    return Fitted(tuple(axes), powers, coefficients, keys, sections[0].family, float(ends.max(initial=0)))
+
+
+def cell_points(d, cells, normal, seed=0):
+    """(n, d) points at which cells are computed, `cells` of them at most unless a linear fit needs more; columns in `normal` (bool (d,)) follow a normal distribution."""
+    richest = (d * d + 7 * d + 2) // 2  # constant, linear, squares, products, cubes
+    n = max(min(cells, int(np.ceil(ROOM * richest))), int(np.ceil(ROOM * (d + 1))))
+    u = qmc.LatinHypercube(d, rng=seed, optimization="random-cd").random(n)
+    wide = norm.ppf(norm.cdf(-REACH) + u * (norm.cdf(REACH) - norm.cdf(-REACH))) / REACH
+    return np.where(normal, wide, 2 * u - 1)

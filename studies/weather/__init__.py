@@ -1,0 +1,1 @@
+"""What does other air do?"""
