@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Protocol, cast
 
 import numpy as np
 import scipy.sparse as sp
@@ -9,8 +10,9 @@ from scipy.sparse.linalg import LinearOperator, eigsh
 from skfem import Basis, BilinearForm, ElementTetP2, FacetBasis, MeshTet
 from skfem.helpers import dot, grad
 
-from fem.eigen import Factor
-from fem.interpolate import normal_displacement
+from fem.eigen import Factor, Solver
+from fem.elements import Space
+from fem.interpolate import BasisSpace, normal_displacement
 from fem.materials import lookup
 
 DENSITY, SPEED = 1.204, 343.2  # kg/m3 and m/s, of air at 20 C (textbook)
@@ -25,7 +27,7 @@ class Opening:
     thickness: float
 
     @property
-    def area(self):
+    def area(self) -> float:
         """m2."""
         return np.pi * self.radius**2
 
@@ -43,7 +45,7 @@ class Cavity:
     openings: dict[str, Opening] = field(default_factory=dict)
     solid: float = 0.0  # m3 of the mesh that is wood: takes no part in the compliance of the uniform pressure
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         missing = set(self.openings) - set(self.faces)
         if missing:
             raise ValueError(
@@ -53,17 +55,17 @@ class Cavity:
             raise ValueError(f"cavity: {self.solid:g} m3 of wood in a mesh of {self.volume:g} m3; expected less")
 
     @cached_property
-    def volume(self):
+    def volume(self) -> float:
         """m3 of the mesh."""
         a, *others = self.nodes[self.tetrahedra].transpose(1, 0, 2)
         return np.abs(np.linalg.det(np.stack([p - a for p in others], axis=1))).sum() / 6
 
     @cached_property
-    def mesh(self):
+    def mesh(self) -> MeshTet:
         """As scikit-fem sees it."""
         return MeshTet(np.ascontiguousarray(self.nodes.T), np.ascontiguousarray(self.tetrahedra.T))
 
-    def facets(self, group):
+    def facets(self, group: str) -> np.ndarray:
         """scikit-fem's facet indices (k,) of a group. ValueError where a triangle is no face of any tetrahedron."""
         n = len(self.nodes)
         key = lambda t: np.sort(t, axis=1) @ np.array([n * n, n, 1])
@@ -73,6 +75,22 @@ class Cavity:
         if (known[place] != wanted).any():
             raise ValueError(f"cavity: some triangles of '{group}' are faces of no tetrahedron")
         return place
+
+
+class AirModes(Protocol):
+    """What the coupling asks of the air's modes: CavityModes, or the same without shapes."""
+
+    @property
+    def frequency(self) -> np.ndarray:
+        """(k,) Hz, the uniform pressure first."""
+
+    @property
+    def density(self) -> float:
+        """kg/m3."""
+
+    @property
+    def speed(self) -> float:
+        """m/s, of sound."""
 
 
 @dataclass(frozen=True)
@@ -87,16 +105,16 @@ class CavityModes:
     shape: np.ndarray  # (unknowns, k) Pa/J^1/2
     basis: Basis = field(repr=False)
     mass: sp.csr_array = field(repr=False)  # M_f
-    solve: object = field(repr=False)  # loads -> K_f^-1 loads, both without the uniform pressure in the M_f product
+    solve: Solver = field(repr=False)  # loads -> K_f^-1 loads, both without the uniform pressure in the M_f product
     density: float = DENSITY
     speed: float = SPEED
 
-    def first(self, k):
+    def first(self, k: int) -> "CavityModes":
         """The same with the first k modes alone."""
         return replace(self, frequency=self.frequency[:k], shape=self.shape[:, :k])
 
 
-def cavity_modes(cavity, highest_hz, density=DENSITY, speed=SPEED):
+def cavity_modes(cavity: Cavity, highest_hz: float, density: float = DENSITY, speed: float = SPEED) -> CavityModes:
     """CavityModes of a Cavity: every mode below twice the highest frequency of interest [Hz], and at least eight.
 
     What the modes left out do below that frequency is held by the residual mass that `couple` finds.
@@ -118,21 +136,21 @@ def cavity_modes(cavity, highest_hz, density=DENSITY, speed=SPEED):
     return CavityModes(frequency, np.hstack([uniform, shape[:, :kept]]), basis, M, solve, density, speed)
 
 
-def _weyl(cavity, f, c):
+def _weyl(cavity: Cavity, f: float, c: float) -> float:
     """About how many modes a cavity has below f [Hz]. Weyl's law with the term of the walls; Kuttruff, Room Acoustics, 3.2."""
     a, b, d = (cavity.nodes[np.concatenate(list(cavity.faces.values()))[:, k]] for k in range(3))
     wall = np.linalg.norm(np.cross(b - a, d - a), axis=1).sum() / 2
     return 4 * np.pi / 3 * cavity.volume * (f / c) ** 3 + np.pi / 4 * wall * (f / c) ** 2
 
 
-def _without_uniform(K, M):
+def _without_uniform(K: sp.csr_array, M: sp.csr_array) -> Solver:
     """The solver of CavityModes.solve: one unknown held at zero, then the uniform pressure taken out again."""
     held = Factor(K[1:][:, 1:])
     ones = np.ones((K.shape[0], 1))
     M1 = M @ ones
     total = M1.sum()
 
-    def solve(loads):
+    def solve(loads: np.ndarray) -> np.ndarray:
         balanced = loads - M1 @ (ones.T @ loads) / total
         found = np.vstack([np.zeros((1, loads.shape[1])), held.solve(np.ascontiguousarray(balanced[1:]))])
         return found - ones @ (M1.T @ found) / total
@@ -140,7 +158,7 @@ def _without_uniform(K, M):
     return solve
 
 
-def _oscillating(K, M, solve, count):
+def _oscillating(K: sp.csr_array, M: sp.csr_array, solve: Solver, count: int) -> tuple[np.ndarray, np.ndarray]:
     """omega (count,) and M-normalised shapes of K p = omega^2 M p, the uniform pressure left out; fixed start vector."""
     n = K.shape[0]
     column = lambda b: solve(b.reshape(n, 1)).ravel()
@@ -163,12 +181,12 @@ class Coupling:
     openings: tuple[str, ...]
 
     @property
-    def structure(self):
+    def structure(self) -> int:
         """Number of structure modes n."""
         return self.c.shape[1] - len(self.openings)
 
 
-def couple(space, shape, cavity, air):
+def couple(space: Space | BasisSpace, shape: np.ndarray, cavity: Cavity, air: CavityModes) -> Coupling:
     """Coupling of mode shapes (space.size, n) on a shell with the modes of its Cavity.
 
     c_j = int psi_j u_n dS with u_n outward; an opening moves as a piston of one unit of volume, so that its entry is the
@@ -180,7 +198,7 @@ def couple(space, shape, cavity, air):
     return coupling_of(np.column_stack([L, *pistons]), air, tuple(cavity.openings))
 
 
-def coupling_of(loads, air, openings=()):
+def coupling_of(loads: np.ndarray, air: CavityModes, openings: tuple[str, ...] = ()) -> Coupling:
     """Coupling of loads (unknowns of the air, n + openings): int N u_n dS of every motion."""
     kept = air.shape[:, 1:]  # `solve` takes out the uniform pressure
     rest = loads - air.mass @ (kept @ (kept.T @ loads))
@@ -190,19 +208,19 @@ def coupling_of(loads, air, openings=()):
     return Coupling(air.shape.T @ loads, (residual + residual.T) / 2, X, openings)
 
 
-def keep_first(coupling, air, k):
+def keep_first(coupling: Coupling, air: AirModes, k: int) -> Coupling:
     """The Coupling to the first k of the air's modes; what the others do below their frequencies joins the residual
     mass.
     """
     omega, c = 2 * np.pi * air.frequency[k:], coupling.c[k:]
     pressure = coupling.residual_pressure
     if len(pressure):
-        pressure = pressure + air.shape[:, k:] @ (c / omega[:, None] ** 2)
+        pressure = pressure + cast(CavityModes, air).shape[:, k:] @ (c / omega[:, None] ** 2)
     mass = coupling.residual_mass + (c / omega[:, None]).T @ (c / omega[:, None])
     return replace(coupling, c=coupling.c[:k], residual_mass=mass, residual_pressure=pressure)
 
 
-def face_points(cavity, basis, group):
+def face_points(cavity: Cavity, basis: Basis, group: str) -> tuple[np.ndarray, np.ndarray, sp.csr_array]:
     """Quadrature on a group of faces: points (m, 3), outward unit normals (m, 3), and the matrix (unknowns, m) of N dS."""
     faces = FacetBasis(cavity.mesh, basis.elem, facets=cavity.facets(group), intorder=6)
     x = np.asarray(faces.global_coordinates()).reshape(3, -1).T
@@ -214,11 +232,11 @@ def face_points(cavity, basis, group):
     return x, normals, N
 
 
-def _wall_load(space, shape, cavity, basis, group):
+def _wall_load(space: Space | BasisSpace, shape: np.ndarray, cavity: Cavity, basis: Basis, group: str) -> np.ndarray:
     points, normals, N = face_points(cavity, basis, group)
     return N @ (normal_displacement(space, (group,), points, normals) @ shape)
 
 
-def _opening_load(cavity, basis, group):
+def _opening_load(cavity: Cavity, basis: Basis, group: str) -> np.ndarray:
     load = np.asarray(face_points(cavity, basis, group)[2].sum(axis=1)).ravel()
     return load / load.sum()

@@ -1,5 +1,6 @@
 """The body as the strings meet it: natural frequencies, losses of every part, and motion at saddle and nut."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -26,7 +27,7 @@ class BodyModes:
     viscous: dict[str, np.ndarray] = field(default_factory=dict)  # {part: (n, n) or (n,)} 1/s
     valid_to: float | None = None  # Hz; None: the highest mode's frequency. Set it where residual modes are appended
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         n = len(self.omega)
         if not (n and np.isfinite(self.omega).all() and (self.omega > 0).all()):
             raise ValueError(
@@ -46,16 +47,16 @@ class BodyModes:
             _check_loss(part, C, n)
 
     @property
-    def highest_valid(self):
+    def highest_valid(self) -> float:
         """Frequency [Hz] above which modes are missing: no note is answered for there."""
         return float(self.omega.max() / (2 * np.pi)) if self.valid_to is None else self.valid_to
 
-    def far_end(self, string, fret):
+    def far_end(self, string: int, fret: int) -> np.ndarray:
         """(n, 3) motion of the fretted (or open) end of a string."""
         return self.nut[string] if self.nut.ndim == 3 else self.nut[fret, string]
 
 
-def _check_loss(part, C, n):
+def _check_loss(part: str, C: np.ndarray, n: int) -> None:
     """Raise ValueError for a loss of the wrong shape or one that would give energy back."""
     if C.shape not in ((n,), (n, n)):
         raise ValueError(f"body modes: losses of '{part}' have shape {C.shape}; expected ({n},) or ({n}, {n})")
@@ -65,7 +66,7 @@ def _check_loss(part, C, n):
         raise ValueError(f"body modes: losses of '{part}' are not symmetric")
 
 
-def _never_negative(C):
+def _never_negative(C: np.ndarray) -> bool:
     """Whether losses (n,) or (n, n) take energy from every motion, but for round-off."""
     room = NEGATIVE * max(abs(C).max(), 1e-300)
     if C.ndim == 1:
@@ -77,7 +78,7 @@ def _never_negative(C):
     return True
 
 
-def dampings(body):
+def dampings(body: BodyModes) -> dict[str, np.ndarray]:
     """{part: (n, n)} viscous matrices [1/s] of every part, radiation among them.
 
     Hysteretic losses act at each mode as at its own frequency: C_p = W^-1/2 Phi' (eta K)_p Phi W^-1/2, W = diag(omega).
@@ -90,7 +91,7 @@ def dampings(body):
     return found | {RADIATION: B @ B.T}
 
 
-def with_losses(body, factors):
+def with_losses(body: BodyModes, factors: Mapping[str, float]) -> BodyModes:
     """The body with the losses of some parts ('radiation' too) multiplied, {part: factor}; a factor 0 is the
     counterfactual 'no loss there, all else equal'. Frequencies and shapes stay. ValueError for an unknown part.
     """
@@ -105,7 +106,7 @@ def with_losses(body, factors):
     return replace(body, loss=turn(body.loss), viscous=turn(body.viscous), radiation=B)
 
 
-def radiation_factor(resistance):
+def radiation_factor(resistance: np.ndarray) -> np.ndarray:
     """B (n, n) of C_rad = B B' from modal radiation resistances (n, n, n) [1/s], one matrix at each mode's frequency.
 
     Row i of B is row i of the square root of the resistance at omega_i: C_rad is then never negative, and its diagonal
@@ -118,7 +119,7 @@ def radiation_factor(resistance):
     return np.array(rows)
 
 
-def mobility(body, string, omega):
+def mobility(body: BodyModes, string: int, omega: float | np.ndarray) -> np.ndarray:
     """Y (k, 3, 3) [s/kg] at a string's saddle, velocity over force, without the strings; omega (k,) rad/s.
 
     The same dashpots as in time: exact at each mode's own frequency, nearly so between.

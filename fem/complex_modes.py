@@ -1,5 +1,6 @@
 """Modes of a body with all its losses: complex frequencies, and how each part adds to the loss factor."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,10 +8,11 @@ import scipy.linalg as sl
 
 from fem.body_modes import RADIATION
 from fem.radiation import added_mass_at, resistance_at
-from fem.response import matrices_at
+from fem.response import ModalModel, matrices_at
 
 STEPS = 30  # of the inverse iteration
 CONVERGED = 1e-10
+Refined = tuple[complex, np.ndarray, float]  # lambda, unit shape (n,), residual
 STRAYED = 0.1  # of lambda: an iteration that ends further from its start may have found a neighbour
 
 
@@ -25,14 +27,14 @@ class ComplexModes:
     residual: np.ndarray  # (m,) |D x| over its stiffness terms [-]
 
 
-def undamped_modes(model, frequency=0.0):
+def undamped_modes(model: ModalModel, frequency: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
     """omega (n,) [rad/s] and shape (n, n), mass-normalised with the air outside as it is at a frequency [Hz]; real."""
     added = 0 if model.radiation is None else added_mass_at(model.radiation, 2 * np.pi * frequency)[0]
     value, shape = sl.eigh(model.stiffness, model.mass + added)
     return np.sqrt(value.clip(0)), shape
 
 
-def complex_modes(model, lowest=1.0, highest=1000.0):
+def complex_modes(model: ModalModel, lowest: float = 1.0, highest: float = 1000.0) -> ComplexModes:
     """ComplexModes of a model between two frequencies [Hz].
 
     Dashpots and the air outside are taken at each mode's own frequency. Inverse iteration with the quotient x'Ax / x'Bx
@@ -42,19 +44,19 @@ def complex_modes(model, lowest=1.0, highest=1000.0):
     are left out. ArithmeticError where a mode's losses change too fast with frequency to settle on one.
     """
     starts = _damped_starts(model, lowest, highest)
-    found = {rank: _refined(model, value, x) for rank, value, x in starts}
-    again = [rank for rank, value, _ in starts if _astray(found, rank, value)]
-    found |= _by_rank(model, {rank: value for rank, value, _ in starts if rank in again})
-    found = sorted((f for f in found.values() if f is not None), key=lambda f: f[0].real)
-    value = np.array([f[0] for f in found])
-    x = np.array([f[1] for f in found]).reshape(len(found), -1).T
+    refined = {rank: _refined(model, value, x) for rank, value, x in starts}
+    again = [rank for rank, value, _ in starts if _astray(refined, rank, value)]
+    refined |= _by_rank(model, {rank: value for rank, value, _ in starts if rank in again})
+    modes = sorted((mode for mode in refined.values() if mode is not None), key=lambda mode: mode[0].real)
+    value = np.array([mode[0] for mode in modes])
+    x = np.array([mode[1] for mode in modes]).reshape(len(modes), -1).T
     frequency = np.sqrt(value.real) / (2 * np.pi)
     parts = [_part_loss(model, v, y) for v, y in zip(value, x.T)]
     part_loss = {part: np.array([p[part] for p in parts]) for part in (parts[0] if parts else {})}
-    return ComplexModes(frequency, value.imag / value.real, x, part_loss, np.array([f[2] for f in found]))
+    return ComplexModes(frequency, value.imag / value.real, x, part_loss, np.array([mode[2] for mode in modes]))
 
 
-def _damped_starts(model, lowest, highest):
+def _damped_starts(model: ModalModel, lowest: float, highest: float) -> list[tuple[int, complex, np.ndarray]]:
     """[(rank, lambda, x (n,))] within the range, C_ij and R_ij between undamped modes as at the lower one's frequency.
 
     rank: place among all modes, by the real part of lambda.
@@ -71,40 +73,42 @@ def _damped_starts(model, lowest, highest):
     return [(r, value[j], shape @ vector[:, j]) for r, j in enumerate(order) if low <= value[j].real <= high]
 
 
-def _astray(found, rank, start):
+def _astray(refined: Mapping[int, Refined | None], rank: int, start: complex) -> bool:
     """Whether the iteration from a start failed, ended in another start's mode or lies far from where it began."""
-    if found[rank] is None:
+    mode = refined[rank]
+    if mode is None:
         return True
-    value, x, miss = found[rank]
-    if miss > 100 * CONVERGED or abs(value - start) > STRAYED * abs(start):
+    value, x, residual = mode
+    if residual > 100 * CONVERGED or abs(value - start) > STRAYED * abs(start):
         return True
     return any(
         other != rank and f is not None and abs(f[0] - value) < 1e-8 * abs(value) and abs(f[1].conj() @ x) > 1 - 1e-6
-        for other, f in found.items()
+        for other, f in refined.items()
     )
 
 
-def _refined(model, value, x):
+def _refined(model: ModalModel, value: complex, x: np.ndarray) -> Refined | None:
     """(lambda, unit x (n,), |D x| / |K x|) of the mode near a start; None for a motion that does not swing."""
     for _ in range(STEPS):
         if value.real <= 0:
             return None
         A, B = _frozen(model, np.sqrt(value.real))
-        if (miss := _miss(A, B, value, x)) < CONVERGED:
+        if (residual := _residual(A, B, value, x)) < CONVERGED:
             break
         x = np.linalg.solve(A - value * (1 + 1e-14) * B, B @ x)
         x = x / np.linalg.norm(x)
         value = (x @ A @ x) / (x @ B @ x)
-    return value, x, miss
+    return value, x, residual
 
 
-def _by_rank(model, starts):
+def _by_rank(model: ModalModel, starts: Mapping[int, complex]) -> dict[int, Refined | None]:
     """{rank: as _refined} of {rank: lambda}: the eigenvalue of that rank of the whole matrices at its own frequency.
 
     Every rank has a mode of its own, for the ranked real parts change without a jump as the frequency does. Equal modes
     are taken from one and the same decomposition, so that none is found twice.
     """
-    found, known = {}, []
+    refined: dict[int, Refined | None] = {}
+    known: list[tuple[float, np.ndarray, np.ndarray]] = []
     for rank, value in starts.items():
         for _ in range(STEPS):
             values, shape = _decomposed(model, value.real, known)
@@ -117,36 +121,40 @@ def _by_rank(model, starts):
                 f"the complex mode near {hertz:.4g} Hz does not settle: its losses are too large to follow"
             )
         x = shape[:, rank] / np.linalg.norm(shape[:, rank])
-        found[rank] = None if value.real <= 0 else (value, x, _miss(*_frozen(model, np.sqrt(value.real)), value, x))
-    return found
+        refined[rank] = None
+        if value.real > 0:
+            refined[rank] = value, x, _residual(*_frozen(model, np.sqrt(value.real)), value, x)
+    return refined
 
 
-def _decomposed(model, square, known):
+def _decomposed(
+    model: ModalModel, square: float, known: list[tuple[float, np.ndarray, np.ndarray]]
+) -> tuple[np.ndarray, np.ndarray]:
     """Every lambda (n,), ascending in its real part, and shapes (n, n) of the matrices as at omega^2 = square.
 
     They are added to the list `known` [(square, lambda, shapes)] unless it holds them already.
     """
-    for at, *both in known:
+    for at, values, shapes in known:
         if abs(at - square) <= CONVERGED * at:
-            return both
+            return values, shapes
     value, vector = sl.eig(*_frozen(model, np.sqrt(square)))
     order = np.argsort(value.real)
     known.append((square, value[order], vector[:, order]))
     return known[-1][1:]
 
 
-def _miss(A, B, value, x):
+def _residual(A: np.ndarray, B: np.ndarray, value: complex, x: np.ndarray) -> float:
     """|D x| / |K x|."""
-    return np.linalg.norm(A @ x - value * (B @ x)) / np.linalg.norm(A @ x)
+    return float(np.linalg.norm(A @ x - value * (B @ x)) / np.linalg.norm(A @ x))
 
 
-def _frozen(model, omega):
+def _frozen(model: ModalModel, omega: float) -> tuple[np.ndarray, np.ndarray]:
     """A = K + i sum H_p + i omega (sum C_p + R) and B = M + M_a, all as at omega [rad/s]."""
     hysteretic, viscous, R, added = matrices_at(model, np.array([omega]))
     return model.stiffness + 1j * (hysteretic + omega * (viscous + R[0])), model.mass + added[0]
 
 
-def _part_loss(model, value, x):
+def _part_loss(model: ModalModel, value: complex, x: np.ndarray) -> dict[str, float]:
     """{part or 'radiation': share of eta} of one mode."""
     omega = np.sqrt(value.real)
     energy = lambda A: np.real(x.conj() @ A @ x)

@@ -5,13 +5,16 @@ structure's modes and the volume displacement U of each opening, d_j = omega_j s
 never negative. The uniform pressure (j = 0) has no unknown of its own; it is the stiffness c_0 c_0'.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import scipy.linalg as sl
+import scipy.sparse as sp
 
-from fem.air import DENSITY
+from fem.air import DENSITY, AirModes, CavityModes, Coupling, Opening
 from fem.eigen import Modes, rigid_modes
+from fem.elements import Space
 from fem.interpolate import BasisSpace
 from fem.materials import lookup
 
@@ -35,7 +38,7 @@ class CoupledModes:
     kinetic_share: dict[str, np.ndarray]
 
 
-def with_rigid(space, M, found):
+def with_rigid(space: Space | BasisSpace, M: sp.csr_array | np.ndarray, found: Modes) -> Modes:
     """Modes with the six rigid motions of a free shell before the elastic ones, at 0 Hz; M is the model's mass matrix.
 
     space: Space, or the BasisSpace of a model in a basis. A free instrument recoils as its openings push air, and that
@@ -52,7 +55,9 @@ def with_rigid(space, M, found):
     )
 
 
-def inertances(openings, exterior="end_correction", density=DENSITY):
+def inertances(
+    openings: Mapping[str, Opening], exterior: str = "end_correction", density: float = DENSITY
+) -> np.ndarray:
     """(openings,) kg/m4 of the air in the openings and outside: rho (t + 0.85 a)/S, or rho t/S beside boundary elements.
 
     The end correction inside is not here: it comes out of the cavity's modes and residual mass.
@@ -62,7 +67,14 @@ def inertances(openings, exterior="end_correction", density=DENSITY):
     return np.array([density * (o.thickness + end * o.radius) / o.area for o in openings.values()])
 
 
-def coupled_matrices(frequency, coupling, air, openings, exterior="end_correction", added_mass=None):
+def coupled_matrices(
+    frequency: np.ndarray,
+    coupling: Coupling,
+    air: AirModes,
+    openings: Mapping[str, Opening],
+    exterior: str = "end_correction",
+    added_mass: np.ndarray | None = None,
+) -> tuple[np.ndarray, np.ndarray]:
     """K, M of the state (q structure, U openings, s cavity modes but the first); arguments as in coupled_modes."""
     n, c, omega = len(frequency), coupling.c, 2 * np.pi * air.frequency[1:]
     if n != coupling.structure or tuple(openings) != coupling.openings:
@@ -82,7 +94,14 @@ def coupled_matrices(frequency, coupling, air, openings, exterior="end_correctio
     return K, M
 
 
-def coupled_modes(frequency, coupling, air, openings, exterior="end_correction", added_mass=None):
+def coupled_modes(
+    frequency: np.ndarray,
+    coupling: Coupling,
+    air: AirModes,
+    openings: Mapping[str, Opening],
+    exterior: str = "end_correction",
+    added_mass: np.ndarray | None = None,
+) -> CoupledModes:
     """CoupledModes of mass-normalised structure modes (frequency (n,) Hz, zeros for rigid ones), air and openings.
 
     openings: {name: Opening}, as cavity.openings. exterior: see inertances.
@@ -107,7 +126,7 @@ def coupled_modes(frequency, coupling, air, openings, exterior="end_correction",
     return CoupledModes(np.sqrt(omega2) / (2 * np.pi), q, U, d, pressure, both, potential, moving)
 
 
-def cavity_pressure(coupled, coupling, air):
+def cavity_pressure(coupled: CoupledModes, coupling: Coupling, air: CavityModes) -> np.ndarray:
     """(unknowns, m) Pa of every coupled mode at the air's unknowns (air.basis.doflocs); the first ones are the mesh's nodes."""
     omega2 = (2 * np.pi * coupled.frequency) ** 2
     return air.shape @ coupled.modal_pressure + coupling.residual_pressure @ (

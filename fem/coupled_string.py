@@ -4,13 +4,14 @@ String: w(x, t) = (1 - x/L) u_nut + (x/L) u_saddle + sum q_k sin(k pi x/L), away
 Woodhouse, Acta Acustica 90:928 and 90:945 (2004), for strings and body solved together; the other strings are damped.
 """
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import brentq
 
 from fem.body_modes import STRING, BodyModes, dampings
-from fem.strings import String, fretted_length, loss_factor, modal_mass, partials, plucked_shape
+from fem.strings import Pluck, String, fretted_length, loss_factor, modal_mass, partials, plucked_shape
 
 POLARISATIONS = (2, 1)  # axes of the body: away from the top, along it
 SPARE = 4  # sines kept above the highest frequency answered for: they let the string's end force converge
@@ -38,7 +39,7 @@ class Coupled:
     states: np.ndarray  # (2 N, 2 N) columns z of each complex mode
 
     @property
-    def body_size(self):
+    def body_size(self) -> int:
         return len(self.body.omega)
 
 
@@ -51,13 +52,15 @@ class Ringing:
     energy: float  # J at the start
 
 
-def valid_partials(string, fret, body):
+def valid_partials(string: String, fret: int, body: BodyModes) -> int:
     """How many partials of a note lie below the highest frequency that the body modes answer for; may be 0."""
     n = np.arange(1, 200)
     return int(np.count_nonzero(partials(string, fret, n) < 2 * np.pi * body.highest_valid))
 
 
-def matrices(string, index, fret, body, sines, damping=None):
+def matrices(
+    string: String, index: int, fret: int, body: BodyModes, sines: int, damping: np.ndarray | None = None
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(M, K, C) (N, N) of string number `index` at a fret; N = body modes + 2 sines. C sums every part and the string.
 
     damping: sum of dampings(body), (n, n), where it is known already.
@@ -79,7 +82,9 @@ def matrices(string, index, fret, body, sines, damping=None):
     return M, K, C
 
 
-def couple(string, index, fret, body, sines=None, damping=None):
+def couple(
+    string: String, index: int, fret: int, body: BodyModes, sines: int | None = None, damping: np.ndarray | None = None
+) -> Coupled:
     """Coupled of string number `index` at a fret; `sines` of each polarisation, by default four above the valid ones.
 
     damping: as for `matrices`.
@@ -90,7 +95,7 @@ def couple(string, index, fret, body, sines=None, damping=None):
     return Coupled(string, fret, body, sines, M, K, C, X, omega, *_damped(omega, X, C))
 
 
-def damped_anew(coupled, damping):
+def damped_anew(coupled: Coupled, damping: np.ndarray) -> Coupled:
     """The Coupled with other losses of the body, `damping` (n, n) their sum; masses and stiffnesses as they are."""
     C, n = coupled.C.copy(), coupled.body_size
     C[:n, :n] = damping
@@ -98,7 +103,7 @@ def damped_anew(coupled, damping):
     return replace(coupled, C=C, poles=poles, states=states)
 
 
-def _damped(omega, X, C):
+def _damped(omega: np.ndarray, X: np.ndarray, C: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Poles and states of the undamped modes with dashpots C between the unknowns."""
     N = len(omega)
     A = np.zeros((2 * N, 2 * N))
@@ -106,21 +111,21 @@ def _damped(omega, X, C):
     return np.linalg.eig(A)
 
 
-def undamped(M, K):
+def undamped(M: np.ndarray, K: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(omega (N,), X (N, N)) of K x = omega^2 M x, X'MX = 1, by a Cholesky factor of M."""
     lower = np.linalg.inv(np.linalg.cholesky(M))
     square, vectors = np.linalg.eigh(lower @ K @ lower.T)
     return np.sqrt(np.maximum(square, 0)), lower.T @ vectors
 
 
-def release(coupled, q, velocity=None):
+def release(coupled: Coupled, q: np.ndarray, velocity: np.ndarray | None = None) -> Ringing:
     """Ringing from displacements q (N,) and velocities (N,), in the unknowns of the Coupled."""
     c, velocity = coupled, np.zeros(len(q)) if velocity is None else velocity
     z = np.concatenate([c.omega * (c.X.T @ (c.M @ q)), c.X.T @ (c.M @ velocity)])
     return Ringing(c, np.linalg.solve(c.states, z.astype(complex)), float(z @ z / 2))
 
 
-def pluck_note(coupled, pluck):
+def pluck_note(coupled: Coupled, pluck: Pluck) -> Ringing:
     """Ringing after a pluck: the body at rest, the string held aside on ends that have not moved.
 
     Only partials below the highest valid frequency are set off. The body's own give under the finger's pull is left
@@ -134,40 +139,40 @@ def pluck_note(coupled, pluck):
     return release(c, np.concatenate([np.zeros(c.body_size), q.ravel()]))
 
 
-def energy(ringing, t):
+def energy(ringing: Ringing, t: float | np.ndarray) -> np.ndarray:
     """Energy [J] of string and body at times t (k,)."""
     c = ringing.coupled
     z = c.states @ (ringing.amplitude[:, None] * np.exp(np.outer(c.poles, np.atleast_1d(t))))
     return 0.5 * (abs(z) ** 2).sum(0)
 
 
-def velocity(ringing, t, rows):
+def velocity(ringing: Ringing, t: float | np.ndarray, rows: np.ndarray) -> np.ndarray:
     """rows' qd at times t (k,): rows (N,) or (N, r) -> (k,) or (k, r)."""
     c = ringing.coupled
     shape = (rows.T @ c.X) @ c.states[len(c.omega) :]
     return ((shape * ringing.amplitude) @ np.exp(np.outer(c.poles, np.atleast_1d(t)))).real.T
 
 
-def fall_time(ringing, decibel):
+def fall_time(ringing: Ringing, decibel: float) -> float:
     """Time [s] at which the energy of string and body has fallen by so many dB; inf if it never does."""
     c = ringing.coupled
     return _crossing(_energy_of(c.poles, c.states * ringing.amplitude), ringing.energy, decibel)
 
 
-def _energy_of(poles, terms):
+def _energy_of(poles: np.ndarray, terms: np.ndarray) -> Callable[[float], float]:
     """Function t -> energy [J] of z = sum_i terms_i exp(pole_i t), terms (n, k); of conjugate pairs one is enough."""
     up, real = poles.imag > 0, poles.imag == 0
     rates = np.concatenate([poles[up], poles[real]])
     terms = np.hstack([2 * terms[:, up], terms[:, real]])
 
-    def curve(t):
+    def curve(t: float) -> float:
         z = (terms @ np.exp(rates * t)).real
         return 0.5 * (z @ z)
 
     return curve
 
 
-def fall_time_with(ringing, damping, decibel, first=None):
+def fall_time_with(ringing: Ringing, damping: np.ndarray, decibel: float, first: float | None = None) -> float:
     """As fall_time, were the body's dashpots `damping` (n, n) in all; for changes that leave the slow motions slow.
 
     The slow modes alone: what falls SLOW times as fast has fallen by 4 x decibel by then. Their space under the changed
@@ -199,7 +204,7 @@ def fall_time_with(ringing, damping, decibel, first=None):
     return fall_time(Ringing(again, np.linalg.solve(again.states, z.astype(complex)), ringing.energy), decibel)
 
 
-def _fall_of_some(ringing, T, B, decibel):
+def _fall_of_some(ringing: Ringing, T: np.ndarray, B: np.ndarray, decibel: float) -> float:
     """fall_time of the motions in the columns of T (2 N, k), upper half plane, on which A acts as B: A T = T B."""
     z = (ringing.coupled.states @ ringing.amplitude).real
     # J T: with A = J S, S symmetric, spaces are J-orthogonal
@@ -210,7 +215,7 @@ def _fall_of_some(ringing, T, B, decibel):
     return _crossing(_energy_of(poles, terms), ringing.energy, decibel)
 
 
-def sound_fall_time(ringing, decibel):
+def sound_fall_time(ringing: Ringing, decibel: float) -> float:
     """Time [s] at which the energy still to be radiated has fallen by so many dB; nan without radiation.
 
     That is the decay of Schroeder's curve of the sound, JASA 37:409 (1965). It differs from fall_time where a motion that
@@ -221,7 +226,7 @@ def sound_fall_time(ringing, decibel):
     return _crossing(lambda t: later(t)[0], start, decibel) if start > 0 else float("nan")
 
 
-def radiated_later(ringing):
+def radiated_later(ringing: Ringing) -> Callable[[float | np.ndarray], np.ndarray]:
     """Function t (k,) -> energy [J] radiated after t, in closed form (see dissipated)."""
     c, B = ringing.coupled, ringing.coupled.body.radiation
     if B is None or not c.poles.real.max() < 0:
@@ -229,14 +234,14 @@ def radiated_later(ringing):
     out = (B.T @ c.X[: c.body_size]) @ (c.states[len(c.omega) :] * ringing.amplitude)
     form = -(out.conj().T @ out) / (c.poles.conj()[:, None] + c.poles)
 
-    def later(t):
+    def later(t: float | np.ndarray) -> np.ndarray:
         b = np.exp(np.outer(c.poles, np.atleast_1d(t)))
         return np.einsum("it,it->t", b.conj(), form @ b).real
 
     return later
 
 
-def _crossing(curve, start, decibel):
+def _crossing(curve: Callable[[float], float], start: float, decibel: float) -> float:
     """Time [s] at which a falling curve(t) lies so many dB below its start. Dashpots only take energy away, so that the
     first crossing is the last one too.
     """
@@ -252,7 +257,7 @@ def _crossing(curve, start, decibel):
     return float(np.exp(brentq(level, low, high, xtol=1e-6)))
 
 
-def dissipated(ringing, parts=None):
+def dissipated(ringing: Ringing, parts: Mapping[str, np.ndarray] | None = None) -> dict[str, float]:
     """{part: share of the pluck's energy} turned to heat in each part of the body and in the string, or radiated.
 
     W_p/E_0 = int qd' C_p qd dt/E_0 in closed form: int v v' dt = -Re sum_ij v_i v_j^H/(lambda_i + conj lambda_j). The

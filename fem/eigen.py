@@ -1,5 +1,6 @@
 """Natural frequencies and mode shapes: block Lanczos on (K - sigma M)^-1 M, rigid modes projected out."""
 
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,11 +8,13 @@ import scipy.linalg as sl
 import scipy.sparse as sp
 from scipy.sparse.linalg import splu
 
-from fem.model import unit_energies
+from fem.elements import Space
+from fem.model import Model, Weights, unit_energies
 
 SHIFT = -((2 * np.pi * 100.0) ** 2)  # rad2/s2, tried first; below zero, so that K - sigma M is positive definite
 FAR = 0.02  # a shift further below zero than the lowest omega^2 over this is replaced by a nearer one
 TRIES = 4
+Solver = Callable[[np.ndarray], np.ndarray]  # right-hand sides (n, m) -> A^-1 times them
 BLOCK = 8  # right-hand sides solved at a time: a triangular solve is bound by memory traffic, not by arithmetic
 
 
@@ -27,7 +30,7 @@ class Modes:
     rigid_frequency: np.ndarray  # (k,) Hz, of the rigid modes that were projected out: six of a free body
 
 
-def rigid_modes(points):
+def rigid_modes(points: np.ndarray) -> np.ndarray:
     """(6 n, 6) unit translations along, then rotations about, the axes through the centre of the points (n, 3)."""
     n = len(points)
     R = np.zeros((n, 6, 6))
@@ -38,7 +41,7 @@ def rigid_modes(points):
     return R.reshape(6 * n, 6)
 
 
-def fixed_unknowns(space, fix=(), hold=()):
+def fixed_unknowns(space: Space, fix: Iterable[str] = (), hold: Iterable[str] = ()) -> np.ndarray:
     """Indices of the unknowns of the parts or edges in `fix` (clamped: all six) and `hold` (displacements only)."""
     groups = [(name, 6) for name in fix] + [(name, 3) for name in hold]
     found = [(6 * space.nodes_of(name)[:, None] + np.arange(k)).ravel() for name, k in groups]
@@ -48,17 +51,17 @@ def fixed_unknowns(space, fix=(), hold=()):
 class Factor:
     """(K - sigma M)^-1 by a sparse LU in a symmetric fill-reducing order: `solve(B)` for B (n, m)."""
 
-    def __init__(self, A):
+    def __init__(self, A: sp.csr_array) -> None:
         order = dissection(A)
         options = dict(diag_pivot_thresh=0.0, options=dict(SymmetricMode=True))
         if order is None:
-            self.solve = splu(A.tocsc(), permc_spec="MMD_AT_PLUS_A", **options).solve
+            self.solve: Solver = splu(A.tocsc(), permc_spec="MMD_AT_PLUS_A", **options).solve
             return
         lu, back = splu(A[order][:, order].tocsc(), permc_spec="NATURAL", **options), np.argsort(order)
         self.solve = lambda B: lu.solve(B[order])[back]
 
 
-def dissection(A):
+def dissection(A: sp.csr_array) -> np.ndarray | None:
     """Nested dissection order (n,) of a symmetric sparse matrix by METIS, or None where METIS is not installed.
 
     Karypis & Kumar, SIAM J. Sci. Comput. 20:359 (1998). Halves the time of the factorisation on shells.
@@ -74,7 +77,9 @@ def dissection(A):
     return np.asarray(pymetis.nested_dissection(adjacency)[0])
 
 
-def modes(model, weights, count, fixed=(), tolerance=1e-7):
+def modes(
+    model: Model, weights: Weights, count: int, fixed: Sequence[int] | np.ndarray = (), tolerance: float = 1e-7
+) -> Modes:
     """The first `count` elastic modes of a model with the weights {(role, region, kind): f}.
 
     fixed: indices of unknowns held at zero. The rigid modes that they leave are projected out, never sought by frequency.
@@ -103,7 +108,7 @@ def modes(model, weights, count, fixed=(), tolerance=1e-7):
     return Modes(np.sqrt(omega2) / (2 * np.pi), full, residual, np.sqrt(rigid_omega2) / (2 * np.pi))
 
 
-def _left_free(rigid, fixed):
+def _left_free(rigid: np.ndarray, fixed: Sequence[int] | np.ndarray) -> np.ndarray:
     """The rigid modes (n, k), of (n, 6), that leave the fixed unknowns at rest: none, all six, or turns about a held line."""
     if not len(fixed):
         return rigid
@@ -113,15 +118,18 @@ def _left_free(rigid, fixed):
     return (rigid / size) @ turn[value < 1e-9 * value[0]].T
 
 
-def _rigid_energy(model, weights, rigid):
+def _rigid_energy(model: Model, weights: Weights, rigid: np.ndarray) -> np.ndarray:
     """x' K x of each projected rigid mode, from its strains: round-off in K itself would hide the true value."""
     if not rigid.shape[1]:
         return np.zeros(0)
     energy = unit_energies(model, "K", weights, rigid)
-    return sum(np.abs(weights["K", region, kind] * e) for (region, kind), e in energy.items())
+    terms = (np.abs(weights["K", region, kind] * e) for (region, kind), e in energy.items())
+    return sum(terms, np.zeros(rigid.shape[1]))
 
 
-def _block_lanczos(K, M, rigid, count, tolerance, shift):
+def _block_lanczos(
+    K: sp.csr_array, M: sp.csr_array, rigid: np.ndarray, count: int, tolerance: float, shift: float
+) -> tuple[tuple[np.ndarray, np.ndarray, np.ndarray] | None, float]:
     """((lambda (count,), M-orthonormal x (n, count), residual (count,)), lowest lambda) of K x = lambda M x beside `rigid`.
 
     None in place of the triple where the shift lies too far from the lowest lambda to converge soon.
@@ -158,7 +166,7 @@ def _block_lanczos(K, M, rigid, count, tolerance, shift):
     return (omega2, shape, _residual(factor, K, M, omega2, shape)), omega2[0]
 
 
-def _residual(factor, K, M, omega2, shape):
+def _residual(factor: Factor, K: sp.csr_array, M: sp.csr_array, omega2: np.ndarray, shape: np.ndarray) -> np.ndarray:
     """|A^-1 (K x - omega2 M x)|_M / |x|_M with A = K - shift M: the nearest eigenvalue is no further from omega2 than that times omega2 - shift.
 
     Computed afresh from K and M, so that it also tells of a bad factorisation. Parlett, The Symmetric Eigenvalue Problem, 4.5.
@@ -167,7 +175,7 @@ def _residual(factor, K, M, omega2, shape):
     return np.sqrt(np.sum(miss * (M @ miss), axis=0) / np.sum(shape * (M @ shape), axis=0))
 
 
-def _purge(X, MX, V, MV):
+def _purge(X: np.ndarray, MX: np.ndarray, V: np.ndarray, MV: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """X and M X without their components along V (M-orthonormal), and those components; two passes for round-off."""
     first = MV.T @ X
     X, MX = X - V @ first, MX - MV @ first
@@ -175,7 +183,7 @@ def _purge(X, MX, V, MV):
     return X - V @ second, MX - MV @ second, first + second
 
 
-def _normalised(X, MX):
+def _normalised(X: np.ndarray, MX: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """M-orthonormal basis of the columns of X, and M times it; directions lost in round-off are dropped."""
     for _ in range(2):
         value, vector = sl.eigh(X.T @ MX)
@@ -185,7 +193,7 @@ def _normalised(X, MX):
     return X, MX
 
 
-def mac(M, a, b):
+def mac(M: sp.csr_array | np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """Modal assurance criterion (na, nb) between mass-normalised shapes a (dofs, na) and b (dofs, nb), in the mass norm.
 
     Allemang & Brown 1982, with M for the unit weight, so that fine patches of mesh count no more than coarse ones.

@@ -1,43 +1,46 @@
 """Surface mapping, cubic elements and quadrature: from a ShellMesh to strain operators on every part."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from skfem import Basis, MeshTri
-from skfem.element import ElementTriP3
+from skfem.element import Element, ElementTriP3
 from skfem.mapping import Mapping
 
 from fem import forms
+from fem.forms import Kinds
+from fem.mesh import Line, Seam, ShellMesh, Surface
 
 
 class SurfaceMapping(Mapping):
     """Flat triangles in space for scikit-fem: invDF is the 2x3 pseudo-inverse, so gradients are surface gradients."""
 
-    def __init__(self, mesh):
+    def __init__(self, mesh: MeshTri) -> None:
         self.mesh = mesh
 
-    def _corners(self, tind):
+    def _corners(self, tind: np.ndarray | None) -> np.ndarray:
         t = self.mesh.t if tind is None else self.mesh.t[:, tind]
         return self.mesh.doflocs[:, t]  # (3, corner, elements)
 
-    def F(self, X, tind=None):
+    def F(self, X: np.ndarray, tind: np.ndarray | None = None) -> np.ndarray:
         p = self._corners(tind)
         return (
             p[:, 0, :, None]
             + np.einsum("iae,aq->ieq", p[:, 1:] - p[:, :1], X if X.ndim == 2 else X[:, 0])
         )  # fmt: skip
 
-    def DF(self, X, tind=None):
+    def DF(self, X: np.ndarray, tind: np.ndarray | None = None) -> np.ndarray:
         p = self._corners(tind)
         J = p[:, 1:] - p[:, :1]
         return np.broadcast_to(J[..., None], (*J.shape, X.shape[-1]))
 
-    def detDF(self, X, tind=None):
+    def detDF(self, X: np.ndarray, tind: np.ndarray | None = None) -> np.ndarray:
         J = self.DF(X, tind)
         return np.linalg.norm(np.cross(J[:, 0], J[:, 1], axis=0), axis=0)
 
-    def invDF(self, X, tind=None):
+    def invDF(self, X: np.ndarray, tind: np.ndarray | None = None) -> np.ndarray:
         J = self.DF(X, tind)
         metric = np.einsum("iaeq,ibeq->eqab", J, J)
         return np.einsum("eqab,ibeq->aieq", np.linalg.inv(metric), J)
@@ -47,26 +50,26 @@ class SurfaceMapping(Mapping):
 class Space:
     """Cubic (or other Lagrange) shape functions on a ShellMesh; six unknowns for each of its `size / 6` nodes."""
 
-    mesh: object  # ShellMesh
-    element: object  # scikit-fem Lagrange triangle
+    mesh: ShellMesh
+    element: Element  # scikit-fem Lagrange triangle
 
     @cached_property
-    def basis(self):
+    def basis(self) -> Basis:
         p = self.element.maxdeg
         mesh = MeshTri(np.ascontiguousarray(self.mesh.nodes.T), np.ascontiguousarray(self.mesh.triangles.T))
         return Basis(mesh, self.element, mapping=SurfaceMapping(mesh), intorder=2 * p)
 
     @property
-    def size(self):
+    def size(self) -> int:
         return 6 * self.basis.N
 
     @property
-    def points(self):
+    def points(self) -> np.ndarray:
         """(size / 6, 3) m, places of the nodes of the shape functions."""
         return self.basis.doflocs.T
 
     @cached_property
-    def shell_fields(self):
+    def shell_fields(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """phi (points, nodes), grad (elements, points, nodes, 3) [1/m], weight (elements, points) [m2]."""
         fields = [f[0] for f in self.basis.basis]
         phi = np.array([np.asarray(f)[0] for f in fields]).T
@@ -74,10 +77,10 @@ class Space:
         return phi, grad, self.basis.dx
 
     @cached_property
-    def _facet_of(self):
+    def _facet_of(self) -> dict[tuple[int, ...], int]:
         return {tuple(f): k for k, f in enumerate(self.basis.mesh.facets.T.tolist())}
 
-    def edge_nodes(self, edges):
+    def edge_nodes(self, edges: np.ndarray) -> np.ndarray:
         """Shape-function nodes on the given edges, in order from the first end to the second: (k, p + 1).
 
         ValueError if an edge is not an edge of the mesh.
@@ -91,7 +94,9 @@ class Space:
         ends = self.basis.dofs.nodal_dofs[0]
         return np.column_stack([ends[edges[:, 0]], inner, ends[edges[:, 1]]])
 
-    def edge_fields(self, edges, points=None):
+    def edge_fields(
+        self, edges: np.ndarray, points: int | None = None
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """t (k, 3), phi (points, p + 1), slope (k, points, p + 1) [1/m], weight (k, points) [m], s (points,) in 0..1."""
         p = self.element.maxdeg
         x, w = np.polynomial.legendre.leggauss(points or p)
@@ -101,7 +106,7 @@ class Space:
         length = np.linalg.norm(d, axis=1)
         return d / length[:, None], phi, dphi / length[:, None, None], w * length[:, None], s
 
-    def nodes_of(self, name):
+    def nodes_of(self, name: str) -> np.ndarray:
         """Shape-function nodes of a named part or edge. ValueError for an unknown name."""
         mesh, found = self.mesh, []
         corner = mesh.nodes_of(name)  # raises for unknown names
@@ -116,12 +121,12 @@ class Space:
         return np.unique(np.concatenate([self.basis.dofs.nodal_dofs[0, corner], *found]))
 
 
-def space(mesh, element=None):
+def space(mesh: ShellMesh, element: Element | None = None) -> Space:
     """The shape functions used throughout: cubic triangles, fully integrated (docs/theory.md defends the choice)."""
     return Space(mesh, element or ElementTriP3())
 
 
-def _lagrange(p, s):
+def _lagrange(p: int, s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Lagrange polynomials with equispaced nodes on 0..1 at s: values and derivatives, (points, p + 1)."""
     V = np.vander(np.linspace(0, 1, p + 1), increasing=True)
     C = np.linalg.inv(V)
@@ -143,11 +148,11 @@ class Operator:
     taper: np.ndarray  # (elements, points) [-]
 
     @property
-    def kinds(self):
+    def kinds(self) -> Kinds:
         return forms.KINDS[self.role][self.family]
 
 
-def shell_operators(space, region, surface):
+def shell_operators(space: Space, region: str, surface: Surface) -> Iterator[Operator]:
     """Strain and velocity operators of a surface region."""
     phi, grad, weight = space.shell_fields
     t = surface.triangles
@@ -159,7 +164,7 @@ def shell_operators(space, region, surface):
     yield Operator("M", region, "shell", nodes, forms.shell_velocities(e1, e2, n, phi, len(t)), weight, taper)
 
 
-def beam_operators(space, region, line):
+def beam_operators(space: Space, region: str, line: Line) -> Iterator[Operator]:
     """Strain (reduced Gauss points: no shear locking) and velocity operators of a line region."""
     nodes = space.edge_nodes(line.edges)
     for role, extra in (("K", 0), ("M", 1)):
@@ -174,7 +179,7 @@ def beam_operators(space, region, line):
         yield Operator(role, region, "beam", nodes, B, weight, taper)
 
 
-def seam_operators(space, region, seam):
+def seam_operators(space: Space, region: str, seam: Seam) -> Iterator[Operator]:
     """Jump operator of a seam between two runs of coincident edges."""
     nodes = np.hstack([space.edge_nodes(seam.edges_a), space.edge_nodes(seam.edges_b)])
     t, phi, _, weight, _ = space.edge_fields(seam.edges_a, space.element.maxdeg + 1)

@@ -1,11 +1,14 @@
 """Where each mode keeps its energy and turns it to heat: shares by part, modal loss factor, counterfactuals."""
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from fem.mesh import part_of
-from fem.model import unit_energies, weights
+from fem.model import Model, unit_energies, weights
+from fem.reduce import Reduced
+from fem.sections import Sections
 
 
 @dataclass(frozen=True)
@@ -20,7 +23,7 @@ class Energies:
     losses_unknown: tuple[str, ...]  # parts whose losses are not known
 
 
-def energies(model, sections, shape):
+def energies(model: Model | Reduced, sections: Sections, shape: np.ndarray) -> Energies:
     """Energies of mode shapes (size, n) of a model with sections {region: Section}.
 
     Strain share of a part: phi' K_p phi over its sum. Heat share: eta_p times it, split by the compliance form (see
@@ -31,48 +34,52 @@ def energies(model, sections, shape):
     kinetic = unit_energies(model, "M", w, shape)
     stored = _by_part({(r, k): w["K", r, k] * e for (r, k), e in strain.items()})
     moving = _by_part({(r, k): w["M", r, k] * e for (r, k), e in kinetic.items()})
-    total = sum(stored.values())
-    unknown = tuple(sorted({part_of(r) for r, s in sections.items() if s.losses is None}))
-    heat = by_channel = loss_factor = None
+    none = np.zeros(shape.shape[1])
+    total = sum(stored.values(), none)
+    losses = {r: s.losses for r, s in sections.items() if s.losses is not None}
+    unknown = tuple(sorted({part_of(r) for r in sections if r not in losses}))
+    shares = by_channel = loss_factor = None
     if not unknown:
         terms = {
-            (r, c): sum(g * strain[r, k] for k, g in kinds.items()) + np.zeros(shape.shape[1])
-            for r, section in sections.items()
-            for c, kinds in section.losses.items()
+            (r, c): sum((g * strain[r, k] for k, g in kinds.items()), none)
+            for r, by_kind in losses.items()
+            for c, kinds in by_kind.items()
         }
-        heat = _by_part(terms)
-        dissipated = sum(heat.values())
+        by_part = _by_part(terms)
+        dissipated = sum(by_part.values(), none)
         loss_factor = dissipated / total
         channels = dict.fromkeys(c for _, c in terms)
         with np.errstate(invalid="ignore"):  # no losses at all: shares of nothing are not a number
-            by_channel = {c: sum(e for (_, d), e in terms.items() if d == c) / dissipated for c in channels}
-            heat = {part: e / dissipated for part, e in heat.items()}
-    mass = sum(moving.values())
+            by_channel = {c: sum((e for (_, d), e in terms.items() if d == c), none) / dissipated for c in channels}
+            shares = {part: e / dissipated for part, e in by_part.items()}
+    mass = sum(moving.values(), none)
     return Energies(
         {part: e / total for part, e in stored.items()},
         {part: e / mass for part, e in moving.items()},
-        heat,
+        shares,
         by_channel,
         loss_factor,
         unknown,
     )
 
 
-def loss_factor_without(energies, parts):
+def loss_factor_without(energies: Energies, parts: Iterable[str]) -> np.ndarray:
     """(n,) modal loss factor if the named parts had no loss and all else stayed equal: the shapes do not change."""
-    return energies.loss_factor * (1 - sum(energies.heat_share[p] for p in parts if p in energies.heat_share))
+    eta, share = energies.loss_factor, energies.heat_share
+    assert eta is not None and share is not None
+    return eta * (1 - sum((share[p] for p in parts if p in share), np.zeros_like(eta)))
 
 
-def masses(model, sections):
+def masses(model: Model | Reduced, sections: Sections) -> dict[str, float]:
     """{part: kg} of every part that has mass."""
     w = weights(sections)
     energy = unit_energies(model, "M", w, model.step[:, None])
     return {p: float(m[0]) for p, m in _by_part({(r, k): w["M", r, k] * e for (r, k), e in energy.items()}).items()}
 
 
-def _by_part(terms):
+def _by_part(terms: Mapping[tuple[str, str], np.ndarray]) -> dict[str, np.ndarray]:
     """Sum {(region, anything): (n,)} over regions of a part and over everything else."""
-    found = {}
+    by_part: dict[str, np.ndarray] = {}
     for (region, _), value in terms.items():
-        found[part_of(region)] = found.get(part_of(region), 0) + value
-    return found
+        by_part[part_of(region)] = by_part.get(part_of(region), 0) + value
+    return by_part

@@ -5,21 +5,27 @@ every kind, f comes from the part's section (sections.py). Unknowns per node: di
 axes. A strain operator B has the shape (elements, points, strains, nodes, 6).
 """
 
+from collections.abc import Mapping, Sequence
+
 import numpy as np
 
 DRILLING = 0.1  # of A66: holds the rotation about the normal; softer, and curved sides soften as the mesh is refined
 
 
-def _symmetric(size, entries):
+Entries = Mapping[tuple[int, int], float]  # of a symmetric matrix, each pair once
+Kinds = dict[str, tuple[int, np.ndarray]]  # {kind: (power of the taper, C)}
+
+
+def _symmetric(size: int, entries: Entries) -> np.ndarray:
     C = np.zeros((size, size))
     for (i, j), c in entries.items():
         C[i, j] = C[j, i] = c
     return C
 
 
-def _laminate_kinds():
+def _laminate_kinds() -> Kinds:
     """Strains: 0-2 membrane, 3-5 curvature, 6-7 transverse shear, 8 drilling."""
-    kinds = {}
+    kinds: dict[str, dict[tuple[int, int], float]] = {}
     for name, i, j in (("11", 0, 0), ("12", 0, 1), ("22", 1, 1), ("66", 2, 2)):
         kinds["A" + name] = {(i, j): 1}
         kinds["B" + name] = {(i, j + 3): 1, (j, i + 3): 1}
@@ -29,7 +35,7 @@ def _laminate_kinds():
     return {kind: (0, _symmetric(9, entries)) for kind, entries in kinds.items()}
 
 
-def _beam_kinds():
+def _beam_kinds() -> Kinds:
     """Strains: 0-2 stretch along t, shear along a and b; 3-5 twist, bending about a and b. Kind 'EI2' goes with tau^2."""
     entries = {
         "EA": (1, {(0, 0): 1}), "ES": (2, {(0, 4): 1}), "EI": (3, {(4, 4): 1}), "EIb": (1, {(5, 5): 1}),
@@ -38,7 +44,7 @@ def _beam_kinds():
     return {f"{k}{p}": (p, _symmetric(6, e)) for k, (top, e) in entries.items() for p in range(1, top + 1)}
 
 
-def _beam_mass_kinds():
+def _beam_mass_kinds() -> Kinds:
     """Velocities along and rotation rates about t, a, b. The rotation about b has no inertia (see shell_velocities)."""
     entries = {
         "m": (1, {(0, 0): 1, (1, 1): 1, (2, 2): 1}),
@@ -50,7 +56,7 @@ def _beam_mass_kinds():
 
 
 # {role: {family: {kind: (power of the taper, C)}}}
-KINDS = {
+KINDS: dict[str, dict[str, Kinds]] = {
     "K": {
         "shell": _laminate_kinds(),
         "beam": _beam_kinds(),
@@ -68,7 +74,7 @@ KINDS = {
 }
 
 
-def _operator(rows, shape):
+def _operator(rows: Sequence[tuple[np.ndarray | None, np.ndarray | None]], shape: tuple[int, ...]) -> np.ndarray:
     """B (elements, points, strains, nodes, 6) from rows of (part on u, part on th), each (..., nodes, 3) or None."""
     B = np.zeros((*shape[:2], len(rows), shape[2], 6))
     for k, (on_u, on_th) in enumerate(rows):
@@ -79,7 +85,7 @@ def _operator(rows, shape):
     return B
 
 
-def shell_strains(e1, e2, n, phi, grad):
+def shell_strains(e1: np.ndarray, e2: np.ndarray, n: np.ndarray, phi: np.ndarray, grad: np.ndarray) -> np.ndarray:
     """Strain operator of a flat shell facet, 9 strains in the frame e1 (grain), e2, n; frame vectors (elements, 3).
 
     phi (points, nodes) shape functions, grad (elements, points, nodes, 3) their surface gradients [1/m].
@@ -102,7 +108,7 @@ def shell_strains(e1, e2, n, phi, grad):
     return _operator(rows, grad.shape)
 
 
-def shell_velocities(e1, e2, n, phi, elements):
+def shell_velocities(e1: np.ndarray, e2: np.ndarray, n: np.ndarray, phi: np.ndarray, elements: int) -> np.ndarray:
     """Operator of u along e1, e2, n and th about e1, e2. None about n: its inertia would breed spurious modes."""
     e1, e2, n = (v[:, None, None] for v in (e1, e2, n))
     N = phi[None, :, :, None]
@@ -110,7 +116,7 @@ def shell_velocities(e1, e2, n, phi, elements):
     return _operator(rows, (elements, *phi.shape))
 
 
-def beam_strains(t, b, r, phi, slope):
+def beam_strains(t: np.ndarray, b: np.ndarray, r: np.ndarray, phi: np.ndarray, slope: np.ndarray) -> np.ndarray:
     """Strain operator of a shear-flexible beam at a distance r from the edge that carries it, 6 strains in t, a, b.
 
     Gamma = u' + th' x r - th x t, kappa = th'. t (edges, 3) along the edge, b its height, a = b x t, r (edges, 3) m;
@@ -127,7 +133,7 @@ def beam_strains(t, b, r, phi, slope):
     return _operator(rows, slope.shape)
 
 
-def beam_velocities(t, b, r, phi, edges):
+def beam_velocities(t: np.ndarray, b: np.ndarray, r: np.ndarray, phi: np.ndarray, edges: int) -> np.ndarray:
     """Operator of the velocity u + th x r along t, a, b and of th about t, a, b."""
     a = np.cross(b, t)
     N = phi[None, :, :, None]
@@ -136,7 +142,7 @@ def beam_velocities(t, b, r, phi, edges):
     return _operator(rows, (edges, *phi.shape))
 
 
-def seam_jumps(t, a, b, phi):
+def seam_jumps(t: np.ndarray, a: np.ndarray, b: np.ndarray, phi: np.ndarray) -> np.ndarray:
     """Operator of the jump (plate minus rim) of u, then of th, along t, a, b; nodes of the plate first, then the rim's."""
     N = np.concatenate([phi, -phi], axis=1)[None, :, :, None]
     frame = [d[:, None, None] for d in (t, a, b)]

@@ -8,8 +8,8 @@ import scipy.linalg as sl
 import scipy.sparse as sp
 from scipy.sparse.linalg import LinearOperator, eigsh, splu
 
-from fem.eigen import dissection, rigid_modes
-from fem.model import unit_energies
+from fem.eigen import Solver, dissection, rigid_modes
+from fem.model import Model, Weights, unit_energies
 from fem.statics import REFINEMENTS, Deflection, _check_balance, _check_energy, internal_forces
 
 
@@ -19,7 +19,7 @@ class FreeBody:
     ValueError where some part is held by nothing.
     """
 
-    def __init__(self, model, weights):
+    def __init__(self, model: Model, weights: Weights) -> None:
         self.model, self.weights = model, weights
         self.rigid = rigid_modes(model.space.points)
         held = sl.qr(self.rigid.T, mode="r", pivoting=True)[1][:6]
@@ -29,17 +29,19 @@ class FreeBody:
         K = self.K[self.order][:, self.order].tocsc()
         permc = "MMD_AT_PLUS_A" if dissection(sp.eye_array(2, format="csr")) is None else "NATURAL"
         try:
-            self._solve = splu(K, permc_spec=permc, diag_pivot_thresh=0.0, options=dict(SymmetricMode=True)).solve
+            self._solve: Solver = splu(
+                K, permc_spec=permc, diag_pivot_thresh=0.0, options=dict(SymmetricMode=True)
+            ).solve
         except RuntimeError:
             raise ValueError("the body has a part that nothing holds: its stiffness is singular") from None
 
-    def solve(self, loads):
+    def solve(self, loads: np.ndarray) -> np.ndarray:
         """(size, m) displacement under balanced loads (size, m), six unknowns at rest; one pass, unchecked."""
         u = np.zeros(loads.shape)
         u[self.order] = self._solve(np.ascontiguousarray(loads[self.order]))
         return u
 
-    def deflect(self, loads):
+    def deflect(self, loads: np.ndarray) -> Deflection:
         """Deflection under balanced loads (size, m); its displacement leaves the body's nodes, taken alike, at rest."""
         F = np.array(loads, float).reshape(len(loads), -1)
         _check_balance(self.model.space.points, self.rigid, F)
@@ -53,7 +55,7 @@ class FreeBody:
         _check_energy(answer)
         return answer
 
-    def modes(self, M, count, tolerance=1e-5):
+    def modes(self, M: sp.csr_array, count: int, tolerance: float = 1e-5) -> tuple[np.ndarray, np.ndarray]:
         """(omega^2 (count,), mass-normalised shapes (size, count)): the lowest, from the factor of K alone, by Lanczos."""
         MR = M @ self.rigid
         gram = np.linalg.inv(self.rigid.T @ MR)
@@ -65,7 +67,7 @@ class FreeBody:
         return eigsh(self.K, count, M, sigma=0.0, OPinv=inverse, v0=start, ncv=2 * count + 2, tol=tolerance)
 
 
-def node_order(model):
+def node_order(model: Model) -> np.ndarray:
     """Unknowns (size,) in nested-dissection order of the nodes, or as they are where METIS is not installed."""
     N = len(model.indptr) - 1
     graph = sp.csr_array((np.ones(len(model.indices), np.int8), model.indices, model.indptr), shape=(N, N))
@@ -74,7 +76,7 @@ def node_order(model):
     return (6 * np.asarray(order)[:, None] + np.arange(6)).ravel()
 
 
-def at_rest(u, rigid):
+def at_rest(u: np.ndarray, rigid: np.ndarray) -> np.ndarray:
     """Displacements (size, m) without the rigid motion that the nodes' displacements share, by least squares."""
     moves = np.arange(len(u)) % 6 < 3
     return u - rigid @ np.linalg.lstsq(rigid[moves], u[moves], rcond=None)[0]

@@ -1,13 +1,14 @@
 """Every string at every fret on one body: decay times, where each pluck's energy goes, wolf notes."""
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
-from fem.body_modes import RADIATION, STRING, dampings
+from fem.body_modes import RADIATION, STRING, BodyModes, dampings
 from fem.coupled_string import POLARISATIONS, couple, dissipated, fall_time, pluck_note, sound_fall_time, valid_partials
-from fem.strings import fretted_length, fundamental, inharmonicity, pluck_energy
+from fem.strings import Pluck, String, fretted_length, fundamental, inharmonicity, pluck_energy
 
 
 @dataclass(frozen=True)
@@ -27,14 +28,14 @@ class Fretboard:
     highest_valid: float  # Hz
 
     @property
-    def radiated(self):
+    def radiated(self) -> np.ndarray:
         """Energy radiated by each note [J]."""
         return self.energy * self.share[RADIATION]
 
     @property
-    def imbalance(self):
+    def imbalance(self) -> float:
         """Largest distance of a note's shares from a sum of 1."""
-        total = sum(self.share.values())[self.valid]
+        total = sum(self.share.values(), np.zeros(self.valid.shape))[self.valid]
         return float(abs(total - 1).max(initial=0))
 
 
@@ -50,7 +51,7 @@ class Wolf:
     split: float  # Hz between the two modes that share it, were the string tuned to the body mode
 
 
-def fretboard(strings, body, pluck, frets=20, workers=2):
+def fretboard(strings: Sequence[String], body: BodyModes, pluck: Pluck, frets: int = 20, workers: int = 2) -> Fretboard:
     """Fretboard of all strings, open and at every fret; each note alone, the other strings damped.
 
     Time goes into the complex modes of each note, which numpy solves without holding the others up: `workers` threads.
@@ -60,7 +61,11 @@ def fretboard(strings, body, pluck, frets=20, workers=2):
         raise ValueError(f"{len(strings)} strings on a body with {len(body.saddle)} saddle points; expected one each")
     places = [(i, fret) for i in range(len(strings)) for fret in range(frets + 1)]
     names = [*dampings(body), STRING]
-    solve = lambda place: one_note(strings[place[0]], *place, body, pluck, names)
+
+    def solve(place: tuple[int, int]) -> list[float]:
+        index, fret = place
+        return one_note(strings[index], index, fret, body, pluck, names)
+
     with ThreadPoolExecutor(workers) as pool:
         rows = np.array(list(pool.map(solve, places)))
     columns = rows.T.reshape(-1, len(strings), frets + 1)
@@ -70,7 +75,7 @@ def fretboard(strings, body, pluck, frets=20, workers=2):
     )  # fmt: skip
 
 
-def one_note(string, index, fret, body, pluck, names):
+def one_note(string: String, index: int, fret: int, body: BodyModes, pluck: Pluck, names: Sequence[str]) -> list[float]:
     """[frequency, inharmonicity, valid partials, three decay times, energy, energy kept, share of each of the names]."""
     m = valid_partials(string, fret, body)
     row = [fundamental(string, fret), inharmonicity(string, fret), m]
@@ -83,7 +88,7 @@ def one_note(string, index, fret, body, pluck, names):
     return [*row, *times, ringing.energy, ringing.energy / whole, *(share[name] for name in names)]
 
 
-def wolf_notes(strings, body, frets=20):
+def wolf_notes(strings: Sequence[String], body: BodyModes, frets: int = 20) -> list[Wolf]:
     """[Wolf], strongest first: the fundamental lies within the half-width of a body mode, and the two modes split.
 
     K = (2 Q/pi) sqrt(2 m/M), string mass m, effective mass M at the saddle, in the direction in which the mode moves the

@@ -1,34 +1,39 @@
 """Displacement of a shell at points beside it: the nearest place on named parts, and the shell's own shape functions there."""
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import scipy.sparse as sp
 from scipy.spatial import cKDTree
+from skfem import Basis
+from skfem.element import Element
 
+from fem.elements import Space
 from fem.materials import lookup
-from fem.mesh import part_of
+from fem.mesh import ShellMesh, part_of
 
 CHUNK = 4000  # points worked on at a time
 SAME = 1e-12  # m: points nearer to each other are one
 NEAR = 200  # tetrahedra whose middles are nearest to a point that are tried
 
 
-def triangles_of(mesh, parts):
+def triangles_of(mesh: ShellMesh, parts: Iterable[str]) -> np.ndarray:
     """Sorted indices of the triangles that the named parts cover. ValueError for an unknown name."""
-    found = {}
+    by_part: dict[str, list[np.ndarray]] = {}
     for region, surface in mesh.surfaces.items():
-        found.setdefault(part_of(region), []).append(surface.triangles)
-    return np.unique(np.concatenate([t for name in parts for t in lookup(name, found, "part")]))
+        by_part.setdefault(part_of(region), []).append(surface.triangles)
+    return np.unique(np.concatenate([t for name in parts for t in lookup(name, by_part, "part")]))
 
 
-def nearest_on(corners, points):
+def nearest_on(corners: np.ndarray, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Nearest place on a set of triangles, corners (m, 3, 3) [m], to points (n, 3): triangle (n,) and place (n, 3)."""
     chunks = [_nearest(corners, points[k : k + CHUNK]) for k in range(0, len(points), CHUNK)]
-    return tuple(np.concatenate(part) for part in zip(*chunks))
+    triangle, place = (np.concatenate(part) for part in zip(*chunks))
+    return triangle, place
 
 
-def _nearest(corners, points):
+def _nearest(corners: np.ndarray, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """As nearest_on. Triangles are tried by the distance of their centres, until none further off can be nearer."""
     centre = corners.mean(axis=1)
     reach = np.linalg.norm(corners - centre[:, None], axis=2).max()
@@ -45,7 +50,7 @@ def _nearest(corners, points):
     return triangle, place
 
 
-def closest_in(corners, points):
+def closest_in(corners: np.ndarray, points: np.ndarray) -> np.ndarray:
     """Nearest place (..., 3) in each triangle, corners (..., 3, 3), to a point (..., 3).
 
     The foot of the perpendicular where it falls inside, else the nearest place on one of the three edges.
@@ -61,7 +66,7 @@ def closest_in(corners, points):
     return np.where(inside[..., None], foot, nearest)
 
 
-def local_coordinates(corners, points):
+def local_coordinates(corners: np.ndarray, points: np.ndarray) -> np.ndarray:
     """(..., 2) coordinates of the points' feet along the triangle's first and last edges, both from its first corner."""
     d = points - corners[..., 0, :]
     J = corners[..., 1:, :] - corners[..., :1, :]
@@ -69,7 +74,9 @@ def local_coordinates(corners, points):
     return np.linalg.solve(metric, np.einsum("...ai,...i->...a", J, d)[..., None])[..., 0]
 
 
-def normal_displacement(space, parts, points, normals):
+def normal_displacement(
+    space: "Space | BasisSpace", parts: Sequence[str], points: np.ndarray, normals: np.ndarray
+) -> sp.csr_array | np.ndarray:
     """Sparse matrix (n, space.size): displacement along unit normals (n, 3) of points (n, 3) [m] tied to the named parts.
 
     A point beside the surface is carried along rigidly by the nearest place on it, u + th x r: a plate's inner face by
@@ -83,13 +90,15 @@ def normal_displacement(space, parts, points, normals):
     )
 
 
-def patch_of(space, triangles):
+def patch_of(space: Space, triangles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Corners (m, 3, 3) [m] of some triangles and nodes (nodes, m) of their shape functions, in scikit-fem's order."""
     mesh = space.basis.mesh
     return mesh.p.T[mesh.t.T[triangles]], space.basis.dofs.element_dofs[:, triangles]
 
 
-def displacement_rows(corners, nodes, element, size, points, normals):
+def displacement_rows(
+    corners: np.ndarray, nodes: np.ndarray, element: Element, size: int, points: np.ndarray, normals: np.ndarray
+) -> sp.csr_array:
     """As normal_displacement, on triangles as patch_of gives them; size: of all the unknowns, six for each node."""
     which, place = nearest_on(corners, points)
     local = local_coordinates(corners[which], place)
@@ -105,7 +114,7 @@ def displacement_rows(corners, nodes, element, size, points, normals):
 # --- in the air inside ---
 
 
-def volume_rows(basis, points):
+def volume_rows(basis: Basis, points: np.ndarray) -> sp.csr_array:
     """Sparse matrix (n, unknowns): a field on the tetrahedra of a scikit-fem basis at points (n, 3) [m].
 
     By the field's own polynomials. A point outside takes the value at the nearest place on the walls.
@@ -123,7 +132,7 @@ def volume_rows(basis, points):
     return sp.csr_array((phi.ravel(), (rows.ravel(), columns.ravel())), shape=(len(points), basis.N))
 
 
-def _in_tetrahedra(corners, points):
+def _in_tetrahedra(corners: np.ndarray, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """The tetrahedron (n,) of corners (m, 4, 3) that holds each point (n, 3), and its four coordinates (n, 4) in there,
     that sum to 1; of a point in none, one of them negative in each of those whose middles are near, the least so.
     """
@@ -157,7 +166,7 @@ class Field:
     motion: np.ndarray = field(repr=False)  # (n, 3, r) of the points themselves
 
     @property
-    def tree(self):
+    def tree(self) -> cKDTree:
         """To find the nearest of the points."""
         return cKDTree(self.points)
 
@@ -166,11 +175,11 @@ class Field:
 class BasisSpace:
     """Places of a shell in a basis V (dofs, r): plain arrays of those parts near which motions are asked for."""
 
-    element: object  # scikit-fem Lagrange triangle
+    element: Element  # scikit-fem Lagrange triangle
     rigid: np.ndarray  # (r, 6) coordinates of the rigid motions
     fields: dict[str, Field]
 
-    def rows(self, parts, points, normals):
+    def rows(self, parts: Sequence[str], points: np.ndarray, normals: np.ndarray) -> np.ndarray:
         """As normal_displacement, (n, r). ValueError away from the places that the basis was cut out for."""
         (part,) = parts
         near = lookup(part, self.fields, "part with places")
@@ -185,7 +194,9 @@ class BasisSpace:
         return displacement_rows(near.corners, near.nodes, self.element, len(near.V), points, normals) @ near.V
 
 
-def basis_space(space, V, rigid, places, reach):
+def basis_space(
+    space: Space, V: np.ndarray, rigid: np.ndarray, places: Mapping[str, np.ndarray], reach: float
+) -> BasisSpace:
     """BasisSpace of a basis V (space.size, r) whose columns span `rigid` (size, 6).
 
     places: {part: points (n, 3) [m]}; motion is kept within `reach` [m] of them.

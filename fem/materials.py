@@ -1,10 +1,13 @@
 """Wood as an elastic, dissipating, orthotropic material; the library of woods in woods.toml."""
 
 import difflib
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
 
+Item = TypeVar("Item")
 SHEAR_FACTOR = 5 / 6  # Reissner: shear stress parabolic through the thickness
 
 
@@ -33,7 +36,7 @@ class Wood:
     loss_G: float | None = None  # in shear
     sources: dict[str, str] = field(default_factory=dict, compare=False)  # {constant: where its value comes from}
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         for name in ("E_L", "E_R", "G_LR", "G_LT", "G_RT", "density"):
             value = getattr(self, name)
             if not (np.isfinite(value) and value > 0):
@@ -45,17 +48,17 @@ class Wood:
             )
 
     @property
-    def losses_known(self):
+    def losses_known(self) -> bool:
         return None not in (self.loss_L, self.loss_R, self.loss_G)
 
 
-def isotropic(name, E, nu, density, loss=None):
+def isotropic(name: str, E: float, nu: float, density: float, loss: float | None = None) -> Wood:
     """Wood with the constants of an isotropic material: E [Pa], nu [-], density [kg/m3]."""
     G = E / (2 * (1 + nu))
     return Wood(name, E, E, G, G, G, nu, density, E, nu, nu, loss, loss, loss)
 
 
-def plane_stress_stiffness(wood):
+def plane_stress_stiffness(wood: Wood) -> np.ndarray:
     """Q (3, 3) [Pa]: stresses (L, R, LR) of a thin plate from its strains. Jones, Mechanics of Composite Materials, 2.5."""
     nu_RL = wood.nu_LR * wood.E_R / wood.E_L
     c = 1 / (1 - wood.nu_LR * nu_RL)
@@ -64,12 +67,12 @@ def plane_stress_stiffness(wood):
     )
 
 
-def transverse_shear_stiffness(wood):
+def transverse_shear_stiffness(wood: Wood) -> np.ndarray:
     """(2, 2) [Pa]: mean shear stresses (LT, RT) from the shear strains, with the factor 5/6."""
     return SHEAR_FACTOR * np.diag([wood.G_LT, wood.G_RT])
 
 
-def turned(wood):
+def turned(wood: Wood) -> Wood:
     """The same board with the grain across: L and R exchanged (a ply laid crosswise)."""
     nu_RL = wood.nu_LR * wood.E_R / wood.E_L
     return Wood(
@@ -78,7 +81,7 @@ def turned(wood):
     )  # fmt: skip
 
 
-def lookup(name, table, what):
+def lookup(name: str, table: Mapping[str, Item], what: str) -> Item:
     """table[name], or a ValueError that names the nearest right answer."""
     if name not in table:
         close = difflib.get_close_matches(name, table, n=1)

@@ -6,6 +6,7 @@ coefficients finds them; the matrices of the terms are summed once with its rows
 reported as `miss`, never dropped in silence.
 """
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, repeat
 
@@ -14,9 +15,11 @@ import scipy.linalg as sl
 
 from fem.eigen import SHIFT
 from fem.mesh import part_of
-from fem.reduce import RIGID, estimate, small_modes, unpacked
-from fem.sections import Section
+from fem.reduce import RIGID, Reduced, estimate, small_modes, unpacked
+from fem.sections import Section, Sections
 
+Regions = Sequence[tuple[str, Sequence[str]]]  # [(region, [kind, ...]), ...]
+Block = tuple[str, list[tuple[str, str]], np.ndarray, np.ndarray]  # part, keys, scale, rows
 SPAN = 1e-9  # of the largest singular value: smaller ones are round-off or below any use
 NOTHING = Section("shell", {}, {}, {})
 MISS = 1e-6  # relative coefficient outside the span that a variant may have
@@ -26,13 +29,13 @@ MISS = 1e-6  # relative coefficient outside the span that a variant may have
 class Terms:
     """The t terms of one role, part after part, and the q that they merge into."""
 
-    regions: tuple  # ((region, (kind, ...)), ...) in the order of the terms
+    regions: tuple[tuple[str, tuple[str, ...]], ...]  # ((region, (kind, ...)), ...) in the order of the terms
     scale: np.ndarray  # (t,) largest |coefficient| in the samples
     rows: np.ndarray  # (q, t) orthonormal, part by part: coefficients / scale is nearly c @ rows
     first: np.ndarray  # (parts,) place of each part's first term
-    parts: dict  # {part: slice of its merged terms}
+    parts: dict[str, slice]  # {part: slice of its merged terms}
 
-    def coefficients(self, values):
+    def coefficients(self, values: np.ndarray) -> tuple[np.ndarray, float]:
         """c (m, q) of m lists of coefficients (m, t), and the largest relative miss of any part."""
         w = values / self.scale
         c = w @ self.rows.T
@@ -45,10 +48,10 @@ class Merged:
     """A reduced model with merged terms; plain arrays, so that it travels between processes."""
 
     size: int  # r
-    terms: dict  # {role: Terms}
-    packed: dict  # {role: (q, r (r + 1) / 2)} upper triangles
+    terms: dict[str, Terms]  # {role: Terms}
+    packed: dict[str, np.ndarray]  # {role: (q, r (r + 1) / 2)} upper triangles
     energies: np.ndarray  # (q, r (r + 1) / 2) of role K in single precision, off-diagonals doubled, for shares
-    tested: dict  # {role: (q, SKETCH, r)}
+    tested: dict[str, np.ndarray]  # {role: (q, SKETCH, r)}
     unit_mass: np.ndarray  # (q,) kg of the merged terms of role M
 
 
@@ -66,7 +69,7 @@ class Variant:
     y: np.ndarray  # (r, n) coordinates of the mode shapes in the basis
 
 
-def merge(reduced, samples):
+def merge(reduced: Reduced, samples: Sequence[Sections]) -> Merged:
     """Merged of a Reduced over sampled [{region: Section}]."""
     terms, packed, tested = {}, {}, {}
     for role in "KM":
@@ -93,10 +96,10 @@ def merge(reduced, samples):
     return Merged(reduced.size, terms, packed, energies, tested, unit_mass)
 
 
-def _terms(blocks):
+def _terms(blocks: Sequence[Block]) -> Terms:
     """Terms of [(part, keys, scale (t,), rows (q, t))]."""
     ends = np.cumsum([0, *(len(rows) for *_, rows in blocks)])
-    regions = {}
+    regions: dict[str, list[str]] = {}
     for _, keys, *_ in blocks:
         for region, kind in keys:
             regions.setdefault(region, []).append(kind)
@@ -109,44 +112,46 @@ def _terms(blocks):
     )
 
 
-def _regions_by_part(reduced, samples, role):
+def _regions_by_part(reduced: Reduced, samples: Sequence[Sections], role: str) -> dict[str, Regions]:
     """{part: [(region, [kind, ...]), ...]} of all the terms that the samples weigh and the model has."""
-    found = {}
+    by_part: dict[str, dict[str, dict[str, bool]]] = {}
     for sections in samples:
         for region, section in sections.items():
             for kind in section.stiffness if role == "K" else section.mass:
                 if (role, region, kind) in reduced.columns:
-                    found.setdefault(part_of(region), {}).setdefault(region, {})[kind] = True
-    return {part: [(region, list(kinds)) for region, kinds in regions.items()] for part, regions in found.items()}
+                    by_part.setdefault(part_of(region), {}).setdefault(region, {})[kind] = True
+    return {part: [(region, list(kinds)) for region, kinds in regions.items()] for part, regions in by_part.items()}
 
 
-def _keys(regions):
+def _keys(regions: Regions) -> list[tuple[str, str]]:
     return [(region, kind) for region, kinds in regions for kind in kinds]
 
 
-def _rows(sections, role, regions):
+def _rows(sections: Sections, role: str, regions: Regions) -> Iterator[np.ndarray]:
     """Coefficients (t,) of one variant: mass, or stiffness and, where known, stiffness times loss factor."""
     yield np.array(_coefficients(sections, role, regions))
     if role == "K" and all(sections[region].losses is not None for region, _ in regions if region in sections):
         yield np.array(_dissipated(sections, regions))
 
 
-def _coefficients(sections, role, regions):
+def _coefficients(sections: Sections, role: str, regions: Regions) -> list[float]:
     """[f of each term]; zero where a region or kind is not there."""
-    found = []
+    coefficients: list[float] = []
     for region, kinds in regions:
         section = sections.get(region, NOTHING)
-        found.extend(map((section.stiffness if role == "K" else section.mass).get, kinds, repeat(0.0)))
-    return found
+        coefficients.extend(map((section.stiffness if role == "K" else section.mass).get, kinds, repeat(0.0)))
+    return coefficients
 
 
-def _dissipated(sections, regions):
+def _dissipated(sections: Sections, regions: Regions) -> list[float]:
     """[stiffness times loss factor, summed over channels, of each term]."""
-    found = []
+    coefficients: list[float] = []
     for region, kinds in regions:
-        channels = sections.get(region, NOTHING).losses.values()
-        found.extend(map(sum, zip(repeat(0.0, len(kinds)), *(map(g.get, kinds, repeat(0.0)) for g in channels))))
-    return found
+        losses = sections.get(region, NOTHING).losses
+        assert losses is not None
+        channels = (map(g.get, kinds, repeat(0.0)) for g in losses.values())
+        coefficients.extend(map(sum, zip(repeat(0.0, len(kinds)), *channels)))
+    return coefficients
 
 
 @dataclass(frozen=True)
@@ -156,12 +161,14 @@ class Weighed:
     merged: Merged
     K: np.ndarray  # (r, r)
     M: np.ndarray  # (r, r)
-    c: dict  # {role: (q,)}
+    c: dict[str, np.ndarray]  # {role: (q,)}
     h: np.ndarray | None  # (q,) of role K, times the loss factors; None: losses not known
     mass: dict[str, float]  # {part: kg}
     miss: float  # largest relative coefficient outside the span of the merged terms
 
-    def between(self, y, all_parts=True):
+    def between(
+        self, y: np.ndarray, all_parts: bool = True
+    ) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray], dict[str, np.ndarray]]:
         """Losses, stiffness and mass, each {part: (n, n)}, between vectors y (r, n); losses alone unless all_parts.
 
         ValueError where losses are not known.
@@ -169,15 +176,16 @@ class Weighed:
         if self.h is None:
             raise ValueError("loss factors are not known for every part; expected those of every wood")
         wanted = [("K", self.h)] + ([("K", self.c["K"]), ("M", self.c["M"])] if all_parts else [])
-        found = []
+        products = []
         for role, values in wanted:
             packed, parts = self.merged.packed[role], self.merged.terms[role].parts
             part_of_it = lambda place, values=values, packed=packed: unpacked(values[place] @ packed[place], len(y))
-            found.append({part: y.T @ part_of_it(place) @ y for part, place in parts.items()})
-        return tuple(found) if all_parts else (found[0], {}, {})
+            products.append({part: y.T @ part_of_it(place) @ y for part, place in parts.items()})
+        losses, stiffness, mass = products if all_parts else (products[0], {}, {})
+        return losses, stiffness, mass
 
 
-def weigh(merged, sections):
+def weigh(merged: Merged, sections: Sections) -> Weighed:
     """Weighed of {region: Section}."""
     known = all(s.losses is not None for s in sections.values())
     stiffness, mass = merged.terms["K"], merged.terms["M"]
@@ -191,7 +199,7 @@ def weigh(merged, sections):
     return Weighed(merged, K, M, c, h[0] if known else None, masses, max(miss, mass_miss))
 
 
-def solve(merged, sections, count, weighed=None):
+def solve(merged: Merged, sections: Sections, count: int, weighed: Weighed | None = None) -> Variant:
     """Variant of {region: Section}: modes, shares by part, masses and the error estimate. weighed: made before."""
     w = weighed or weigh(merged, sections)
     known = w.h is not None
@@ -199,12 +207,14 @@ def solve(merged, sections, count, weighed=None):
     omega2, y = omega2[RIGID:], y[:, RIGID:]
     tested = [np.tensordot(w.c[role], merged.tested[role], 1) @ y for role in "KM"]
     nothing = {part_of(region): np.zeros(y.shape[1]) for region, s in sections.items() if s.stiffness}
-    stored, heat = (nothing | e for e in _energies(merged, w.c["K"], w.h if known else np.zeros(len(w.c["K"])), y))
-    total, dissipated = sum(stored.values()), sum(heat.values())
+    h = np.zeros(len(w.c["K"])) if w.h is None else w.h
+    stored, lost = (nothing | e for e in _energies(merged, w.c["K"], h, y))
+    none = np.zeros(y.shape[1])
+    total, dissipated = sum(stored.values(), none), sum(lost.values(), none)
     return Variant(
         np.sqrt(omega2.clip(0)) / (2 * np.pi),
         {part: e / total for part, e in stored.items()},
-        {part: e / dissipated for part, e in heat.items()} if known and np.all(dissipated > 0) else None,
+        {part: e / dissipated for part, e in lost.items()} if known and np.all(dissipated > 0) else None,
         dissipated / total if known else None,
         w.mass,
         float(estimate(tested[0] - tested[1] * omega2, omega2.clip(SHIFT / -100)).max()),
@@ -213,7 +223,7 @@ def solve(merged, sections, count, weighed=None):
     )
 
 
-def _energies(merged, c, h, y):
+def _energies(merged: Merged, c: np.ndarray, h: np.ndarray, y: np.ndarray) -> tuple[dict[str, np.ndarray], ...]:
     """({part: y' K_part y (n,)}, the same with loss factors) of the shapes y (r, n)."""
     y = y.astype(np.float32)
     products, start = np.empty((merged.energies.shape[1], y.shape[1]), np.float32), 0

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 _NO_EDGES = np.zeros((0, 2), int)
 
@@ -46,7 +47,7 @@ class ShellMesh:
     seams: dict[str, Seam] = field(default_factory=dict)
     edges: dict[str, np.ndarray] = field(default_factory=dict)  # {name: (k, 2)} further edges that may be fixed
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if not np.isfinite(self.nodes).all():
             raise ValueError("mesh: some node coordinates are not finite numbers")
         twice_area = np.linalg.norm(_edge_product(self.nodes[self.triangles]), axis=1)
@@ -59,51 +60,51 @@ class ShellMesh:
         if bare.size:
             raise ValueError(f"mesh: {bare.size} of {len(self.triangles)} triangles belong to no named part")
 
-    def covered(self):
+    def covered(self) -> np.ndarray:
         """Indices of the triangles that belong to at least one region."""
         return np.unique(np.concatenate([s.triangles for s in self.surfaces.values()] or [_NO_EDGES[:, 0]]))
 
     @property
-    def names(self):
+    def names(self) -> list[str]:
         """Names of everything that can be fixed or given a section."""
         return sorted({*self.surfaces, *self.lines, *self.seams, *self.edges})
 
-    def nodes_of(self, name):
+    def nodes_of(self, name: str) -> np.ndarray:
         """Node indices of a named region, or of all regions of a part. ValueError for an unknown name."""
         from fem.materials import lookup
 
-        found = {}
+        nodes: dict[str, list[np.ndarray]] = {}
         for region, surface in self.surfaces.items():
-            found.setdefault(part_of(region), []).append(self.triangles[surface.triangles].ravel())
+            nodes.setdefault(part_of(region), []).append(self.triangles[surface.triangles].ravel())
         for region, line in self.lines.items():
-            found.setdefault(part_of(region), []).append(line.edges.ravel())
+            nodes.setdefault(part_of(region), []).append(line.edges.ravel())
         for edge, pairs in self.edges.items():
-            found.setdefault(edge, []).append(np.asarray(pairs).ravel())
-        return np.unique(np.concatenate(lookup(name, found, "part or edge")))
+            nodes.setdefault(edge, []).append(np.asarray(pairs).ravel())
+        return np.unique(np.concatenate(lookup(name, nodes, "part or edge")))
 
 
-def part_of(region):
+def part_of(region: str) -> str:
     """'neck_block' of 'neck_block/top'."""
     return region.split("/")[0]
 
 
-def _edge_product(corners):
+def _edge_product(corners: np.ndarray) -> np.ndarray:
     """Twice the area vector of triangles given by corners (..., 3, 3)."""
     return np.cross(corners[..., 1, :] - corners[..., 0, :], corners[..., 2, :] - corners[..., 0, :])
 
 
-def unit_normals(nodes, triangles):
+def unit_normals(nodes: np.ndarray, triangles: np.ndarray) -> np.ndarray:
     """(m, 3) unit normals by the right-hand rule of the vertex order."""
     n = _edge_product(nodes[triangles])
     return n / np.linalg.norm(n, axis=1, keepdims=True)
 
 
-def areas(mesh, triangles=slice(None)):
+def areas(mesh: ShellMesh, triangles: slice | np.ndarray = slice(None)) -> np.ndarray:
     """(k,) m2."""
     return np.linalg.norm(_edge_product(mesh.nodes[mesh.triangles[triangles]]), axis=1) / 2
 
 
-def along_surface(direction, normal):
+def along_surface(direction: ArrayLike, normal: np.ndarray) -> np.ndarray:
     """The unit vector in the surface nearest to a direction: (k, 3) from (3,) or (k, 3) and normals (k, 3)."""
     d = np.broadcast_to(np.asarray(direction, float), normal.shape)
     d = d - np.sum(d * normal, axis=1, keepdims=True) * normal

@@ -4,15 +4,25 @@ The terms are kept as strain operators, not as matrices: a term of 60 000 unknow
 operators of all terms together weigh 200 MB, and sums, single terms, energies and reduced bases all follow from them.
 """
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy.sparse as sp
+from skfem.element import Element
 
 from fem import elements
+from fem.mesh import ShellMesh
+from fem.sections import Sections
+
+if TYPE_CHECKING:
+    from fem.reduce import Reduced
 
 CHUNK = 256  # elements worked on at a time, so that memory stays flat
+Term = tuple[str, str, str]  # (role, region, kind)
+Weights = Mapping[Term, float]
 
 
 @dataclass(frozen=True)
@@ -25,25 +35,25 @@ class Model:
     indices: np.ndarray = field(repr=False)
 
     @property
-    def size(self):
+    def size(self) -> int:
         return self.space.size
 
     @property
-    def step(self):
+    def step(self) -> np.ndarray:
         """(size,) everything moves by one along z."""
         found = np.zeros(self.size)
         found[2::6] = 1
         return found
 
     @cached_property
-    def places(self):
+    def places(self) -> list[np.ndarray]:
         """Per operator: (elements, nodes, nodes) index of each 6 x 6 block in the pattern."""
         N = len(self.indptr) - 1
         keys = np.repeat(np.arange(N, dtype=np.int64), np.diff(self.indptr)) * N + self.indices
         pairs = (op.nodes[:, :, None].astype(np.int64) * N + op.nodes[:, None, :] for op in self.operators)
         return [np.searchsorted(keys, p).astype(np.int32) for p in pairs]
 
-    def matrix(self, role, weights):
+    def matrix(self, role: str, weights: Weights) -> sp.csr_array:
         """K or M (size, size) CSR for {(role, region, kind): f}; the pattern is the same whatever the weights."""
         data = np.zeros((len(self.indices), 6, 6))
         for op, places in zip(self.operators, self.places):
@@ -52,23 +62,18 @@ class Model:
         N = self.size
         return sp.bsr_array((data, self.indices, self.indptr), shape=(N, N)).tocsr()
 
-    def term(self, role, region, kind):
+    def term(self, role: str, region: str, kind: str) -> sp.csr_array:
         """One unit term K_i or M_i (size, size) CSR, on the pattern of all."""
         return self.matrix(role, {(role, region, kind): 1.0})
 
 
-def assemble(mesh, element=None):
+def assemble(mesh: ShellMesh, element: Element | None = None) -> Model:
     """Model of a ShellMesh; nothing in it depends on sections or woods."""
     space = elements.space(mesh, element)
-    operators = tuple(
-        op
-        for make, regions in (
-            (elements.shell_operators, mesh.surfaces),
-            (elements.beam_operators, mesh.lines),
-            (elements.seam_operators, mesh.seams),
-        )
-        for region, shape in regions.items()
-        for op in make(space, region, shape)
+    operators = (
+        *(op for region, shape in mesh.surfaces.items() for op in elements.shell_operators(space, region, shape)),
+        *(op for region, line in mesh.lines.items() for op in elements.beam_operators(space, region, line)),
+        *(op for region, seam in mesh.seams.items() for op in elements.seam_operators(space, region, seam)),
     )
     N = space.size // 6
     pairs = [op.nodes[:, :, None].astype(np.int64) * N + op.nodes[:, None, :] for op in operators if op.role == "K"]
@@ -77,15 +82,15 @@ def assemble(mesh, element=None):
     return Model(space, operators, indptr, (keys % N).astype(np.int32))
 
 
-def weights(sections):
+def weights(sections: Sections) -> dict[Term, float]:
     """{(role, region, kind): f} from {region: Section}."""
     stiffness = {("K", region, kind): f for region, s in sections.items() for kind, f in s.stiffness.items()}
     return stiffness | {("M", region, kind): f for region, s in sections.items() for kind, f in s.mass.items()}
 
 
-def section_matrix(op, weights, chunk=slice(None)):
+def section_matrix(op: elements.Operator, weights: Weights, chunk: slice = slice(None)) -> np.ndarray | int:
     """C (elements, points, strains, strains): the section's stiffness (or inertia) at each point, times the weight."""
-    by_power = {}
+    by_power: dict[int, np.ndarray] = {}
     for kind, (power, C) in op.kinds.items():
         f = weights.get((op.role, op.region, kind), 0.0)
         if f:
@@ -94,13 +99,13 @@ def section_matrix(op, weights, chunk=slice(None)):
     return sum((weight * taper**p)[..., None, None] * C for p, C in by_power.items())
 
 
-def _add_energy(data, op, places, weights):
+def _add_energy(data: np.ndarray, op: elements.Operator, places: np.ndarray, weights: Weights) -> None:
     """Add the blocks of int B' C B to data (blocks, 6, 6)."""
     n = op.nodes.shape[1]
     for k in range(0, len(op.nodes), CHUNK):
         chunk = slice(k, k + CHUNK)
         C = section_matrix(op, weights, chunk)
-        if np.isscalar(C):  # no kind of this region has a weight
+        if isinstance(C, int):  # no kind of this region has a weight
             return
         m = len(C)
         B = op.B[chunk].reshape(*C.shape[:3], 6 * n)
@@ -113,7 +118,7 @@ def _add_energy(data, op, places, weights):
         data[used] += (gather @ blocks).reshape(-1, 6, 6)
 
 
-def strains(op, vectors, chunk=slice(None)):
+def strains(op: elements.Operator, vectors: np.ndarray, chunk: slice = slice(None)) -> np.ndarray:
     """(elements, points, strains, m) of the vectors (size, m) on a chunk of elements of one operator."""
     nodes = op.nodes[chunk]
     local = vectors.reshape(-1, 6, vectors.shape[1])[nodes]  # (elements, nodes, 6, m)
@@ -122,7 +127,9 @@ def strains(op, vectors, chunk=slice(None)):
     return found.reshape(*B.shape[:3], -1)
 
 
-def unit_energies(model, role, keys, vectors):
+def unit_energies(
+    model: "Model | Reduced", role: str, keys: Collection[Term], vectors: np.ndarray
+) -> dict[tuple[str, str], np.ndarray]:
     """{(region, kind): x' K_i x (m,)} of the unit terms in keys {(role, region, kind)} for the vectors x (size, m)."""
     if not isinstance(model, Model):  # a reduced one knows its own
         return model.unit_energies(role, keys, vectors)

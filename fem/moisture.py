@@ -5,15 +5,19 @@ with it is int B' C e0, so that a free body of one wood moves without stress. St
 """
 
 import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from fem import woods
-from fem.materials import plane_stress_stiffness
-from fem.model import strains, weights
+from fem.elements import Operator
+from fem.materials import Wood, plane_stress_stiffness
+from fem.model import Model, strains, weights
+from fem.sections import Section
 from fem.statics import free_strain
 
 ROOM = 21.0  # degrees Celsius
@@ -37,7 +41,7 @@ class Movement:
     sources: dict[str, str]  # {'along', 'radial', 'tangential', 'strength': source}
 
 
-def equilibrium_moisture(humidity, temperature=ROOM):
+def equilibrium_moisture(humidity: float, temperature: float = ROOM) -> float:
     """Moisture content [% of the dry weight] of wood kept in air of a relative humidity [%] and temperature [C].
 
     Wood Handbook FPL-GTR-190, eq. (4-5): two hydrates, fitted by Simpson, Wood and Fiber 5:41 (1973). ValueError outside
@@ -58,12 +62,12 @@ def equilibrium_moisture(humidity, temperature=ROOM):
 
 
 @cache
-def read_table():
+def read_table() -> dict[str, Any]:
     """The parsed shrinkage.toml."""
     return tomllib.loads(Path(__file__).with_name("shrinkage.toml").read_text(encoding="utf-8"))
 
 
-def from_shrinkage(percent):
+def from_shrinkage(percent: float) -> float:
     """Strain per 1 % of moisture from a shrinkage [%] green to ovendry, taken as proportional below fibre saturation.
 
     Counted on the dimension at 10 % moisture, as the printed coefficients are.
@@ -73,7 +77,7 @@ def from_shrinkage(percent):
     return s / saturation / (1 - s * (saturation - REFERENCE) / saturation)
 
 
-def movement(wood):
+def movement(wood: Wood) -> Movement:
     """Movement of a Wood, by its name; of a plywood from its plies; of a wood not listed the mean of common ones."""
     name = wood.name.removesuffix("_bending")
     if name in read_table()["wood"]:
@@ -88,7 +92,7 @@ def movement(wood):
     return Movement(**mean, sources=dict.fromkeys(keys, source))
 
 
-def _listed(name, density):
+def _listed(name: str, density: float) -> Movement:
     raw, table = read_table()["wood"][name], read_table()
     told = lambda source: table["source"].get(source, source)
     number, source, *_ = table["common"]["longitudinal_percent"]
@@ -107,7 +111,7 @@ def _listed(name, density):
     return Movement(**found, strength=1e6 * strength, sources=sources)
 
 
-def _plywood(name):
+def _plywood(name: str) -> Movement:
     """In-plane movement of a symmetric stack of rotary-cut veneers, tangential in their plane, by laminate theory."""
     A, N, weakest = np.zeros((3, 3)), np.zeros(3), []
     through = total = 0.0
@@ -127,7 +131,7 @@ def _plywood(name):
     )  # fmt: skip
 
 
-def free_of_stress(family, along, across):
+def free_of_stress(family: str, along: float, across: float) -> np.ndarray:
     """Strain of a shell (9,) or a beam (6,) of one wood whose free strains are `along` and `across` its first axis.
 
     No curvature, whatever the distance from the reference surface: a uniform strain is the same everywhere.
@@ -138,7 +142,7 @@ def free_of_stress(family, along, across):
 # --- load and stress ---
 
 
-def swelling_load(model, swelling):
+def swelling_load(model: Model, swelling: Mapping[str, Sequence[tuple[Section, np.ndarray]]]) -> np.ndarray:
     """(size,) load of parts that would take up strains of their own if nothing held them.
 
     swelling: {region: [(Section, strain of its family)]}, one entry for each layer of the region: together their
@@ -151,7 +155,7 @@ def swelling_load(model, swelling):
     return F
 
 
-def stiffness_operator(model, region):
+def stiffness_operator(model: Model, region: str) -> Operator:
     """The strain operator of a region. ValueError for a region that the model has not."""
     for op in model.operators:
         if op.role == "K" and op.region == region:
@@ -159,7 +163,9 @@ def stiffness_operator(model, region):
     raise ValueError(f"no region '{region}' in the model")
 
 
-def board_stress(model, region, wood, displacement, free, z=0.0):
+def board_stress(
+    model: Model, region: str, wood: Wood, displacement: np.ndarray, free: tuple[float, float], z: float = 0.0
+) -> np.ndarray:
     """(elements, points, 3) Pa along, across and in shear at a distance z [m] from the middle surface of a region.
 
     displacement (size,); free: (along, across) strain that the board would take up if nothing held it. z may be a

@@ -5,7 +5,9 @@ The three tones that depend on one constant each, nearly: 'along' (2, 0) bends t
 nothing must be added to E_L. nu_LR, G_LT/E_L and G_RT/E_L are taken from a reference wood: assumed, not measured.
 """
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -47,7 +49,17 @@ class PlateFit:
     warnings: tuple[str, ...] = field(default=())
 
 
-def fit_plate(length, width, thickness, mass, peaks, reference, errors=None, losses=None, name="measured_plate"):
+def fit_plate(
+    length: float,
+    width: float,
+    thickness: float,
+    mass: float,
+    peaks: Mapping[str, float],
+    reference: Wood,
+    errors: ReadingErrors | None = None,
+    losses: Mapping[str, tuple[float, float]] | None = None,
+    name: str = "measured_plate",
+) -> PlateFit:
     """PlateFit of a plate: lengths [m] (length along the grain), mass [kg], peaks {tone: Hz} of two or three TONES.
 
     reference: the Wood that lends what is not measured. losses: {tone: (loss factor, its doubt)} from decays.
@@ -75,7 +87,9 @@ def fit_plate(length, width, thickness, mass, peaks, reference, errors=None, los
     )  # fmt: skip
 
 
-def tap_formulas(length, width, thickness, mass, peaks, wood):
+def tap_formulas(
+    length: float, width: float, thickness: float, mass: float, peaks: Mapping[str, float], wood: Wood
+) -> dict[str, float]:
     """{constant: Pa} by the one-line formulas: beam shapes, one term for twist, no shear (Caldersmith's form).
 
     E = .961 (1 - nu_LR nu_RL) rho f^2 l^4/h^2 for bending, G = .822 rho f^2 a^2 b^2/h^2 for twist: a Rayleigh bound
@@ -90,10 +104,10 @@ def tap_formulas(length, width, thickness, mass, peaks, wood):
     return {formula[tone][0]: formula[tone][1] * rho * f**2 / thickness**2 for tone, f in peaks.items()}
 
 
-def nearest_wood(density, woods, E_L=None):
+def nearest_wood(density: float, woods: Mapping[str, Wood], E_L: float | None = None) -> str:
     """Name of the wood of {name: Wood} nearest in density, and in E_L if known (logarithms, equal weights)."""
 
-    def distance(name):
+    def distance(name: str) -> float:
         wood = woods[name]
         along = np.log(wood.E_L / E_L) if E_L else 0.0
         return np.log(wood.density / density) ** 2 + along**2
@@ -101,7 +115,9 @@ def nearest_wood(density, woods, E_L=None):
     return min(woods, key=distance)
 
 
-def check_plate(length, width, thickness, mass, peaks, fewest=2):
+def check_plate(
+    length: float, width: float, thickness: float, mass: float, peaks: Mapping[str, float], fewest: int = 2
+) -> None:
     """Raises ValueError for sizes, weight or tones that no thin wooden plate has; SI."""
     for what, value in {"length": length, "width": width, "thickness": thickness, "mass": mass}.items():
         if not (np.isfinite(value) and value > 0):
@@ -125,7 +141,7 @@ def check_plate(length, width, thickness, mass, peaks, fewest=2):
         raise ValueError(f"tones given: {', '.join(peaks) or 'none'}; expected at least two of {', '.join(TONES)}")
 
 
-def _trial(logs, size, reference, name="trial"):
+def _trial(logs: np.ndarray, size: np.ndarray, reference: Wood, name: str = "trial") -> Wood:
     """Wood with exp(logs) = E_L, E_R, G_LR, the density of the plate, and the rest from the reference."""
     E_L, E_R, G_LR = (float(x) for x in np.exp(logs))
     shear = {key: getattr(reference, key) * E_L / reference.E_L for key in ("G_LT", "G_RT")}
@@ -135,11 +151,11 @@ def _trial(logs, size, reference, name="trial"):
     return replace(reference, name=name, E_L=E_L, E_R=E_R, G_LR=G_LR, density=density, sources={}, **shear)
 
 
-def _log_frequency(modes, tones):
+def _log_frequency(modes: PlateModes, tones: Sequence[str]) -> np.ndarray:
     return np.log([modes.frequency[modes.number(TONES[tone])] for tone in tones])
 
 
-def _sensitivity(wood, modes, tones):
+def _sensitivity(wood: Wood, modes: PlateModes, tones: Sequence[str]) -> np.ndarray:
     """(tones, 3): d ln f / d ln (E_L, E_R, G_LR), G_LT and G_RT following E_L; Hellmann-Feynman, exact but for the
     edge layer in the basis. Modal mass is 1, so energy @ stiffness = omega^2."""
     at, logs, step = stiffness_numbers(wood), np.log([wood.E_L, wood.E_R, wood.G_LR]), 1e-4
@@ -149,18 +165,21 @@ def _sensitivity(wood, modes, tones):
     return 0.5 * energy @ np.transpose(slope) / (energy @ at)[:, None]
 
 
-def fit_newton(size, tones, target, reference, name):
+def fit_newton(
+    size: np.ndarray, tones: Sequence[str], target: np.ndarray, reference: Wood, name: str
+) -> tuple[Wood, PlateModes]:
     """(Wood, PlateModes) whose tones are exp(target); constants without a tone keep their ratio to E_L."""
     logs = np.log([reference.E_L, reference.E_R, reference.G_LR])
     peaks = dict(zip(tones, np.exp(target), strict=True))
-    first = tap_formulas(*size, peaks, reference)
+    length, width, thickness, mass = size
+    first = tap_formulas(length, width, thickness, mass, peaks, reference)
     logs += np.log(first["E_L"] / reference.E_L) if "E_L" in first else np.log(first["E_R"] / reference.E_R)
     for i, key in enumerate(SOUGHT):
         logs[i] = np.log(first[key]) if key in first else logs[i]
     tie = _tie(tones)
     for _ in range(15):
         wood = _trial(logs, size, reference, name)
-        modes = plate_modes(wood, *size[:3], COMPUTED)
+        modes = plate_modes(wood, length, width, thickness, COMPUTED)
         miss = target - _log_frequency(modes, tones)
         if abs(miss).max() < 1e-6:
             return wood, modes
@@ -172,22 +191,31 @@ def fit_newton(size, tones, target, reference, name):
     )
 
 
-def _tie(tones):
+def _tie(tones: Sequence[str]) -> np.ndarray:
     """(3, tones): how ln(E_L, E_R, G_LR) move with the free ones; a constant without a tone follows another one."""
     free = [list(TONES).index(tone) for tone in tones]
     leader = free[0]  # E_L if measured, else E_R
     return np.array([[float(i == j or (i not in free and j == leader)) for j in free] for i in range(3)])
 
 
-def _spread(size, tones, peaks, wood, reference, modes, errors):
+def _spread(
+    size: np.ndarray,
+    tones: Sequence[str],
+    peaks: Mapping[str, float],
+    wood: Wood,
+    reference: Wood,
+    modes: PlateModes,
+    errors: ReadingErrors,
+) -> dict[str, float]:
     """{constant: standard uncertainty} from readings and assumed values, each varied by itself, added in squares."""
     logs = np.log([wood.E_L, wood.E_R, wood.G_LR])
     J = _sensitivity(wood, modes, tones) @ _tie(tones)
     base = _log_frequency(modes, tones)
 
-    def moved(new_size, lent):
-        found = plate_modes(_trial(logs, new_size, lent), *new_size[:3], COMPUTED)
-        return _tie(tones) @ -np.linalg.solve(J, _log_frequency(found, tones) - base)
+    def moved(new_size: np.ndarray, lent: Wood) -> np.ndarray:
+        length, width, thickness, _ = new_size
+        changed = plate_modes(_trial(logs, new_size, lent), length, width, thickness, COMPUTED)
+        return _tie(tones) @ -np.linalg.solve(J, _log_frequency(changed, tones) - base)
 
     readings = (errors.length, errors.width, errors.thickness, errors.mass)
     rows = [moved(size + e * step, reference) for e, step in zip(np.eye(4), readings, strict=True)]
@@ -206,7 +234,7 @@ def _spread(size, tones, peaks, wood, reference, modes, errors):
     return values | {"density": wood.density * float(density)}
 
 
-def loss_shares(wood, modes, tones):
+def loss_shares(wood: Wood, modes: PlateModes, tones: Sequence[str]) -> np.ndarray:
     """(tones, 3): share of the loss factors along, across and in shear in each tone's loss factor.
 
     Compliance form: bending energy of the stresses along, across and in shear; transverse shear counts with shear. The
@@ -223,7 +251,9 @@ def loss_shares(wood, modes, tones):
     return np.array(shares)
 
 
-def _losses(wood, modes, losses, reference):
+def _losses(
+    wood: Wood, modes: PlateModes, losses: Mapping[str, tuple[float, float]], reference: Wood
+) -> tuple[Wood, dict[str, float], tuple[str, ...]]:
     """(Wood with loss factors, {loss: standard uncertainty}, warnings) from the loss factors of the tones."""
     for tone in losses:
         lookup(tone, TONES, "tone")
@@ -236,8 +266,8 @@ def _losses(wood, modes, losses, reference):
     held = [i for i in range(3) if i not in free]
     measured, doubt = np.array([losses[tone] for tone in tones]).T
     solve = np.linalg.inv(shares[:, free])
-    found = solve @ (measured - shares[:, held] @ [lent[i] for i in held])
-    values = dict(zip((LOSSES[i] for i in free), map(float, found), strict=True))
+    fitted = solve @ (measured - shares[:, held] @ [lent[i] for i in held])
+    values: dict[str, Any] = dict(zip((LOSSES[i] for i in free), map(float, fitted), strict=True))
     spread = dict(zip(values, map(float, np.sqrt(solve**2 @ doubt**2)), strict=True))
     bad = [key for key, value in values.items() if value <= 0]
     notes = [
@@ -248,7 +278,7 @@ def _losses(wood, modes, losses, reference):
     return replace(wood, **values), spread, tuple(notes)
 
 
-def _assumed(wood, fitted, reference, loss_spread):
+def _assumed(wood: Wood, fitted: Sequence[str], reference: Wood, loss_spread: Mapping[str, float]) -> dict[str, str]:
     """{constant: value in words} of all that was lent by the reference wood."""
     of = f"of {reference.name}"
     text = {"nu_LR": f"{wood.nu_LR:.3f}, {of} (uncertainty {NU_DOUBT})"}
@@ -264,7 +294,7 @@ def _assumed(wood, fitted, reference, loss_spread):
     return text
 
 
-def _doubts(modes, tones, wood):
+def _doubts(modes: PlateModes, tones: Sequence[str], wood: Wood) -> tuple[str, ...]:
     """Warnings: tones whose shape is a mixture, and constants outside what wood is known to have."""
     notes = [
         f"tone '{tone}' is a mixture of shapes ({modes.purity[modes.number(TONES[tone])]:.0%} pure): bending along "

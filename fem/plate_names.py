@@ -1,10 +1,12 @@
 """Which tone of a tapped plate is which: of the namings along, across, twist, the one that explains the other tones."""
 
+from collections.abc import Mapping, Sequence
 from itertools import permutations
 
 import numpy as np
 
 from fem.free_plate import plate_modes
+from fem.materials import Wood
 from fem.plate_fit import TONES, fit_newton, tap_formulas
 
 TRIED = 8  # namings fitted in full, the most wood-like first
@@ -12,21 +14,29 @@ CAP = 0.1  # relative distance beyond which a tone counts as unexplained
 PRIOR = 0.01  # weight of unlikeness to the reference wood against the spread of the other tones
 
 
-def name_tones(frequencies, length, width, thickness, mass, reference, known=None):
+def name_tones(
+    frequencies: Sequence[float] | np.ndarray,
+    length: float,
+    width: float,
+    thickness: float,
+    mass: float,
+    reference: Wood,
+    known: Mapping[str, float] | None = None,
+) -> tuple[dict[str, float], tuple[str, ...]]:
     """({tone: Hz}, warnings) of a free plate whose tones [Hz] are not yet named; sizes in m, mass in kg.
 
     known {tone: Hz}: tones already named. A naming is judged by how near the fitted plate's modes come to all the other
     tones, and by its likeness to the reference wood. Raises ValueError if no naming looks like wood.
     """
-    known = known or {}
+    known = dict(known or {})
     size = (length, width, thickness, mass)
     open_tones = [tone for tone in TONES if tone not in known]
     free = [f for f in frequencies if all(abs(f / k - 1) > 0.005 for k in known.values())]
     namings = [known | dict(zip(open_tones, pick, strict=True)) for pick in permutations(free, len(open_tones))]
     namings = [naming for naming in namings if _unlike(naming, size, reference) < 1.0]
     namings = sorted(namings, key=lambda naming: _unlike(naming, size, reference))[:TRIED]
-    scored = sorted(((_misfit(naming, frequencies, size, reference), i) for i, naming in enumerate(namings)))
-    scored = [(score, namings[i]) for score, i in scored if np.isfinite(score)]
+    ranked = sorted(((_misfit(naming, frequencies, size, reference), i) for i, naming in enumerate(namings)))
+    scored = [(score, namings[i]) for score, i in ranked if np.isfinite(score)]
     if not scored:
         raise ValueError(
             f"no naming of the tones {', '.join(f'{f:.1f}' for f in frequencies)} Hz as {', '.join(TONES)} looks like "
@@ -42,7 +52,7 @@ def name_tones(frequencies, length, width, thickness, mass, reference, known=Non
     return naming, tuple(notes)
 
 
-def _unlike(naming, size, reference):
+def _unlike(naming: Mapping[str, float], size: tuple[float, float, float, float], reference: Wood) -> float:
     """Mean square logarithm of the constants by formula over those of the reference wood; large is unlike."""
     given = tap_formulas(*size, naming, reference)
     logs = [np.log(given["E_L"] / reference.E_L)]
@@ -50,7 +60,12 @@ def _unlike(naming, size, reference):
     return float(np.mean(np.square(logs)))
 
 
-def _misfit(naming, frequencies, size, reference):
+def _misfit(
+    naming: Mapping[str, float],
+    frequencies: Sequence[float] | np.ndarray,
+    size: tuple[float, float, float, float],
+    reference: Wood,
+) -> float:
     """Mean distance of the other tones to the nearest mode of the fitted plate, plus the prior; inf if no fit."""
     tones = [tone for tone in TONES if tone in naming]
     try:

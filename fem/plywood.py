@@ -3,6 +3,7 @@
 Losses enter as complex moduli E (1 + i eta) in the compliance; Poisson's cross term is real, that is lossless.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -10,10 +11,12 @@ import numpy as np
 from fem.materials import Wood
 
 CROSS_PLY = (0, 90)
+Ply = tuple[Wood, float, float]  # as veneer, share of the thickness, angle [degrees]
 
 
-def rotary_cut(wood):
+def rotary_cut(wood: Wood) -> Wood:
     """The wood as peeled veneer: T in the plane, R through it."""
+    assert wood.E_T is not None and wood.nu_LT is not None and wood.nu_RT is not None
     nu_TR = wood.nu_RT * wood.E_T / wood.E_R
     return replace(
         wood, E_R=wood.E_T, E_T=wood.E_R, G_LR=wood.G_LT, G_LT=wood.G_LR,
@@ -21,7 +24,7 @@ def rotary_cut(wood):
     )  # fmt: skip
 
 
-def homogenised(name, plies, bending):
+def homogenised(name: str, plies: Sequence[Ply], bending: bool) -> Wood:
     """Equivalent Wood of a symmetric stack of plies [(Wood as veneer, share of thickness, 0 or 90 degrees)].
 
     bending False: constants in plane averaged over the thickness; True: those that give the laminate's flexural
@@ -51,7 +54,7 @@ def homogenised(name, plies, bending):
     )  # fmt: skip
 
 
-def _stiffness(wood, _share, angle):
+def _stiffness(wood: Wood, _share: float, angle: float) -> np.ndarray:
     """Complex plane-stress stiffness (3, 3) of a ply, turned by 0 or 90 degrees."""
     loss = [1 + 1j * (eta or 0.0) for eta in (wood.loss_L, wood.loss_R, wood.loss_G)]
     S = np.diag(1 / (np.array([wood.E_L, wood.E_R, wood.G_LR]) * loss))
@@ -60,12 +63,13 @@ def _stiffness(wood, _share, angle):
     return Q[np.ix_([1, 0, 2], [1, 0, 2])] if angle == 90 else Q
 
 
-def _through(plies, share):
+def _through(plies: Sequence[Ply], share: np.ndarray) -> dict[str, float]:
     """Constants that involve the normal: E_T, G_LT, G_RT, nu_LT, nu_RT, from unit stresses on the whole stack."""
     S = np.linalg.inv(sum(s * _stiffness(*ply).real for s, ply in zip(share, plies, strict=True)))
     thinning = np.zeros(2)
     for s, (wood, _, angle) in zip(share, plies, strict=True):
         stress = _stiffness(wood, s, angle).real @ S[:, :2]  # columns: unit mean stress along, across
+        assert wood.nu_LT is not None and wood.nu_RT is not None
         normal = np.array([-wood.nu_LT / wood.E_L, -wood.nu_RT / wood.E_R])
         thinning += s * (normal[::-1] if angle == 90 else normal) @ stress[:2]
     turned = [angle == 90 for _, _, angle in plies]

@@ -5,15 +5,18 @@ gradient of all three displacements. Zienkiewicz & Taylor, The Finite Element Me
 Left out: transverse shear and bending moments (they bring no lengthening to this order), the strings' own T/L.
 """
 
+from collections.abc import Mapping
+
 import numpy as np
 import scipy.sparse as sp
 from scipy.sparse.linalg import LinearOperator, eigsh
 
-from fem.model import section_matrix, strains
+from fem.free_body import FreeBody
+from fem.model import Model, Weights, section_matrix, strains
 from fem.moisture import stiffness_operator
 
 
-def membrane_forces(model, weights, displacement):
+def membrane_forces(model: Model, weights: Weights, displacement: np.ndarray) -> dict[str, np.ndarray]:
     """{region: (elements, points, 3) N/m} N11, N22, N12 of shells and {region: (elements, points, 1) N} axial of beams.
 
     displacement (size,), under loads alone: no strain of it may be free of stress.
@@ -23,7 +26,7 @@ def membrane_forces(model, weights, displacement):
         if op.role != "K" or op.family == "seam":
             continue
         C = section_matrix(op, weights)
-        if np.isscalar(C):
+        if isinstance(C, int):
             continue
         k = 3 if op.family == "shell" else 1
         e = strains(op, displacement[:, None])[..., 0]
@@ -31,7 +34,7 @@ def membrane_forces(model, weights, displacement):
     return found
 
 
-def scalar_stiffness(model, forces):
+def scalar_stiffness(model: Model, forces: Mapping[str, np.ndarray]) -> sp.csr_array:
     """(size / 6, size / 6) CSR on the model's node pattern: int grad phi_a . N . grad phi_b, the same for u, v, w."""
     space = model.space
     _, grad, weight = space.shell_fields
@@ -55,20 +58,22 @@ def scalar_stiffness(model, forces):
     return sp.csr_array((data, model.indices, model.indptr), shape=(n, n))
 
 
-def geometric_stiffness(model, forces):
+def geometric_stiffness(model: Model, forces: Mapping[str, np.ndarray]) -> sp.csr_array:
     """K_g (size, size) CSR on the model's pattern: 1/2 u' K_g u is the work of the forces on the rotations of u."""
     S = scalar_stiffness(model, forces)
     data = S.data[:, None, None] * np.diag([1.0, 1, 1, 0, 0, 0])
     return sp.bsr_array((data, S.indices, S.indptr), shape=(model.size, model.size)).tocsr()
 
 
-def rayleigh(model, forces, shapes):
+def rayleigh(model: Model, forces: Mapping[str, np.ndarray], shapes: np.ndarray) -> np.ndarray:
     """(n,) u' K_g u of shapes (size, n) without assembling K_g."""
     S, u = scalar_stiffness(model, forces), shapes.reshape(-1, 6, shapes.shape[1])
     return sum(np.einsum("am,am->m", u[:, c], S @ u[:, c]) for c in range(3))
 
 
-def frequency_ratio(model, forces, omega2, shapes):
+def frequency_ratio(
+    model: Model, forces: Mapping[str, np.ndarray], omega2: np.ndarray, shapes: np.ndarray
+) -> np.ndarray:
     """(n,) frequency with the forces over that without them, for mass-normalised shapes: sqrt(1 + phi' K_g phi / omega^2).
 
     Rayleigh's quotient: right to first order in the forces; for the lowest mode never too low.
@@ -76,7 +81,7 @@ def frequency_ratio(model, forces, omega2, shapes):
     return np.sqrt(np.maximum(1 + rayleigh(model, forces, shapes) / omega2, 0))
 
 
-def largest_ratio(body, forces, M):
+def largest_ratio(body: FreeBody, forces: Mapping[str, np.ndarray], M: sp.csr_array) -> float:
     """rho = max |u' K_g u| / (u' K u) over all deformations u of a FreeBody square to its rigid motions in the norm of M.
 
     No omega^2 moves by more than that part of itself: (1 - rho) K <= K + K_g <= (1 + rho) K, Courant-Fischer. 1/rho is
@@ -87,7 +92,7 @@ def largest_ratio(body, forces, M):
     gram = np.linalg.inv(R.T @ MR)
     square = lambda u: u - R @ (gram @ (MR.T @ u))
 
-    def spread(u):
+    def spread(u: np.ndarray) -> np.ndarray:
         f = np.zeros((n // 6, 6))
         f[:, :3] = S @ u.reshape(-1, 6)[:, :3]
         return f.ravel() - MR @ (gram @ (R.T @ f.ravel()))
@@ -103,7 +108,7 @@ def largest_ratio(body, forces, M):
 # --- a seam closed over a gap ---
 
 
-def seam_points(model, region):
+def seam_points(model: Model, region: str) -> tuple[np.ndarray, np.ndarray]:
     """(edges, points, 3) m of a seam's quadrature points, and the sign by which its third jump counts along +z."""
     space, seam = model.space, model.space.mesh.seams[region]
     t, _, _, _, s = space.edge_fields(seam.edges_a, space.element.maxdeg + 1)
@@ -112,7 +117,7 @@ def seam_points(model, region):
     return ends[:, :1] + s[:, None] * (ends[:, 1:] - ends[:, :1]), up
 
 
-def gap_load(model, weights, region, gap):
+def gap_load(model: Model, weights: Weights, region: str, gap: np.ndarray) -> np.ndarray:
     """(size,) load that closes a seam whose two edges were apart by gap (edges, points) [m], plate above rim along +z.
 
     int B' k (0, 0, gap; 0, -gap', 0): the seam would be at rest with that jump, and with the turn that goes with its slope.
@@ -128,7 +133,7 @@ def gap_load(model, weights, region, gap):
     return F.ravel()
 
 
-def _slope(at, value):
+def _slope(at: np.ndarray, value: np.ndarray) -> np.ndarray:
     """(edges, points) derivative along each edge of a value (edges, points) at points (edges, points, 3) on it [1/m]."""
     s = np.linalg.norm(at - at[:, :1], axis=2)
     powers = np.arange(s.shape[1])
@@ -137,10 +142,12 @@ def _slope(at, value):
     return np.einsum("eqk,ek->eq", dV, np.linalg.solve(V, value[..., None])[..., 0])
 
 
-def seam_pull(model, weights, region, displacement, gap):
+def seam_pull(
+    model: Model, weights: Weights, region: str, displacement: np.ndarray, gap: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """(edges, points) N/m with which a seam closed over a gap pulls the plate down and the rim up, and its weights [m]."""
     op = stiffness_operator(model, region)
     up = seam_points(model, region)[1][:, None]
     jump = strains(op, displacement[:, None])[..., 2, 0] * up
-    stiffness = section_matrix(op, weights)[..., 2, 2] / op.weight
+    stiffness = np.asarray(section_matrix(op, weights))[..., 2, 2] / op.weight
     return stiffness * (jump - gap), op.weight

@@ -10,6 +10,7 @@ integral and by far field agree to .4 % where a thousandth of a mode's loss is s
 cancels.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -37,7 +38,7 @@ class Boundary:
     area: np.ndarray  # (m,) m2
 
 
-def boundary(nodes, triangles):
+def boundary(nodes: np.ndarray, triangles: np.ndarray) -> Boundary:
     """Boundary of nodes (n, 3) [m] and triangles (m, 3). ValueError unless it is closed and its normals point outward."""
     edges = triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
     there, count = np.unique(edges, axis=0, return_counts=True)
@@ -57,7 +58,7 @@ def boundary(nodes, triangles):
     return Boundary(corners, corners.mean(axis=1), twice / size[:, None], size / 2)
 
 
-def piston(surface, triangles):
+def piston(surface: Boundary, triangles: np.ndarray) -> np.ndarray:
     """(m,) normal velocity of triangles (indices) that move as one with a volume velocity of 1 m3/s: an opening."""
     velocity = np.zeros(len(surface.area))
     velocity[triangles] = 1 / surface.area[triangles].sum()
@@ -67,7 +68,7 @@ def piston(surface, triangles):
 # --- integrals of G and dG/dn over every triangle ---
 
 
-def static_integrals(surface, points):
+def static_integrals(surface: Boundary, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """int 1/r dS [m] and the solid angle int (r.n)/r^3 dS of every triangle seen from points (p, 3); both (p, m), exact.
 
     A solid angle is positive where the normal points away from the point; a point on the triangle's own plane sees none.
@@ -100,7 +101,7 @@ class Static:
     angle: np.ndarray  # (m, m) solid angle
 
 
-def static(surface):
+def static(surface: Boundary) -> Static:
     """Static of a Boundary, made in blocks of rows."""
     m = len(surface.area)
     single, angle = np.empty((m, m)), np.empty((m, m))
@@ -109,7 +110,9 @@ def static(surface):
     return Static(single, angle)
 
 
-def _influence(surface, points, single, angle, k):
+def _influence(
+    surface: Boundary, points: np.ndarray, single: np.ndarray, angle: np.ndarray, k: float
+) -> tuple[np.ndarray, np.ndarray]:
     """int G dS and int dG/dn dS (p, m) at points, from their static parts and the wave number k [1/m]."""
     G, H = single / (4 * np.pi) + 0j, -angle / (4 * np.pi) + 0j
     for weights in THREE_POINTS:
@@ -122,14 +125,16 @@ def _influence(surface, points, single, angle, k):
     return G, H
 
 
-def _blocks(m):
+def _blocks(m: int) -> list[slice]:
     return [slice(i, min(i + BLOCK, m)) for i in range(0, m, BLOCK)]
 
 
 # --- pressure ---
 
 
-def surface_pressure(surface, fixed, velocity, omega, density=DENSITY, speed=SPEED):
+def surface_pressure(
+    surface: Boundary, fixed: Static, velocity: np.ndarray, omega: float, density: float = DENSITY, speed: float = SPEED
+) -> np.ndarray:
     """Pressure (m, n) [Pa] on the surface for normal velocities (m, n) [m/s, outward] at omega [rad/s].
 
     velocity: the mean over each triangle (the value at its centroid serves). fixed: static(surface).
@@ -144,7 +149,15 @@ def surface_pressure(surface, fixed, velocity, omega, density=DENSITY, speed=SPE
     return sl.solve(A, source, overwrite_a=True, overwrite_b=True, check_finite=False)
 
 
-def pressure_at(surface, pressure, velocity, points, omega, density=DENSITY, speed=SPEED):
+def pressure_at(
+    surface: Boundary,
+    pressure: np.ndarray,
+    velocity: np.ndarray,
+    points: np.ndarray,
+    omega: float,
+    density: float = DENSITY,
+    speed: float = SPEED,
+) -> np.ndarray:
     """Pressure (p, n) [Pa] at points (p, 3) outside, from surface pressures and normal velocities (m, n)."""
     found = np.empty((len(points), velocity.shape[1]), complex)
     for rows in _blocks(len(points)):
@@ -153,14 +166,22 @@ def pressure_at(surface, pressure, velocity, points, omega, density=DENSITY, spe
     return found
 
 
-def far_pressure(surface, pressure, velocity, directions, omega, density=DENSITY, speed=SPEED):
+def far_pressure(
+    surface: Boundary,
+    pressure: np.ndarray,
+    velocity: np.ndarray,
+    directions: np.ndarray,
+    omega: float,
+    density: float = DENSITY,
+    speed: float = SPEED,
+) -> np.ndarray:
     """Far pressure times distance (d, n) [Pa m], the phase exp(-ikr) of the origin left out, in unit directions (d, 3)."""
     k = omega / speed
     wave = np.exp(1j * k * directions @ surface.centroid.T) * surface.area / (4 * np.pi)
     return wave @ (1j * omega * density * velocity) + (1j * k * wave * (directions @ surface.normal.T)) @ pressure
 
 
-def sphere_directions(order=14):
+def sphere_directions(order: int = 14) -> tuple[np.ndarray, np.ndarray]:
     """Unit directions (2 order^2, 3) and their solid angles, summing to 4 pi: Gauss points by evenly spaced meridians."""
     z, weight = np.polynomial.legendre.leggauss(order)
     angle = np.pi * np.arange(2 * order) / order
@@ -171,7 +192,7 @@ def sphere_directions(order=14):
     return xyz.reshape(-1, 3), np.repeat(weight, 2 * order) * np.pi / order
 
 
-def directivity(far, weights):
+def directivity(far: np.ndarray, weights: np.ndarray) -> np.ndarray:
     """Intensity over its mean over all directions (d, n) [-] from far pressures (d, n) and their solid angles (d,)."""
     intensity = np.abs(far) ** 2
     return intensity / (weights @ intensity / weights.sum())
@@ -180,17 +201,19 @@ def directivity(far, weights):
 # --- power ---
 
 
-def surface_power(surface, pressure, velocity):
+def surface_power(surface: Boundary, pressure: np.ndarray, velocity: np.ndarray) -> np.ndarray:
     """Mean radiated power (n,) [W] of amplitudes (m, n): 1/2 Re int p v* dS."""
     return 0.5 * np.real(np.einsum("m,mn,mn->n", surface.area, pressure, velocity.conj()))
 
 
-def far_power(far, weights, density=DENSITY, speed=SPEED):
+def far_power(far: np.ndarray, weights: np.ndarray, density: float = DENSITY, speed: float = SPEED) -> np.ndarray:
     """Mean radiated power (n,) [W] from far pressures times distance (d, n) and their solid angles."""
     return weights @ np.abs(far) ** 2 / (2 * density * speed)
 
 
-def radiation_efficiency(surface, power, velocity, density=DENSITY, speed=SPEED):
+def radiation_efficiency(
+    surface: Boundary, power: np.ndarray, velocity: np.ndarray, density: float = DENSITY, speed: float = SPEED
+) -> np.ndarray:
     """sigma (n,) [-]: power over that of plane waves leaving the same surface at the same velocities."""
     return power / (0.5 * density * speed * (surface.area @ np.abs(velocity) ** 2))
 
@@ -213,7 +236,15 @@ class Radiation:
     speed: float = SPEED
 
 
-def radiation(surface, velocity, frequency=FREQUENCIES, points=None, density=DENSITY, speed=SPEED, clip=True):
+def radiation(
+    surface: Boundary,
+    velocity: np.ndarray,
+    frequency: Sequence[float] | np.ndarray = FREQUENCIES,
+    points: np.ndarray | None = None,
+    density: float = DENSITY,
+    speed: float = SPEED,
+    clip: bool = True,
+) -> Radiation:
     """Radiation of unknowns whose unit velocities move the surface with normal velocities (m, n), at some frequencies.
 
     clip: set negative eigenvalues of R, errors of the elements, to zero. False where other unknowns are made from these
@@ -236,19 +267,19 @@ def radiation(surface, velocity, frequency=FREQUENCIES, points=None, density=DEN
     return Radiation(frequency, np.array(R), np.array(M), np.array(at_points), distance, speed)
 
 
-def in_basis(found, T):
+def in_basis(found: Radiation, T: np.ndarray) -> Radiation:
     """The Radiation of unknowns y, with the old unknowns = T y, T (n, r): other modes, or zero rows for enclosed air."""
     turn = lambda A: np.einsum("ia,kij,jb->kab", T, A, T, optimize=True)
     pressure = None if found.pressure is None else found.pressure @ T
     return replace(found, resistance=turn(found.resistance), added_mass=turn(found.added_mass), pressure=pressure)
 
 
-def clipped(found):
+def clipped(found: Radiation) -> Radiation:
     """The Radiation with negative eigenvalues of R set to zero at its own frequencies."""
     return replace(found, resistance=np.array([_without_negative(R) for R in found.resistance]))
 
 
-def resistance_at(found, omega):
+def resistance_at(found: Radiation, omega: float | np.ndarray) -> np.ndarray:
     """R (w, n, n) at omega (w,) [rad/s]: R/omega^2 interpolated over frequency, negative eigenvalues clipped."""
     omega = np.atleast_1d(omega)
     over = found.resistance / ((2 * np.pi * found.frequency) ** 2)[:, None, None]
@@ -256,12 +287,12 @@ def resistance_at(found, omega):
     return np.array([w**2 * _without_negative(A) for w, A in zip(omega, R)])
 
 
-def added_mass_at(found, omega):
+def added_mass_at(found: Radiation, omega: float | np.ndarray) -> np.ndarray:
     """M_a (w, n, n) at omega (w,) [rad/s], interpolated over frequency."""
     return np.tensordot(_spline_weights(found.frequency, np.atleast_1d(omega)), found.added_mass, axes=1)
 
 
-def point_pressure(found, velocity, omega):
+def point_pressure(found: Radiation, velocity: np.ndarray, omega: np.ndarray) -> np.ndarray:
     """Pressure (w, p) [Pa] at the Radiation's points for velocities (w, n) of the unknowns at omega (w,) [rad/s].
 
     Interpolated without its travelling phase and its leading factor i omega, both put back.
@@ -274,7 +305,7 @@ def point_pressure(found, velocity, omega):
     return phase(omega) * np.einsum("wpn,wn->wp", smooth, velocity)
 
 
-def _spline_weights(frequency, omega):
+def _spline_weights(frequency: np.ndarray, omega: np.ndarray) -> np.ndarray:
     """(w, k) weights that interpolate values at k frequencies: the cubic spline even in frequency; constant above the last."""
     if len(frequency) < 4:
         raise ValueError(f"radiation known at {len(frequency)} frequencies; expected at least 4 to interpolate between")
@@ -282,13 +313,13 @@ def _spline_weights(frequency, omega):
 
 
 @lru_cache(maxsize=8)
-def _spline(frequency):
+def _spline(frequency: tuple[float, ...]) -> CubicSpline:
     """CubicSpline through the unit vectors at frequencies (k,) and, mirrored, at their negatives."""
     f, own = np.array(frequency), np.eye(len(frequency))
     return CubicSpline(np.append(-f[::-1], f), np.vstack([own[::-1], own]))
 
 
-def _without_negative(R):
+def _without_negative(R: np.ndarray) -> np.ndarray:
     """The symmetric matrix with negative eigenvalues set to zero: no mode may draw power from the sound around it."""
     still = ~R.any(axis=0)  # unknowns that the air outside does not meet
     if still.any():

@@ -9,6 +9,7 @@ the reference's A and a sample of z it is an estimator, and is called so. Sketch
 Math. 45:2969 (2019). Greedy bases: Quarteroni, Manzoni & Negri, Reduced Basis Methods for PDEs (2016), ch. 7.
 """
 
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -17,8 +18,9 @@ import scipy.linalg as sl
 from scipy.sparse.linalg import splu, spsolve_triangular
 
 from fem.eigen import SHIFT, Modes, dissection, modes, rigid_modes
+from fem.interpolate import BasisSpace
 from fem.mesh import part_of
-from fem.model import CHUNK, strains
+from fem.model import CHUNK, Model, Term, Weights, strains
 
 RIGID = 6
 SKETCH = 40  # random vectors: the estimate is good to sqrt(1 / (2 SKETCH)), 11 %
@@ -33,45 +35,48 @@ class Reduced:
     """Small dense unit terms with the interface of a Model: `matrix`, `term` and energies work on y, where x = V y."""
 
     size: int  # r
-    columns: dict  # {(role, region, kind): (r (r + 1) / 2,) upper triangle of V' K_i V}
-    tested: dict  # {(role, region, kind): (SKETCH, r) Z' K_i V}
+    columns: dict[Term, np.ndarray]  # {(role, region, kind): (r (r + 1) / 2,) upper triangle of V' K_i V}
+    tested: dict[Term, np.ndarray]  # {(role, region, kind): (SKETCH, r) Z' K_i V}
     step: np.ndarray  # (r,) coordinates of the unit translation along z
-    space: object = None  # interpolate.BasisSpace, where places of the shell are asked for
+    space: BasisSpace | None = None  # where places of the shell are asked for
 
-    def matrix(self, role, weights):
+    def matrix(self, role: str, weights: Weights) -> np.ndarray:
         """K or M (r, r) for {(role, region, kind): f}."""
         keys = [key for key in weights if key[0] == role and key in self.columns and weights[key]]
         packed = sum((weights[key] * self.columns[key] for key in keys), np.zeros(self.size * (self.size + 1) // 2))
         return unpacked(packed, self.size)
 
-    def term(self, role, region, kind):
+    def term(self, role: str, region: str, kind: str) -> np.ndarray:
         """One unit term (r, r)."""
         return self.matrix(role, {(role, region, kind): 1.0})
 
-    def unit_energies(self, role, keys, vectors):
+    def unit_energies(
+        self, role: str, keys: Collection[Term], vectors: np.ndarray
+    ) -> dict[tuple[str, str], np.ndarray]:
         """{(region, kind): y' K_i y (m,)} of the unit terms in keys for the vectors y (r, m)."""
         products = outer_products(vectors)
         return {key[1:]: self.columns[key] @ products for key in keys if key[0] == role and key in self.columns}
 
-    def modal_terms(self, role, weights, vectors):
+    def modal_terms(self, role: str, weights: Weights, vectors: np.ndarray) -> dict[str, np.ndarray]:
         """{part: (m, m)} y' A_part y of vectors y (r, m), A = sum of {(role, region, kind): f} times unit terms."""
-        found = {}
+        by_part: dict[str, np.ndarray] = {}
         for key, column in self.columns.items():
             if key[0] == role:
                 part = part_of(key[1])
-                found[part] = found.get(part, 0.0) + weights.get(key, 0.0) * column
-        return {part: vectors.T @ unpacked(packed, self.size) @ vectors for part, packed in found.items()}
+                by_part[part] = by_part.get(part, 0.0) + weights.get(key, 0.0) * column
+        return {part: vectors.T @ unpacked(packed, self.size) @ vectors for part, packed in by_part.items()}
 
-    def residual(self, weights, omega2, y):
+    def residual(self, weights: Weights, omega2: np.ndarray, y: np.ndarray) -> np.ndarray:
         """Estimate (m,) of |r|_{A^-1} / |x|_A for reduced modes y (r, m), M-normalised, with omega2 (m,)."""
         Z = {role: self._tested(role, weights) for role in "KM"}
         return estimate(Z["K"] @ y - (Z["M"] @ y) * omega2, omega2)
 
-    def _tested(self, role, weights):
-        return sum(f * self.tested[key] for key, f in weights.items() if key[0] == role and key in self.tested and f)
+    def _tested(self, role: str, weights: Weights) -> np.ndarray:
+        terms = (f * self.tested[key] for key, f in weights.items() if key[0] == role and key in self.tested and f)
+        return sum(terms, np.zeros((1, self.size)))
 
 
-def leading(reduced, r):
+def leading(reduced: Reduced, r: int) -> Reduced:
     """Reduced on the first r columns of the basis, without the places of the shell that it may know."""
     i, j = np.triu_indices(reduced.size)
     keep = (i < r) & (j < r)
@@ -79,7 +84,7 @@ def leading(reduced, r):
     return Reduced(r, columns, {key: t[:, :r] for key, t in reduced.tested.items()}, reduced.step[:r])
 
 
-def smallest(reduced, samples, count, limit):
+def smallest(reduced: Reduced, samples: Sequence[Weights], count: int, limit: float) -> Reduced:
     """The smallest leading part of a Reduced whose estimates for `count` modes of all weights in `samples` keep a limit.
 
     The whole of it, where it does not keep the limit itself.
@@ -96,13 +101,13 @@ def smallest(reduced, samples, count, limit):
     return found
 
 
-def unpacked(packed, r):
+def unpacked(packed: np.ndarray, r: int) -> np.ndarray:
     """Symmetric (r, r) from its upper triangle row by row."""
     return packed[_places(r)]
 
 
 @lru_cache(maxsize=8)
-def _places(r):
+def _places(r: int) -> np.ndarray:
     """(r, r) where each entry stands in the packed upper triangle."""
     found = np.empty((r, r), int)
     i, j = np.triu_indices(r)
@@ -110,7 +115,7 @@ def _places(r):
     return found
 
 
-def outer_products(y):
+def outer_products(y: np.ndarray) -> np.ndarray:
     """(r (r + 1) / 2, m): upper triangles of y y', off-diagonal entries doubled, so that packed @ them is y' K y."""
     i, j = np.triu_indices(len(y))
     found = y[i] * y[j]
@@ -118,12 +123,12 @@ def outer_products(y):
     return found
 
 
-def estimate(tested, omega2):
+def estimate(tested: np.ndarray, omega2: np.ndarray) -> np.ndarray:
     """(m,) from Z' r (SKETCH, m) and omega^2 (m,) of M-normalised modes."""
     return np.sqrt(np.mean(tested**2, axis=0) / (omega2 - SHIFT))
 
 
-def reduce(model, V, Z=None):
+def reduce(model: Model, V: np.ndarray, Z: np.ndarray | None = None) -> Reduced:
     """Reduced of a Model on the basis V (size, r); Z (size, SKETCH) from `sketch` gives it a residual estimate.
 
     The first six columns of V must span the rigid modes.
@@ -152,7 +157,7 @@ def reduce(model, V, Z=None):
     return Reduced(r, columns, tested, np.linalg.lstsq(V, step, rcond=None)[0])
 
 
-def reduced_modes(reduced, weights, count):
+def reduced_modes(reduced: Reduced, weights: Weights, count: int) -> Modes:
     """Modes of a Reduced model; `shape` holds the coordinates y (r, count), `residual` the estimate."""
     omega2, y = small_modes(reduced.matrix("K", weights), reduced.matrix("M", weights), count)
     rigid = np.sqrt(np.abs(omega2[:RIGID])) / (2 * np.pi)
@@ -160,7 +165,7 @@ def reduced_modes(reduced, weights, count):
     return Modes(np.sqrt(omega2.clip(0)) / (2 * np.pi), y, reduced.residual(weights, omega2, y), rigid)
 
 
-def estimates(reduced, samples, count):
+def estimates(reduced: Reduced, samples: Sequence[Weights], count: int) -> np.ndarray:
     """(n,) the largest estimate over `count` modes of each of n weights: as reduced_modes, for many at once."""
     matrices, tested = {}, {}
     for role in "KM":
@@ -170,13 +175,14 @@ def estimates(reduced, samples, count):
         tested[role] = np.tensordot(table, np.array([reduced.tested[key] for key in keys]), 1)
     found = np.zeros(len(samples))
     for i in range(len(samples)):
-        omega2, y = small_modes(*(unpacked(matrices[role][i], reduced.size) for role in "KM"), count)
+        K, M = (unpacked(matrices[role][i], reduced.size) for role in "KM")
+        omega2, y = small_modes(K, M, count)
         omega2, y = omega2[RIGID:], y[:, RIGID:]
         found[i] = estimate(tested["K"][i] @ y - (tested["M"][i] @ y) * omega2, omega2).max()
     return found
 
 
-def small_modes(K, M, count):
+def small_modes(K: np.ndarray, M: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
     """(omega^2, y) of the six rigid and `count` elastic modes of dense K and M."""
     return sl.eigh(K, M, subset_by_index=[0, RIGID + count - 1], check_finite=False)
 
@@ -184,12 +190,12 @@ def small_modes(K, M, count):
 class Norm:
     """The inner product of A = K - SHIFT M at reference weights, and random vectors with covariance A^-1."""
 
-    def __init__(self, model, weights):
+    def __init__(self, model: Model, weights: Weights) -> None:
         self.A = model.matrix("K", weights) - SHIFT * model.matrix("M", weights)
         order = dissection(self.A)
         self.order = np.arange(model.size) if order is None else order
 
-    def sketch(self, count=SKETCH, seed=0):
+    def sketch(self, count: int = SKETCH, seed: int = 0) -> np.ndarray:
         """Z (size, count): z = L'^-1 D^-1/2 xi with A = L D L', xi standard normal; the same for the same seed."""
         A = self.A[self.order][:, self.order].tocsc()
         lu = splu(A, permc_spec="NATURAL", diag_pivot_thresh=0.0, options=dict(SymmetricMode=True))
@@ -202,7 +208,7 @@ class Norm:
         Z[self.order] = found[lu.perm_c]  # the factor's own column order, the identity unless SuperLU postorders
         return Z
 
-    def basis(self, rigid, snapshots, least, most):
+    def basis(self, rigid: np.ndarray, snapshots: np.ndarray, least: float, most: int) -> np.ndarray:
         """V (size, r), orthonormal in A: the rigid modes, then the snapshots' (size, m) principal directions in order.
 
         Snapshots count with length 1 in A, their rigid part taken out. Directions of a singular value below `least` are
@@ -217,7 +223,7 @@ class Norm:
         L = np.linalg.cholesky(V.T @ (A @ V))  # the identity but for round-off: the order stays
         return np.hstack([first, sl.solve_triangular(L, V.T, lower=True).T])
 
-    def _orthonormal(self, X, least, most):
+    def _orthonormal(self, X: np.ndarray, least: float, most: int) -> np.ndarray:
         """The principal directions of the columns of X, orthonormal in A, the largest first."""
         value, turn = sl.eigh(X.T @ (self.A @ X))
         keep = np.flatnonzero(value > least**2)[::-1][:most]
@@ -234,7 +240,16 @@ class Greedy:
     worst: tuple[float, ...]  # largest estimate over all samples after each round
 
 
-def greedy(model, samples, count, tolerance, most=200, start=3, say=lambda text: None, also=None):
+def greedy(
+    model: Model,
+    samples: Sequence[Weights],
+    count: int,
+    tolerance: float,
+    most: int = 200,
+    start: int = 3,
+    say: Callable[[str], None] = lambda text: None,
+    also: Callable[[Weights, Modes], np.ndarray] | None = None,
+) -> Greedy:
     """Greedy basis for `count` modes of all the weights in `samples`, the first of them the reference.
 
     also: function (weights, Modes) -> further shapes (size, k) that the basis shall hold for each variant solved.
@@ -243,7 +258,10 @@ def greedy(model, samples, count, tolerance, most=200, start=3, say=lambda text:
     norm = Norm(model, samples[0])
     Z = norm.sketch()
     rigid = rigid_modes(model.space.points)
-    snapshots, solved, worst, best = [], [], [], None
+    snapshots: list[np.ndarray] = []
+    solved: list[int] = []
+    worst: list[float] = []
+    best = None
     todo = spread(samples, start)
     while True:
         for k in todo:
@@ -264,7 +282,7 @@ def greedy(model, samples, count, tolerance, most=200, start=3, say=lambda text:
         todo = [int(np.argmax(error))]
 
 
-def spread(samples, count):
+def spread(samples: Sequence[Weights], count: int) -> list[int]:
     """Indices of `count` samples far from one another in the logarithm of their weights, the first one first."""
     keys = sorted({key for w in samples for key in w})
     points = np.array([[w.get(key, 0.0) for key in keys] for w in samples])
@@ -279,7 +297,7 @@ def spread(samples, count):
     return chosen
 
 
-def count_below(model, weights, frequency):
+def count_below(model: Model, weights: Weights, frequency: float) -> int:
     """Number of elastic modes of a free model below a frequency [Hz], by Sylvester's law of inertia.
 
     K - s M has as many negative pivots as there are eigenvalues below s. ArithmeticError where the factorisation without

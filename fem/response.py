@@ -5,13 +5,16 @@ static residual vector among them), volume displacements of the openings, cavity
 H_p = eta_p K_p are hysteretic losses of a part, C_p true dashpots, R and M_a what the air outside does.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import scipy.sparse as sp
+from numpy.typing import ArrayLike
 
-from fem.air import DENSITY
+from fem.air import DENSITY, Opening
 from fem.body_modes import RADIATION
+from fem.eigen import Solver
 from fem.radiation import Radiation, added_mass_at, in_basis, resistance_at
 
 VISCOSITY = 1.81e-5  # Pa s, of air at 20 C
@@ -30,7 +33,7 @@ class ModalModel:
     viscous: Mapping[str, np.ndarray] = field(default_factory=dict)  # {part: C_p}: supports, an opening's friction
     radiation: Radiation | None = None
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         n = len(self.stiffness)
         named = {"stiffness": self.stiffness, "mass": self.mass}
         named |= {f"losses of '{part}'": H for part, H in {**self.loss, **self.viscous}.items()}
@@ -52,7 +55,14 @@ class ModalModel:
 # --- what goes into a model ---
 
 
-def with_air(K, M, structure, loss, resistance=None, radiation=None):
+def with_air(
+    K: np.ndarray,
+    M: np.ndarray,
+    structure: int,
+    loss: Mapping[str, np.ndarray],
+    resistance: Mapping[str, float] | None = None,
+    radiation: Radiation | None = None,
+) -> ModalModel:
     """ModalModel of a body and its air, state (q, U, s): K, M by air.coupled_matrices(..., exterior="boundary_elements").
 
     structure: number n of the modes q. loss: {part: (n, n)} over them. resistance: {opening: Pa s/m3} of each U, in order.
@@ -76,7 +86,7 @@ class Support:
     resistance: np.ndarray  # (k,) N s/m
 
 
-def held(model, supports):
+def held(model: ModalModel, supports: Iterable[Support]) -> ModalModel:
     """The model with Supports: springs join K, each support's dashpots become the viscous losses of its part."""
     K, viscous = model.stiffness, dict(model.viscous)
     for s in supports:
@@ -85,7 +95,9 @@ def held(model, supports):
     return replace(model, stiffness=K, viscous=viscous)
 
 
-def opening_resistance(opening, frequency, density=DENSITY, viscosity=VISCOSITY):
+def opening_resistance(
+    opening: Opening, frequency: float, density: float = DENSITY, viscosity: float = VISCOSITY
+) -> float:
     """Viscous resistance [Pa s/m3] of a round Opening at a frequency [Hz]: pressure over volume velocity.
 
     A wide tube's wall drags with sqrt(rho mu omega / 2) times the velocity (Pierce, Acoustics, 1981), over the wall's
@@ -98,7 +110,15 @@ def opening_resistance(opening, frequency, density=DENSITY, viscosity=VISCOSITY)
     return 2 * drag * length / opening.radius / opening.area
 
 
-def residual_vector(solve, shift, M, shape, load, tolerance=1e-12, most=200):
+def residual_vector(
+    solve: Solver,
+    shift: float,
+    M: sp.csr_array,
+    shape: np.ndarray,
+    load: np.ndarray,
+    tolerance: float = 1e-12,
+    most: int = 200,
+) -> np.ndarray:
     """(dofs,) Ritz vector: how a load (dofs,) bends the structure beyond its kept modes; mass-normalised, orthogonal to them.
 
     shape (dofs, k): kept modes of K x = lambda M x, rigid ones among them. solve: (K - shift M)^-1 on columns; shift below
@@ -138,32 +158,32 @@ class Response:
     power: dict[str, np.ndarray]  # {part or 'radiation': (w,)} mean power, heat or sound [W]
 
     @property
-    def input_power(self):
+    def input_power(self) -> np.ndarray:
         """(w,) mean power that the force puts in [W]."""
         return self.mobility.real / 2
 
     @property
-    def radiated_power(self):
+    def radiated_power(self) -> np.ndarray:
         """(w,) [W]; zero where the model has no air outside."""
         return self.power.get(RADIATION, np.zeros(len(self.frequency)))
 
     @property
-    def share(self):
+    def share(self) -> dict[str, np.ndarray]:
         """{part or 'radiation': (w,)} of the input power; they sum to 1."""
         return {part: p / self.input_power for part, p in self.power.items()}
 
     @property
-    def imbalance(self):
+    def imbalance(self) -> np.ndarray:
         """(w,) |input - sum of the parts| / input: round-off, else an error."""
         return np.abs(self.input_power - sum(self.power.values())) / self.input_power
 
     @property
-    def velocity(self):
+    def velocity(self) -> np.ndarray:
         """(w, n) complex, of the unknowns."""
         return 2j * np.pi * self.frequency[:, None] * self.displacement
 
 
-def harmonic(model, drive, frequency=FREQUENCIES):
+def harmonic(model: ModalModel, drive: np.ndarray, frequency: ArrayLike = FREQUENCIES) -> Response:
     """Response to a force of 1 N whose work on the unknowns is drive' q, drive (n,), at frequencies (w,) [Hz].
 
     Power of a part: 1/2 omega q^H H_p q, or 1/2 omega^2 q^H C_p q; radiated: 1/2 omega^2 q^H R q.
@@ -175,7 +195,7 @@ def harmonic(model, drive, frequency=FREQUENCIES):
     return Response(frequency, q, 2j * np.pi * frequency * (q @ drive), power)
 
 
-def _chunk(model, drive, frequency):
+def _chunk(model: ModalModel, drive: np.ndarray, frequency: np.ndarray) -> tuple[np.ndarray, dict[str, np.ndarray]]:
     """Displacements (w, n) and {part: power (w,)} at a few frequencies."""
     omega = 2 * np.pi * frequency
     w = omega[:, None, None]
@@ -190,7 +210,7 @@ def _chunk(model, drive, frequency):
     return q, power
 
 
-def matrices_at(model, omega):
+def matrices_at(model: ModalModel, omega: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """sum H_p, sum C_p (n, n), R and M_a (w, n, n) at omega (w,)."""
     none = np.zeros_like(model.stiffness)
     hysteretic, viscous = sum(model.loss.values(), none), sum(model.viscous.values(), none)

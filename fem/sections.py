@@ -5,12 +5,14 @@ stiffness: A_ij, B_ij, D_ij of a laminate, EA, EI, GJ of a beam, k of a joint. L
 same terms: g_i = sum of loss factor times the stiffness that stretching along or across the grain, or shear, carries.
 """
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from fem.materials import plane_stress_stiffness, transverse_shear_stiffness
+from fem.materials import Wood, plane_stress_stiffness, transverse_shear_stiffness
 
 RIGID_TRANSLATION = 1e11  # N/m per m of seam: a glue line of .1 mm, 6 mm wide, has 1e11 or so
 RIGID_ROTATION = 1e6  # N per rad
@@ -29,17 +31,20 @@ class Section:
     losses: dict[str, dict[str, float]] | None  # {'along', 'across', 'shear', 'joint': {kind: g}}; None: not known
 
 
+Sections = Mapping[str, Section]  # {region: Section}
+
+
 @dataclass(frozen=True)
 class Layer:
     """One ply: grain along the part's grain, or across it."""
 
-    wood: object
+    wood: Wood
     thickness: float  # m
     middle: float = 0.0  # m, from the reference surface along the normal
     across: bool = False
 
 
-def laminate(layers):
+def laminate(layers: Iterable[Layer]) -> Section:
     """Section of a shell from its layers: A, B, D about the reference surface, transverse shear S, mass moments.
 
     Jones, Mechanics of Composite Materials, ch. 4; N = A eps + B kappa, M = B eps + D kappa.
@@ -61,7 +66,7 @@ def laminate(layers):
 
 
 @lru_cache(maxsize=256)
-def _ply(wood, crosswise):
+def _ply(wood: Wood, crosswise: bool) -> np.ndarray:
     """Q11, Q12, Q22, Q66 and the shear stiffnesses along and across, then what of them dissipates, by loss factor (4, 6).
 
     The energy sigma' S sigma / 2 is split by the diagonal of the compliance S; q q' / E_L with q the first row of Q is
@@ -82,19 +87,19 @@ def _ply(wood, crosswise):
     return found[:, [2, 1, 0, 3, 5, 4]] if crosswise else found
 
 
-def _moments(layer):
+def _moments(layer: Layer) -> list[float]:
     """Integrals of 1, z, z^2 through the layer [m, m2, m3]."""
     top, bottom = layer.middle + layer.thickness / 2, layer.middle - layer.thickness / 2
     return [(top**k - bottom**k) / k for k in (1, 2, 3)]
 
 
-def torsion_constant(width, height):
+def torsion_constant(width: float | np.ndarray, height: float | np.ndarray) -> np.ndarray:
     """Saint-Venant's J [m4] of a rectangle. Roark's Formulas for Stress and Strain, table of torsion constants."""
     a, b = np.maximum(width, height), np.minimum(width, height)
     return a * b**3 * (1 / 3 - 0.21 * b / a * (1 - (b / a) ** 4 / 12))
 
 
-def beam(wood, width, height, lift=0.0):
+def beam(wood: Wood, width: float, height: float, lift: float = 0.0) -> Section:
     """Section of a rectangular beam whose underside lies `lift` from its line along `up`; height tapers as tau.
 
     With z from lift to lift + tau height, E int z^2 dA = E w (l^2 h tau + l h^2 tau^2 + h^3 tau^3 / 3): the powers of
@@ -126,7 +131,7 @@ def beam(wood, width, height, lift=0.0):
         | {"mIb1": wood.density * h * w**3 / 12}
     )
     losses = None
-    if wood.losses_known:
+    if wood.loss_L is not None and wood.loss_G is not None and wood.losses_known:
         losses = {
             "along": {kind: wood.loss_L * f for kind, f in along.items()},
             "shear": {kind: wood.loss_G * f for kind, f in shear.items()},
@@ -134,22 +139,24 @@ def beam(wood, width, height, lift=0.0):
     return Section("beam", along | shear, mass, losses)
 
 
-def _beam_shear(wood):
+def _beam_shear(wood: Wood) -> tuple[float, float]:
     """G for shear in the planes of the height and of the width: a quarter-sawn brace stands with R across its width."""
     return wood.G_LT, wood.G_LR
 
 
-def joint(translation=RIGID_TRANSLATION, rotation=RIGID_ROTATION, loss=0.0):
+def joint(
+    translation: ArrayLike = RIGID_TRANSLATION, rotation: ArrayLike = RIGID_ROTATION, loss: float = 0.0
+) -> Section:
     """Section of a seam: N/m per m for the jump along, across and out of the plate; N per rad for the rotations."""
     t, r = np.broadcast_to(translation, 3), np.broadcast_to(rotation, 3)
     stiffness = dict(zip(("kt", "ka", "kb", "ct", "ca", "cb"), map(float, (*t, *r))))
     return Section("seam", stiffness, {}, {"joint": {kind: loss * f for kind, f in stiffness.items()}})
 
 
-def difference(whole, part):
+def difference(whole: Section, part: Section) -> Section:
     """Section of what `whole` has beyond `part`: a lining from side + lining minus the side alone."""
 
-    def minus(a, b):
+    def minus(a: Mapping[str, float], b: Mapping[str, float]) -> dict[str, float]:
         return {kind: a.get(kind, 0) - b.get(kind, 0) for kind in {**a, **b}}
 
     losses = None
@@ -158,14 +165,14 @@ def difference(whole, part):
     return Section(whole.family, minus(whole.stiffness, part.stiffness), minus(whole.mass, part.mass), losses)
 
 
-def shifted(section, distance):
+def shifted(section: Section, distance: float) -> Section:
     """The same laminate counted from a reference surface that lies `distance` [m] below the old one along the normal.
 
     z grows by the distance: B' = B + d A, D' = D + 2 d B + d^2 A, and the mass moments likewise.
     """
     d = distance
 
-    def moved(kinds):
+    def moved(kinds: Mapping[str, float]) -> dict[str, float]:
         new = dict(kinds)
         for name in ("11", "12", "22", "66"):
             A, B, D = (kinds.get(letter + name, 0.0) for letter in "ABD")
@@ -178,10 +185,10 @@ def shifted(section, distance):
     return Section(section.family, moved(section.stiffness), mass, losses)
 
 
-def scaled(section, stiffness=1.0, mass=1.0):
+def scaled(section: Section, stiffness: float = 1.0, mass: float = 1.0) -> Section:
     """The section with its stiffness (and loss) and its mass multiplied: a limit case, or a trimmed weight."""
 
-    def times(kinds, factor):
+    def times(kinds: Mapping[str, float], factor: float) -> dict[str, float]:
         return {kind: factor * f for kind, f in kinds.items()}
 
     losses = section.losses and {channel: times(kinds, stiffness) for channel, kinds in section.losses.items()}

@@ -5,12 +5,17 @@ is the section of a solid whose displacement does not change along the missing a
 three components of displacement live on it, and a given strain along that axis may be added).
 """
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
-from scipy.sparse import coo_matrix
+from numpy.typing import ArrayLike
+from scipy.sparse import coo_matrix, csc_matrix
 from scipy.sparse.linalg import splu
 from skfem import Basis, ElementHexS2, ElementQuad2, FacetBasis, MeshHex, MeshQuad
+
+from fem.materials import Wood
 
 ALONG_XYZ = ((1, 0, 0), (0, 1, 0), (0, 0, 1))  # L, R, T of a wood along x, y, z
 VOIGT = ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))
@@ -19,18 +24,19 @@ MEAN_NU_LT = 0.49  # Tables 5-1 and 5-2 (Sitka and Engelmann spruce, redcedar, t
 MEAN_NU_RT = 0.60
 
 
-def completed(wood):
+def completed(wood: Wood) -> Wood:
     """The wood with E_T, nu_LT, nu_RT filled by handbook means where it does not know them, sources saying so."""
     means = {"E_T": MEAN_RATIO_T_R * wood.E_R, "nu_LT": MEAN_NU_LT, "nu_RT": MEAN_NU_RT}
-    filled = {key: value for key, value in means.items() if getattr(wood, key) is None}
+    filled: dict[str, Any] = {key: value for key, value in means.items() if getattr(wood, key) is None}
     sources = {key: "assumed: mean of eight woods, Wood Handbook FPL-GTR-282, Tables 5-1 and 5-2" for key in filled}
     return replace(wood, **filled, sources={**wood.sources, **sources})
 
 
-def _compliance(wood):
+def _compliance(wood: Wood) -> np.ndarray:
     """(6, 6) [1/Pa] in the wood's own axes L, R, T."""
     w = completed(wood)
-    S = np.diag([1 / w.E_L, 1 / w.E_R, 1 / w.E_T, 1 / w.G_RT, 1 / w.G_LT, 1 / w.G_LR])
+    assert w.E_T is not None and w.nu_LT is not None and w.nu_RT is not None
+    S = np.diag(np.array([1 / w.E_L, 1 / w.E_R, 1 / w.E_T, 1 / w.G_RT, 1 / w.G_LT, 1 / w.G_LR]))
     for i, j, coupling in ((0, 1, w.nu_LR / w.E_L), (0, 2, w.nu_LT / w.E_L), (1, 2, w.nu_RT / w.E_R)):
         S[i, j] = S[j, i] = -coupling
     if np.linalg.eigvalsh(S).min() <= 0:
@@ -41,7 +47,7 @@ def _compliance(wood):
     return S
 
 
-def _strain_turn(axes):
+def _strain_turn(axes: np.ndarray) -> np.ndarray:
     """(6, 6): strains in the axes whose unit vectors are the rows of `axes` (3, 3), from strains in x, y, z."""
     T = np.zeros((6, 6))
     for row, (i, j) in enumerate(VOIGT):
@@ -51,13 +57,13 @@ def _strain_turn(axes):
     return T
 
 
-def solid_stiffness(wood, axes=ALONG_XYZ):
+def solid_stiffness(wood: Wood, axes: ArrayLike = ALONG_XYZ) -> np.ndarray:
     """C (6, 6) [Pa] in x, y, z; rows of `axes` are the unit vectors of the wood's L, R and T."""
     T = _strain_turn(np.asarray(axes))
     return T.T @ np.linalg.inv(_compliance(wood)) @ T
 
 
-def solid_losses(wood, axes=ALONG_XYZ):
+def solid_losses(wood: Wood, axes: ArrayLike = ALONG_XYZ) -> dict[str, np.ndarray] | None:
     """{'along', 'across', 'shear': (6, 6) [Pa]}: loss factor times the stiffness that each deformation carries.
 
     The energy sigma' S sigma / 2 is split by the diagonal of the compliance S: C P C with P that part of the diagonal.
@@ -85,20 +91,20 @@ class Solid:
     B: np.ndarray  # (elements, quadrature points, 6, 3 k)
     weight: np.ndarray  # (elements, quadrature points) volume [m3], or area of a section [m2]
     where: np.ndarray  # (elements, quadrature points, 3) m
-    mesh: object
+    mesh: MeshHex | MeshQuad
 
     @property
-    def middles(self):
+    def middles(self) -> np.ndarray:
         """(elements, 3) m, centre of each element."""
         return np.einsum("eq,eqd->ed", self.weight, self.where) / self.weight.sum(1)[:, None]
 
-    def strains(self, u):
+    def strains(self, u: np.ndarray) -> np.ndarray:
         """(elements, points, 6, cases) of displacements u (n, 3, cases)."""
         local = u[self.nodes].reshape(len(self.nodes), -1, u.shape[-1])
         return np.einsum("eqsi,eic->eqsc", self.B, local, optimize=True)
 
 
-def solid(mesh, axes=None):
+def solid(mesh: MeshHex | MeshQuad, axes: tuple[int, ...] = (0, 1, 2)) -> Solid:
     """Solid of quadratic elements from a MeshHex, or from a MeshQuad that lies in two of the axes 0, 1, 2 (x, y, z)."""
     axes = (0, 1, 2) if mesh.dim() == 3 else axes
     element = ElementHexS2() if mesh.dim() == 3 else ElementQuad2()
@@ -117,7 +123,7 @@ def solid(mesh, axes=None):
     return Solid(points, basis.element_dofs.T, B.reshape(*B.shape[:3], -1), basis.dx, where, mesh)
 
 
-def graded(a, b, fine, coarse, growth, focus):
+def graded(a: float, b: float, fine: float, coarse: float, growth: float, focus: str) -> list[float]:
     """Grid lines from a to b, spaced `fine` at the ends named in focus ('a', 'b', 'ab'), growing up to `coarse`."""
     if b - a < 1e-12:
         return [a]
@@ -132,19 +138,28 @@ def graded(a, b, fine, coarse, growth, focus):
     return list(a + x) if focus == "a" else list(b - x[::-1])
 
 
-def boxes(x, y, z, filled):
+def boxes(
+    x: Sequence[float] | np.ndarray,
+    y: Sequence[float] | np.ndarray,
+    z: Sequence[float] | np.ndarray,
+    filled: Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray],
+) -> MeshHex:
     """MeshHex of the boxes between the grid planes for which filled(x, y, z) of the centres is true."""
     mesh = MeshHex.init_tensor(x, y, z)
     return mesh.restrict(np.flatnonzero(filled(*mesh.p[:, mesh.t].mean(axis=1))))
 
 
-def rectangles(a, b, filled):
+def rectangles(
+    a: Sequence[float] | np.ndarray,
+    b: Sequence[float] | np.ndarray,
+    filled: Callable[[np.ndarray, np.ndarray], np.ndarray],
+) -> MeshQuad:
     """MeshQuad of the rectangles between the grid lines for which filled(a, b) of the centres is true."""
     mesh = MeshQuad.init_tensor(a, b)
     return mesh.restrict(np.flatnonzero(filled(*mesh.p[:, mesh.t].mean(axis=1))))
 
 
-def stiffness(body, C, masters=None):
+def stiffness(body: Solid, C: np.ndarray, masters: np.ndarray | None = None) -> csc_matrix:
     """K [N/m] of a Solid with C (elements, 6, 6) [Pa]; nodes are replaced by their masters (n,) where given."""
     nodes = body.nodes if masters is None else masters[body.nodes]
     dofs = (3 * nodes[:, :, None] + np.arange(3)).reshape(len(nodes), -1)
@@ -157,7 +172,7 @@ def stiffness(body, C, masters=None):
     return coo_matrix((entries.ravel(), (rows.ravel(), columns.ravel())), shape=(n, n)).tocsc()
 
 
-def solve(K, F, fixed):
+def solve(K: csc_matrix, F: np.ndarray, fixed: Sequence[int] | np.ndarray) -> np.ndarray:
     """Displacements (n, 3, cases) under forces F (3 n, cases), the unknowns `fixed` held and unused ones zero."""
     used = K.diagonal() > 0
     used[fixed] = False
@@ -168,7 +183,7 @@ def solve(K, F, fixed):
     return u.reshape(-1, 3, F.shape[1])
 
 
-def tractions(body, axis, place, stress):
+def tractions(body: Solid, axis: int, place: float, stress: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
     """Forces (n, 3, cases) of the tractions stress(points (q, 3)) -> (q, 3, cases) [Pa] on the faces at x_axis = place.
 
     For solids of hexahedra. ValueError where no face of the mesh lies there.
@@ -186,14 +201,14 @@ def tractions(body, axis, place, stress):
     return F
 
 
-def rigid_hold(body, nodes):
+def rigid_hold(body: Solid, nodes: np.ndarray) -> list[int]:
     """Unknowns to hold so that a solid periodic along x neither moves nor turns about x."""
     held = nodes[0, 0]
     far = nodes.flat[np.argmax(abs(body.points[nodes, 1] - body.points[held, 1]))]
     return [3 * held, 3 * held + 1, 3 * held + 2, 3 * far + 2]
 
 
-def periodic_masters(points, axis):
+def periodic_masters(points: np.ndarray, axis: int) -> np.ndarray:
     """(n,) node index: nodes of the last end along `axis` follow their partners of the first end.
 
     ValueError where the two ends do not carry the same nodes.
@@ -210,7 +225,7 @@ def periodic_masters(points, axis):
     return masters
 
 
-def quadratic_form(body, strains, C):
+def quadratic_form(body: Solid, strains: np.ndarray, C: np.ndarray) -> np.ndarray:
     """(cases, cases): integral of strain' C strain, C (elements, 6, 6) [Pa]."""
     stress = np.einsum("eq,est,eqtc->eqsc", body.weight, C, strains, optimize=True)
     return np.einsum("eqsc,eqsd->cd", strains, stress, optimize=True)
@@ -225,7 +240,7 @@ class Cell:
     fluctuation: np.ndarray  # (n, 3, cases) m, displacement beyond that of the given strains
 
 
-def homogenised(body, C, given, size, twist_free=False):
+def homogenised(body: Solid, C: np.ndarray, given: np.ndarray, size: float, twist_free: bool = False) -> Cell:
     """Cell of a solid periodic along x, from the strains `given` (elements, points, 6, cases) of a macroscopic field.
 
     The displacement is that of the given strains plus a periodic part, so the ends differ by a rigid motion only.

@@ -1,12 +1,16 @@
 """Deflection under load: of a held body, or of a free one under a load in balance, its rigid motion projected out."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import scipy.linalg as sl
+import scipy.sparse as sp
+from numpy.typing import ArrayLike
 
-from fem.eigen import Factor, rigid_modes
-from fem.model import CHUNK, section_matrix, strains, unit_energies
+from fem.eigen import Factor, Solver, rigid_modes
+from fem.elements import Operator, Space
+from fem.model import CHUNK, Model, Weights, section_matrix, strains, unit_energies
 
 BALANCED = 1e-9  # largest net force (or couple over the body's size) of a free body's load, over the load itself
 TRUSTED = 1e-6  # largest relative difference of work and strain energy before the solution is refused
@@ -23,12 +27,12 @@ class Deflection:
     reaction: np.ndarray  # (fixed, m) N and N m at the fixed unknowns, in their order
 
     @property
-    def energy(self):
+    def energy(self) -> np.ndarray:
         """(m,) J, from the strains; equals the work up to round-off."""
-        return sum(self.strain_energy.values())
+        return sum(self.strain_energy.values(), np.zeros_like(self.work))
 
 
-def deflect(model, weights, loads, fixed=()):
+def deflect(model: Model, weights: Weights, loads: np.ndarray, fixed: Sequence[int] | np.ndarray = ()) -> Deflection:
     """Deflection of a model with the weights {(role, region, kind): f} under loads (size,) or (size, m) [N, N m].
 
     fixed: indices of unknowns held at zero. Without any the body is free: each load must be in balance (see `balanced`),
@@ -65,20 +69,20 @@ def deflect(model, weights, loads, fixed=()):
     return answer
 
 
-def _solver(K):
+def _solver(K: sp.csr_array) -> Solver:
     try:
         return Factor(K).solve
     except RuntimeError:
         raise ValueError("the body has a part that nothing holds: its stiffness is singular") from None
 
 
-def _square_to(rigid, M, u):
+def _square_to(rigid: np.ndarray, M: sp.csr_array, u: np.ndarray) -> np.ndarray:
     """u without its rigid motion, in the norm of M."""
     MR = M @ rigid
     return u - rigid @ np.linalg.solve(rigid.T @ MR, MR.T @ u)
 
 
-def internal_forces(model, weights, u):
+def internal_forces(model: Model, weights: Weights, u: np.ndarray) -> np.ndarray:
     """K u (size, m) from the strains: K's own entries hide the small strains of a soft body in their round-off."""
     F = np.zeros((model.size // 6, 6, u.shape[1]))
     for op in model.operators:
@@ -89,16 +93,16 @@ def internal_forces(model, weights, u):
     return F.reshape(u.shape)
 
 
-def _stiff_chunks(op, weights):
+def _stiff_chunks(op: Operator, weights: Weights) -> Iterator[tuple[slice, np.ndarray]]:
     """(chunk of elements, C (elements, points, strains, strains)) of an operator, none where no kind has a weight."""
     for k in range(0, len(op.nodes), CHUNK):
         chunk = slice(k, k + CHUNK)
         C = section_matrix(op, weights, chunk)
-        if not np.isscalar(C):
+        if not isinstance(C, int):
             yield chunk, C
 
 
-def _check_held(rigid, fixed):
+def _check_held(rigid: np.ndarray, fixed: np.ndarray) -> None:
     strength = np.linalg.svd(rigid[fixed] / np.abs(rigid).max(axis=0), compute_uv=False)
     if len(fixed) < 6 or strength[-1] < 1e-6 * strength[0]:
         raise ValueError(
@@ -107,7 +111,7 @@ def _check_held(rigid, fixed):
         )
 
 
-def _check_balance(points, rigid, F):
+def _check_balance(points: np.ndarray, rigid: np.ndarray, F: np.ndarray) -> None:
     net, lever = rigid.T @ F, np.linalg.norm(np.ptp(points, axis=0))
     force = np.abs(F.reshape(-1, 6, F.shape[1]))
     scale = np.maximum(force[:, :3].sum((0, 1)), force[:, 3:].sum((0, 1)) / lever)
@@ -121,7 +125,7 @@ def _check_balance(points, rigid, F):
         )
 
 
-def _check_energy(answer):
+def _check_energy(answer: Deflection) -> None:
     off = np.abs(answer.work - answer.energy)
     if (off > TRUSTED * np.abs(answer.energy)).any():
         raise ValueError(
@@ -130,7 +134,7 @@ def _check_energy(answer):
         )
 
 
-def balanced(model, weights, loads):
+def balanced(model: Model, weights: Weights, loads: np.ndarray) -> np.ndarray:
     """Loads (size, m) with the inertia forces of the body that they would set in motion: a load in balance.
 
     F - M R (R' M R)^-1 R' F. d'Alembert's principle; structural analysts call it inertia relief.
@@ -152,14 +156,14 @@ class Spot:
     shares: np.ndarray  # (p + 1,) values of their shape functions at the place, summing to 1
     point: np.ndarray  # (3,) m
 
-    def load(self, space, force):
+    def load(self, space: Space, force: ArrayLike) -> np.ndarray:
         """(size,) load of a force (3,) [N]."""
         F = np.zeros((space.size // 6, 6))
-        F[self.nodes, :3] = np.outer(self.shares, force)
+        F[self.nodes, :3] = np.outer(self.shares, np.asarray(force))
         return F.ravel()
 
 
-def spot(space, edges, place):
+def spot(space: Space, edges: np.ndarray, place: ArrayLike) -> Spot:
     """The Spot on some edges (k, 2) that is nearest to a place (3,) [m]."""
     edges = np.asarray(edges)
     ends = space.mesh.nodes[edges]
@@ -173,7 +177,7 @@ def spot(space, edges, place):
     return Spot(nodes, np.array(shares), points[k])
 
 
-def pinch(space, a, b):
+def pinch(space: Space, a: Spot, b: Spot) -> np.ndarray:
     """(size,) load of two forces of 1 N that press the Spots a and b towards each other along the line between them.
 
     In balance; its product with a displacement is what the distance between the two loses.
@@ -182,7 +186,7 @@ def pinch(space, a, b):
     return a.load(space, direction) + b.load(space, -direction)
 
 
-def twist(space, spots, axis=(0.0, 0.0, 1.0)):
+def twist(space: Space, spots: Sequence[Spot], axis: ArrayLike = (0.0, 0.0, 1.0)) -> np.ndarray:
     """(size,) load of forces along `axis` on four Spots, in balance: a couple on the first two, its opposite on the others.
 
     Scaled so that the couple is 1 N m. The product with a displacement is the angle [rad] by which the first two turn
@@ -196,10 +200,10 @@ def twist(space, spots, axis=(0.0, 0.0, 1.0)):
     if strength[2] < 1e-6 * strength[0]:
         raise ValueError("the four places of a twist lie on one line; expected two beside each other at either end")
     couple = np.linalg.norm(force[0] * np.cross(points[0], axis) + force[1] * np.cross(points[1], axis))
-    return sum(s.load(space, f / couple * axis) for s, f in zip(spots, force))
+    return sum((s.load(space, f / couple * axis) for s, f in zip(spots, force)), np.zeros(space.size))
 
 
-def free_strain(model, weights, region, strain):
+def free_strain(model: Model, weights: Weights, region: str, strain: ArrayLike) -> np.ndarray:
     """(size,) load of a region that would take up the strain of its family (see forms.py) if nothing held it.
 
     int B' C e: with it, a plate that swells freely moves so that its strain is e and its stress none.

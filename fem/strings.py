@@ -24,7 +24,7 @@ class String:
     loss_air: float = 0.0  # 1/s
     loss_bending: float = 0.0
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         for key in ("length", "tension", "mass"):
             if not (np.isfinite(getattr(self, key)) and getattr(self, key) > 0):
                 raise ValueError(f"string '{self.name}': {key} = {getattr(self, key)}; expected a positive number")
@@ -33,7 +33,7 @@ class String:
                 raise ValueError(f"string '{self.name}': {key} = {getattr(self, key)}; expected 0 or more")
 
     @property
-    def impedance(self):
+    def impedance(self) -> float:
         """Characteristic impedance Z = sqrt(T mu) [N s/m]."""
         return np.sqrt(self.tension * self.mass)
 
@@ -50,46 +50,46 @@ class Pluck:
     force: float = 2.0  # N
 
 
-def fretted_length(string, fret):
+def fretted_length(string: String, fret: int) -> float:
     """Length [m] between fret and saddle, equal temperament; the tension stays."""
     return string.length * 2 ** (-fret / 12)
 
 
-def wave_number(string, fret, n):
+def wave_number(string: String, fret: int, n: int | np.ndarray) -> np.ndarray:
     """k_n = n pi/L [1/m] of partials n."""
     return np.asarray(n) * np.pi / fretted_length(string, fret)
 
 
-def partials(string, fret, n):
+def partials(string: String, fret: int, n: int | np.ndarray) -> np.ndarray:
     """omega_n [rad/s] of the string on hinged ends: mu omega^2 = T k^2 + EI k^4."""
     k = wave_number(string, fret, n)
     return k * np.sqrt((string.tension + string.bending_stiffness * k**2) / string.mass)
 
 
-def fundamental(string, fret=0):
+def fundamental(string: String, fret: int = 0) -> float:
     """Frequency [Hz] of the first partial on fixed hinged ends."""
     return float(partials(string, fret, 1) / (2 * np.pi))
 
 
-def inharmonicity(string, fret=0):
+def inharmonicity(string: String, fret: int = 0) -> float:
     """B of f_n = n f_0 sqrt(1 + B n^2): pi^2 EI/(T L^2). Fletcher, JASA 36:203 (1964)."""
     return np.pi**2 * string.bending_stiffness / (string.tension * fretted_length(string, fret) ** 2)
 
 
-def loss_factor(string, fret, n):
+def loss_factor(string: String, fret: int, n: int | np.ndarray) -> np.ndarray:
     """Intrinsic loss factor eta_n of partials n (see String)."""
     k, T, EI = wave_number(string, fret, n), string.tension, string.bending_stiffness
     own = string.loss_friction + string.loss_air / partials(string, fret, n)
     return (T * own + EI * string.loss_bending * k**2) / (T + EI * k**2)
 
 
-def intrinsic_decay_time(string, fret, n):
+def intrinsic_decay_time(string: String, fret: int, n: int | np.ndarray) -> np.ndarray:
     """T60 [s] of partials n on ends that do not move: 2 x 6.908/(eta omega)."""
     with np.errstate(divide="ignore"):
         return 2 * DECAY_60 / (loss_factor(string, fret, n) * partials(string, fret, n))
 
 
-def weak_decay_time(string, fret, Y):
+def weak_decay_time(string: String, fret: int, Y: complex) -> float:
     """T60 [s] of the fundamental through a bridge of mobility Y [s/kg], weak coupling: alpha = 2 f Z Re Y.
 
     Off a body resonance only: on one the string and the body share two new modes. Gough, Acustica 49:124 (1981).
@@ -97,7 +97,7 @@ def weak_decay_time(string, fret, Y):
     return DECAY_60 / (2 * fundamental(string, fret) * string.impedance * np.real(Y))
 
 
-def plucked_shape(string, fret, pluck, n):
+def plucked_shape(string: String, fret: int, pluck: Pluck, n: np.ndarray) -> np.ndarray:
     """Sine amplitudes q (m, 2) [m], away from the top and along it, of the string held by the pluck, ends fixed.
 
     q_k = F sin(k x) sinc(k width/2) / [(T k^2 + EI k^4) L/2]. ValueError if the pluck lies beyond the fret.
@@ -113,12 +113,12 @@ def plucked_shape(string, fret, pluck, n):
     return np.outer(pluck.force * shape / stiffness, [np.cos(pluck.angle), np.sin(pluck.angle)])
 
 
-def modal_mass(string, fret):
+def modal_mass(string: String, fret: int) -> float:
     """mu L/2 [kg] of every sine of the string."""
     return string.mass * fretted_length(string, fret) / 2
 
 
-def pluck_energy(string, fret, pluck, n=None):
+def pluck_energy(string: String, fret: int, pluck: Pluck, n: np.ndarray | None = None) -> float:
     """Energy [J] stored in the string when it is let go, of partials n; of the first 4000 if not given."""
     n = np.arange(1, 4001) if n is None else n
     q = plucked_shape(string, fret, pluck, n)

@@ -4,13 +4,16 @@ Laminates are (6, 6) matrices about one reference surface, in the order eps_11, 
 kappa_12 with kappa_12 twice the twist; A [N/m], B [N], D [N m].
 """
 
+from collections.abc import Mapping, Sequence
+
 import numpy as np
 from scipy.optimize import brentq
 
+Slice = tuple[float, np.ndarray, Mapping[str, np.ndarray] | None]  # share, stiffness, losses
 SHARED = [0, 3, 5]  # eps_11, kappa_11, kappa_12: the same in every slice of a lining whose width changes along y
 
 
-def laminate_strip(ABD, S55, height):
+def laminate_strip(ABD: np.ndarray, S55: float, height: float) -> np.ndarray:
     """(4, 4) as strip_cell, of a laminate strip of shear-flexible shell with free edges.
 
     Stretch and bending by leaving the edges free of force and moment; twist by Reissner's plate: GJ = 4 D66 h
@@ -28,10 +31,10 @@ def laminate_strip(ABD, S55, height):
     return beam
 
 
-def shear_along(ABD, GJ, height, limit):
+def shear_along(ABD: np.ndarray, GJ: float, height: float, limit: float) -> float:
     """S55 [N/m] with which a laminate strip twists as the solid strip does; never above `limit`."""
 
-    def excess(log_S):
+    def excess(log_S: float) -> float:
         return laminate_strip(ABD, np.exp(log_S), height)[3, 3] - GJ
 
     low, high = np.log(1e-4 * limit), np.log(limit)
@@ -40,7 +43,9 @@ def shear_along(ABD, GJ, height, limit):
     return float(np.exp(brentq(excess, low, high))) if excess(low) < 0 else 1e-4 * limit
 
 
-def side_by_side(slices):
+def side_by_side(
+    slices: Sequence[Slice],
+) -> tuple[np.ndarray, dict[str, np.ndarray] | None]:
     """Mean laminate of slices [(share, stiffness, losses)] that lie beside each other along y.
 
     eps_11, kappa_11, kappa_12 and the forces that belong to the other strains are the same in every slice; exact for
@@ -50,13 +55,14 @@ def side_by_side(slices):
     flexible = [np.linalg.inv(C[np.ix_(rest, rest)]) for _, C, _ in slices]
     mixed = sum(s * F @ C[np.ix_(rest, SHARED)] for (s, C, _), F in zip(slices, flexible))
     C_rest = np.linalg.inv(sum(s * F for (s, _, _), F in zip(slices, flexible)))
-    total, lost = np.zeros((6, 6)), None if slices[0][2] is None else dict.fromkeys(slices[0][2], 0.0)
+    total, first = np.zeros((6, 6)), slices[0][2]
+    lost = None if first is None else {c: np.zeros((6, 6)) for c in first}
     for (share, C, losses), F in zip(slices, flexible):
         L = np.zeros((6, 6))
         L[SHARED, SHARED] = 1
         L[np.ix_(rest, rest)] = F @ C_rest
         L[np.ix_(rest, SHARED)] = F @ (C_rest @ mixed - C[np.ix_(rest, SHARED)])
         total += share * L.T @ C @ L
-        if lost is not None:
+        if lost is not None and losses is not None:
             lost = {c: lost[c] + share * L.T @ losses[c] @ L for c in lost}
     return total, lost

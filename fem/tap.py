@@ -1,5 +1,6 @@
 """What becomes of a tap's energy: a blow at one point, then free decay, in closed form from the modes and their losses."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,13 +16,15 @@ class Tap:
     ring_time: float  # s, integral of the energy over its first value: the time constant of a single mode
 
 
-def viscous(omega, hysteretic):
+def viscous(omega: np.ndarray, hysteretic: np.ndarray) -> np.ndarray:
     """(n, n) C = W^-1/2 H W^-1/2 [1/s] of hysteretic losses H = Phi' (eta K) Phi [rad2/s2]: right at each mode's own frequency."""
     root = np.sqrt(omega)
     return hysteretic / root[:, None] / root
 
 
-def tap(omega, losses, stiffness, strike):
+def tap(
+    omega: np.ndarray, losses: Mapping[str, np.ndarray], stiffness: Mapping[str, np.ndarray], strike: np.ndarray
+) -> Tap:
     """Tap of modes omega (n,) [rad/s] struck at once with modal velocities in the ratio of `strike` (n,).
 
     losses {part: (n, n)} Phi' (eta K)_part Phi, stiffness {part: (n, n)} Phi' K_part Phi [rad2/s2]. The state is

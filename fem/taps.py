@@ -6,6 +6,7 @@ exponential stays an exponential under it, once its start is past) and its logar
 
 import struct
 import warnings
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from scipy.signal import find_peaks, resample_poly
 BLOCK = 0.005  # s, of the level curve
 SHORTEST = 0.2  # s, of a tap with its decay
 RANGE = 10.0  # dB, least fall that a decay is read from
+Reading = tuple[float, float, float, float, float]  # see read_decay
 HUM = 2e-4  # loss factor below which a tone is no wood
 
 
@@ -42,7 +44,7 @@ class Tone:
     notes: tuple[str, ...] = field(default=())
 
 
-def read_recording(path):
+def read_recording(path: str | Path) -> Recording:
     """Recording from a WAV file; the louder channel of a stereo one. ValueError in plain words for anything else."""
     path = Path(path)
     if not path.is_file():
@@ -63,7 +65,7 @@ def read_recording(path):
     return Recording(signal - signal.mean(), rate, _clipped(signal))
 
 
-def _clipped(signal):
+def _clipped(signal: np.ndarray) -> tuple[str, ...]:
     """Note if three samples in a row stand at one value at the extreme, more than once; a slow wave's crest never quite does."""
     top = abs(signal) >= 0.999 * abs(signal).max()
     still = np.abs(np.diff(signal)) <= 1e-7 * abs(signal).max()
@@ -74,7 +76,7 @@ def _clipped(signal):
     return ()
 
 
-def find_taps(recording):
+def find_taps(recording: Recording) -> tuple[list[tuple[int, int]], tuple[str, ...]]:
     """[(start, end)] in samples of each tap with its decay, none if there is no tap, and a tuple of notes.
 
     A tap: the level leaps by 12 dB within 30 ms, to within 25 dB of the loudest one. A level that rises again without
@@ -85,7 +87,7 @@ def find_taps(recording):
     level = 10 * np.log10((blocks**2).mean(1) + 1e-14)
     padded = np.concatenate([np.full(6, level.min()), level])
     leap = level - np.array([padded[i : i + 6].max() for i in range(len(level))])
-    starts = []
+    starts: list[int] = []
     for i in np.flatnonzero((leap > 12) & (level > level.max() - 25)):
         if not starts or (i - starts[-1]) * BLOCK > SHORTEST:
             starts.append(int(i))
@@ -99,7 +101,9 @@ def find_taps(recording):
     return [(s * block, e * block) for s, e in taps], notes if rise > 6 else ()
 
 
-def find_tones(recording, lowest=20.0, highest=1000.0, count=12):
+def find_tones(
+    recording: Recording, lowest: float = 20.0, highest: float = 1000.0, count: int = 12
+) -> tuple[list[Tone], tuple[str, ...]]:
     """([Tone] by frequency, notes) of a recording of taps: the `count` strongest between two frequencies [Hz].
 
     Raises ValueError if no tap or no tone is found.
@@ -128,11 +132,13 @@ def find_tones(recording, lowest=20.0, highest=1000.0, count=12):
     return tones, recording.notes + notes
 
 
-def _peaks(pieces, rate, lowest, highest, count):
+def _peaks(
+    pieces: Sequence[np.ndarray], rate: float, lowest: float, highest: float, count: int
+) -> tuple[np.ndarray, np.ndarray]:
     """(frequencies, levels [dB]) of the strongest peaks of the mean spectrum of the taps."""
     pieces = [piece[: int(2 * rate)] for piece in pieces]
     size = max(2 ** int(np.ceil(np.log2(rate / 0.1))), max(map(len, pieces)))
-    power = 0.0
+    power = np.zeros(size // 2 + 1)
     for piece in pieces:
         window = np.cos(np.pi / 2 * np.arange(len(piece)) / len(piece)) ** 2
         power = power + abs(np.fft.rfft(piece * window, size)) ** 2
@@ -147,7 +153,7 @@ def _peaks(pieces, rate, lowest, highest, count):
     return (found + 0.5 * (left - right) / (left - 2 * middle + right)) * step, middle
 
 
-def _tone(pieces, rate, frequency, level, gap):
+def _tone(pieces: Sequence[np.ndarray], rate: float, frequency: float, level: float, gap: float) -> Tone:
     """Tone at about `frequency`, its nearest neighbour `gap` Hz away, from all taps."""
     reads = [read_decay(piece, rate, frequency, gap) for piece in pieces]
     good = [read for read in reads if read is not None]
@@ -164,14 +170,14 @@ def _tone(pieces, rate, frequency, level, gap):
     )  # fmt: skip
 
 
-def _mean_doubt(values, doubts):
+def _mean_doubt(values: np.ndarray, doubts: np.ndarray) -> float:
     """Standard uncertainty of the middle of several readings: their scatter, or each one's own doubt if larger."""
     own = np.sqrt((doubts**2).mean() / len(values))
     scatter = values.std(ddof=1) / np.sqrt(len(values)) if len(values) > 1 else 0.0
     return float(max(own, scatter))
 
 
-def read_decay(signal, rate, frequency, gap):
+def read_decay(signal: np.ndarray, rate: float, frequency: float, gap: float) -> Reading | None:
     """(frequency, loss factor, their doubts, bend) of the tone near `frequency` in one tap; None if unreadable.
 
     gap: distance to the nearest other tone, Hz. bend: relative change of the decay rate between the two halves.
@@ -202,14 +208,14 @@ def read_decay(signal, rate, frequency, gap):
     return f, -slope[0] / (np.pi * f), f_doubt, doubt / (np.pi * f), bend
 
 
-def _noise(t, level):
+def _noise(t: np.ndarray, level: np.ndarray) -> float:
     """Highest level (natural logarithm) of the last tenth if the curve has flattened out there, else none at all."""
     fall = np.polyfit(t[: len(t) // 3], level[: len(t) // 3], 1)[0]
     tail = np.polyfit(t[-len(t) // 4 :], level[-len(t) // 4 :], 1)[0]
     return level[-max(2, len(level) // 10) :].max() if tail > 0.5 * fall else -np.inf
 
 
-def _steady(level, frequency):
+def _steady(level: np.ndarray, frequency: float) -> Reading | None:
     """Reading of a tone that hardly falls at all over the recording, as hum does; else None."""
     if np.ptp(level) < 0.3:
         return frequency, 0.0, 0.1, 0.0, 0.0

@@ -8,12 +8,15 @@ import numpy as np
 from skfem import BilinearForm, FacetBasis
 from skfem.helpers import dot, grad
 
+from fem.air import AirModes, Cavity, CavityModes, Coupling
 from fem.response import VISCOSITY
 
 GAMMA, PRANDTL = 1.4, 0.71  # of air at 20 C (textbook)
 
 
-def wall_losses(cavity, air, coupling, lowest_hz):
+def wall_losses(
+    cavity: Cavity, air: CavityModes, coupling: Coupling, lowest_hz: float
+) -> tuple[np.ndarray, np.ndarray]:
     """H (N, N) [rad2/s2], hysteretic, of warmth, and C (N, N) [1/s], dashpots, of rubbing: state of coupled_matrices.
 
     The layers' thickness is frozen: of a cavity mode at its own frequency, of the uniform pressure at lowest_hz, which
@@ -22,7 +25,7 @@ def wall_losses(cavity, air, coupling, lowest_hz):
     return losses_of(wall_integrals(cavity, air), air, coupling, lowest_hz)
 
 
-def wall_integrals(cavity, air):
+def wall_integrals(cavity: Cavity, air: CavityModes) -> tuple[np.ndarray, np.ndarray]:
     """int psi psi' dS (k, k) over the walls, and int grad psi . grad psi' dS along them (k - 1, k - 1).
 
     The second leaves out the first mode, the uniform pressure.
@@ -34,7 +37,9 @@ def wall_integrals(cavity, air):
     return air.shape.T @ (warm @ air.shape), air.shape[:, 1:].T @ (rub @ air.shape[:, 1:])
 
 
-def losses_of(integrals, air, coupling, lowest_hz):
+def losses_of(
+    integrals: tuple[np.ndarray, np.ndarray], air: AirModes, coupling: Coupling, lowest_hz: float
+) -> tuple[np.ndarray, np.ndarray]:
     """As wall_losses, from wall_integrals. air: anything with the frequency, density and speed of CavityModes."""
     warm, rub = integrals
     omega = 2 * np.pi * np.append(lowest_hz, air.frequency[1:])
@@ -49,7 +54,7 @@ def losses_of(integrals, air, coupling, lowest_hz):
     return (H + H.T) / 2, (C + C.T) / 2
 
 
-def pressures(air, coupling):
+def pressures(air: AirModes, coupling: Coupling) -> np.ndarray:
     """(k, n) modal pressures of the kept cavity modes per unit of the state (q, U, s): omega_j s_j - c_j'(q, U)."""
     own = np.vstack([np.zeros((1, len(air.frequency) - 1)), np.diag(2 * np.pi * air.frequency[1:])])
     return np.hstack([-coupling.c, own])

@@ -5,14 +5,16 @@ ch. 5); never add it to a modulus from a dynamic plate test. A quarter-sawn boar
 """
 
 import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
+from typing import Any, overload
 
 import numpy as np
 
 from fem.materials import Wood, lookup
-from fem.plywood import homogenised, rotary_cut
+from fem.plywood import Ply, homogenised, rotary_cut
 
 SHEAR_IN_MOE = 1.10  # E_L / MOE, Wood Handbook FPL-GTR-282, ch. 5
 FIBRE_SATURATION = 30.0  # % moisture at which shrinkage begins, Wood Handbook, ch. 4 (from memory)
@@ -46,17 +48,23 @@ class Entry:
     fill: tuple[str, ...] = ()
     note: str = ""
 
-    def number(self, key, default=None):
+    @overload
+    def number(self, key: str, default: float) -> float: ...
+
+    @overload
+    def number(self, key: str, default: None = None) -> float | None: ...
+
+    def number(self, key: str, default: float | None = None) -> float | None:
         return self.values[key].number if key in self.values else default
 
 
 @cache
-def read_table():
+def read_table() -> dict[str, Any]:
     """The parsed woods.toml."""
     return tomllib.loads(Path(__file__).with_name("woods.toml").read_text(encoding="utf-8"))
 
 
-def entry(name):
+def entry(name: str) -> Entry:
     """The printed values of one wood as an Entry; ValueError with the nearest name for an unknown wood."""
     raw = lookup(name, read_table()["wood"], "wood")
     values = {
@@ -65,19 +73,19 @@ def entry(name):
     return Entry(name, raw["title"], values, tuple(raw.get("fill", ())), raw.get("note", ""))
 
 
-def _constant(key):
+def _constant(key: str) -> str:
     """Key of the file -> name of the constant: E_R is printed as a ratio, E_R_GPa as itself."""
     return f"{key}/E_L" if key in RATIOS else key.removesuffix("_GPa").removesuffix("_kg_m3")
 
 
-def _value(key, item):
+def _value(key: str, item: Sequence[Any]) -> Value:
     """Value from [number, source] or [number, source, low, high]."""
     number, source, *limits = item
     unit = 1e9 if key.endswith("_GPa") else 1
     return Value(float(number) * unit, read_table()["source"].get(source, source), *(x * unit for x in limits))
 
 
-def to_wood(entry):
+def to_wood(entry: Entry) -> Wood:
     """Wood from an Entry: the handbook's conversions, then the entry's own rules for what is missing.
 
     Raises ValueError that says which constants are missing and filled by no rule.
@@ -93,7 +101,7 @@ def to_wood(entry):
     return Wood(entry.name, **numbers, sources={key: found[key].source for key in numbers})
 
 
-def constants(entry):
+def constants(entry: Entry) -> dict[str, Value]:
     """{constant of Wood: Value} of all that is printed, derived, or filled by the entry's rules."""
     v = entry.values
     found = {key: value for key, value in v.items() if key in (*NEEDED, *LOSSES)}
@@ -112,7 +120,7 @@ def constants(entry):
     return found
 
 
-def _density(entry, percent):
+def _density(entry: Entry, percent: float) -> Value | None:
     """Density [kg/m3] at a moisture content from the specific gravity; None without one. Wood Handbook, ch. 4.
 
     Volume shrinks by 26.5 G_green per cent from 30 % moisture to dry, in proportion (from memory), or by what the entry
@@ -136,18 +144,20 @@ def _density(entry, percent):
     return Value(1000 * green / (1 - shrunk) * (1 + percent / 100), f"{source}; at {percent:g} %")
 
 
-def _by_rule(rule, E_L):
+def _by_rule(rule: Mapping[str, Any], E_L: Value | None) -> dict[str, Value]:
     """{constant: Value} that a rule gives a wood, marked as estimated; E_L a Value or None."""
     source = f"estimated: {rule['text']}"
     given = {key: Value(rule[key][0], source, *rule[key][1:]) for key in LOSSES if key in rule}
-    for key in (*RATIOS, *POISSON) if "mean_of" in rule and E_L else ():
+    if "mean_of" not in rule or E_L is None:
+        return given
+    for key in (*RATIOS, *POISSON):
         printed_as, unit = (f"{key}/E_L", E_L.number) if key in RATIOS else (key, 1)
-        printed = [e.number(printed_as) for e in map(entry, rule["mean_of"]) if printed_as in e.values]
+        printed = [e.values[printed_as].number for e in map(entry, rule["mean_of"]) if printed_as in e.values]
         given[key] = Value(float(np.mean(printed)) * unit, source)
     return given
 
 
-def at_moisture(entry, percent):
+def at_moisture(entry: Entry, percent: float) -> Wood:
     """Wood at another moisture content [%], by P = P12 (P12/Pg)^((12 - M)/(Mp - 12)) (Wood Handbook, ch. 5).
 
     Applied to the modulus along the grain; ratios, Poisson's ratios and losses keep their values at 12 % (said so in
@@ -161,13 +171,14 @@ def at_moisture(entry, percent):
     Mp = entry.number("intersection_percent", 25.0)
     factor = (P12 / Pg) ** ((12 - min(percent, Mp)) / (Mp - 12))
     density = _density(entry, percent) if percent != 12 else Value(wood.density, wood.sources["density"])
+    assert density is not None
     note = f"; moved to {percent:g} % moisture with MOE green {Pg / 1e9:g} GPa ({entry.values['MOE_green'].source})"
     sources = {key: text + (note if key == "E_L" else "; ratio at 12 %") for key, text in wood.sources.items()}
     stiffness = {key: getattr(wood, key) * factor for key in ("E_L", *RATIOS)}
     return replace(wood, **stiffness, density=density.number, sources=sources | {"density": density.source})
 
 
-def scattered(wood, normal):
+def scattered(wood: Wood, normal: Sequence[float] | np.ndarray) -> Wood:
     """Another board of the species: lognormal scatter, mean kept, of density and stiffness with their correlation.
 
     normal (4,): standard normal draws for density, along, across, shear. Each stiffness is correlated with density
@@ -183,7 +194,7 @@ def scattered(wood, normal):
     return replace(wood, **{k: getattr(wood, k) * f for k, f in factors.items() if getattr(wood, k) is not None})
 
 
-def plies(name):
+def plies(name: str) -> list[Ply]:
     """[(Wood as rotary-cut veneer, share of the thickness, angle)] of a plywood, face to face."""
     raw = lookup(name, read_table()["plywood"], "plywood")
     count = raw.get("pattern", len(raw["plies"]))
@@ -192,7 +203,7 @@ def plies(name):
 
 
 @cache
-def library():
+def library() -> dict[str, Wood]:
     """{name: Wood} of the plywoods and of every wood that is complete, or is completed by its own rules."""
     woods = {}
     for name in read_table()["wood"]:
@@ -204,13 +215,13 @@ def library():
     return woods
 
 
-def find(name):
+def find(name: str) -> Wood:
     """The Wood of that name; ValueError gives the nearest name, or says what an incomplete wood lacks."""
     if name in read_table()["wood"]:
         return to_wood(entry(name))
     return lookup(name, library(), "wood")
 
 
-def estimated(wood):
+def estimated(wood: Wood) -> dict[str, str]:
     """{constant: rule} of the values that no source gives for this wood: every report lists them as assumed."""
     return {key: text for key, text in wood.sources.items() if text.startswith("estimated") or "from memory" in text}
