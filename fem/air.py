@@ -145,15 +145,15 @@ def _weyl(cavity: Cavity, f: float, c: float) -> float:
 
 def _without_uniform(K: sp.csr_array, M: sp.csr_array) -> Solver:
     """The solver of CavityModes.solve: one unknown held at zero, then the uniform pressure taken out again."""
-    held = Factor(K[1:][:, 1:])
+    factor = Factor(K[1:][:, 1:])
     ones = np.ones((K.shape[0], 1))
     M1 = M @ ones
     total = M1.sum()
 
     def solve(loads: np.ndarray) -> np.ndarray:
         balanced = loads - M1 @ (ones.T @ loads) / total
-        found = np.vstack([np.zeros((1, loads.shape[1])), held.solve(np.ascontiguousarray(balanced[1:]))])
-        return found - ones @ (M1.T @ found) / total
+        pressure = np.vstack([np.zeros((1, loads.shape[1])), factor.solve(np.ascontiguousarray(balanced[1:]))])
+        return pressure - ones @ (M1.T @ pressure) / total
 
     return solve
 

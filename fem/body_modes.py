@@ -85,10 +85,10 @@ def dampings(body: BodyModes) -> dict[str, np.ndarray]:
     """
     n, root = len(body.omega), np.sqrt(body.omega)
     full = lambda C: np.diag(C) if C.ndim == 1 else (C + C.T) / 2
-    found = {part: full(C) / root[:, None] / root for part, C in body.loss.items()}
-    found |= {part: full(C) for part, C in body.viscous.items()}
+    matrices = {part: full(C) / root[:, None] / root for part, C in body.loss.items()}
+    matrices |= {part: full(C) for part, C in body.viscous.items()}
     B = np.zeros((n, 0)) if body.radiation is None else body.radiation
-    return found | {RADIATION: B @ B.T}
+    return matrices | {RADIATION: B @ B.T}
 
 
 def with_losses(body: BodyModes, factors: Mapping[str, float]) -> BodyModes:

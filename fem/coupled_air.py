@@ -38,7 +38,7 @@ class CoupledModes:
     kinetic_share: dict[str, np.ndarray]
 
 
-def with_rigid(space: Space | BasisSpace, M: sp.csr_array | np.ndarray, found: Modes) -> Modes:
+def with_rigid(space: Space | BasisSpace, M: sp.csr_array | np.ndarray, elastic: Modes) -> Modes:
     """Modes with the six rigid motions of a free shell before the elastic ones, at 0 Hz; M is the model's mass matrix.
 
     space: Space, or the BasisSpace of a model in a basis. A free instrument recoils as its openings push air, and that
@@ -48,10 +48,10 @@ def with_rigid(space: Space | BasisSpace, M: sp.csr_array | np.ndarray, found: M
     rigid = rigid @ np.linalg.inv(np.linalg.cholesky(rigid.T @ (M @ rigid))).T
     none = np.zeros(6)
     return Modes(
-        np.append(none, found.frequency),
-        np.hstack([rigid, found.shape]),
-        np.append(none, found.residual),
-        found.rigid_frequency,
+        np.append(none, elastic.frequency),
+        np.hstack([rigid, elastic.shape]),
+        np.append(none, elastic.residual),
+        elastic.rigid_frequency,
     )
 
 

@@ -272,6 +272,8 @@ def dissipated(ringing: Ringing, parts: Mapping[str, np.ndarray] | None = None) 
         )
     v = c.states[len(c.omega) :] * ringing.amplitude
     product = (v @ (-1 / (c.poles[:, None] + c.poles.conj()))) @ v.conj().T
-    gram = c.X @ product.real @ c.X.T  # (N, N) integral of the velocities' products, s (m/s)^2 kg
-    shares = {part: float((C * gram[:n, :n]).sum() / ringing.energy) for part, C in (parts or dampings(c.body)).items()}
-    return shares | {STRING: float(np.diag(c.C)[n:] @ np.diag(gram)[n:] / ringing.energy)}
+    velocities = c.X @ product.real @ c.X.T  # (N, N) integral of the velocities' products, s (m/s)^2 kg
+    shares = {
+        part: float((C * velocities[:n, :n]).sum() / ringing.energy) for part, C in (parts or dampings(c.body)).items()
+    }
+    return shares | {STRING: float(np.diag(c.C)[n:] @ np.diag(velocities)[n:] / ringing.energy)}

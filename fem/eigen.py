@@ -44,8 +44,8 @@ def rigid_modes(points: np.ndarray) -> np.ndarray:
 def fixed_unknowns(space: Space, fix: Iterable[str] = (), hold: Iterable[str] = ()) -> np.ndarray:
     """Indices of the unknowns of the parts or edges in `fix` (clamped: all six) and `hold` (displacements only)."""
     groups = [(name, 6) for name in fix] + [(name, 3) for name in hold]
-    found = [(6 * space.nodes_of(name)[:, None] + np.arange(k)).ravel() for name, k in groups]
-    return np.unique(np.concatenate(found or [np.zeros(0, int)])).astype(int)
+    unknowns = [(6 * space.nodes_of(name)[:, None] + np.arange(k)).ravel() for name, k in groups]
+    return np.unique(np.concatenate(unknowns or [np.zeros(0, int)])).astype(int)
 
 
 class Factor:
@@ -93,15 +93,15 @@ def modes(
         K, M = K[free][:, free], M[free][:, free]
     if rigid.shape[1]:
         rigid = rigid @ np.linalg.inv(np.linalg.cholesky(rigid[free].T @ (M @ rigid[free]))).T
-    shift, found = SHIFT, None
+    shift, solution = SHIFT, None
     for _ in range(TRIES):
-        found, lowest = _block_lanczos(K, M, rigid[free], count, tolerance, shift)
-        if found is not None:
+        solution, lowest = _block_lanczos(K, M, rigid[free], count, tolerance, shift)
+        if solution is not None:
             break
         shift = -abs(lowest)
     else:
         raise ArithmeticError(f"{count} modes were not found to a part in {1 / tolerance:g}; fewer modes may be")
-    omega2, shape, residual = found
+    omega2, shape, residual = solution
     full = np.zeros((model.size, count))
     full[free] = shape
     rigid_omega2 = _rigid_energy(model, weights, rigid)
@@ -143,20 +143,20 @@ def _block_lanczos(
     V[:, :r], MV[:, :r] = rigid, M @ rigid
     T = np.zeros((most + BLOCK, most + BLOCK))
     X = factor.solve(M @ np.random.default_rng(0).standard_normal((n, BLOCK)))
-    X, MX, _ = _purge(X, M @ X, V[:, :r], MV[:, :r])
+    X, MX, _ = _orthogonalised(X, M @ X, V[:, :r], MV[:, :r])
     size = r
     while True:
         X, MX = _normalised(X, MX)
         new = slice(size, size := size + X.shape[1])
         V[:, new], MV[:, new] = X, MX
         X = factor.solve(MX)
-        X, MX, T[:size, new] = _purge(X, M @ X, V[:, :size], MV[:, :size])
+        X, MX, T[:size, new] = _orthogonalised(X, M @ X, V[:, :size], MV[:, :size])
         T[new, :size] = T[:size, new].T
         mu, Y = sl.eigh(T[r:size, r:size])
         mu, Y = mu[::-1][:count], Y[:, ::-1][:, :count]
         tail = Y[new.start - r :]
-        miss = np.sqrt(np.sum(tail * ((X.T @ MX) @ tail), axis=0).clip(0))  # M-norm of A^-1 M x - mu x
-        if size - r >= count and np.all(miss < tolerance * mu):
+        residual = np.sqrt(np.sum(tail * ((X.T @ MX) @ tail), axis=0).clip(0))  # M-norm of A^-1 M x - mu x
+        if size - r >= count and np.all(residual < tolerance * mu):
             break
         lowest = 1 / mu[0] + shift
         if size >= most or (size - r >= 3 * BLOCK and lowest < FAR * abs(shift)):
@@ -171,12 +171,14 @@ def _residual(factor: Factor, K: sp.csr_array, M: sp.csr_array, omega2: np.ndarr
 
     Computed afresh from K and M, so that it also tells of a bad factorisation. Parlett, The Symmetric Eigenvalue Problem, 4.5.
     """
-    miss = factor.solve(K @ shape - (M @ shape) * omega2)
-    return np.sqrt(np.sum(miss * (M @ miss), axis=0) / np.sum(shape * (M @ shape), axis=0))
+    error = factor.solve(K @ shape - (M @ shape) * omega2)
+    return np.sqrt(np.sum(error * (M @ error), axis=0) / np.sum(shape * (M @ shape), axis=0))
 
 
-def _purge(X: np.ndarray, MX: np.ndarray, V: np.ndarray, MV: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """X and M X without their components along V (M-orthonormal), and those components; two passes for round-off."""
+def _orthogonalised(
+    X: np.ndarray, MX: np.ndarray, V: np.ndarray, MV: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """X and M X made orthogonal to V (M-orthonormal), and the components taken out; two passes for round-off."""
     first = MV.T @ X
     X, MX = X - V @ first, MX - MV @ first
     second = V.T @ MX

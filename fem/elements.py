@@ -87,8 +87,8 @@ class Space:
         """
         try:
             facets = [self._facet_of[min(e), max(e)] for e in np.asarray(edges).tolist()]
-        except KeyError as miss:
-            raise ValueError(f"mesh: {miss.args[0]} is not an edge of any triangle") from None
+        except KeyError as unknown:
+            raise ValueError(f"mesh: {unknown.args[0]} is not an edge of any triangle") from None
         inner = self.basis.dofs.facet_dofs[:, facets].T
         inner = np.where((edges[:, 0] < edges[:, 1])[:, None], inner, inner[:, ::-1])
         ends = self.basis.dofs.nodal_dofs[0]
@@ -108,17 +108,17 @@ class Space:
 
     def nodes_of(self, name: str) -> np.ndarray:
         """Shape-function nodes of a named part or edge. ValueError for an unknown name."""
-        mesh, found = self.mesh, []
+        mesh, nodes = self.mesh, []
         corner = mesh.nodes_of(name)  # raises for unknown names
         for region, surface in mesh.surfaces.items():
             if region.split("/")[0] == name:
-                found.append(self.basis.dofs.element_dofs[:, surface.triangles].ravel())
+                nodes.append(self.basis.dofs.element_dofs[:, surface.triangles].ravel())
         for region, line in mesh.lines.items():
             if region.split("/")[0] == name:
-                found.append(self.edge_nodes(line.edges).ravel())
+                nodes.append(self.edge_nodes(line.edges).ravel())
         if name in mesh.edges:
-            found.append(self.edge_nodes(np.asarray(mesh.edges[name])).ravel())
-        return np.unique(np.concatenate([self.basis.dofs.nodal_dofs[0, corner], *found]))
+            nodes.append(self.edge_nodes(np.asarray(mesh.edges[name])).ravel())
+        return np.unique(np.concatenate([self.basis.dofs.nodal_dofs[0, corner], *nodes]))
 
 
 def space(mesh: ShellMesh, element: Element | None = None) -> Space:

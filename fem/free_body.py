@@ -22,9 +22,9 @@ class FreeBody:
     def __init__(self, model: Model, weights: Weights) -> None:
         self.model, self.weights = model, weights
         self.rigid = rigid_modes(model.space.points)
-        held = sl.qr(self.rigid.T, mode="r", pivoting=True)[1][:6]
+        supported = sl.qr(self.rigid.T, mode="r", pivoting=True)[1][:6]
         order = node_order(model)
-        self.order = order[~np.isin(order, held)]
+        self.order = order[~np.isin(order, supported)]
         self.K = model.matrix("K", weights)
         K = self.K[self.order][:, self.order].tocsc()
         permc = "MMD_AT_PLUS_A" if dissection(sp.eye_array(2, format="csr")) is None else "NATURAL"
@@ -49,8 +49,8 @@ class FreeBody:
         for _ in range(REFINEMENTS):  # takes back what round-off in K has cost
             u += self.solve(F - internal_forces(self.model, self.weights, u))
         u = at_rest(u, self.rigid)
-        found = unit_energies(self.model, "K", self.weights, u)
-        energy = {key: self.weights[("K", *key)] * e / 2 for key, e in found.items()}
+        unit = unit_energies(self.model, "K", self.weights, u)
+        energy = {key: self.weights[("K", *key)] * e / 2 for key, e in unit.items()}
         answer = Deflection(u, np.sum(F * u, axis=0) / 2, energy, np.zeros((0, F.shape[1])))
         _check_energy(answer)
         return answer
@@ -58,11 +58,11 @@ class FreeBody:
     def modes(self, M: sp.csr_array, count: int, tolerance: float = 1e-5) -> tuple[np.ndarray, np.ndarray]:
         """(omega^2 (count,), mass-normalised shapes (size, count)): the lowest, from the factor of K alone, by Lanczos."""
         MR = M @ self.rigid
-        gram = np.linalg.inv(self.rigid.T @ MR)
-        square = lambda u: u - self.rigid @ (gram @ (MR.T @ u))
-        pseudo = lambda f: square(self.solve((f - MR @ (gram @ (self.rigid.T @ f)))[:, None])[:, 0])
+        mass_inverse = np.linalg.inv(self.rigid.T @ MR)
+        free_of_rigid = lambda u: u - self.rigid @ (mass_inverse @ (MR.T @ u))
+        pseudo = lambda f: free_of_rigid(self.solve((f - MR @ (mass_inverse @ (self.rigid.T @ f)))[:, None])[:, 0])
         n = self.model.size
-        start = square(np.random.default_rng(0).standard_normal(n))
+        start = free_of_rigid(np.random.default_rng(0).standard_normal(n))
         inverse = LinearOperator((n, n), matvec=pseudo)
         return eigsh(self.K, count, M, sigma=0.0, OPinv=inverse, v0=start, ncv=2 * count + 2, tol=tolerance)
 

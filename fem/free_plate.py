@@ -73,8 +73,8 @@ def plate_frequencies(
     wood: Wood, length: float, width: float, thickness: float, count: int = 12
 ) -> tuple[np.ndarray, list[str]]:
     """(frequencies (count,) [Hz], mode labels ['(2, 0)', ...]) of the free plate; lengths in m."""
-    found = plate_modes(wood, length, width, thickness, count)
-    return found.frequency, [str(label) for label in found.label]
+    modes = plate_modes(wood, length, width, thickness, count)
+    return modes.frequency, [str(label) for label in modes.label]
 
 
 def on_grid(coefficients: np.ndarray, points: int = 120) -> np.ndarray:

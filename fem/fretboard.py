@@ -70,9 +70,18 @@ def fretboard(strings: Sequence[String], body: BodyModes, pluck: Pluck, frets: i
         rows = np.array(list(pool.map(solve, places)))
     columns = rows.T.reshape(-1, len(strings), frets + 1)
     return Fretboard(
-        columns[0], columns[1], columns[2] > 0, columns[2].astype(int), columns[3], columns[4], columns[5],
-        dict(zip(names, columns[8:])), columns[6], columns[7], body.highest_valid,
-    )  # fmt: skip
+        columns[0],
+        columns[1],
+        columns[2] > 0,
+        columns[2].astype(int),
+        columns[3],
+        columns[4],
+        columns[5],
+        dict(zip(names, columns[8:])),
+        columns[6],
+        columns[7],
+        body.highest_valid,
+    )
 
 
 def one_note(string: String, index: int, fret: int, body: BodyModes, pluck: Pluck, names: Sequence[str]) -> list[float]:
@@ -95,7 +104,7 @@ def wolf_notes(strings: Sequence[String], body: BodyModes, frets: int = 20) -> l
     string's end; K > 1 splits. Gough, Acustica 49:124 (1981). Q is the body's at that mode; motion of the nut counts too.
     """
     C = np.diag(sum(dampings(body).values()))  # half-width in rad/s is C/2
-    found = []
+    wolves = []
     for i, string in enumerate(strings):
         for fret in range(frets + 1):
             omega = 2 * np.pi * fundamental(string, fret)
@@ -105,5 +114,5 @@ def wolf_notes(strings: Sequence[String], body: BodyModes, frets: int = 20) -> l
             for j in np.flatnonzero((abs(omega - body.omega) < C / 2) & (strength > 1)):
                 at = float(body.omega[j] / (2 * np.pi))
                 split = at * share[j] * np.sqrt(1 - strength[j] ** -2)
-                found.append(Wolf(i, fret, omega / (2 * np.pi), at, float(strength[j]), float(split)))
-    return sorted(found, key=lambda wolf: -wolf.strength)
+                wolves.append(Wolf(i, fret, omega / (2 * np.pi), at, float(strength[j]), float(split)))
+    return sorted(wolves, key=lambda wolf: -wolf.strength)

@@ -191,12 +191,12 @@ def weigh(merged: Merged, sections: Sections) -> Weighed:
     stiffness, mass = merged.terms["K"], merged.terms["M"]
     rows = [_coefficients(sections, "K", stiffness.regions)]
     rows += [_dissipated(sections, stiffness.regions)] if known else []
-    (k, *h), miss = stiffness.coefficients(np.array(rows))
-    (m,), mass_miss = mass.coefficients(np.array([_coefficients(sections, "M", mass.regions)]))
+    (k, *h), error = stiffness.coefficients(np.array(rows))
+    (m,), mass_error = mass.coefficients(np.array([_coefficients(sections, "M", mass.regions)]))
     c = {"K": k, "M": m}
     K, M = (unpacked(c[role] @ merged.packed[role], merged.size) for role in "KM")
     masses = {part: float(m[place] @ merged.unit_mass[place]) for part, place in mass.parts.items()}
-    return Weighed(merged, K, M, c, h[0] if known else None, masses, max(miss, mass_miss))
+    return Weighed(merged, K, M, c, h[0] if known else None, masses, max(error, mass_error))
 
 
 def solve(merged: Merged, sections: Sections, count: int, weighed: Weighed | None = None) -> Variant:
@@ -208,13 +208,13 @@ def solve(merged: Merged, sections: Sections, count: int, weighed: Weighed | Non
     tested = [np.tensordot(w.c[role], merged.tested[role], 1) @ y for role in "KM"]
     nothing = {part_of(region): np.zeros(y.shape[1]) for region, s in sections.items() if s.stiffness}
     h = np.zeros(len(w.c["K"])) if w.h is None else w.h
-    stored, lost = (nothing | e for e in _energies(merged, w.c["K"], h, y))
+    stored, dissipated_by_part = (nothing | e for e in _energies(merged, w.c["K"], h, y))
     none = np.zeros(y.shape[1])
-    total, dissipated = sum(stored.values(), none), sum(lost.values(), none)
+    total, dissipated = sum(stored.values(), none), sum(dissipated_by_part.values(), none)
     return Variant(
         np.sqrt(omega2.clip(0)) / (2 * np.pi),
         {part: e / total for part, e in stored.items()},
-        {part: e / dissipated for part, e in lost.items()} if known and np.all(dissipated > 0) else None,
+        {part: e / dissipated for part, e in dissipated_by_part.items()} if known and np.all(dissipated > 0) else None,
         dissipated / total if known else None,
         w.mass,
         float(estimate(tested[0] - tested[1] * omega2, omega2.clip(SHIFT / -100)).max()),

@@ -41,9 +41,9 @@ class Model:
     @property
     def step(self) -> np.ndarray:
         """(size,) everything moves by one along z."""
-        found = np.zeros(self.size)
-        found[2::6] = 1
-        return found
+        moved = np.zeros(self.size)
+        moved[2::6] = 1
+        return moved
 
     @cached_property
     def places(self) -> list[np.ndarray]:
@@ -123,8 +123,8 @@ def strains(op: elements.Operator, vectors: np.ndarray, chunk: slice = slice(Non
     nodes = op.nodes[chunk]
     local = vectors.reshape(-1, 6, vectors.shape[1])[nodes]  # (elements, nodes, 6, m)
     B = op.B[chunk]
-    found = B.reshape(*B.shape[:1], -1, 6 * B.shape[3]) @ local.reshape(len(nodes), -1, vectors.shape[1])
-    return found.reshape(*B.shape[:3], -1)
+    strain = B.reshape(*B.shape[:1], -1, 6 * B.shape[3]) @ local.reshape(len(nodes), -1, vectors.shape[1])
+    return strain.reshape(*B.shape[:3], -1)
 
 
 def unit_energies(
@@ -133,7 +133,7 @@ def unit_energies(
     """{(region, kind): x' K_i x (m,)} of the unit terms in keys {(role, region, kind)} for the vectors x (size, m)."""
     if not isinstance(model, Model):  # a reduced one knows its own
         return model.unit_energies(role, keys, vectors)
-    found = {}
+    energies = {}
     for op in model.operators:
         kinds = {k: op.kinds[k] for k in op.kinds if op.role == role and (role, op.region, k) in keys}
         wanted = sorted({(p, i, j) for p, C in kinds.values() for i, j in np.argwhere(C) if i <= j})
@@ -145,5 +145,5 @@ def unit_energies(
                 w = op.weight[chunk] * op.taper[chunk] ** p
                 product[p, i, j] += np.einsum("eq,eqm,eqm->m", w, e[:, :, i], e[:, :, j])
         for kind, (p, C) in kinds.items():
-            found[op.region, kind] = sum(C[i, j] * product[p, min(i, j), max(i, j)] for i, j in np.argwhere(C))
-    return found
+            energies[op.region, kind] = sum(C[i, j] * product[p, min(i, j), max(i, j)] for i, j in np.argwhere(C))
+    return energies

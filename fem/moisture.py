@@ -96,19 +96,19 @@ def _listed(name: str, density: float) -> Movement:
     raw, table = read_table()["wood"][name], read_table()
     told = lambda source: table["source"].get(source, source)
     number, source, *_ = table["common"]["longitudinal_percent"]
-    found, sources = {"along": from_shrinkage(number)}, {"along": source}
+    strains, sources = {"along": from_shrinkage(number)}, {"along": source}
     for key in ("radial", "tangential"):
         if key in raw:
-            found[key], sources[key] = raw[key][0], told(raw[key][1])
+            strains[key], sources[key] = raw[key][0], told(raw[key][1])
         else:
             percent, source = raw[f"shrinkage_{key}"]
-            found[key], sources[key] = from_shrinkage(percent), f"{told(source)}: {percent:g} % green to ovendry"
+            strains[key], sources[key] = from_shrinkage(percent), f"{told(source)}: {percent:g} % green to ovendry"
     if "across_MPa" in raw:
         strength, sources["strength"] = raw["across_MPa"][0], told(raw["across_MPa"][1])
     else:
         rule = table["strength"][raw["kind"]]
         strength, sources["strength"] = rule["factor"] * (density / 1120) ** rule["power"], rule["source"]
-    return Movement(**found, strength=1e6 * strength, sources=sources)
+    return Movement(**strains, strength=1e6 * strength, sources=sources)
 
 
 def _plywood(name: str) -> Movement:
@@ -126,9 +126,12 @@ def _plywood(name: str) -> Movement:
     e = np.linalg.solve(A, N)
     source = "estimated: laminate theory from the plies' woods"
     return Movement(
-        float(e[0]), float(e[1]), through / total, min(weakest),
+        float(e[0]),
+        float(e[1]),
+        through / total,
+        min(weakest),
         dict.fromkeys(("along", "radial", "tangential", "strength"), source),
-    )  # fmt: skip
+    )
 
 
 def free_of_stress(family: str, along: float, across: float) -> np.ndarray:

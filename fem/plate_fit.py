@@ -62,7 +62,7 @@ def fit_plate(
 ) -> PlateFit:
     """PlateFit of a plate: lengths [m] (length along the grain), mass [kg], peaks {tone: Hz} of two or three TONES.
 
-    reference: the Wood that lends what is not measured. losses: {tone: (loss factor, its doubt)} from decays.
+    reference: the Wood that lends what is not measured. losses: {tone: (loss factor, standard uncertainty)} from decays.
     Raises ValueError for impossible sizes or tones, and when the fit does not settle.
     """
     errors = errors or ReadingErrors()
@@ -73,18 +73,22 @@ def fit_plate(
     wood, modes = fit_newton(size, tones, target, reference, name)
     computed = _log_frequency(modes, tones)
     fitted = tuple(SOUGHT[list(TONES).index(tone)] for tone in tones)
-    spread = _spread(size, tones, peaks, wood, reference, modes, errors)
-    wood, loss_spread, notes = _losses(wood, modes, losses or {}, reference)
-    assumed = _assumed(wood, fitted, reference, loss_spread)
-    found = {key: f"measured: tap tones of a plate, fit with {', '.join(tones)}" for key in (*fitted, "density")}
-    found |= {key: f"measured: decay of {', '.join(losses or {})}" for key in loss_spread}
+    uncertainty = _uncertainty(size, tones, peaks, wood, reference, modes, errors)
+    wood, loss_uncertainty, notes = _losses(wood, modes, losses or {}, reference)
+    assumed = _assumed(wood, fitted, reference, loss_uncertainty)
+    measured = {key: f"measured: tap tones of a plate, fit with {', '.join(tones)}" for key in (*fitted, "density")}
+    measured |= {key: f"measured: decay of {', '.join(losses or {})}" for key in loss_uncertainty}
     return PlateFit(
-        wood=replace(wood, sources={key: f"estimated: {text}" for key, text in assumed.items()} | found),
-        fitted=fitted, uncertainty=spread | loss_spread, measured={tone: peaks[tone] for tone in tones},
+        wood=replace(wood, sources={key: f"estimated: {text}" for key, text in assumed.items()} | measured),
+        fitted=fitted,
+        uncertainty=uncertainty | loss_uncertainty,
+        measured={tone: peaks[tone] for tone in tones},
         residual=dict(zip(tones, np.expm1(computed - target).tolist(), strict=True)),
-        tap_formula=tap_formulas(length, width, thickness, mass, peaks, reference), modes=modes, assumed=assumed,
-        warnings=(*_doubts(modes, tones, wood), *notes),
-    )  # fmt: skip
+        tap_formula=tap_formulas(length, width, thickness, mass, peaks, reference),
+        modes=modes,
+        assumed=assumed,
+        warnings=(*_warnings(modes, tones, wood), *notes),
+    )
 
 
 def tap_formulas(
@@ -180,13 +184,13 @@ def fit_newton(
     for _ in range(15):
         wood = _trial(logs, size, reference, name)
         modes = plate_modes(wood, length, width, thickness, COMPUTED)
-        miss = target - _log_frequency(modes, tones)
-        if abs(miss).max() < 1e-6:
+        error = target - _log_frequency(modes, tones)
+        if abs(error).max() < 1e-6:
             return wood, modes
-        step = np.linalg.solve(_sensitivity(wood, modes, tones) @ tie, miss)
+        step = np.linalg.solve(_sensitivity(wood, modes, tones) @ tie, error)
         logs = logs + tie @ np.clip(step, -0.5, 0.5)
     raise ValueError(
-        f"no wood has these tones on this plate (largest miss {np.expm1(abs(miss).max()):.1%}): are the tones named "
+        f"no wood has these tones on this plate (largest miss {np.expm1(abs(error).max()):.1%}): are the tones named "
         f"rightly? The tap-tone formulas give {', '.join(f'{k} {v / 1e9:.2g} GPa' for k, v in first.items())}"
     )
 
@@ -198,7 +202,7 @@ def _tie(tones: Sequence[str]) -> np.ndarray:
     return np.array([[float(i == j or (i not in free and j == leader)) for j in free] for i in range(3)])
 
 
-def _spread(
+def _uncertainty(
     size: np.ndarray,
     tones: Sequence[str],
     peaks: Mapping[str, float],
@@ -263,22 +267,24 @@ def _losses(
     lent = [getattr(reference, key) or 0.0 for key in LOSSES]
     free = [list(TONES).index(tone) for tone in tones]
     shares = loss_shares(wood, modes, tones)
-    held = [i for i in range(3) if i not in free]
-    measured, doubt = np.array([losses[tone] for tone in tones]).T
+    assumed = [i for i in range(3) if i not in free]
+    measured, uncertainty = np.array([losses[tone] for tone in tones]).T
     solve = np.linalg.inv(shares[:, free])
-    fitted = solve @ (measured - shares[:, held] @ [lent[i] for i in held])
+    fitted = solve @ (measured - shares[:, assumed] @ [lent[i] for i in assumed])
     values: dict[str, Any] = dict(zip((LOSSES[i] for i in free), map(float, fitted), strict=True))
-    spread = dict(zip(values, map(float, np.sqrt(solve**2 @ doubt**2)), strict=True))
+    uncertainties = dict(zip(values, map(float, np.sqrt(solve**2 @ uncertainty**2)), strict=True))
     bad = [key for key, value in values.items() if value <= 0]
     notes = [
         f"{key} came out as {values[key]:.4f}: the decays do not fit together; the assumed value is kept" for key in bad
     ]
     for key in bad:
-        del values[key], spread[key]
-    return replace(wood, **values), spread, tuple(notes)
+        del values[key], uncertainties[key]
+    return replace(wood, **values), uncertainties, tuple(notes)
 
 
-def _assumed(wood: Wood, fitted: Sequence[str], reference: Wood, loss_spread: Mapping[str, float]) -> dict[str, str]:
+def _assumed(
+    wood: Wood, fitted: Sequence[str], reference: Wood, loss_uncertainty: Mapping[str, float]
+) -> dict[str, str]:
     """{constant: value in words} of all that was lent by the reference wood."""
     of = f"of {reference.name}"
     text = {"nu_LR": f"{wood.nu_LR:.3f}, {of} (uncertainty {NU_DOUBT})"}
@@ -289,12 +295,12 @@ def _assumed(wood: Wood, fitted: Sequence[str], reference: Wood, loss_spread: Ma
             text[key] = f"{getattr(wood, key) / 1e9:.3g} GPa, ratio {of}: its tone was not given"
     for key in ("E_T", "nu_LT", "nu_RT", *LOSSES):
         value = getattr(wood, key)
-        if value is not None and key not in loss_spread:
+        if value is not None and key not in loss_uncertainty:
             text[key] = f"{value / 1e9:.3g} GPa, ratio {of}" if key == "E_T" else f"{value:.4g}, {of}"
     return text
 
 
-def _doubts(modes: PlateModes, tones: Sequence[str], wood: Wood) -> tuple[str, ...]:
+def _warnings(modes: PlateModes, tones: Sequence[str], wood: Wood) -> tuple[str, ...]:
     """Warnings: tones whose shape is a mixture, and constants outside what wood is known to have."""
     notes = [
         f"tone '{tone}' is a mixture of shapes ({modes.purity[modes.number(TONES[tone])]:.0%} pure): bending along "
@@ -306,9 +312,10 @@ def _doubts(modes: PlateModes, tones: Sequence[str], wood: Wood) -> tuple[str, .
     if {"along", "across"} <= set(f) and abs(f["along"] - f["across"]) < 0.25:
         notes.append("the tones along and across lie near each other: make sure by their nodal lines which is which")
     for what, value, low, high in (
-        ("E_L", wood.E_L / 1e9, 4, 25), ("E_R/E_L", wood.E_R / wood.E_L, 0.02, 0.25),
+        ("E_L", wood.E_L / 1e9, 4, 25),
+        ("E_R/E_L", wood.E_R / wood.E_L, 0.02, 0.25),
         ("G_LR/E_L", wood.G_LR / wood.E_L, 0.03, 0.25),
-    ):  # fmt: skip
+    ):
         if not low < value < high:
             notes.append(f"{what} = {value:.3g} lies outside {low}-{high}, unusual for wood: check sizes and tones")
     return tuple(notes)

@@ -49,9 +49,14 @@ def homogenised(name: str, plies: Sequence[Ply], bending: bool) -> Wood:
     woods = ", ".join(sorted({ply.name for ply, _, _ in plies}))
     rule = f"estimated: {how} of {len(plies)} plies of {woods}, laminate theory, glue left out"
     return Wood(
-        name, **moduli, nu_LR=float(-S[0, 1].real / S[0, 0].real), density=density, **losses, **through,
+        name,
+        **moduli,
+        nu_LR=float(-S[0, 1].real / S[0, 0].real),
+        density=density,
+        **losses,
+        **through,
         sources=dict.fromkeys((*moduli, *losses, *through, "nu_LR", "density"), rule),
-    )  # fmt: skip
+    )
 
 
 def _stiffness(wood: Wood, _share: float, angle: float) -> np.ndarray:

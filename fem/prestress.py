@@ -21,7 +21,7 @@ def membrane_forces(model: Model, weights: Weights, displacement: np.ndarray) ->
 
     displacement (size,), under loads alone: no strain of it may be free of stress.
     """
-    found = {}
+    forces = {}
     for op in model.operators:
         if op.role != "K" or op.family == "seam":
             continue
@@ -30,8 +30,8 @@ def membrane_forces(model: Model, weights: Weights, displacement: np.ndarray) ->
             continue
         k = 3 if op.family == "shell" else 1
         e = strains(op, displacement[:, None])[..., 0]
-        found[op.region] = np.einsum("eqst,eqt->eqs", C[:, :, :k], e, optimize=True) / op.weight[..., None]
-    return found
+        forces[op.region] = np.einsum("eqst,eqt->eqs", C[:, :, :k], e, optimize=True) / op.weight[..., None]
+    return forces
 
 
 def scalar_stiffness(model: Model, forces: Mapping[str, np.ndarray]) -> sp.csr_array:
@@ -89,19 +89,25 @@ def largest_ratio(body: FreeBody, forces: Mapping[str, np.ndarray], M: sp.csr_ar
     """
     S, n = scalar_stiffness(body.model, forces), body.model.size
     R, MR = body.rigid, M @ body.rigid
-    gram = np.linalg.inv(R.T @ MR)
-    square = lambda u: u - R @ (gram @ (MR.T @ u))
+    mass_inverse = np.linalg.inv(R.T @ MR)
+    free_of_rigid = lambda u: u - R @ (mass_inverse @ (MR.T @ u))
 
-    def spread(u: np.ndarray) -> np.ndarray:
+    def geometric(u: np.ndarray) -> np.ndarray:
         f = np.zeros((n // 6, 6))
         f[:, :3] = S @ u.reshape(-1, 6)[:, :3]
-        return f.ravel() - MR @ (gram @ (R.T @ f.ravel()))
+        return f.ravel() - MR @ (mass_inverse @ (R.T @ f.ravel()))
 
     value = eigsh(
-        LinearOperator((n, n), matvec=spread, dtype=float), 1, body.K,
-        Minv=LinearOperator((n, n), matvec=lambda f: square(body.solve(f[:, None])[:, 0]), dtype=float),
-        which="LM", tol=5e-2, ncv=8, v0=square(np.random.default_rng(1).standard_normal(n)), return_eigenvectors=False,
-    )  # fmt: skip
+        LinearOperator((n, n), matvec=geometric, dtype=float),
+        1,
+        body.K,
+        Minv=LinearOperator((n, n), matvec=lambda f: free_of_rigid(body.solve(f[:, None])[:, 0]), dtype=float),
+        which="LM",
+        tol=5e-2,
+        ncv=8,
+        v0=free_of_rigid(np.random.default_rng(1).standard_normal(n)),
+        return_eigenvectors=False,
+    )
     return float(np.abs(value).max())
 
 
@@ -148,6 +154,6 @@ def seam_pull(
     """(edges, points) N/m with which a seam closed over a gap pulls the plate down and the rim up, and its weights [m]."""
     op = stiffness_operator(model, region)
     up = seam_points(model, region)[1][:, None]
-    jump = strains(op, displacement[:, None])[..., 2, 0] * up
+    extension = strains(op, displacement[:, None])[..., 2, 0] * up
     stiffness = np.asarray(section_matrix(op, weights))[..., 2, 2] / op.weight
-    return stiffness * (jump - gap), op.weight
+    return stiffness * (extension - gap), op.weight

@@ -159,11 +159,11 @@ def pressure_at(
     speed: float = SPEED,
 ) -> np.ndarray:
     """Pressure (p, n) [Pa] at points (p, 3) outside, from surface pressures and normal velocities (m, n)."""
-    found = np.empty((len(points), velocity.shape[1]), complex)
+    field = np.empty((len(points), velocity.shape[1]), complex)
     for rows in _blocks(len(points)):
         G, H = _influence(surface, points[rows], *static_integrals(surface, points[rows]), omega / speed)
-        found[rows] = H @ pressure + G @ (1j * omega * density * velocity)
-    return found
+        field[rows] = H @ pressure + G @ (1j * omega * density * velocity)
+    return field
 
 
 def far_pressure(
@@ -267,41 +267,43 @@ def radiation(
     return Radiation(frequency, np.array(R), np.array(M), np.array(at_points), distance, speed)
 
 
-def in_basis(found: Radiation, T: np.ndarray) -> Radiation:
+def in_basis(radiation: Radiation, T: np.ndarray) -> Radiation:
     """The Radiation of unknowns y, with the old unknowns = T y, T (n, r): other modes, or zero rows for enclosed air."""
     turn = lambda A: np.einsum("ia,kij,jb->kab", T, A, T, optimize=True)
-    pressure = None if found.pressure is None else found.pressure @ T
-    return replace(found, resistance=turn(found.resistance), added_mass=turn(found.added_mass), pressure=pressure)
+    pressure = None if radiation.pressure is None else radiation.pressure @ T
+    return replace(
+        radiation, resistance=turn(radiation.resistance), added_mass=turn(radiation.added_mass), pressure=pressure
+    )
 
 
-def clipped(found: Radiation) -> Radiation:
+def clipped(radiation: Radiation) -> Radiation:
     """The Radiation with negative eigenvalues of R set to zero at its own frequencies."""
-    return replace(found, resistance=np.array([_without_negative(R) for R in found.resistance]))
+    return replace(radiation, resistance=np.array([_without_negative(R) for R in radiation.resistance]))
 
 
-def resistance_at(found: Radiation, omega: float | np.ndarray) -> np.ndarray:
+def resistance_at(radiation: Radiation, omega: float | np.ndarray) -> np.ndarray:
     """R (w, n, n) at omega (w,) [rad/s]: R/omega^2 interpolated over frequency, negative eigenvalues clipped."""
     omega = np.atleast_1d(omega)
-    over = found.resistance / ((2 * np.pi * found.frequency) ** 2)[:, None, None]
-    R = np.tensordot(_spline_weights(found.frequency, omega), over, axes=1)
+    over = radiation.resistance / ((2 * np.pi * radiation.frequency) ** 2)[:, None, None]
+    R = np.tensordot(_spline_weights(radiation.frequency, omega), over, axes=1)
     return np.array([w**2 * _without_negative(A) for w, A in zip(omega, R)])
 
 
-def added_mass_at(found: Radiation, omega: float | np.ndarray) -> np.ndarray:
+def added_mass_at(radiation: Radiation, omega: float | np.ndarray) -> np.ndarray:
     """M_a (w, n, n) at omega (w,) [rad/s], interpolated over frequency."""
-    return np.tensordot(_spline_weights(found.frequency, np.atleast_1d(omega)), found.added_mass, axes=1)
+    return np.tensordot(_spline_weights(radiation.frequency, np.atleast_1d(omega)), radiation.added_mass, axes=1)
 
 
-def point_pressure(found: Radiation, velocity: np.ndarray, omega: np.ndarray) -> np.ndarray:
+def point_pressure(radiation: Radiation, velocity: np.ndarray, omega: np.ndarray) -> np.ndarray:
     """Pressure (w, p) [Pa] at the Radiation's points for velocities (w, n) of the unknowns at omega (w,) [rad/s].
 
     Interpolated without its travelling phase and its leading factor i omega, both put back.
     """
-    if found.pressure is None:
+    if radiation.pressure is None:
         raise ValueError("no points were given when the radiation was computed: pass points=")
-    phase = lambda w: np.exp(-1j * w[:, None] / found.speed * found.distance) * (1j * w[:, None])
-    known = found.pressure / phase(2 * np.pi * found.frequency)[:, :, None]
-    smooth = np.tensordot(_spline_weights(found.frequency, omega), known, axes=1)
+    phase = lambda w: np.exp(-1j * w[:, None] / radiation.speed * radiation.distance) * (1j * w[:, None])
+    known = radiation.pressure / phase(2 * np.pi * radiation.frequency)[:, :, None]
+    smooth = np.tensordot(_spline_weights(radiation.frequency, omega), known, axes=1)
     return phase(omega) * np.einsum("wpn,wn->wp", smooth, velocity)
 
 
@@ -323,9 +325,9 @@ def _without_negative(R: np.ndarray) -> np.ndarray:
     """The symmetric matrix with negative eigenvalues set to zero: no mode may draw power from the sound around it."""
     still = ~R.any(axis=0)  # unknowns that the air outside does not meet
     if still.any():
-        found, moving = np.zeros_like(R), np.ix_(~still, ~still)
-        found[moving] = _without_negative(R[moving]) if not still.all() else 0
-        return found
+        clipped, moving = np.zeros_like(R), np.ix_(~still, ~still)
+        clipped[moving] = _without_negative(R[moving]) if not still.all() else 0
+        return clipped
     value, vector = np.linalg.eigh(R)
     if value[0] >= 0:
         return R

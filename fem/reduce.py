@@ -91,14 +91,14 @@ def smallest(reduced: Reduced, samples: Sequence[Weights], count: int, limit: fl
     """
     order = np.argsort(-estimates(reduced, samples, count))
     likely, others = ([samples[i] for i in part] for part in np.split(order, [FAILING]))
-    least, found = min(RIGID + count, reduced.size - 1), reduced
-    while found.size - least > 1:
-        small = leading(reduced, (least + found.size) // 2)
+    least, kept = min(RIGID + count, reduced.size - 1), reduced
+    while kept.size - least > 1:
+        small = leading(reduced, (least + kept.size) // 2)
         if all(np.all(estimates(small, some, count) <= limit) for some in (likely, others)):
-            found = small
+            kept = small
         else:
             least = small.size
-    return found
+    return kept
 
 
 def unpacked(packed: np.ndarray, r: int) -> np.ndarray:
@@ -109,18 +109,18 @@ def unpacked(packed: np.ndarray, r: int) -> np.ndarray:
 @lru_cache(maxsize=8)
 def _places(r: int) -> np.ndarray:
     """(r, r) where each entry stands in the packed upper triangle."""
-    found = np.empty((r, r), int)
+    places = np.empty((r, r), int)
     i, j = np.triu_indices(r)
-    found[i, j] = found[j, i] = np.arange(len(i))
-    return found
+    places[i, j] = places[j, i] = np.arange(len(i))
+    return places
 
 
 def outer_products(y: np.ndarray) -> np.ndarray:
     """(r (r + 1) / 2, m): upper triangles of y y', off-diagonal entries doubled, so that packed @ them is y' K y."""
     i, j = np.triu_indices(len(y))
-    found = y[i] * y[j]
-    found[i != j] *= 2
-    return found
+    products = y[i] * y[j]
+    products[i != j] *= 2
+    return products
 
 
 def estimate(tested: np.ndarray, omega2: np.ndarray) -> np.ndarray:
@@ -140,16 +140,16 @@ def reduce(model: Model, V: np.ndarray, Z: np.ndarray | None = None) -> Reduced:
     both = np.hstack([V, Z])
     for op in model.operators:
         wanted = sorted({(p, i, j) for p, C in op.kinds.values() for i, j in np.argwhere(C) if i <= j})
-        gram = dict.fromkeys(wanted, 0.0)
+        products = dict.fromkeys(wanted, 0.0)
         for k in range(0, len(op.nodes), CHUNK):
             chunk = slice(k, k + CHUNK)
             e = strains(op, both, chunk).transpose(2, 0, 1, 3).reshape(op.B.shape[2], -1, both.shape[1])
             for p, i, j in wanted:
                 w = (op.weight[chunk] * op.taper[chunk] ** p).reshape(-1, 1)
                 one = e[i].T @ (w * e[j][:, :r])
-                gram[p, i, j] += one if i == j else one + e[j].T @ (w * e[i][:, :r])
+                products[p, i, j] += one if i == j else one + e[j].T @ (w * e[i][:, :r])
         for kind, (p, C) in op.kinds.items():
-            total = sum(C[i, j] * gram[p, i, j] for i, j in np.argwhere(C) if i <= j)
+            total = sum(C[i, j] * products[p, i, j] for i, j in np.argwhere(C) if i <= j)
             columns[op.role, op.region, kind] = total[:r][upper]
             tested[op.role, op.region, kind] = total[r:]
     step = np.zeros(model.size)
@@ -173,13 +173,13 @@ def estimates(reduced: Reduced, samples: Sequence[Weights], count: int) -> np.nd
         table = np.array([[w.get(key, 0.0) for key in keys] for w in samples]).reshape(-1, len(keys))
         matrices[role] = table @ np.array([reduced.columns[key] for key in keys])
         tested[role] = np.tensordot(table, np.array([reduced.tested[key] for key in keys]), 1)
-    found = np.zeros(len(samples))
+    largest = np.zeros(len(samples))
     for i in range(len(samples)):
         K, M = (unpacked(matrices[role][i], reduced.size) for role in "KM")
         omega2, y = small_modes(K, M, count)
         omega2, y = omega2[RIGID:], y[:, RIGID:]
-        found[i] = estimate(tested["K"][i] @ y - (tested["M"][i] @ y) * omega2, omega2).max()
-    return found
+        largest[i] = estimate(tested["K"][i] @ y - (tested["M"][i] @ y) * omega2, omega2).max()
+    return largest
 
 
 def small_modes(K: np.ndarray, M: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
@@ -203,9 +203,9 @@ class Norm:
         if np.any(lu.perm_r != lu.perm_c) or np.any(d <= 0):
             raise ArithmeticError("the reference model's K - sigma M is not positive definite")
         xi = np.random.default_rng(seed).standard_normal((len(d), count))
-        found = spsolve_triangular(lu.U.tocsr(), np.sqrt(d)[:, None] * xi, lower=False)  # U = D L'
-        Z = np.empty_like(found)
-        Z[self.order] = found[lu.perm_c]  # the factor's own column order, the identity unless SuperLU postorders
+        vectors = spsolve_triangular(lu.U.tocsr(), np.sqrt(d)[:, None] * xi, lower=False)  # U = D L'
+        Z = np.empty_like(vectors)
+        Z[self.order] = vectors[lu.perm_c]  # the factor's own column order, the identity unless SuperLU postorders
         return Z
 
     def basis(self, rigid: np.ndarray, snapshots: np.ndarray, least: float, most: int) -> np.ndarray:
@@ -266,8 +266,8 @@ def greedy(
     while True:
         for k in todo:
             say(f"snapshot {len(solved) + 1}")
-            found = modes(model, samples[k], count + EXTRA)
-            snapshots += [found.shape] if also is None else [found.shape, also(samples[k], found)]
+            solution = modes(model, samples[k], count + EXTRA)
+            snapshots += [solution.shape] if also is None else [solution.shape, also(samples[k], solution)]
             solved.append(k)
         V = norm.basis(rigid, np.hstack(snapshots), DROP * tolerance, most)
         reduced = reduce(model, V, Z)
@@ -310,7 +310,9 @@ def count_below(model: Model, weights: Weights, frequency: float) -> int:
     spec = "MMD_AT_PLUS_A" if order is None else "NATURAL"
     lu = splu(A.tocsc(), permc_spec=spec, diag_pivot_thresh=0.0, options=dict(SymmetricMode=True))
     b = np.random.default_rng(0).standard_normal(A.shape[0])
-    miss = np.linalg.norm(A @ lu.solve(b) - b) / np.linalg.norm(b)
-    if np.any(lu.perm_r != lu.perm_c) or not miss < 1e-3:
-        raise ArithmeticError(f"modes below {frequency:g} Hz cannot be counted: the factorisation is off by {miss:.1g}")
+    residual = np.linalg.norm(A @ lu.solve(b) - b) / np.linalg.norm(b)
+    if np.any(lu.perm_r != lu.perm_c) or not residual < 1e-3:
+        raise ArithmeticError(
+            f"modes below {frequency:g} Hz cannot be counted: the factorisation is off by {residual:.1g}"
+        )
     return int(np.sum(lu.U.diagonal() < 0)) - RIGID

@@ -190,7 +190,7 @@ def harmonic(model: ModalModel, drive: np.ndarray, frequency: ArrayLike = FREQUE
     """
     frequency = np.asarray(frequency, float)
     chunks = [_chunk(model, drive, frequency[i : i + CHUNK]) for i in range(0, len(frequency), CHUNK)]
-    q = np.concatenate([found for found, _ in chunks])
+    q = np.concatenate([displacement for displacement, _ in chunks])
     power = {part: np.concatenate([p[part] for _, p in chunks]) for part in chunks[0][1]}
     return Response(frequency, q, 2j * np.pi * frequency * (q @ drive), power)
 

@@ -83,8 +83,8 @@ def _ply(wood: Wood, crosswise: bool) -> np.ndarray:
         poisson = stiffness - along - across - shear
         along, across = along + poisson / 2, across + poisson / 2
     losses = along * (wood.loss_L or 0), across * (wood.loss_R or 0), shear * (wood.loss_G or 0)
-    found = np.array([stiffness, *losses])
-    return found[:, [2, 1, 0, 3, 5, 4]] if crosswise else found
+    rows = np.array([stiffness, *losses])
+    return rows[:, [2, 1, 0, 3, 5, 4]] if crosswise else rows
 
 
 def _moments(layer: Layer) -> list[float]:

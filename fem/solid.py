@@ -203,9 +203,9 @@ def tractions(body: Solid, axis: int, place: float, stress: Callable[[np.ndarray
 
 def rigid_hold(body: Solid, nodes: np.ndarray) -> list[int]:
     """Unknowns to hold so that a solid periodic along x neither moves nor turns about x."""
-    held = nodes[0, 0]
-    far = nodes.flat[np.argmax(abs(body.points[nodes, 1] - body.points[held, 1]))]
-    return [3 * held, 3 * held + 1, 3 * held + 2, 3 * far + 2]
+    fixed = nodes[0, 0]
+    far = nodes.flat[np.argmax(abs(body.points[nodes, 1] - body.points[fixed, 1]))]
+    return [3 * fixed, 3 * fixed + 1, 3 * fixed + 2, 3 * far + 2]
 
 
 def periodic_masters(points: np.ndarray, axis: int) -> np.ndarray:

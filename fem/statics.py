@@ -47,22 +47,22 @@ def deflect(model: Model, weights: Weights, loads: np.ndarray, fixed: Sequence[i
     fixed = np.unique(np.asarray(fixed, int))
     rigid = rigid_modes(model.space.points)
     if len(fixed):
-        _check_held(rigid, fixed)
-        held = fixed
+        _check_supports(rigid, fixed)
+        supported = fixed
     else:
         _check_balance(model.space.points, rigid, F)
-        held = np.sort(
+        supported = np.sort(
             sl.qr(rigid.T, mode="r", pivoting=True)[1][:6]
         )  # six unknowns that no rigid motion leaves at rest
-    free = np.setdiff1d(np.arange(model.size), held)
+    free = np.setdiff1d(np.arange(model.size), supported)
     solve = _solver(model.matrix("K", weights)[free][:, free])
     u = np.zeros(F.shape)
     for _ in range(1 + REFINEMENTS):  # the first pass solves, the others take back what round-off in K has cost
         u[free] += solve((F - internal_forces(model, weights, u))[free])
         if not len(fixed):
             u = _square_to(rigid, model.matrix("M", weights), u)
-    found = unit_energies(model, "K", weights, u)
-    energy = {key: weights[("K", *key)] * e / 2 for key, e in found.items()}
+    unit = unit_energies(model, "K", weights, u)
+    energy = {key: weights[("K", *key)] * e / 2 for key, e in unit.items()}
     reaction = (internal_forces(model, weights, u) - F)[fixed]
     answer = Deflection(u, np.sum(F * u, axis=0) / 2, energy, reaction)
     _check_energy(answer)
@@ -102,7 +102,7 @@ def _stiff_chunks(op: Operator, weights: Weights) -> Iterator[tuple[slice, np.nd
             yield chunk, C
 
 
-def _check_held(rigid: np.ndarray, fixed: np.ndarray) -> None:
+def _check_supports(rigid: np.ndarray, fixed: np.ndarray) -> None:
     strength = np.linalg.svd(rigid[fixed] / np.abs(rigid).max(axis=0), compute_uv=False)
     if len(fixed) < 6 or strength[-1] < 1e-6 * strength[0]:
         raise ValueError(

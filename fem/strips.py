@@ -56,13 +56,13 @@ def side_by_side(
     mixed = sum(s * F @ C[np.ix_(rest, SHARED)] for (s, C, _), F in zip(slices, flexible))
     C_rest = np.linalg.inv(sum(s * F for (s, _, _), F in zip(slices, flexible)))
     total, first = np.zeros((6, 6)), slices[0][2]
-    lost = None if first is None else {c: np.zeros((6, 6)) for c in first}
+    dissipated = None if first is None else {c: np.zeros((6, 6)) for c in first}
     for (share, C, losses), F in zip(slices, flexible):
         L = np.zeros((6, 6))
         L[SHARED, SHARED] = 1
         L[np.ix_(rest, rest)] = F @ C_rest
         L[np.ix_(rest, SHARED)] = F @ (C_rest @ mixed - C[np.ix_(rest, SHARED)])
         total += share * L.T @ C @ L
-        if lost is not None and losses is not None:
-            lost = {c: lost[c] + share * L.T @ losses[c] @ L for c in lost}
-    return total, lost
+        if dissipated is not None and losses is not None:
+            dissipated = {c: dissipated[c] + share * L.T @ losses[c] @ L for c in dissipated}
+    return total, dissipated

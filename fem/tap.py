@@ -38,7 +38,7 @@ def tap(
     x0 = np.concatenate([np.zeros(n), strike / np.linalg.norm(strike)])
     P = solve_continuous_lyapunov(A, -np.outer(x0, x0))
     P_q, P_v = P[:n, :n] / np.outer(omega, omega), P[n:, n:]
-    heat = {part: 2 * float(np.sum(c * P_v)) for part, c in C.items()}
+    dissipated = {part: 2 * float(np.sum(c * P_v)) for part, c in C.items()}
     stored = {part: float(np.sum(K * P_q)) for part, K in stiffness.items()}
     whole = sum(stored.values())
-    return Tap(heat, {part: e / whole for part, e in stored.items()}, float(np.trace(P)))
+    return Tap(dissipated, {part: e / whole for part, e in stored.items()}, float(np.trace(P)))

@@ -146,11 +146,11 @@ def _peaks(
     at = np.arange(max(2, int(lowest / step)), min(int(highest / step), len(power) - 2))
     level = 10 * np.log10(power + 1e-12 * power.max())
     floor = median_filter(level[at], size=int(60 / step) | 1)
-    found, about = find_peaks(level[at], prominence=8, distance=max(1, int(2 / step)))
-    clear = (level[at][found] > floor[found] + 10) & (level[at][found] > level[at].max() - 55)
-    found = at[found[clear][np.argsort(-about["prominences"][clear])][:count]]
-    left, middle, right = level[found - 1], level[found], level[found + 1]
-    return (found + 0.5 * (left - right) / (left - 2 * middle + right)) * step, middle
+    peaks, about = find_peaks(level[at], prominence=8, distance=max(1, int(2 / step)))
+    clear = (level[at][peaks] > floor[peaks] + 10) & (level[at][peaks] > level[at].max() - 55)
+    peaks = at[peaks[clear][np.argsort(-about["prominences"][clear])][:count]]
+    left, middle, right = level[peaks - 1], level[peaks], level[peaks + 1]
+    return (peaks + 0.5 * (left - right) / (left - 2 * middle + right)) * step, middle
 
 
 def _tone(pieces: Sequence[np.ndarray], rate: float, frequency: float, level: float, gap: float) -> Tone:
@@ -160,25 +160,30 @@ def _tone(pieces: Sequence[np.ndarray], rate: float, frequency: float, level: fl
     if not good:
         note = "its decay is too short or too near the noise to be read"
         return Tone(float(frequency), 0.5, None, None, float(level), len(pieces), (note,))
-    f, loss, f_doubt, loss_doubt, bend = np.array(good).T
+    f, loss, f_uncertainty, loss_uncertainty, bend = np.array(good).T
     notes = ("it does not die away evenly",) if np.median(bend) > 0.3 else ()
     if np.median(loss) < HUM:
         return Tone(float(np.median(f)), 0.1, None, None, float(level), len(good), ("it does not die away: hum?",))
     return Tone(
-        float(np.median(f)), _mean_doubt(f, f_doubt), float(np.median(loss)), _mean_doubt(loss, loss_doubt),
-        float(level), len(good), notes,
-    )  # fmt: skip
+        float(np.median(f)),
+        _mean_uncertainty(f, f_uncertainty),
+        float(np.median(loss)),
+        _mean_uncertainty(loss, loss_uncertainty),
+        float(level),
+        len(good),
+        notes,
+    )
 
 
-def _mean_doubt(values: np.ndarray, doubts: np.ndarray) -> float:
-    """Standard uncertainty of the middle of several readings: their scatter, or each one's own doubt if larger."""
-    own = np.sqrt((doubts**2).mean() / len(values))
+def _mean_uncertainty(values: np.ndarray, uncertainties: np.ndarray) -> float:
+    """Standard uncertainty of the middle of several readings: their scatter, or their own uncertainty if larger."""
+    own = np.sqrt((uncertainties**2).mean() / len(values))
     scatter = values.std(ddof=1) / np.sqrt(len(values)) if len(values) > 1 else 0.0
     return float(max(own, scatter))
 
 
 def read_decay(signal: np.ndarray, rate: float, frequency: float, gap: float) -> Reading | None:
-    """(frequency, loss factor, their doubts, bend) of the tone near `frequency` in one tap; None if unreadable.
+    """(frequency, loss factor, their uncertainties, bend) of the tone near `frequency` in one tap; None if unreadable.
 
     gap: distance to the nearest other tone, Hz. bend: relative change of the decay rate between the two halves.
     """
@@ -203,9 +208,9 @@ def read_decay(signal: np.ndarray, rate: float, frequency: float, gap: float) ->
     halves = [np.polyfit(t[part], level[part], 1)[0] for part in (slice(None, end // 2), slice(end // 2, None))]
     bend = abs(halves[1] - halves[0]) / -slope[0]
     f = frequency + drift[0] / (2 * np.pi)
-    f_doubt = np.std(phase - np.polyval(drift, t)) * wobble / (2 * np.pi)
-    doubt = np.hypot(np.std(level - np.polyval(slope, t)) * wobble, 0.25 * bend * slope[0])
-    return f, -slope[0] / (np.pi * f), f_doubt, doubt / (np.pi * f), bend
+    f_uncertainty = np.std(phase - np.polyval(drift, t)) * wobble / (2 * np.pi)
+    rate_uncertainty = np.hypot(np.std(level - np.polyval(slope, t)) * wobble, 0.25 * bend * slope[0])
+    return f, -slope[0] / (np.pi * f), f_uncertainty, rate_uncertainty / (np.pi * f), bend
 
 
 def _noise(t: np.ndarray, level: np.ndarray) -> float:

@@ -32,25 +32,26 @@ def wall_integrals(cavity: Cavity, air: CavityModes) -> tuple[np.ndarray, np.nda
     """
     facets = np.concatenate([cavity.facets(group) for group in cavity.faces if group not in cavity.openings])
     walls = FacetBasis(cavity.mesh, air.basis.elem, facets=facets)
-    warm = BilinearForm(lambda p, q, w: p * q).assemble(walls)
-    rub = BilinearForm(lambda p, q, w: dot(grad(p), grad(q)) - dot(grad(p), w.n) * dot(grad(q), w.n)).assemble(walls)
-    return air.shape.T @ (warm @ air.shape), air.shape[:, 1:].T @ (rub @ air.shape[:, 1:])
+    thermal = BilinearForm(lambda p, q, w: p * q).assemble(walls)
+    along = BilinearForm(lambda p, q, w: dot(grad(p), grad(q)) - dot(grad(p), w.n) * dot(grad(q), w.n))
+    viscous = along.assemble(walls)
+    return air.shape.T @ (thermal @ air.shape), air.shape[:, 1:].T @ (viscous @ air.shape[:, 1:])
 
 
 def losses_of(
     integrals: tuple[np.ndarray, np.ndarray], air: AirModes, coupling: Coupling, lowest_hz: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """As wall_losses, from wall_integrals. air: anything with the frequency, density and speed of CavityModes."""
-    warm, rub = integrals
+    thermal, viscous = integrals
     omega = 2 * np.pi * np.append(lowest_hz, air.frequency[1:])
     d_v = np.sqrt(2 * VISCOSITY / (air.density * omega))
-    layer = np.sqrt(d_v / np.sqrt(PRANDTL))
-    W = (GAMMA - 1) / (2 * air.density * air.speed**2) * (layer[:, None] * warm * layer)
+    thermal_layer = np.sqrt(d_v / np.sqrt(PRANDTL))
+    W = (GAMMA - 1) / (2 * air.density * air.speed**2) * (thermal_layer[:, None] * thermal * thermal_layer)
     pressure = pressures(air, coupling)
     H = pressure.T @ W @ pressure
-    slide = np.sqrt(d_v[1:] / omega[1:])
+    viscous_layer = np.sqrt(d_v[1:] / omega[1:])
     C, n = np.zeros_like(H), coupling.c.shape[1]
-    C[n:, n:] = slide[:, None] * rub * slide / (2 * air.density)
+    C[n:, n:] = viscous_layer[:, None] * viscous * viscous_layer / (2 * air.density)
     return (H + H.T) / 2, (C + C.T) / 2
 
 

@@ -90,34 +90,34 @@ def to_wood(entry: Entry) -> Wood:
 
     Raises ValueError that says which constants are missing and filled by no rule.
     """
-    found = constants(entry)
-    missing = [key for key in NEEDED if key not in found]
+    known = constants(entry)
+    missing = [key for key in NEEDED if key not in known]
     if missing:
         raise ValueError(
             f"wood '{entry.name}' ({entry.title}) is incomplete: no value for {', '.join(missing)}, and no rule that "
-            f"would fill it; known: {', '.join(found) or 'nothing'}. Measure a plate of it, or choose another wood"
+            f"would fill it; known: {', '.join(known) or 'nothing'}. Measure a plate of it, or choose another wood"
         )
-    numbers = {key: found[key].number for key in (*NEEDED, *LOSSES) if key in found}
-    return Wood(entry.name, **numbers, sources={key: found[key].source for key in numbers})
+    numbers = {key: known[key].number for key in (*NEEDED, *LOSSES) if key in known}
+    return Wood(entry.name, **numbers, sources={key: known[key].source for key in numbers})
 
 
 def constants(entry: Entry) -> dict[str, Value]:
     """{constant of Wood: Value} of all that is printed, derived, or filled by the entry's rules."""
     v = entry.values
-    found = {key: value for key, value in v.items() if key in (*NEEDED, *LOSSES)}
+    known = {key: value for key, value in v.items() if key in (*NEEDED, *LOSSES)}
     if "MOE" in v:
-        found.setdefault("E_L", Value(SHEAR_IN_MOE * v["MOE"].number, f"{v['MOE'].source}; MOE + 10 % for its shear"))
+        known.setdefault("E_L", Value(SHEAR_IN_MOE * v["MOE"].number, f"{v['MOE'].source}; MOE + 10 % for its shear"))
     for key in RATIOS:
-        if f"{key}/E_L" in v and "E_L" in found:
+        if f"{key}/E_L" in v and "E_L" in known:
             ratio = v[f"{key}/E_L"]
-            found.setdefault(key, Value(ratio.number * found["E_L"].number, ratio.source))
+            known.setdefault(key, Value(ratio.number * known["E_L"].number, ratio.source))
     density = _density(entry, entry.number("moisture_percent", 12.0))
     if density:
-        found.setdefault("density", density)
+        known.setdefault("density", density)
     for name in entry.fill:
         rule = lookup(name, read_table()["rule"], "rule")
-        found = _by_rule(rule, found.get("E_L")) | found
-    return found
+        known = _by_rule(rule, known.get("E_L")) | known
+    return known
 
 
 def _density(entry: Entry, percent: float) -> Value | None:
