@@ -13,6 +13,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import psutil
 import pytest
 from box_cases import guitar, oval_sheet
 from night_payload import Payload, computed, row_of
@@ -76,6 +77,11 @@ def plan_file(folder, samples=16, check=5):
     file = folder / f"plan{samples}-{check}.toml"
     file.write_text(PLAN.format(samples=samples, check=check))
     return file
+
+
+@pytest.fixture(scope="module")
+def first_plan(folder, sheet):
+    return read_plan(plan_file(folder), sheet)
 
 
 @pytest.fixture(scope="module")
@@ -540,6 +546,36 @@ def test_a_night_on_two_workers_is_the_same(first_night, folder, sheet, quiet, t
     with Store(out, write=False) as store:
         for a, b in zip(rows, store.rows(keys.values())):
             assert np.array_equal(a.frequency, b.frequency) and a.summary == b.summary
+
+
+def test_a_running_sweep_is_reached_from_its_own_machine_alone():
+    """Every port on which scheduler, nannies and workers of a local cluster listen, their pages as well."""
+    engine = Cluster(2)
+    try:
+        me = psutil.Process()
+        family = [me, *me.children(recursive=True)]
+        ports = {p.pid: [c.laddr.ip for c in p.net_connections("inet") if c.status == "LISTEN"] for p in family}
+    finally:
+        engine.close()
+    assert len(ports[me.pid]) >= 2 and sum(bool(found) for found in ports.values()) == 3  # it and two workers
+    assert {ip for found in ports.values() for ip in found} <= {"127.0.0.1", "::1"}
+
+
+@pytest.mark.parametrize(
+    ("address", "told"),
+    [
+        ("tcp://10.0.0.7:8786", True),
+        ("bench:8786", True),  # tcp, as Dask reads it
+        ("tcp://[fe80::1]:8786", True),
+        ("tls://10.0.0.7:8786", False),
+        ("tcp://127.0.0.1:8786", False),
+        ("tcp://localhost:8786", False),
+        ("tcp://[::1]:8786", False),
+    ],
+)
+def test_a_plain_scheduler_is_told(tmp_path, first_plan, address, told):
+    lines = sweep.announcement(first_plan, [], [], tmp_path, address)
+    assert any(f"mind: {address} is neither encrypted" in line for line in lines) == told
 
 
 def test_no_scheduler_there(monkeypatch):

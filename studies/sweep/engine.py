@@ -8,6 +8,7 @@ import hashlib
 import logging
 import pickle
 from contextlib import contextmanager
+from urllib.parse import urlsplit
 
 from studies.common.inputs import BadInput
 
@@ -25,6 +26,8 @@ LOCAL = {  # of Dask, for a cluster of this machine
     "distributed.nanny.pre-spawn-environ.MALLOC_MMAP_THRESHOLD_": 1 << 25,
 }
 PATIENCE = 60  # s to wait for the first worker of a scheduler
+ENCRYPTED = ("tls", "wss")  # of Dask's protocols
+OWN = "127.0.0.1"  # a sweep on the own machine is reached from there alone, its pages as well
 
 
 class Here:
@@ -54,12 +57,12 @@ class Cluster:
             if scheduler is None:
                 dask.config.set(LOCAL)
                 self.cluster = distributed.LocalCluster(
-                    n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=":0",
-                    silence_logs=logging.CRITICAL, memory_limit=0,
+                    n_workers=workers, threads_per_worker=1, processes=True, host=OWN, dashboard_address=f"{OWN}:0",
+                    worker_dashboard_address=f"{OWN}:0", silence_logs=logging.CRITICAL, memory_limit=0,
                 )  # fmt: skip
             self.client = distributed.Client(self.cluster or scheduler, timeout=CONNECT, set_as_default=False)
             self.client.wait_for_workers(1, timeout=PATIENCE)
-        except (OSError, ValueError, TimeoutError) as error:
+        except (OSError, ValueError, TimeoutError, RuntimeError, TypeError) as error:  # the last two: encryption
             self.close()
             what = scheduler or "local cluster"
             raise BadInput(
@@ -129,6 +132,21 @@ def open_engine(workers=None, scheduler=None):
         os.sched_getaffinity(0) if hasattr(os, "sched_getaffinity") else range(os.cpu_count() or 1)
     )
     return Here() if scheduler is None and workers == 1 else Cluster(workers, scheduler)
+
+
+def open_address(scheduler):
+    """What to mind of a scheduler's address that others may read and use, '' where none can.
+
+    The own machine's loopback is left out: nothing of it is on the network.
+    """
+    scheme, _, rest = scheduler.rpartition("://")
+    host = urlsplit(f"//{rest}").hostname or ""
+    if scheme in ENCRYPTED or host in ("localhost", "::1") or host.startswith("127."):
+        return ""
+    return (
+        f"{scheduler} is neither encrypted nor asks who calls: whoever reaches the scheduler or its workers can read the work "
+        "and run programs there. Expected a tls:// address (docs/howto/cluster.md tells how), or a network that you trust"
+    )
 
 
 def _distributed():

@@ -15,7 +15,7 @@ from studies.common.progress import duration
 from studies.sweep.bodies import check_builds
 from studies.sweep.cells import Cells
 from studies.sweep.design import variants as all_variants
-from studies.sweep.engine import open_engine
+from studies.sweep.engine import open_address, open_engine
 from studies.sweep.errors import observed
 from studies.sweep.kit import prepare, row_key, sheet_print
 from studies.sweep.log import Log
@@ -79,7 +79,7 @@ def run(night, store, out, workers=None, scheduler=None, log=None):
     keys = {v.number: row_key(night, sheet, v) for v in variants}
     have = store.keys()
     todo = [v for v in variants if keys[v.number] not in have]
-    for line in announcement(night, variants, todo, out):
+    for line in announcement(night, variants, todo, out, scheduler):
         log.say(line)
     if todo or unchecked(night, store, keys):
         engine = open_engine(workers, scheduler)
@@ -106,7 +106,7 @@ def columns_of(plan):
 # --- what will be done ---
 
 
-def announcement(night, variants, todo, out):
+def announcement(night, variants, todo, out, scheduler=None):
     """Lines that say what will be done, how big it will be, and what to mind."""
     plan = night.plan
     varies = [f.name for f in plan.factor] + [s.name for s in plan.scatter]
@@ -123,7 +123,7 @@ def announcement(night, variants, todo, out):
             f"first the reduced model: some minutes for its full solves; then about {duration(60 * len(todo) / pace)} at {pace} "
             "rows a minute on two cores; the log tells the pace once rows come"
         )
-    return lines + [f"mind: {warning}" for warning in warnings(out)]
+    return lines + [f"mind: {warning}" for warning in warnings(out, scheduler)]
 
 
 def plucked(night):
@@ -131,9 +131,9 @@ def plucked(night):
     return f"with air, radiation and {len(night.notes_at)} plucked notes, {' and '.join(night.plan.sustain.held)}"
 
 
-def warnings(out):
-    """What may stop a night: battery, sleep, synced folders, network disks."""
-    found = []
+def warnings(out, scheduler=None):
+    """What may stop a night, battery, sleep, synced folders and network disks, or open it to others: a plain scheduler."""
+    found = [mind] if scheduler and (mind := open_address(scheduler)) else []
     path = Path(out).resolve()
     if any(name in part.lower() for part in path.parts for name in SYNCED):
         found.append(f"{path} looks like a synced folder: syncing may lock or copy the store while it is written")
