@@ -20,6 +20,7 @@ from meshes.outline import point_at
 from meshes.side_ports import openings_of
 from studies.common.builds import builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
+from studies.common.page import percent
 from studies.page import (
     behind as page_behind,
 )
@@ -235,7 +236,7 @@ def test_flow_leaves_nothing_out():
     assert sum(b.share for b in found) == pytest.approx(1)
     assert [b.kind for b in found] == ["sound", "string", "heat", "rim"]
     assert found[-1].share == pytest.approx(sum(c.share for c in found[-1].children)) == pytest.approx(0.1)
-    words = energy_flow.in_words(found, "a pluck")
+    words = energy_flow.flow_in_words(found, "a pluck")
     assert "heat in the rim 10.0 % (sides 6.0 %, joints 4.0 %)" in words
     with pytest.raises(ValueError, match="glue"):
         energy_flow.branches(share | {"glue": 0.1})
@@ -277,7 +278,7 @@ def test_ribbons_are_as_broad_as_their_shares():
 
 
 def test_small_shares_are_told_and_not_rounded_to_nothing():
-    assert energy_flow.told(0.0002) == "< 0.1 %" and energy_flow.told(0.123) == "12.3 %"
+    assert percent(0.0002) == "< 0.1 %" and percent(0.123) == "12.3 %"
 
 
 # --- curves ---

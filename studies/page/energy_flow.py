@@ -1,9 +1,11 @@
 """Where the energy of a pluck goes, drawn as ribbons: from the string to each part that turns it to heat, and to the air."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from html import escape
 
 from studies.common.groups import GROUPS, IN_RIM
+from studies.common.page import percent
+from studies.drawing.svg import INK, Letters, Pen, box, drawing, hatching, path, words
 
 WORDS = {  # of studies.air.GROUPS and the string, as a reader calls them
     "string": "heat in the strings", "radiation": "goes out as sound", "supports": "",
@@ -14,6 +16,7 @@ RIM = "heat in the rim"
 INKS = {"sound": "#f0d788", "rim": "#053e90", "heat": "#b3aea2", "string": "#7d7fa0", "held": "#e4e2dc"}
 TALL, SLOT, BAR, EDGE = 250.0, 21.0, 11.0, 0.6  # of all the energy; least height of a branch; of bars and outlines
 LEAST = 1e-4  # parts below this share are left out
+STRONG = Letters(bold=True)
 
 
 @dataclass(frozen=True)
@@ -31,7 +34,7 @@ class Branch:
         return max(own, sum(c.height for c in self.children) + SLOT) if self.children else own
 
 
-def branches(share, holder="what holds it"):
+def branches(share: dict[str, float], holder: str = "what holds it") -> tuple[Branch, ...]:
     """Branches of {group of studies.air.GROUPS, or 'string': share of the energy}: sound first, then heat, the rim, supports.
 
     Raises ValueError for a group that is not known: a flow that leaves something out would lie.
@@ -50,86 +53,54 @@ def branches(share, holder="what holds it"):
     return tuple(sorted(flat + whole, key=lambda b: (rank[b.kind], -b.share)))
 
 
-def told(share):
-    """'12.3 %', never rounded to nothing."""
-    return "< 0.1 %" if share < 0.0005 else f"{100 * share:.1f} %"
-
-
-def in_words(found, source):
+def flow_in_words(found: Iterable[Branch], source: str) -> str:
     """The flow as one sentence, for readers who do not see the drawing."""
-    parts = [f"{b.words} {told(b.share)}" + _children(b) for b in found]
+    parts = [f"{b.words} {percent(b.share)}" + _children(b) for b in found]
     return f"Of {source}: {'; '.join(parts)}."
 
 
 def _children(branch):
-    return f" ({', '.join(f'{c.words} {told(c.share)}' for c in branch.children)})" if branch.children else ""
+    return f" ({', '.join(f'{c.words} {percent(c.share)}' for c in branch.children)})" if branch.children else ""
 
 
-def flow_svg(found, source, name, width=760.0):
+def flow_svg(found: Iterable[Branch], source: str, name: str, width: float = 760.0) -> str:
     """SVG text of Branches. source: what all the energy is; name: makes the drawing's ids its own; width in pixels."""
     narrow = width < 560
-    left, fork, leaf = 2.0, width * (0.32 if narrow else 0.42), width * (0.66 if narrow else 0.72)
-    y = top = 26.0
-    out = [_bar(left, y, TALL, "#1a1a1a"), _words(left, y - 8, f"{source}: 100 %", bold=True)]
+    fork, leaf = width * (0.32 if narrow else 0.42), width * (0.66 if narrow else 0.72)
+    left, top = 2.0, 26.0
+    y, parts = top, [hatching(f"{name}-held", INKS["held"], 1.6), _bar(left, top, TALL, INK)]
+    parts.append(words(left, top - 8, f"{source}: 100 %", STRONG))
     for branch in found:
-        thick = branch.share * TALL
-        out += _branch(branch, (left + BAR, y), (fork, top), (leaf, width), name)
-        y, top = y + thick, top + branch.height
-    high = max(top, y) + 6
-    return "\n".join(
-        [
-            f'<svg viewBox="0 0 {width:g} {high:.0f}" width="{width:g}" height="{high:.0f}" role="img" '
-            f'aria-label="{escape(in_words(found, source))}" font-family="system-ui, sans-serif" font-size="13.5">',
-            f'<defs><pattern id="{name}-held" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
-            f'<rect width="6" height="6" fill="{INKS["held"]}"/><path d="M0 0V6" stroke="#8d8a83" stroke-width="1.6"/></pattern></defs>',
-            *out,
-            "</svg>",
-        ]
-    )
+        fill = f"url(#{name}-held)" if branch.kind == "held" else INKS[branch.kind]
+        parts += _branch(branch, (left + BAR, y), (fork, top), leaf, fill)
+        y, top = y + branch.share * TALL, top + branch.height
+    return drawing(parts, "Where the energy goes", flow_in_words(found, source), width, max(top, y) + 6, 13.5)
 
 
-def _branch(branch, source, fork, ends, name):
-    """Ribbon from `source` (x, y) to a bar at `fork` in the middle of its slot, its words, and its own ribbons."""
-    thick = branch.share * TALL
-    room = branch.height - (SLOT if branch.children else 0.0)
-    x, y = fork[0], fork[1] + (SLOT if branch.children else 0.0) + (room - thick) / 2
-    leaf, _ = ends
-    fill = f"url(#{name}-held)" if branch.kind == "held" else INKS[branch.kind]
-    out = [_ribbon(*source, x, y, thick, fill), _bar(x, y, thick, fill)]
+def _branch(branch, source, fork, leaf, fill):
+    """Ribbon from `source` (x, y) to a bar at `fork` in the middle of its slot, its words, and its own ribbons to `leaf`."""
+    thick, head = branch.share * TALL, SLOT if branch.children else 0.0
+    x, y = fork[0], fork[1] + head + (branch.height - head - thick) / 2
+    out = [*_ribbon(*source, x, y, thick, fill)]
     if not branch.children:
-        return [*out, _words(x + BAR + 7, y + thick / 2 + 4.5, f"{branch.words} ", told(branch.share))]
-    out.append(_words(x, fork[1] + SLOT - 6, f"{branch.words} ", told(branch.share), bold=True))
+        return [*out, words(x + BAR + 7, y + thick / 2 + 4.5, f"{branch.words} ", strong=percent(branch.share))]
+    out.append(words(x, fork[1] + SLOT - 6, f"{branch.words} ", STRONG, percent(branch.share)))
     top, end = fork[1] + SLOT, y
     for child in branch.children:
-        slot = child.height
-        at = top + (slot - child.share * TALL) / 2
-        out += [
-            _ribbon(x + BAR, end, leaf, at, child.share * TALL, fill),
-            _bar(leaf, at, child.share * TALL, fill),
-            _words(leaf + BAR + 7, at + child.share * TALL / 2 + 4.5, f"{child.words} ", told(child.share)),
-        ]
-        end, top = end + child.share * TALL, top + slot
+        out += _branch(child, (x + BAR, end), (leaf, top), leaf, fill)
+        end, top = end + child.share * TALL, top + child.height
     return out
 
 
 def _ribbon(x0, y0, x1, y1, thick, fill):
-    """Curved band of one thickness; a hair's breadth at least, so that the smallest stays visible."""
+    """Curved band of one thickness, and the bar at its end; a hair's breadth at least, so that the smallest stays visible."""
     h, bend = max(thick, 0.8), (x0 + x1) / 2
-    return (
-        f'<path d="M{x0:.1f} {y0:.1f}C{bend:.1f} {y0:.1f} {bend:.1f} {y1:.1f} {x1:.1f} {y1:.1f}V{y1 + h:.1f}'
-        f'C{bend:.1f} {y1 + h:.1f} {bend:.1f} {y0 + h:.1f} {x0:.1f} {y0 + h:.1f}Z" fill="{fill}" fill-opacity=".72" '
-        f'stroke="#1a1a1a" stroke-opacity=".55" stroke-width="{EDGE}"/>'
+    course = (
+        f"M{x0:.1f} {y0:.1f}C{bend:.1f} {y0:.1f} {bend:.1f} {y1:.1f} {x1:.1f} {y1:.1f}V{y1 + h:.1f}"
+        f"C{bend:.1f} {y1 + h:.1f} {bend:.1f} {y0 + h:.1f} {x0:.1f} {y0 + h:.1f}Z"
     )
+    return path(course, Pen(width=EDGE, opacity=0.55), fill, 0.72), _bar(x1, y1, thick, fill)
 
 
 def _bar(x, y, thick, fill):
-    return (
-        f'<rect x="{x:.1f}" y="{y:.1f}" width="{BAR:g}" height="{max(thick, 0.8):.1f}" fill="{fill}" stroke="#1a1a1a" '
-        f'stroke-width="{EDGE}"/>'
-    )
-
-
-def _words(x, y, text, figure="", bold=False):
-    weight = ' font-weight="600"' if bold else ""
-    figure = f'<tspan font-weight="600">{escape(figure)}</tspan>' if figure else ""
-    return f'<text x="{x:.1f}" y="{y:.1f}" fill="#1a1a1a"{weight}>{escape(text)}{figure}</text>'
+    return box(x, y, BAR, max(thick, 0.8), fill, Pen(width=EDGE))
