@@ -25,7 +25,7 @@ from fem.response import ModalModel, opening_resistance, residual_vector, with_a
 from fem.wall_losses import losses_of, pressures, wall_integrals
 from meshes import cavity as cavity_mesh
 from meshes import outer_surface as outer_mesh
-from meshes.body import top_height
+from meshes.saddle import saddle_rows
 from meshes.side_ports import openings_of
 
 HIGHEST = 1000.0  # Hz: cavity modes are kept below twice this; the boundary elements end here
@@ -114,12 +114,6 @@ def bent_at_saddle(body, space, K, M, found):
 def _solver(A):
     """Function loads (size, m) -> A^-1 loads, for a positive definite matrix, sparse or dense."""
     return Factor(A).solve if sp.issparse(A) else partial(sl.cho_solve, sl.cho_factor(A))
-
-
-def saddle_rows(body, space):
-    """(1, dofs) displacement out of the top at the saddle's middle; times 1 N the load of a force there."""
-    x, y = body.bridge.saddle_x, body.bridge.centre[1]
-    return normal_displacement(space, ("top",), np.array([[x, y, float(top_height(body, x, y))]]), np.eye(3)[2:])
 
 
 def surroundings(body, highest=HIGHEST, cavity_size=cavity_mesh.DEFAULT_SIZE, surface_size=outer_mesh.SIZE):

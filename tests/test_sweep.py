@@ -19,8 +19,11 @@ from box_cases import guitar, oval_sheet
 from night_payload import Payload, computed, row_of
 from shell_cases import SPRUCE
 
+from fem.eigen import modes
 from fem.sections import RIGID_TRANSLATION, Layer, joint, laminate, scaled
 from fem.woods import scattered
+from meshes.parts import RIM
+from studies.common.box_measures import surface_spot
 from studies.common.inputs import BadInput
 from studies.sweep import question as sweep
 from studies.sweep.bodies import body_at, find_moves, moved, moves_at, same_body, variant_build, with_draws
@@ -371,6 +374,16 @@ def test_what_a_row_tells_is_what_the_full_solve_tells(first_night):
         told = {name: value for name, value in big.summary.items() if name != "estimate"}
         assert {name: small.summary[name] for name in told} == pytest.approx(told, rel=5e-3)
     assert {v.rim for v in found[:2]} == {"sheet", "stiff_limit"}
+    assert big.summary["stored_in_rim"] == pytest.approx(stored_by_tap(solver, found[1], big), rel=1e-4)
+
+
+def stored_by_tap(solver, variant, row):
+    """Mean share stored in the rim, each mode by its motion at the saddle's middle itself, which lies on no node."""
+    model, w = solver.full(variant)[1:]
+    space, bridge = model.space, body_at(solver.kit.night, variant.values).bridge
+    spot = surface_spot(space, space.mesh.surfaces["top"].triangles, bridge.saddle_x, bridge.centre[1])
+    tap = (spot.shares @ modes(model, w, len(row.frequency)).shape[6 * spot.nodes + 2]) ** 2
+    return float(tap @ row.strain[[part in RIM for part in row.parts]].sum(axis=0) / tap.sum())
 
 
 def test_full_solve_where_the_estimate_misses(first_night):

@@ -39,7 +39,7 @@ def main(sheet, out=None, size_mm=None, count=20, pictures=True, air=True):
     levels = len(builds(complete_linings(body)[0])) * (1 + COARSER**-2)
     progress = Progress(levels * (SOLVED + PROGRESS * air) + OTHERS * air + DRAWING * pictures)
     study = run(body, size, count, out / "rows", progress, dry_modes(count) if air else None)
-    measured = tuple(beside(body.measured, computed_for(body, body.measured))) if body.measured else ()
+    measured = tuple(beside(body.measured, computed_for(body, body.measured, size))) if body.measured else ()
     named = {"sheet": str(sheet), "sheet_hash": hashlib.sha256(sheet.read_bytes()).hexdigest(), "measured": measured}
     study = replace(study, **named)
     with_air = None

@@ -11,11 +11,12 @@ from fem.eigen import Modes, modes
 from fem.energies import Energies, energies, masses
 from fem.modal_losses import modal_losses, modal_stiffness
 from fem.model import weights
+from meshes.saddle import saddle_rows
 from studies.common.kept import fingerprint
 from studies.common.machine import rimwork_version
 
 SPARE = 6  # modes solved for beyond those compared: partners may lie higher
-STORE_VERSION = 3
+STORE_VERSION = 4
 
 
 @dataclass(frozen=True)
@@ -51,13 +52,10 @@ def solve_row(build, model, count):
     sections = build.sections()
     found = modes(model, weights(sections), count)
     split = energies(model, sections, found.shape)
-    body = build.body
-    x, y, _ = model.space.points.T
-    on_top = model.space.nodes_of("top")
-    at = on_top[np.argmin(np.hypot(x[on_top] - body.bridge.saddle_x, y[on_top] - body.bridge.centre[1]))]
+    bridge = (saddle_rows(build.body, model.space) @ found.shape)[0]
     stiffness = modal_stiffness(model, sections, found.shape)
     losses = None if split.losses_unknown else modal_losses(model, sections, found.shape)
-    return Row(build, found, split, masses(model, sections), found.shape[6 * at + 2], stiffness, losses)
+    return Row(build, found, split, masses(model, sections), bridge, stiffness, losses)
 
 
 def stored_row(build, model, count, store, size):

@@ -5,6 +5,7 @@ import numpy as np
 from fem.merged_terms import merge
 from fem.model import assemble, weights
 from fem.reduce import Greedy, greedy, reduce, smallest
+from meshes.saddle import saddle_rows
 from meshes.sounding_basis import saddle_bending
 from studies.common.kept import fingerprint
 from studies.sweep.rows import MODEL_VERSION
@@ -35,12 +36,12 @@ def reduced_model(plan, body, mesh, sections, folder, say):
     if not plan.plucked:  # strings want more than the estimate tells
         reduced = smallest(reduced, samples, *want[:2])
     cut = f", cut to {reduced.size}" if reduced.size < whole else ""
-    V, at = found.V[:, : reduced.size], saddle_node(model, body)
+    V = found.V[:, : reduced.size]
     words = (
         f"reduced basis of {whole} from {len(found.solved)} full solves of {model.size} unknowns; largest estimate "
         f"over {len(samples)} variants {min(found.worst):.2g} (first {found.worst[0]:.2g}){cut}",
     )
-    return model, V, merge(reduced, sections), V[6 * at + 2].copy(), words
+    return model, V, merge(reduced, sections), (saddle_rows(body, model.space) @ V)[0], words
 
 
 def mixed(n, count):
@@ -49,13 +50,6 @@ def mixed(n, count):
     At random: even steps would leave out whole rim builds, which take turns in the order of the variants.
     """
     return np.sort(np.r_[0, 1 + np.random.default_rng(0).permutation(n - 1)[: count - 1]])
-
-
-def saddle_node(model, body):
-    """Shape-function node of the top nearest to the saddle's middle."""
-    x, y, _ = model.space.points.T
-    top = model.space.nodes_of("top")
-    return top[np.argmin(np.hypot(x[top] - body.bridge.saddle_x, y[top] - body.bridge.centre[1]))]
 
 
 def save_basis(file, found):

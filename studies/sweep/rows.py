@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-MODEL_VERSION = 3  # raise whenever a row may change
+MODEL_VERSION = 4  # raise whenever a row may change
 ARRAYS = ("decay_time", "early_decay_time", "no_rim_loss", "rim_heat", "radiated", "energy", "sound_decay_time")
 SUMMED = ("decay_s", "early_decay_s", "pluck_in_rim", "pluck_radiated", "no_rim_loss_ratio")
 SHORT = {"hung free": "hung", "on the lap": "lap"}

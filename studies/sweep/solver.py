@@ -12,9 +12,9 @@ from fem.model import assemble, weights
 from fem.reduce import count_below
 from meshes.build import mesh_body
 from meshes.parts import RIM
+from meshes.saddle import saddle_rows
 from meshes.sounding import sounding_body, surroundings
 from meshes.sounding_basis import sounding_in, structure_in
-from studies.sweep.basis import saddle_node
 from studies.sweep.bodies import body_at, rim_build, variant_build, with_draws
 from studies.sweep.kit import row_key, sections_of
 from studies.sweep.notes import errors as note_errors
@@ -95,7 +95,7 @@ class Solver:
         w = weights(sections)
         found = modes(model, w, night.plan.modes + more)
         split = energies(model, sections, found.shape)
-        phi = found.shape[6 * saddle_node(model, build.body) + 2]
+        phi = (saddle_rows(build.body, model.space) @ found.shape)[0]
         notes = None
         if night.plan.plucked:
             n = night.plan.modes
