@@ -1,12 +1,12 @@
 """The strings of a build sheet: a built-in set by name, or tables of the maker's own; how they are plucked."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fem.strings import Pluck
-from meshes.body import Assumption
-from meshes.string_sets import read_set, string_set
+from meshes.body import Assumption, Body
+from meshes.string_sets import StringSet, read_set, string_set
 
 DEFAULT_SET = "steel"
 OWN = "own"
@@ -80,6 +80,21 @@ def _nearest(raw, lender):
     """Index of the set's string of the nearest unit mass."""
     mass = raw.get("mass_g_per_m", 0.0) / 1e3 or raw["unit_weight_lb_per_in"] * 0.45359237 / 0.0254
     return int(np.argmin([abs(np.log(s.mass / mass)) for s in lender.strings]))
+
+
+@dataclass(frozen=True)
+class Strung:
+    """The strings of a body as they are plucked, and all that the sheet does not say of either."""
+
+    strings: StringSet
+    pluck: Pluck
+    assumed: tuple[Assumption, ...]
+
+
+def strung(body: Body, name: str | None = None) -> Strung:
+    """Strung of a Body; name: a built-in set in place of the sheet's. ValueError as strings_of."""
+    strings, assumed = strings_of(body, name)
+    return Strung(strings, pluck_of(body), assumed + pluck_assumed(body))
 
 
 def strings_of(body, name=None):

@@ -17,7 +17,9 @@ from fem.response import FREQUENCIES
 from meshes.body import top_height
 from meshes.build import mesh_body
 from meshes.outline import point_at
+from meshes.sheet_strings import strung
 from meshes.side_ports import openings_of
+from meshes.sounding import surroundings
 from studies.common.builds import builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
 from studies.common.page import percent
@@ -46,10 +48,20 @@ from studies.rim import air as rim_air
 from studies.rim.air import WHOLE_RIM
 from studies.solved import coupled
 from studies.solved.power import Driven
+from studies.sustain import question as sustain
 
 CHOSEN = ("sheet", "solid_laminated", "doubled_sides")
 CHROMIUM = pytest.mark.skipif(browser.find() is None, reason="no Chromium on this machine: the page is not opened")
 LARGEST = 8e6
+
+
+def test_the_pages_notes_are_plucked_as_those_of_sustain(tmp_path, monkeypatch):
+    """With every assumption about strings and pluck, from the one place that makes them."""
+    body = cases.oval(tmp_path)
+    monkeypatch.setattr(sustain, "run", lambda body, playing, *_, **__: playing)
+    playing = page.played(body, 0.06, tmp_path, surroundings)
+    assert playing.assumed == strung(body).assumed
+    assert {"strings.set", "strings.pluck_place_mm", "strings.pluck_force_N"} <= {a.key for a in playing.assumed}
 
 
 # --- a study put together by hand ---

@@ -14,7 +14,7 @@ from fem.body_modes import with_losses
 from fem.strings import Pluck
 from meshes.build import mesh_body
 from meshes.holding import FREE, LAP
-from meshes.sheet_strings import pluck_of, strings_of
+from meshes.sheet_strings import Strung, strung
 from meshes.sounding import surroundings
 from meshes.string_sets import string_set
 from studies.common.inputs import BadInput
@@ -71,7 +71,7 @@ def twice(*args, **kwargs):
 def playing(tmp_path_factory):
     folder = tmp_path_factory.mktemp("sustain")
     body = cases.oval(folder)
-    return Playing.of(strings_of(body)[0], pluck_of(body), FRETS, folder / "rows")
+    return Playing.of(strung(body), FRETS, folder / "rows")
 
 
 @pytest.fixture(scope="module")
@@ -223,7 +223,7 @@ def test_the_rim_loss_at_which_the_verdict_flips(tmp_path):
     """Two bodies alike but for a part of the rim that loses forty times more in one: with less loss nobody hears it."""
     base = wooden_box(strings=6)
     body = with_losses(base, {"sides": 40.0})
-    playing = Playing.of(string_set("nylon"), Pluck(), 3, tmp_path)
+    playing = Playing.of(Strung(string_set("nylon"), Pluck(), ()), 3, tmp_path)
     given = float(np.exp(np.nanmedian(np.log(decay_times(playing, body)[0] / decay_times(playing, base)[0]))))
     word = word_with_losses(playing, body, base, given, {MESH: (0.999 * given, 1.001 * given)})
     assert given < 0.95 and word(1e-3) == NO_DIFFERENCE  # the bodies differ by nothing else
@@ -233,7 +233,7 @@ def test_the_rim_loss_at_which_the_verdict_flips(tmp_path):
 
 
 def test_a_stored_board_is_the_board(tmp_path):
-    body, playing = wooden_box(strings=6), Playing.of(string_set("nylon"), Pluck(), 2, tmp_path)
+    body, playing = wooden_box(strings=6), Playing.of(Strung(string_set("nylon"), Pluck(), ()), 2, tmp_path)
     first, again = board(playing, body), board(playing, body)
     assert (
         np.array_equal(first.decay_time, again.decay_time, equal_nan=True)
@@ -283,6 +283,14 @@ def test_bad_input_is_refused_before_work(given, words, tmp_path, monkeypatch):
         sustain.main(cases.BODIES / "hazel.toml", tmp_path, **given)
     with pytest.raises(BadInput, match="no such file"):
         sustain.main(tmp_path / "hazle.toml")
+
+
+def test_what_is_assumed_of_strings_and_pluck_is_listed(study):
+    """The sheet says nothing of either."""
+    told = {a.key for a in study.body.assumed}
+    assert told >= {
+        f"strings.{key}" for key in ("set", "pluck_place_mm", "pluck_width_mm", "pluck_angle_deg", "pluck_force_N")
+    }
 
 
 def test_a_pluck_beyond_the_last_fret_is_refused(playing):

@@ -11,6 +11,7 @@ from fem.body_modes import with_losses
 from fem.fretboard import Wolf
 from fem.strings import Pluck
 from meshes.holding import FREE, LAP
+from meshes.sheet_strings import Strung
 from meshes.string_sets import string_set
 from studies.sustain.compare import TIMES, Solved, compare, limits, play
 from studies.sustain.fretboards import Playing, decay_times, mean_mobility, rim_range, times_rim
@@ -35,7 +36,7 @@ def scattered():
 
 def solve(folder, times):
     """Solved of two builds; the other one's sides lose `times` as much, the lap takes up ten times what the bands do."""
-    playing = Playing.of(string_set("steel"), Pluck(), 3, folder)
+    playing = Playing.of(Strung(string_set("steel"), Pluck(), ()), 3, folder)
     box = wooden_box(strings=6, highest=400.0)
     held = {FREE: box, LAP: replace(box, viscous={"supports": 10 * box.viscous["supports"] + 2.0})}
     bodies = {

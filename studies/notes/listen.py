@@ -18,7 +18,7 @@ from meshes.body import top_height
 from meshes.build import DEFAULT_SIZE, mesh_body
 from meshes.holding import FREE, LAP, hold
 from meshes.sheet import read_sheet
-from meshes.sheet_strings import pluck_of, strings_of
+from meshes.sheet_strings import strung
 from meshes.sounding import HIGHEST, outside, real_modes, sounding, surroundings
 from meshes.string_body import string_body
 from studies.common.builds import builds, complete_linings
@@ -68,14 +68,14 @@ def main(
         raise BadInput(f"held '{how}': expected '{FREE}' or '{LAP}'")
     body, _ = complete_linings(read_sheet(sheet))
     chosen = chosen_builds(body, names)
-    played = strings_on(body, strings)
+    found = strung(body, strings)
+    played, pluck = found.strings.strings, found.pluck
     tuning = [fundamental(s) for s in played]
     wanted = [read_place(text, [s.name for s in played], tuning, FRETS) for text in notes] or None
     place = place_of(body, place_mm)
     out = writable_folder(out or Path("out") / f"{sheet.stem}-listen")
     size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
     heard = ready(body, chosen, how, size, DRY_MODES, out / "rows", place, len(played))
-    pluck = pluck_of(body)
     signals, left_out = sounds(heard, played, pluck, wanted)
     return write(out, heard, signals, left_out, how, place, pluck, blind)
 
@@ -89,11 +89,6 @@ def chosen_builds(body, names):
     if len(names) != 2 or len(set(names)) != 2 or not set(names) <= set(known):
         raise BadInput(f"--builds {' '.join(names)}: expected two different builds among {', '.join(known)}")
     return [known[name] for name in names]
-
-
-def strings_on(body, name=None):
-    """The Strings of the sheet, or of a built-in set by name, lowest first, on the sheet's scale."""
-    return strings_of(body, name)[0].strings
 
 
 def place_of(body, place_mm=None):

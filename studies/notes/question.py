@@ -7,7 +7,7 @@ from fem.strings import fundamental
 from meshes.build import DEFAULT_SIZE
 from meshes.holding import FREE, LAP, hold
 from meshes.sheet import read_sheet
-from meshes.sheet_strings import pluck_of, strings_of
+from meshes.sheet_strings import strung
 from meshes.sounding import HIGHEST, surroundings
 from meshes.string_body import string_body
 from studies.common.builds import builds, complete_linings
@@ -35,14 +35,15 @@ def main(takes, sheet=None, out=None, how=LAP, size_mm=None, strings=None):
         raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
     sheet = existing_file(sheet)
     body = complete_linings(read_sheet(sheet))[0]
-    played, pluck = strings_of(body, strings)[0].strings, pluck_of(body)
+    found = strung(body, strings)
+    played = found.strings.strings
     places = [read_place(note, [s.name for s in played], [fundamental(s) for s in played], FRETS) for note, _ in named]
     reads = [read_file(path, note, HIGHEST) for note, path in named]  # what cannot be read is told before the long work
     store = writable_folder(out or Path("out") / f"{sheet.stem}-sustain") / "rows"
     modes = body_modes(body, how, size_mm / 1e3 if size_mm else DEFAULT_SIZE, DRY_MODES, store, len(played))
     lines = [f"{body.name}, as on the sheet, {how}. {LABEL}", ""]
     for (note, path), place, read in zip(named, places, reads):
-        lines.append(one(note, path, played, place, modes, pluck, read))
+        lines.append(one(note, path, played, place, modes, found.pluck, read))
     return "\n".join([*lines, warning()])
 
 

@@ -15,6 +15,7 @@ from jinja2 import Environment, FileSystemLoader, select_autoescape
 
 from meshes.build import DEFAULT_SIZE
 from meshes.sheet import read_sheet
+from meshes.sheet_strings import strung
 from meshes.sounding import HIGHEST, surroundings
 from studies.common.inputs import BadInput, existing_file, writable_file, writable_folder
 from studies.common.page import provenance
@@ -114,14 +115,10 @@ def moving(air, store, around=surroundings):
 
 def played(body, size, store, around):
     """sustain.Study, without wood scatter."""
-    from meshes.sheet_strings import pluck_of, strings_of
-    from studies.sustain import fretboards as sustain_boards
     from studies.sustain import question as sustain
+    from studies.sustain.fretboards import Playing
 
-    strings, assumed = strings_of(body, None)
-    playing = sustain_boards.Playing.of(strings, pluck_of(body), sustain.FRETS, store)
-    sustain_boards.check_pluck(playing)
-    body = replace(body, assumed=body.assumed + assumed)
+    playing = Playing.of(strung(body), sustain.FRETS, store)
     return sustain.run(body, playing, size, coupled.DRY_MODES, around=around)
 
 
@@ -141,13 +138,13 @@ def seasons(body, size):
 
 def listened(body, builds, size, store, around):
     """Sounds of two Builds on the lap."""
-    from meshes.sheet_strings import pluck_of, strings_of
     from studies.notes import listen
     from studies.page.sustain import sounds_of
 
-    strings, place = strings_of(body, None)[0].strings, listen.place_of(body)
+    found, place = strung(body), listen.place_of(body)
+    strings = found.strings.strings
     heard = listen.ready(body, builds, rim_air.LAP, size, coupled.DRY_MODES, store, place, len(strings), around)
-    return sounds_of(heard, strings, pluck_of(body), {b.name: b.label for b in builds})
+    return sounds_of(heard, strings, found.pluck, {b.name: b.label for b in builds})
 
 
 # --- the page ---

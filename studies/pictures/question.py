@@ -17,7 +17,7 @@ from fem.strings import fundamental
 from meshes.build import DEFAULT_SIZE, mesh_body
 from meshes.holding import FREE, hold
 from meshes.sheet import read_sheet
-from meshes.sheet_strings import pluck_of, strings_of
+from meshes.sheet_strings import strung
 from meshes.sounding import RIGID, modes_of, real_modes, structure_of, surroundings
 from meshes.string_body import string_body, string_ends
 from studies.common.builds import builds, complete_linings
@@ -201,7 +201,8 @@ def _air_labels(space, body, frequency, shape, air_share):
 
 def _plucked(body, modes, shape):
     """(motion (dofs, frames) [m], words) of the lowest open string plucked on BodyModes of shapes (dofs, n)."""
-    strings, pluck = strings_of(body)[0].strings, pluck_of(body)
+    found = strung(body)
+    strings, pluck = found.strings.strings, found.pluck
     ringing = pluck_note(couple(strings[STRING], STRING, FRET, modes), pluck)
     words = (
         f"The lowest string, open ({fundamental(strings[STRING]):.0f} Hz), plucked with {pluck.force:g} N "
@@ -212,7 +213,7 @@ def _plucked(body, modes, shape):
 
 def _air_pluck(whole, model):
     s = whole.structure
-    modes = string_body(whole, model, len(strings_of(s.body)[0].strings))
+    modes = string_body(whole, model, len(strung(s.body).strings.strings))
     return _plucked(s.body, modes, s.shape @ real_modes(whole, model)[1][: len(s.frequency)])
 
 
@@ -220,7 +221,7 @@ def _dry_pluck(row, model):
     """The elastic modes alone: nothing holds the body, and its rigid motion is left out."""
     s = structure_of(row.build.body, model, row.build.sections(), row.found)
     keep = slice(RIGID, RIGID + len(row.found.frequency))
-    saddle, nut = (end[:, keep] for end in string_ends(s, len(strings_of(s.body)[0].strings)))
+    saddle, nut = (end[:, keep] for end in string_ends(s, len(strung(s.body).strings.strings)))
     loss = {part: H[keep, keep] for part, H in s.loss.items()}
     modes = BodyModes(2 * np.pi * s.frequency[keep], loss, saddle, nut, valid_to=s.valid_to)
     motion, words = _plucked(s.body, modes, s.shape[:, keep])

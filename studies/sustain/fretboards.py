@@ -1,7 +1,7 @@
 """Fretboards of a body and single decay times, kept on disk; what a range of string and rim losses does to them."""
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -9,8 +9,11 @@ import numpy as np
 from fem.body_modes import mobility, with_losses
 from fem.coupled_string import couple, fall_time, pluck_note, sound_fall_time, valid_partials
 from fem.fretboard import Fretboard, fretboard
+from fem.strings import Pluck, fretted_length
 from meshes.body import Assumption
 from meshes.parts import RIM
+from meshes.sheet_strings import Strung
+from meshes.string_sets import StringSet
 from studies.common.inputs import BadInput
 from studies.common.kept import fingerprint, load_arrays, save_arrays
 from studies.common.machine import rimwork_version
@@ -30,18 +33,21 @@ POINTS = 100  # of the log mean of the mobility
 class Playing:
     """What is played, and where results are kept."""
 
-    strings: object  # StringSet
-    pluck: object
+    strings: StringSet
+    pluck: Pluck
+    assumed: tuple[Assumption, ...]  # of strings and pluck
     frets: int
     store: Path
     workers: int = 2
-    few: tuple = field(default=())  # ((string, fret), ...) of the notes that serve for doubts and flips
+    few: tuple[tuple[int, int], ...] = ()  # ((string, fret), ...) of the notes that serve for doubts and flips
 
     @staticmethod
-    def of(strings, pluck, frets, store, workers=2):
-        """Playing with its few notes chosen."""
-        few = tuple((i, fret) for i in range(len(strings.strings)) for fret in range(0, frets + 1, FEW))
-        return Playing(strings, pluck, frets, store, workers, few)
+    def of(strung: Strung, frets: int, store: Path, workers: int = 2) -> "Playing":
+        """Playing with its few notes chosen. BadInput where the pluck does not lie on every string at the highest fret."""
+        few = tuple((i, fret) for i in range(len(strung.strings.strings)) for fret in range(0, frets + 1, FEW))
+        found = Playing(strung.strings, strung.pluck, strung.assumed, frets, store, workers, few)
+        check_pluck(found)
+        return found
 
 
 def board(playing, body):
@@ -173,8 +179,6 @@ def mean_mobility(body, strings):
 
 def check_pluck(playing):
     """BadInput where the pluck does not lie on every string at the highest fret."""
-    from fem.strings import fretted_length
-
     p = playing.pluck
     for s in playing.strings.strings:
         length = fretted_length(s, playing.frets)

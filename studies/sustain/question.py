@@ -12,7 +12,7 @@ from pathlib import Path
 
 from meshes.build import DEFAULT_SIZE
 from meshes.sheet import read_sheet
-from meshes.sheet_strings import pluck_assumed, pluck_of, strings_of
+from meshes.sheet_strings import strung
 from studies.common.inputs import BadInput, existing_file, writable_folder
 from studies.sustain import fretboards as boards
 from studies.sustain.result import HOLDINGS
@@ -47,12 +47,10 @@ def main(sheet, out=None, size_mm=None, modes=DRY_MODES, frets=FRETS, draws=DRAW
     if draws == 1:
         raise BadInput("--draws 1: expected 0 (no wood scatter), or 2 and more")
     body = read_sheet(sheet)
-    chosen, assumed = strings_of(body, strings)
+    chosen = strung(body, strings)
     out = writable_folder(out or Path("out") / f"{sheet.stem}-sustain")
-    playing = boards.Playing.of(chosen, pluck_of(body), frets, out / "rows")
-    boards.check_pluck(playing)
+    playing = boards.Playing.of(chosen, frets, out / "rows")
     size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
-    body = replace(body, assumed=body.assumed + assumed + pluck_assumed(body))
     study = run(body, playing, size, modes, wood=wood_of(sheet, draws, playing))
     study = replace(study, sheet=str(sheet), sheet_hash=hashlib.sha256(sheet.read_bytes()).hexdigest())
     written = write_report(study, out, pictures, lambda what: print(f"drawing: {what}", file=sys.stderr))

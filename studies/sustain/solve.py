@@ -23,11 +23,11 @@ def run(body, playing, size, modes, wood=None, progress=None, chosen=None, aroun
     """Study of a Body with `modes` dry modes, on meshes of `size` [m] and COARSER times that.
 
     wood: (names of builds, say) -> Scatter, or None. chosen: names of the builds, 'sheet' among them. around: Body ->
-    Surroundings. Everything that took long is kept in playing.store and used again. ArithmeticError where a pluck's
+    Surroundings. What is assumed of strings and pluck is added to the body's. Everything that took long is kept in playing.store and used again. ArithmeticError where a pluck's
     energy does not add up.
     """
     body, assumed = complete_linings(body)
-    body = replace(body, assumed=(*body.assumed, *assumed, *assumptions(), *boards.range_notes()))
+    body = replace(body, assumed=(*body.assumed, *playing.assumed, *assumed, *assumptions(), *boards.range_notes()))
     rows = tuple(b for b in builds(body) if chosen is None or b.name in chosen)
     progress = progress or Progress(
         len(rows) * (STEPS * (1 + COARSER**-2) + BOARDS + DOUBTS) + WOODS * (wood is not None)

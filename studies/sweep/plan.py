@@ -23,7 +23,7 @@ from meshes.sheet_errors import (
     value_at,
 )
 from meshes.sheet_fields import Sheet
-from meshes.sheet_strings import pluck_of, strings_of
+from meshes.sheet_strings import strung
 from meshes.string_sets import set_names
 from studies.common.inputs import BadInput
 from studies.sweep.fields import MOST, OWN_STRINGS, Plan
@@ -96,10 +96,9 @@ def with_notes(night):
         return night
     body = body_of(night.raw, night.sheet.name, night.sheet.parent, library())
     own = night.plan.sustain.strings == OWN_STRINGS
-    strings = strings_of(body, None if own else night.plan.sustain.strings)[0].strings
-    return replace(
-        night, strings=strings, notes_at=spread(night.plan.sustain.notes, len(strings)), pluck=pluck_of(body)
-    )
+    found = strung(body, None if own else night.plan.sustain.strings)
+    strings = found.strings.strings
+    return replace(night, strings=strings, notes_at=spread(night.plan.sustain.notes, len(strings)), pluck=found.pluck)
 
 
 def plan_path(plan):
