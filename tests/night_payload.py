@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from studies.sweep.rows import Check, Result, Row
+from studies.sweep.result import BatchResult, Check, Row
 
 
 def row_of(number):
@@ -37,7 +37,7 @@ class Payload:
             time.sleep(self.seconds)
         rows = [row_of(n) for n in numbers if kind != "check"]
         checks = [Check(f"{n:05d}", 0.0, 0.0, 0.0, 3, 3) for n in numbers if kind == "check"]
-        return Result(rows, [], checks, time.perf_counter() - start, 0.0)
+        return BatchResult(rows, [], checks, time.perf_counter() - start, 0.0)
 
 
 def computed(folder):

@@ -5,11 +5,12 @@ from box_cases import oval_sheet
 
 from fem.sections import joint
 from studies.sweep.basis import mixed
-from studies.sweep.bodies import body_at, find_moves
+from studies.sweep.bodies import body_at
 from studies.sweep.cells import slow_pieces
 from studies.sweep.design import variants
-from studies.sweep.kit import Ground, Kit
-from studies.sweep.scatter import night_of_draws
+from studies.sweep.kit import BaseGeometry, Kit
+from studies.sweep.maps import parameter_maps
+from studies.sweep.scatter import WoodDraws, sweep_of_draws
 from studies.sweep.sections import inputs
 
 
@@ -17,11 +18,10 @@ def test_linings_and_joints_may_stay_as_the_sheet_makes_them(tmp_path):
     """One cell of each: that of the sheet's own boards, whatever is drawn; with more, as many as a linear fit needs."""
     sheet = oval_sheet(tmp_path)
     for cells, most, fewer in ((1, 1, 1), (6, 13, 7)):  # the back and the sides are one plank: four coordinates fewer
-        night = night_of_draws(sheet, ("sheet", "solid_laminated"), 16, cells=cells)
+        night = sweep_of_draws(sheet, WoodDraws(("sheet", "solid_laminated"), 16, cells=cells))
         own = body_at(night, {})
-        kit = Kit(
-            night, find_moves(night, own, print), {(): Ground(own, find_moves(night, own, print), "")}, {}, {}, {}, {}
-        )
+        maps = parameter_maps(night, own)
+        kit = Kit(night, maps, {(): BaseGeometry(own, maps, "")})
         asked = []
 
         def some(todo, asked=asked):

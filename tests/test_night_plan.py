@@ -9,10 +9,11 @@ from box_cases import oval_sheet
 
 from meshes.sheet_errors import SheetError
 from studies.common.inputs import BadInput
-from studies.sweep.bodies import body_at, find_moves
+from studies.sweep.bodies import body_at
 from studies.sweep.design import dimensions, variants
 from studies.sweep.fields import BOARDS, RIM_BUILDS, Plan
-from studies.sweep.plan import PLANS, plan_path, read_plan, variant_count
+from studies.sweep.maps import parameter_maps
+from studies.sweep.plan import PLANS, plan_path, read_plan
 
 TOP = {"name": "top thickness", "keys": ["top.thickness_mm"], "from": 2.5, "to": 3.3}
 
@@ -32,7 +33,7 @@ def mistakes(folder, text, sheet=True):
 def test_ready_plans_can_be_read(name):
     night = read_plan(name)
     found = variants(night.plan)
-    assert len(found) == variant_count(night.plan) >= 1000
+    assert len(found) == night.plan.count >= 1000
     assert all(night.base[key] is not None for key in night.places)
 
 
@@ -108,7 +109,7 @@ def test_a_side_port_is_counted_from_one_and_makes_a_new_mesh(tmp_path):
     assert night.base == {"side_port.2.diameter_mm": 24}
     one, other = body_at(night, {"port": 36}).side_ports
     assert (one.radius, other.radius) == pytest.approx((0.015, 0.018)) and other.side == "treble"
-    assert find_moves(night, body_at(night, {})).remade == ("port",)
+    assert parameter_maps(night, body_at(night, {})).remade == ("port",)
 
 
 @pytest.mark.parametrize(
@@ -190,7 +191,7 @@ def test_a_grid_has_every_combination():
     other = {"name": "side", "keys": ["sides.thickness_mm"], "levels": [2.0, 2.4, 2.8]}
     p = plan(factor=[{**TOP, "steps": 5}, other], design={"kind": "grid"}, rim={"builds": ["sheet", "doubled_sides"]})
     found = variants(p)
-    assert len(found) == 30 == variant_count(p)
+    assert len(found) == 30 == p.count
     assert {(v.values["top thickness"], v.values["side"], v.rim) for v in found} == {
         (t, s, r) for t in np.linspace(2.5, 3.3, 5) for s in (2.0, 2.4, 2.8) for r in ("sheet", "doubled_sides")
     }

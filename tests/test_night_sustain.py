@@ -11,19 +11,20 @@ from box_cases import oval_sheet
 from meshes.holding import FREE, LAP
 from meshes.sheet_errors import SheetError
 from meshes.sounding import surroundings
-from studies.sweep import air as night_air
-from studies.sweep import question as sweep
-from studies.sweep import solver as night_solver
+from studies.sweep import air
+from studies.sweep import solve as loop
+from studies.sweep import variant as one_variant
 from studies.sweep.design import variants
 from studies.sweep.kit import row_key, sheet_print
 from studies.sweep.log import Log
-from studies.sweep.notes import HIGHEST_FRET, errors, spread, summary_of
-from studies.sweep.page import write_page
+from studies.sweep.notes import HIGHEST_FRET, note_errors, spread, summary_of
+from studies.sweep.page import write_sweep_page
 from studies.sweep.plan import read_plan
-from studies.sweep.rows import Check, packed, unpacked
-from studies.sweep.scatter import gathered, night_of_draws, scatter
+from studies.sweep.result import Check, Notes, notes_from_store, notes_to_store
+from studies.sweep.scatter import WoodDraws, scatter, scattered_notes, sweep_of_draws
 from studies.sweep.store import STEPS, Store
-from studies.sweep.tables import write_csv
+from studies.sweep.tables import columns_of, write_csv
+from studies.sweep.words import observed
 
 PLAN = """
 name = "Plucked"
@@ -79,8 +80,8 @@ def coarse():
     """Both ways with coarse meshes of the air."""
     with pytest.MonkeyPatch.context() as patch:
         few = lambda body, highest=400.0: surroundings(body, 400.0, 0.06, 0.09)
-        patch.setattr(night_air, "surroundings", few)
-        patch.setattr(night_solver, "surroundings", few)
+        patch.setattr(air, "surroundings", few)
+        patch.setattr(one_variant, "surroundings", few)
         yield
 
 
@@ -94,7 +95,7 @@ def computed(night, folder, coarse):
     """(keys, folder) of 32 variants computed in this process and two of them checked."""
     out = folder / "out"
     with Store(out) as store:
-        return sweep.run(night, store, out, workers=1, log=Log(out=io.StringIO())), out
+        return loop.run(night, store, out, workers=1, log=Log(out=io.StringIO())), out
 
 
 def test_rows_are_reduced_and_have_notes(night, computed):
@@ -107,7 +108,7 @@ def test_rows_are_reduced_and_have_notes(night, computed):
         assert n.holdings == (FREE, LAP) and n.places == spread(4)
         valid = np.isfinite(n.decay_time)
         assert valid.any() and (n.no_rim_loss[valid] >= n.decay_time[valid]).all()
-        assert ((n.rim_heat[valid] > 0) & (n.rim_heat[valid] < 1)).all()
+        assert ((n.rim_dissipated[valid] > 0) & (n.rim_dissipated[valid] < 1)).all()
         assert (n.decay_time[1][valid[1]] < n.decay_time[0][valid[0]]).any()  # flesh damps
 
 
@@ -121,14 +122,14 @@ def test_checks_tell_the_error_of_the_notes(computed):
             assert c.frequency_error < 1e-3
             assert 0 < c.decay_error < 0.03
             assert 0 < c.median_decay_error < 0.01
-        assert "decay times of single notes" in sweep.observed(store, keys)
+        assert "decay times of single notes" in observed(store, keys)
 
 
 def test_the_page_shows_sustain(night, computed, tmp_path):
     keys, out = computed
     with Store(out, write=False) as store:
-        page = write_page(night, keys, store, tmp_path).read_text(encoding="utf-8")
-        file = write_csv(store.rows(keys.values()), sweep.columns_of(night.plan), tmp_path / "night.csv")
+        page = write_sweep_page(night, keys, store, tmp_path).read_text(encoding="utf-8")
+        file = write_csv(store.rows(keys.values()), columns_of(night.plan), tmp_path / "night.csv")
     assert "Grams against sustain" in page and "Plucked notes on the same draws" in page
     assert "without air, radiation" not in page and "takes" not in page
     head = file.read_text().splitlines()[0]
@@ -139,13 +140,15 @@ def test_paired_rows_of_one_draw(night, computed):
     """Ratios of the builds are formed note by note on the same draw: gathered arrays are the store's own rows."""
     keys, out = computed
     with Store(out, write=False) as store:
-        found = gathered(night, keys, store)
+        found = scattered_notes(night, keys, store)
         rows = dict(store.notes(keys.values()))
-    assert found.decay_time.shape == (16, 2, 2, 4) and found.rim_g.shape == (16, 2)
+        grams = {key: summary["rim_g"] for key, *_, summary in store.summaries(keys.values())}
+    assert found.decay_time.shape == (16, 2, 2, 4)
     for v in variants(night.plan)[::5]:
         b = found.builds.index(v.rim)
         assert np.array_equal(found.decay_time[v.sample, b], rows[keys[v.number]].decay_time, equal_nan=True)
-    assert (found.rim_g[:, 1] > found.rim_g[:, 0] + 100).all()  # doubled sides weigh
+    sheet, doubled = ([grams[keys[v.number]] for v in variants(night.plan) if v.rim == b] for b in found.builds)
+    assert (np.array(doubled) > np.array(sheet) + 100).all()  # doubled sides weigh
 
 
 # --- plans, keys and the store: nothing is solved ---
@@ -189,8 +192,6 @@ def some_notes(seed=0):
     draw = np.random.default_rng(seed)
     arrays = draw.random((7, 2, 3)).astype(np.float32).astype(float)
     arrays[:3, 1, 2] = np.nan
-    from studies.sweep.rows import Notes
-
     return Notes((FREE, LAP), ((0, 0), (1, 2), (5, 7)), np.array([82.4, 123.0, 494.0]), 700.5, *arrays)
 
 
@@ -202,8 +203,8 @@ def test_notes_come_back_as_they_went_in(tmp_path):
         store.add([replace(row("a"), notes=notes), row("b")])
         store.add([replace(row("a"), notes=some_notes(1))])  # a row that is there is not replaced
         ((key, back),) = store.notes(["b", "a", "c"])
-    assert key == "a" and packed(back) == packed(notes) and back.places == notes.places
-    assert packed(unpacked(*packed(notes))) == packed(notes)
+    assert key == "a" and notes_to_store(back) == notes_to_store(notes) and back.places == notes.places
+    assert notes_to_store(notes_from_store(*notes_to_store(notes))) == notes_to_store(notes)
 
 
 def test_medians_leave_out_notes_that_are_not_valid():
@@ -219,7 +220,7 @@ def test_errors_are_those_of_the_worst_note_and_of_the_median():
     notes = some_notes()
     off = notes.decay_time.copy()
     off[0, np.argmax(off[0])] *= 1.2  # the longest note: the median stays
-    worst, middle = errors(replace(notes, decay_time=off), notes)
+    worst, middle = note_errors(replace(notes, decay_time=off), notes)
     assert worst == pytest.approx(0.2) and middle == 0
 
 
@@ -249,12 +250,12 @@ def test_a_store_without_notes_is_brought_up_to_date(tmp_path):
 
 def test_draws_are_those_of_the_plan(sheet):
     """More draws leave the first ones as they are: a longer run goes on where a shorter one stopped."""
-    few, more = (night_of_draws(sheet, ("sheet", "doubled_sides"), n, notes=3) for n in (4, 9))
+    few, more = (sweep_of_draws(sheet, WoodDraws(("sheet", "doubled_sides"), n, notes=3)) for n in (4, 9))
     a, b = variants(few.plan), variants(more.plan)
     assert len(a) == 8 and [row_key(few, "x", v) for v in a] == [row_key(more, "x", v) for v in b[:8]]
     assert a[0].draws["back"] is a[0].draws["sides"] or np.array_equal(a[0].draws["back"], a[0].draws["sides"])
     with pytest.raises(SheetError):
-        night_of_draws(sheet, ("no such build",), 4)
+        sweep_of_draws(sheet, WoodDraws(("no such build",), 4))
 
 
 def test_scatter_in_full_goes_on_where_it_stopped(sheet, folder, coarse):
@@ -262,10 +263,8 @@ def test_scatter_in_full_goes_on_where_it_stopped(sheet, folder, coarse):
     them in the store, the third only adds a draw.
     """
     told = io.StringIO()
-    call = lambda draws: scatter(
-        sheet, ("sheet", "doubled_sides"), draws, holdings=(FREE,), notes=2, modes=8, mesh_size_mm=100, checks=0,
-        out=folder / "scatter", log=Log(out=told),
-    )  # fmt: skip
+    asked = WoodDraws(("sheet", "doubled_sides"), 2, (FREE,), notes=2, modes=8, mesh_size_mm=100, checks=0)
+    call = lambda draws: scatter(sheet, replace(asked, draws=draws), folder / "scatter", Log(out=told))
     first, again = call(2), call(2)
     assert first.decay_time.shape == (2, 2, 1, 2) and first.holdings == (FREE,)
     assert np.array_equal(first.decay_time, again.decay_time, equal_nan=True)

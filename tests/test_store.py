@@ -17,7 +17,7 @@ import pytest
 
 from studies.common.inputs import BadInput
 from studies.sweep import store as store_module
-from studies.sweep.rows import SUMMARY, Check, Row
+from studies.sweep.result import SUMMARY, Check, Row
 from studies.sweep.store import STEPS, Store, told
 from studies.sweep.tables import Columns, write_csv, write_parquet
 
@@ -37,7 +37,7 @@ def row(key, heat=True, n=4):
 
 
 def same(a, b):
-    arrays = ("frequency", "loss_factor", "strain", "heat")
+    arrays = ("frequency", "loss_factor", "strain", "dissipated")
     return all(np.array_equal(getattr(a, n), getattr(b, n)) for n in arrays) and all(
         getattr(a, n) == getattr(b, n) for n in ("key", "parameters", "rim", "method", "parts", "summary")
     )
@@ -55,7 +55,7 @@ def test_rows_come_back_as_they_went_in(tmp_path):
 def test_a_row_without_heat(tmp_path):
     with Store(tmp_path) as store:
         store.add([row("a", heat=False)])
-        assert next(store.rows()).heat is None
+        assert next(store.rows()).dissipated is None
 
 
 def test_a_row_is_never_overwritten(tmp_path):
@@ -148,7 +148,7 @@ def test_an_older_store_is_brought_up_to_date(tmp_path):
     with Store(tmp_path) as store:
         assert store.keys() == {"old"}
         store.add_checks([Check("old", 1e-4, None, 2e-3, 7, 7)])
-        assert store.checks()["old"].heat_error == 2e-3
+        assert store.checks()["old"].dissipated_error == 2e-3
         assert store.db.execute("PRAGMA user_version").fetchone()[0] == len(STEPS)
 
 
@@ -216,7 +216,7 @@ WRITER = """
 import sys
 sys.path[:0] = [{root!r}, {tests!r}]
 from test_store import row
-from studies.store import Store
+from studies.sweep.store import Store
 with Store({folder!r}) as store:
     done = len(store.keys())
     for batch in range(done // 5, 400):

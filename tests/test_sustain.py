@@ -1,6 +1,5 @@
 """The sustain study on a coarse oval box, broken off once on the way: energy, counterfactual, verdicts, flips, words."""
 
-import inspect
 import io
 from dataclasses import replace
 from types import SimpleNamespace
@@ -38,7 +37,7 @@ from studies.sustain.verdict import (
     word_with_losses,
 )
 from studies.sustain.words import outside_check
-from studies.sweep import scatter as night_sustain
+from studies.sweep import scatter as drawn_wood
 
 CHOSEN = ("sheet", "solid_laminated")
 FRETS = 3
@@ -152,20 +151,14 @@ def test_mesh_doubt_is_twice_the_difference_either_way():
 
 
 def test_other_boards_are_asked_for_with_the_same_strings_and_pluck(playing, monkeypatch):
-    """What wood_of hands on fits the signature of the night's `scatter`."""
-    asked = {}
-    signature = inspect.signature(night_sustain.scatter)
-
-    def asked_for(*args, **kwargs):
-        asked.update(signature.bind(*args, **kwargs).arguments)
-        return "found"
-
-    monkeypatch.setattr(night_sustain, "scatter", asked_for)
+    asked = []
+    monkeypatch.setattr(drawn_wood, "scatter", lambda sheet, wood, out, log: asked.append(wood) or "found")
     assert sustain.wood_of("mine.toml", 0, playing) is None
     names = ("sheet", "reversed_kerfed", "kerfed", "doubled_sides", "stiff_limit")
     assert sustain.wood_of("mine.toml", 7, playing)(names, print) == "found"
-    assert (asked["builds"], asked["draws"]) == (("sheet", "kerfed", "doubled_sides"), 7)
-    assert asked["strings"] == playing.strings.strings and asked["pluck"] == playing.pluck
+    (wood,) = asked
+    assert (wood.builds, wood.draws) == (("sheet", "kerfed", "doubled_sides"), 7)
+    assert wood.strings == playing.strings.strings and wood.pluck == playing.pluck
 
 
 def test_a_build_that_was_not_drawn_gets_the_widest_doubt_of_those_that_were():

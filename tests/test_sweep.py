@@ -25,17 +25,21 @@ from fem.woods import scattered
 from meshes.parts import RIM
 from studies.common.box_measures import surface_spot
 from studies.common.inputs import BadInput
-from studies.sweep import question as sweep
-from studies.sweep.bodies import body_at, find_moves, moved, moves_at, same_body, variant_build, with_draws
+from studies.sweep import question, words
+from studies.sweep import solve as loop
+from studies.sweep.bodies import body_at, with_draws
 from studies.sweep.design import variants
 from studies.sweep.engine import AHEAD, Cluster, Here, open_engine
-from studies.sweep.kit import prepare, row_key, sections_of, sheet_print
+from studies.sweep.kit import row_key, sections_of, sheet_print
 from studies.sweep.log import Log
-from studies.sweep.numbers import Frame, effects, front, main_effect, paired
+from studies.sweep.maps import ParameterMaps, maps_at, parameter_maps, same_body, variant_build, with_values
+from studies.sweep.numbers import SweepTable, effects, front, main_effect
+from studies.sweep.paired import paired_builds
 from studies.sweep.plan import read_plan
+from studies.sweep.prepare import prepare
 from studies.sweep.sections import cell_points, fit
-from studies.sweep.solver import Solver, cluster_error, clusters
 from studies.sweep.store import Store
+from studies.sweep.variant import Solver, cluster_error, clusters
 
 CHILD = Path(__file__).with_name("night_child.py")
 PLAN = """
@@ -97,7 +101,7 @@ def first_night(folder, sheet, quiet):
     """(night, keys, folder) of 32 variants computed in this process."""
     night, out = read_plan(plan_file(folder), sheet), folder / "first"
     with Store(out) as store:
-        keys = sweep.run(night, store, out, workers=1, log=quiet())
+        keys = loop.run(night, store, out, workers=1, log=quiet())
     return night, keys, out
 
 
@@ -129,13 +133,13 @@ def test_quick_and_remade_keys(sheet, folder):
     """
     (folder / "keys.toml").write_text(text)
     night = read_plan(folder / "keys.toml", sheet)
-    moves = find_moves(night, body_at(night, {}))
-    assert moves.remade == ("soundhole", "wood of the back")  # one changes the mesh, one is a word
-    assert set(moves.quick) == {"thickness", "density"}
+    maps = parameter_maps(night, body_at(night, {}))
+    assert maps.remade == ("soundhole", "wood of the back")  # one changes the mesh, one is a word
+    assert set(maps.quick) == {"thickness", "density"}
     for v in variants(night.plan)[:3]:
-        remade = {name: v.values[name] for name in moves.remade}
+        remade = {name: v.values[name] for name in maps.remade}
         quick, afresh = (
-            moved(body_at(night, remade), moves_at(night, moves, remade), v.values),
+            with_values(body_at(night, remade), maps_at(night, maps, remade), v.values),
             body_at(night, v.values),
         )
         assert same_body(quick, afresh)
@@ -157,12 +161,12 @@ def test_two_factors_on_one_number(sheet, folder):
     """
     (folder / "two.toml").write_text(text)
     night = read_plan(folder / "two.toml", oval_sheet_of_solid(folder))
-    moves = find_moves(night, body_at(night, {}))
-    assert moves.remade and len(moves.quick) <= 1
+    maps = parameter_maps(night, body_at(night, {}))
+    assert maps.remade and len(maps.quick) <= 1
     for v in variants(night.plan)[:2]:
-        remade = {name: v.values[name] for name in moves.remade}
+        remade = {name: v.values[name] for name in maps.remade}
         assert same_body(
-            moved(body_at(night, remade), moves_at(night, moves, remade), v.values), body_at(night, v.values)
+            with_values(body_at(night, remade), maps_at(night, maps, remade), v.values), body_at(night, v.values)
         )
 
 
@@ -217,10 +221,10 @@ def test_fitted_cells_against_cells(folder, quiet):
     file.write_text(text.replace("from = 6\nto = 11", "from = 1.8\nto = 2.8"))
     night, out = read_plan(file, oval_sheet_of_solid(folder)), folder / "fitted"
     with Store(out) as store:
-        sweep.run(night, store, out, workers=1, log=quiet())
+        loop.run(night, store, out, workers=1, log=quiet())
         checks = store.checks()
     assert checks, "the side's thickness was not quick"
-    assert all(c.frequency_error < 1e-3 and c.heat_error < 5e-3 for c in checks.values())
+    assert all(c.frequency_error < 1e-3 and c.dissipated_error < 5e-3 for c in checks.values())
 
 
 def test_boards_of_one_wood_are_drawn_apart(first_night):
@@ -239,10 +243,10 @@ def test_quick_sections_are_the_sheets_own(first_night):
     """Where no cell is fitted the quick path gives what the sheet read afresh gives."""
     night, _, out = first_night
     found = variants(night.plan)
-    kit = prepare(night, found, out, lambda items: sweep.compute_cells(Here(), items, Log(out=open(os.devnull, "w"))))
+    kit = prepare(night, found, out, lambda items: loop.compute_cells(Here(), items, Log(out=open(os.devnull, "w"))))
     for v in found[5:7]:
         quick = sections_of(kit, v)
-        body = variant_build(body_at(night, v.values), type(kit.moves)({}, ()), v)
+        body = variant_build(body_at(night, v.values), ParameterMaps({}, ()), v)
         own = body.sections()
         assert quick.keys() == own.keys()
         for region in own:
@@ -263,30 +267,32 @@ def test_rows_of_a_night(first_night):
         checks = store.checks()
     assert len(rows) == 32 and {r.method for r in rows} == {"reduced"}
     for r in rows:
-        assert r.strain.sum(axis=0) == pytest.approx(1, abs=1e-4) and r.heat.sum(axis=0) == pytest.approx(1, abs=1e-4)
+        assert r.strain.sum(axis=0) == pytest.approx(1, abs=1e-4) and r.dissipated.sum(axis=0) == pytest.approx(
+            1, abs=1e-4
+        )
         assert 0 < r.summary["heat_in_rim"] < 1 and r.summary["rim_g"] < r.summary["body_g"]
     thick = [r.parameters["bridge thickness"] for r in rows]
     assert np.corrcoef(thick, [r.summary["body_g"] for r in rows])[0, 1] > 0.3
     assert checks
     for c in checks.values():  # against full solves of the sheet read afresh
-        assert c.frequency_error < 1e-3 and c.strain_error < 5e-3 and c.heat_error < 5e-3
+        assert c.frequency_error < 1e-3 and c.strain_error < 5e-3 and c.dissipated_error < 5e-3
         assert c.modes_below == c.modes_expected
 
 
 def test_the_same_command_computes_nothing_again(first_night, quiet, monkeypatch):
     night, keys, out = first_night
-    monkeypatch.setattr(sweep, "prepare", lambda *_: pytest.fail("computed again"))
+    monkeypatch.setattr(loop, "prepare", lambda *_: pytest.fail("computed again"))
     with Store(out) as store:
-        assert sweep.run(night, store, out, workers=1, log=quiet()) == keys
+        assert loop.run(night, store, out, workers=1, log=quiet()) == keys
 
 
 def test_a_stop_is_in_the_log(folder, sheet, tmp_path, monkeypatch):
     def stopped(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(sweep, "run", stopped)
+    monkeypatch.setattr(question, "run", stopped)
     with pytest.raises(KeyboardInterrupt):
-        sweep.main(plan_file(folder), tmp_path / "out", workers=1, sheet=sheet)
+        question.main(plan_file(folder), tmp_path / "out", workers=1, sheet=sheet)
     assert "stopped by hand" in (tmp_path / "out" / "night.log").read_text()
 
 
@@ -306,7 +312,7 @@ def test_a_larger_plan_adds_rows(first_night, folder, sheet, quiet):
     more = read_plan(plan_file(folder, samples=17, check=0), sheet)
     with Store(out) as store:
         before = {r.key: r.frequency.tobytes() for r in store.rows()}
-        wanted = sweep.run(more, store, out, workers=1, log=quiet())
+        wanted = loop.run(more, store, out, workers=1, log=quiet())
         after = {r.key: r.frequency.tobytes() for r in store.rows()}
     assert set(keys.values()) <= set(wanted.values()) and len(wanted) == 34
     assert all(after[k] == v for k, v in before.items()) and set(after) == set(before) | set(wanted.values())
@@ -327,27 +333,28 @@ def test_interrupted_and_resumed_is_the_same_as_undisturbed(first_night, folder,
     with Store(tmp_path) as store:
         monkeypatch.setattr(Store, "add", stopped)
         with pytest.raises(KeyboardInterrupt):
-            sweep.run(night, store, tmp_path, workers=1, log=quiet())
+            loop.run(night, store, tmp_path, workers=1, log=quiet())
         monkeypatch.undo()
         assert 0 < len(store.keys()) < 32
     with Store(tmp_path) as store:
-        sweep.run(night, store, tmp_path, workers=1, log=quiet())
+        loop.run(night, store, tmp_path, workers=1, log=quiet())
         resumed = list(store.rows(keys.values()))
     with Store(out, write=False) as store:
         for a, b in zip(resumed, store.rows(keys.values())):
             assert (a.key, a.summary, a.method) == (b.key, b.summary, b.method)
             assert all(
-                np.array_equal(getattr(a, n), getattr(b, n)) for n in ("frequency", "strain", "heat", "loss_factor")
+                np.array_equal(getattr(a, n), getattr(b, n))
+                for n in ("frequency", "strain", "dissipated", "loss_factor")
             )
 
 
 def test_page_tables_and_words(first_night, folder, sheet):
     night, keys, out = first_night
-    said = sweep.main(night.path, out, workers=1, sheet=sheet)
+    said = question.main(night.path, out, workers=1, sheet=sheet)
     page = (out / "index.html").read_text()
     assert "matters most for the heat turned in the rim" in said and "Uncertain:" in said
     assert "rows checked against full solves" in said and "takes" not in said
-    for words in (
+    for said_there in (
         "matters most",
         "One thing at a time",
         "Grams against heat",
@@ -355,7 +362,7 @@ def test_page_tables_and_words(first_night, folder, sheet):
         "Sobol indices",
         "<svg",
     ):
-        assert words in page
+        assert said_there in page
     assert "http://" not in page.replace("http://www.w3.org", "") and "https://" not in page and "<script" not in page
     rows = list(csv.DictReader((out / "night.csv").open()))
     assert [r["key"] for r in rows] == list(keys.values())
@@ -366,7 +373,7 @@ def test_what_a_row_tells_is_what_the_full_solve_tells(first_night):
     """Grams, first mode and the means over a tap, of both builds: the reduced model's beside the sheet's read afresh."""
     night, _, out = first_night
     found = variants(night.plan)
-    kit = prepare(night, found, out, lambda items: sweep.compute_cells(Here(), items, Log(out=open(os.devnull, "w"))))
+    kit = prepare(night, found, out, lambda items: loop.compute_cells(Here(), items, Log(out=open(os.devnull, "w"))))
     solver = Solver(kit, "sheet")
     for variant in found[:2]:
         (small, reason), big = solver.reduced(variant), solver.full(variant)[0]
@@ -380,7 +387,7 @@ def test_what_a_row_tells_is_what_the_full_solve_tells(first_night):
 def stored_by_tap(solver, variant, row):
     """Mean share stored in the rim, each mode by its motion at the saddle's middle itself, which lies on no node."""
     model, w = solver.full(variant)[1:]
-    space, bridge = model.space, body_at(solver.kit.night, variant.values).bridge
+    space, bridge = model.space, body_at(solver.kit.sweep, variant.values).bridge
     spot = surface_spot(space, space.mesh.surfaces["top"].triangles, bridge.saddle_x, bridge.centre[1])
     tap = (spot.shares @ modes(model, w, len(row.frequency)).shape[6 * spot.nodes + 2]) ** 2
     return float(tap @ row.strain[[part in RIM for part in row.parts]].sum(axis=0) / tap.sum())
@@ -391,12 +398,12 @@ def test_full_solve_where_the_estimate_misses(first_night):
     strict = night.plan.model_copy(update={"accuracy": night.plan.accuracy.model_copy(update={"estimate": 1e-12})})
     tight = type(night)(**{**vars(night), "plan": strict})
     found = variants(night.plan)
-    kit = prepare(night, found, out, lambda items: sweep.compute_cells(Here(), items, Log(out=open(os.devnull, "w"))))
-    solver = Solver(type(kit)(**{**vars(kit), "night": tight}), "sheet")
+    kit = prepare(night, found, out, lambda items: loop.compute_cells(Here(), items, Log(out=open(os.devnull, "w"))))
+    solver = Solver(type(kit)(**{**vars(kit), "sweep": tight}), "sheet")
     result = solver.work(("reduced", found[:2]))
     assert not result.rows and all("estimate" in reason for _, reason in result.in_full)
     with pytest.raises(BadInput, match="paused: 2 of 2 variants need a full solve"):
-        sweep._pause_if_many(result.in_full, found[:2], 0.1, Log(out=open(os.devnull, "w")))
+        loop.pause_if_many(result.in_full, 2, 0.1, Log(out=open(os.devnull, "w")))
     full = solver.work(("full", found[:1])).rows[0]
     assert full.method == "full" and full.summary["estimate"] is None
 
@@ -421,7 +428,7 @@ def test_a_build_that_the_sheet_has_already(folder, sheet):
     file = folder / "same.toml"
     file.write_text(PLAN.format(samples=2, check=0).replace('"stiff_limit"', '"doubled_sides", "single_sides"'))
     with pytest.raises(BadInput, match=r"same\.toml: rim\.builds: 'single_sides' is what the sheet builds already"):
-        sweep.main(file, folder / "same", workers=1, sheet=sheet)
+        question.main(file, folder / "same", workers=1, sheet=sheet)
     assert not (folder / "same").exists()
 
 
@@ -554,7 +561,7 @@ def test_a_scheduler_with_two_workers(tmp_path):
 def test_a_night_on_two_workers_is_the_same(first_night, folder, sheet, quiet, tmp_path):
     night, keys, out = first_night
     with Store(tmp_path) as store:
-        sweep.run(night, store, tmp_path, workers=2, log=quiet())
+        loop.run(night, store, tmp_path, workers=2, log=quiet())
         rows = list(store.rows(keys.values()))
     with Store(out, write=False) as store:
         for a, b in zip(rows, store.rows(keys.values())):
@@ -587,7 +594,7 @@ def test_a_running_sweep_is_reached_from_its_own_machine_alone():
     ],
 )
 def test_a_plain_scheduler_is_told(tmp_path, first_plan, address, told):
-    lines = sweep.announcement(first_plan, [], [], tmp_path, address)
+    lines = words.announcement(first_plan, [], [], tmp_path, address)
     assert any(f"mind: {address} is neither encrypted" in line for line in lines) == told
 
 
@@ -610,7 +617,7 @@ def ishigami_like(n=4000):
     x = np.random.default_rng(0).uniform(-1, 1, (n, 3))
     y = x[:, 0] + 2 * x[:, 1] + x[:, 0] * x[:, 1]
     columns = {f"x{k + 1}": x[:, k : k + 1] for k in range(3)}
-    return Frame(
+    return SweepTable(
         np.arange(n), np.array(["sheet"] * n), columns, {"heat_in_rim": y, "rim_g": y, "mean_loss_factor": y + 9}
     )
 
@@ -633,7 +640,7 @@ def test_a_build_counts_the_same_whatever_its_name(builds):
     """
     x, rim = np.random.default_rng(0).uniform(-1, 1, 4000), np.arange(4000) % 2
     y = (1 + 2 * rim) * x
-    frame = Frame(np.arange(4000), np.array(builds)[rim], {"x": x[:, None]}, {"heat_in_rim": y})
+    frame = SweepTable(np.arange(4000), np.array(builds)[rim], {"x": x[:, None]}, {"heat_in_rim": y})
     found = {e.name: e for e in effects(frame, "heat_in_rim")[0]}
     assert (found["x"].first, found["x"].total) == pytest.approx((0.8, 1.0), abs=0.02)
     assert (found["rim build"].first, found["rim build"].total) == pytest.approx((0.0, 0.2), abs=0.02)
@@ -650,14 +657,16 @@ def test_paired_builds():
     level = np.random.default_rng(1).normal(0.3, 0.1, n)
     heat = np.concatenate([level, level - 0.01])
     loss = np.concatenate([level, level / 1.1])
-    data = Frame(
+    data = SweepTable(
         np.tile(np.arange(n), 2), np.repeat(["sheet", "solid"], n), {},
         {"heat_in_rim": heat, "mean_loss_factor": loss, "rim_g": np.repeat([300.0, 320.0], n)},
     )  # fmt: skip
-    (p,) = paired(data)
+    (p,) = paired_builds(data)
     assert (p.rim, p.draws) == ("solid", n)
     assert (
-        p.heat == pytest.approx([-1] * 5) and p.decay == pytest.approx([10] * 5) and p.grams == pytest.approx([20] * 5)
+        p.dissipated == pytest.approx([-1] * 5)
+        and p.decay == pytest.approx([10] * 5)
+        and p.grams == pytest.approx([20] * 5)
     )
 
 
@@ -675,7 +684,7 @@ def test_clusters_of_close_modes():
 
 
 def test_warnings_of_folders(tmp_path, monkeypatch):
-    assert any("synced folder" in w for w in sweep.warnings(tmp_path / "Dropbox" / "guitars"))
-    monkeypatch.setattr(sweep, "filesystem", lambda path: "nfs4")
-    assert any("network disk" in w for w in sweep.warnings(tmp_path))
-    assert not any("synced" in w for w in sweep.warnings(tmp_path / "guitars"))
+    assert any("synced folder" in w for w in words.warnings(tmp_path / "Dropbox" / "guitars"))
+    monkeypatch.setattr(words, "filesystem", lambda path: "nfs4")
+    assert any("network disk" in w for w in words.warnings(tmp_path))
+    assert not any("synced" in w for w in words.warnings(tmp_path / "guitars"))

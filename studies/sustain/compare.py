@@ -19,7 +19,7 @@ class Solved:
     played: dict  # of Played
     rough: dict  # of Fretboard, on the coarser mesh
     bodies: dict  # of BodyModes
-    scatter: object  # night_sustain.Scatter, or None
+    scatter: object  # sweep.scatter.ScatteredNotes, or None
     stiffness: dict  # by name: see rim_stiffness
     rim_g: dict  # by name
     rim_loss: float  # mean loss factor of the sheet's own rim

@@ -58,7 +58,7 @@ def main(sheet, out=None, size_mm=None, modes=DRY_MODES, frets=FRETS, draws=DRAW
 
 
 def wood_of(sheet, draws, playing):
-    """Function (build names, say) -> night_sustain.Scatter of the sheet's file, or None without draws.
+    """Function (build names, say) -> sweep.scatter.ScatteredNotes of the sheet's file, or None without draws.
 
     On a mesh and with modes of its own, whatever the study's: what other boards do to the ratio of a pair of boxes depends
     little on either.
@@ -67,13 +67,14 @@ def wood_of(sheet, draws, playing):
         return None
 
     def scattered(names, say):
-        from studies.sweep.scatter import scatter
+        from studies.sweep.scatter import WoodDraws, scatter
 
         drawn = tuple(name for name in names if name == "sheet" or name in WOOD_BUILDS)
-        return scatter(
-            sheet, drawn, draws, holdings=HOLDINGS, strings=playing.strings.strings, pluck=playing.pluck, modes=WOOD_MODES,
-            mesh_size_mm=WOOD_MESH_MM, cells=WOOD_CELLS, estimate=WOOD_ESTIMATE, checks=1, out=playing.store / "wood", log=_Told(say),
+        asked = WoodDraws(
+            drawn, draws, HOLDINGS, strings=playing.strings.strings, pluck=playing.pluck, modes=WOOD_MODES,
+            mesh_size_mm=WOOD_MESH_MM, cells=WOOD_CELLS, estimate=WOOD_ESTIMATE, checks=1,
         )  # fmt: skip
+        return scatter(sheet, asked, playing.store / "wood", _Told(say))
 
     return scattered
 

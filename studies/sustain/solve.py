@@ -22,9 +22,9 @@ BOARDS, DOUBTS, WOODS = 10, 10, 60  # of progress per build, where a mesh takes 
 def run(body, playing, size, modes, wood=None, progress=None, chosen=None, around=surroundings):
     """Study of a Body with `modes` dry modes, on meshes of `size` [m] and COARSER times that.
 
-    wood: (names of builds, say) -> Scatter, or None. chosen: names of the builds, 'sheet' among them. around: Body ->
-    Surroundings. What is assumed of strings and pluck is added to the body's. Everything that took long is kept in playing.store and used again. ArithmeticError where a pluck's
-    energy does not add up.
+    wood: (names of builds, say) -> ScatteredNotes, or None. chosen: names of the builds, 'sheet' among them. around: Body ->
+    Surroundings. What is assumed of strings and pluck is added to the body's. Everything that took long is kept in
+    playing.store and used again. ArithmeticError where a pluck's energy does not add up.
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=(*body.assumed, *playing.assumed, *assumed, *assumptions(), *boards.range_notes()))

@@ -1,33 +1,46 @@
-"""The air of a night with plucked notes: once for each mesh outside, once for each build of the rim inside."""
+"""The air of a sweep with plucked notes: once for each mesh outside, once for each build of the rim inside."""
+
+from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 
+from fem.elements import Space
 from fem.radiation import Radiation
+from meshes.body import Body
 from meshes.sounding import surroundings
-from meshes.sounding_basis import SoundingBasis, enclosed, held_places, radiation_of
+from meshes.sounding_basis import Enclosed, SoundingBasis, enclosed, held_places, radiation_of
 from studies.common.kept import fingerprint
+from studies.sweep.design import Value
+from studies.sweep.result import MODEL_VERSION
 
 
-def air_of(bodies, space, V, folder, say, version):
-    """(SoundingBasis, {name: Enclosed}) of a basis V (dofs, r) on a Space, for bodies {(values, rim): Body} of one mesh.
+def air_of(
+    bodies: dict[tuple[tuple[Value, ...], str], Body],
+    space: Space,
+    V: np.ndarray,
+    folder: Path,
+    say: Callable[[str], None],
+) -> tuple[SoundingBasis | None, dict[tuple[tuple[Value, ...], str], Enclosed]]:
+    """The air of a basis V (dofs, r) on a Space, for bodies {(values, rim): Body}, one or more, of one mesh.
 
     The boundary elements' answer is kept in the folder. The enclosed air is that of each body; thicknesses within the plan's
     ranges are followed from there.
     """
-    inside, basis = {}, None
+    inside, outside = {}, None
     for name, body in bodies.items():
         say(f"enclosed air ({name[1].replace('_', ' ')})")
         around = surroundings(body)
         inside[name] = enclosed(body, space, V, around)
-        if basis is None:
-            file = folder / f"sound-{fingerprint(version, around.surface, V)}.npz"
+        if outside is None:
+            file = folder / f"sound-{fingerprint(MODEL_VERSION, around.surface, V)}.npz"
             radiation = load_radiation(file)
             if radiation is None:
                 say("air outside, for the whole basis")
                 radiation = radiation_of(space, V, around)
                 save_radiation(file, radiation)
-            basis = SoundingBasis(held_places(body, space, V), radiation)
-    return basis, inside
+            outside = SoundingBasis(held_places(body, space, V), radiation)
+    return outside, inside
 
 
 def save_radiation(file, found):

@@ -1,39 +1,49 @@
-"""Linings and joints of a night, which cost a solid cell each: which ones its variants need, tabulated or fitted."""
+"""Linings and joints of a sweep, which cost a solid cell each: which ones its variants need, tabulated or fitted."""
 
 import itertools
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 
-from studies.sweep.bodies import variant_build
-from studies.sweep.design import Variant
-from studies.sweep.plan import extremes
-from studies.sweep.sections import REACH, SLOW, Tabulated, cell_points, cheap, fit, inputs, slow_section, unchanged
+from fem.sections import Section
+from meshes.body import Body
+from studies.sweep.design import Variant, point_of
+from studies.sweep.fields import Plan
+from studies.sweep.kit import Kit, Where
+from studies.sweep.maps import ParameterMaps
+from studies.sweep.sections import (
+    REACH,
+    SLOW,
+    Axes,
+    Axis,
+    Fitted,
+    Tabulated,
+    cell_points,
+    cheap,
+    fit,
+    inputs,
+    slow_section,
+    unchanged,
+)
+
+SlowPiece = tuple[Body, str]  # a body and its lining or joint that costs a solid cell
 
 
-def point_of(plan, variant):
-    """{coordinate: value}: a factor by its name, a draw by (board, 0..3); boards of one plank count once."""
-    point = {f.name: variant.values[f.name] for f in plan.factor}
-    for s in plan.scatter:
-        for board in s.boards[: 1 if s.correlation == 1 else None]:
-            point |= {(board, k): float(z) for k, z in enumerate(variant.draws[board])}
-    return point
-
-
-def axes_of(plan, moves):
+def axes_of(plan: Plan, maps: ParameterMaps) -> Axes:
     """((coordinate, middle, half range), ...) of all that varies without remaking the body."""
-    found = []
+    axes: list[Axis] = []
     for f in plan.factor:
-        if f.name in moves.quick:
-            low, high = extremes(f)
-            found.append((f.name, (low + high) / 2, (high - low) / 2))
+        if f.name in maps.quick and f.range:
+            low, high = f.range
+            axes.append((f.name, (low + high) / 2, (high - low) / 2))
     for s in plan.scatter:
         boards = s.boards[: 1 if s.correlation == 1 else None]
-        found += [((board, k), 0.0, REACH) for board in boards for k in range(4)]
-    return tuple(found)
+        axes += [((board, k), 0.0, REACH) for board in boards for k in range(4)]
+    return tuple(axes)
 
 
-def variant_at(plan, base, axes, x):
+def variant_at(plan: Plan, base: Variant, axes: Axes, x: np.ndarray) -> Variant:
     """A Variant like `base` whose coordinates stand at x (d,) in -1..1."""
     values, draws = dict(base.values), {b: np.zeros(4) for s in plan.scatter for b in s.boards}
     for (name, middle, half), t in zip(axes, x):
@@ -47,49 +57,50 @@ def variant_at(plan, base, axes, x):
     return Variant(-1, -1, values, draws, base.rim)
 
 
-def slow_pieces(kit, variants, cells, say):
+def slow_pieces(
+    kit: Kit, variants: list[Variant], cells: Callable[[list[SlowPiece]], list[Section]], say: Callable[[str], None]
+) -> tuple[dict[Where, dict[str, Tabulated | Fitted]], dict[Where, dict[str, dict[str, Section]]], list[str]]:
     """({(values, rim): {piece: Tabulated or Fitted}}, {(values, rim): what does not change}, words on the fits)."""
-    plan = kit.night.plan
-    axes = axes_of(plan, kit.moves)
+    plan = kit.sweep.plan
+    axes = axes_of(plan, kit.maps)
     plans, todo, constant = [], [], {}
-    for key, rim in dict.fromkeys((kit.ground_key(v), v.rim) for v in variants):
-        mine = [v for v in variants if (kit.ground_key(v), v.rim) == (key, rim)]
-        body_of = lambda v, key=key: variant_build(kit.grounds[key].body, kit.moves, v).body
-        start = body_of(variant_at(plan, mine[0], axes, np.zeros(len(axes))))
-        ends = [body_of(variant_at(plan, mine[0], axes, x)) for x in (*np.eye(len(axes)), *-np.eye(len(axes)))]
+    for key, rim in dict.fromkeys((kit.remade(v), v.rim) for v in variants):
+        mine = [v for v in variants if (kit.remade(v), v.rim) == (key, rim)]
+        start = kit.body(variant_at(plan, mine[0], axes, np.zeros(len(axes))))
+        ends = [kit.body(variant_at(plan, mine[0], axes, x)) for x in (*np.eye(len(axes)), *-np.eye(len(axes)))]
         constant[key, rim] = unchanged(start, ends)
         for piece in SLOW:
             if cheap(start, piece):
                 continue
             say(f"what {piece.replace('_', ' ')} depends on ({rim})")
-            job = _job(plan, axes, mine, body_of, start, ends, piece)
+            job = _job(kit, axes, mine, start, ends, piece)
             plans.append((key, rim, piece, *job))
             todo += [(body, piece) for body in job[0]]
-    found = iter(cells(todo))
-    slow, words = {(kit.ground_key(v), v.rim): {} for v in variants}, []
+    made = iter(cells(todo))
+    slow, words = {(kit.remade(v), v.rim): {} for v in variants}, []
     for key, rim, piece, bodies, points, own in plans:
-        sections = list(itertools.islice(found, len(bodies)))
+        sections = list(itertools.islice(made, len(bodies)))
         if points is None:
             slow[key, rim][piece] = Tabulated({inputs(b, piece): s for b, s in zip(bodies, sections)})
         else:
-            made = fit(points, sections, own)
-            slow[key, rim][piece] = made
+            fitted = fit(points, sections, own)
+            slow[key, rim][piece] = fitted
             words.append(
                 f"{piece.replace('_', ' ')} ({rim}): fitted to {len(bodies)} cells in {len(own)} coordinate{'s' * (len(own) > 1)}, "
-                f"off by {100 * made.error:.2g} % of the largest value (rms, each cell left out in turn)"
+                f"off by {100 * fitted.error:.2g} % of the largest value (rms, each cell left out in turn)"
             )
     return slow, constant, words
 
 
-def _job(plan, axes, variants, body_of, start, ends, piece):
+def _job(kit, axes, variants, start, ends, piece):
     """(bodies whose cells are needed, points or None for a table, axes that matter)."""
-    own, name = [], inputs(start, piece)
+    plan, own, name = kit.sweep.plan, [], inputs(start, piece)
     for axis, low, high in zip(axes, ends, ends[len(axes) :]):
         if any(inputs(body, piece) != name for body in (low, high)):
             own.append(axis)
     if plan.accuracy.cells == 1:
         middle = variant_at(plan, variants[0], axes, np.zeros(len(axes)))
-        return [body_of(replace(middle, draws={}))], None, own
+        return [kit.body(replace(middle, draws={}))], None, own
     names = [axis[0] for axis in own]
     distinct = {}
     for v in variants:
@@ -98,14 +109,14 @@ def _job(plan, axes, variants, body_of, start, ends, piece):
         if len(distinct) > plan.accuracy.cells:
             break
     if len(distinct) <= plan.accuracy.cells:
-        return [body_of(v) for v in distinct.values()], None, own
+        return [kit.body(v) for v in distinct.values()], None, own
     points = cell_points(len(own), plan.accuracy.cells, np.array([not isinstance(n, str) for n in names]))
-    return [body_of(variant_at(plan, variants[0], own, x)) for x in points], points, own
+    return [kit.body(variant_at(plan, variants[0], own, x)) for x in points], points, own
 
 
 class Cells:
     """Computes sections of linings and joints; given to the workers."""
 
-    def work(self, item):
-        """Section of (body, piece)."""
-        return slow_section(*item)
+    def work(self, item: tuple[int, SlowPiece]) -> Section:
+        """Section of (its number, (body, piece))."""
+        return slow_section(*item[1])

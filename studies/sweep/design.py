@@ -7,6 +7,10 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 from scipy.stats import qmc
 
+from studies.sweep.fields import Factor, Plan
+
+Value = float | int | str  # of a factor
+Coordinate = str | tuple[str, int]  # a factor, or the draw 0..3 of a board
 CUT = ndtr(3.0)  # normal factors are cut at three standard deviations: nothing leaves the box of the basis
 
 
@@ -16,34 +20,34 @@ class Variant:
 
     number: int
     sample: int  # variants of one sample differ in their rim build alone
-    values: dict  # {factor: value as in the plan}
-    draws: dict  # {board: (4,) array}
+    values: dict[str, Value]  # {factor: value as in the plan}
+    draws: dict[str, np.ndarray]  # {board: (4,)}
     rim: str
 
 
-def variants(plan):
+def variants(plan: Plan) -> list[Variant]:
     """Every Variant of a plan, in a fixed order; the same seed gives the same ones."""
     if plan.design.kind == "grid":
         return _grid(plan)
     builds = plan.rim.builds
     paired = plan.design.paired
     u = _spread(plan, dimensions(plan) + (0 if paired else 1))
-    found = []
+    all_of: list[Variant] = []
     for i, row in enumerate(u):
         values, draws = values_at(plan, row)
         for rim in builds if paired else [builds[min(int(row[-1] * len(builds)), len(builds) - 1)]]:
-            found.append(Variant(len(found), i, values, draws, rim))
-    return found
+            all_of.append(Variant(len(all_of), i, values, draws, rim))
+    return all_of
 
 
-def dimensions(plan):
+def dimensions(plan: Plan) -> int:
     """How many independent numbers make a sample."""
     return len(plan.factor) + sum(4 * (1 if s.correlation == 1 else 1 + len(s.boards)) for s in plan.scatter)
 
 
-def values_at(plan, u):
+def values_at(plan: Plan, u: np.ndarray) -> tuple[dict[str, Value], dict[str, np.ndarray]]:
     """(values, draws) at a point u of the unit cube."""
-    values = {f.name: value_at(f, x) for f, x in zip(plan.factor, u)}
+    values = {f.name: factor_at(f, x) for f, x in zip(plan.factor, u)}
     draws, k = {}, len(plan.factor)
     for s in plan.scatter:
         common, k = _normal(u[k : k + 4]), k + 4
@@ -56,13 +60,22 @@ def values_at(plan, u):
     return values, draws
 
 
-def value_at(factor, u):
+def factor_at(factor: Factor, u: float) -> Value:
     """Value of a factor at u in 0..1."""
     if factor.levels:
         return factor.levels[min(int(u * len(factor.levels)), len(factor.levels) - 1)]
     if factor.mean is not None:
         return float(factor.mean + factor.deviation * ndtri(1 - CUT + u * (2 * CUT - 1)))
     return float(factor.low + u * (factor.high - factor.low))
+
+
+def point_of(plan: Plan, variant: Variant) -> dict[Coordinate, Value]:
+    """Where a variant stands: each factor by its name, each draw by (board, 0..3); boards of one plank count once."""
+    point: dict[Coordinate, Value] = {f.name: variant.values[f.name] for f in plan.factor}
+    for s in plan.scatter:
+        for board in s.boards[: 1 if s.correlation == 1 else None]:
+            point |= {(board, k): float(z) for k, z in enumerate(variant.draws[board])}
+    return point
 
 
 def _normal(u):
@@ -83,8 +96,6 @@ def _spread(plan, d):
 
 def _grid(plan):
     axes = [f.levels or np.linspace(f.low, f.high, f.steps).tolist() for f in plan.factor]
-    found = []
-    for i, row in enumerate(product(*axes)):
-        values = {f.name: v for f, v in zip(plan.factor, row)}
-        found += [Variant(len(found) + k, i, values, {}, rim) for k, rim in enumerate(plan.rim.builds)]
-    return found
+    points = [dict(zip((f.name for f in plan.factor), row)) for row in product(*axes)]
+    pairs = [(i, values, rim) for i, values in enumerate(points) for rim in plan.rim.builds]
+    return [Variant(number, i, values, {}, rim) for number, (i, values, rim) in enumerate(pairs)]

@@ -1,4 +1,4 @@
-"""Where the work of a night is done: in this process, in processes of this machine, or on any Dask scheduler.
+"""Where the work of a sweep is done: in this process, in processes of this machine, or on any Dask scheduler.
 
 A payload is an object with `work(item)`; it goes to every worker once, also to those that join or come back later. An item
 whose worker dies is given to another worker; nothing is acknowledged before its result is here and in the store.
@@ -6,14 +6,19 @@ whose worker dies is given to another worker; nothing is acknowledged before its
 
 import hashlib
 import logging
+import os
 import pickle
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from typing import Protocol, TypeVar
 from urllib.parse import urlsplit
 
 from studies.common.inputs import BadInput
 
+Item = TypeVar("Item", contravariant=True)
+Answer = TypeVar("Answer", covariant=True)
 AHEAD = 3  # items waiting for each worker: enough to keep it busy, few enough to stop soon
-DEATHS = 1  # times that Dask may give an item up, each after four workers died on it, before the night stops
+DEATHS = 1  # times that Dask may give an item up, each after four workers died on it, before the sweep stops
 CONNECT = 20  # s to reach a scheduler
 LOCAL = {  # of Dask, for a cluster of this machine
     # it gives up a worker that is not back within 15 s; restarts take longer on a busy machine
@@ -30,24 +35,45 @@ ENCRYPTED = ("tls", "wss")  # of Dask's protocols
 OWN = "127.0.0.1"  # a sweep on the own machine is reached from there alone, its pages as well
 
 
+class Payload(Protocol[Item, Answer]):
+    """What workers are given once; travels by pickle."""
+
+    def work(self, item: Item) -> Answer:
+        """What becomes of an item."""
+
+
+class Engine(Protocol):
+    """Where payloads work."""
+
+    @property
+    def workers(self) -> int:
+        """How many there are now, at least one."""
+
+    def run(self, payload: Payload[Item, Answer], items: Iterable[Item]) -> Iterator[tuple[Item, Answer]]:
+        """Yields (item, result) as they are done; items are taken from the iterable as workers come free."""
+
+    def close(self) -> None:
+        """Stop what this object started."""
+
+
 class Here:
     """In this process."""
 
     workers = 1
 
-    def run(self, payload, items):
+    def run(self, payload: Payload[Item, Answer], items: Iterable[Item]) -> Iterator[tuple[Item, Answer]]:
         """Yields (item, result) of an iterable of items, one after the other."""
         for item in items:
             yield item, payload.work(item)
 
-    def close(self):
-        pass
+    def close(self) -> None:
+        """Nothing was started."""
 
 
 class Cluster:
     """On Dask workers: a local cluster of `workers` processes, or the scheduler at an address."""
 
-    def __init__(self, workers=None, scheduler=None):
+    def __init__(self, workers: int | None = None, scheduler: str | None = None):
         distributed = _distributed()
         import dask
 
@@ -70,17 +96,17 @@ class Cluster:
             ) from None
 
     @property
-    def workers(self):
+    def workers(self) -> int:
         """How many there are now, at least one."""
         return max(1, len(self.client.scheduler_info(n_workers=-1)["workers"]))
 
-    def run(self, payload, items):
+    def run(self, payload: Payload[Item, Answer], items: Iterable[Item]) -> Iterator[tuple[Item, Answer]]:
         """Yields (item, result) in the order of completion; items are taken from the iterable as workers come free."""
         distributed = _distributed()
         blob = pickle.dumps(payload)
         name = f"rimwork-{hashlib.sha256(blob).hexdigest()[:16]}"
         self.client.register_plugin(_plugin(blob), name=name)
-        waiting, deaths, items = {}, {}, iter(items)
+        waiting, deaths, rest = {}, {}, iter(items)
         done = distributed.as_completed(loop=self.client.loop)
 
         def give(item):
@@ -89,7 +115,7 @@ class Cluster:
             done.add(future)
 
         def fill():
-            while len(waiting) < AHEAD * self.workers and (item := next(items, None)) is not None:
+            while len(waiting) < AHEAD * self.workers and (item := next(rest, None)) is not None:
                 give(item)
 
         try:
@@ -114,7 +140,7 @@ class Cluster:
                 self.client.cancel(list(waiting), force=True)
                 self.client.unregister_worker_plugin(name)
 
-    def close(self):
+    def close(self) -> None:
         """Stop what this object started; the workers of a foreign scheduler stay."""
         for part in (getattr(self, "client", None), self.cluster):
             if part is not None:
@@ -122,10 +148,8 @@ class Cluster:
                     part.close(timeout=10)
 
 
-def open_engine(workers=None, scheduler=None):
+def open_engine(workers: int | None = None, scheduler: str | None = None) -> Engine:
     """Here for one worker without a scheduler, else a Cluster; workers=None: as many as the machine has cores."""
-    import os
-
     if workers is not None and workers < 1:
         raise BadInput(f"--workers {workers}: expected at least 1")
     workers = workers or len(
@@ -134,7 +158,7 @@ def open_engine(workers=None, scheduler=None):
     return Here() if scheduler is None and workers == 1 else Cluster(workers, scheduler)
 
 
-def open_address(scheduler):
+def open_address(scheduler: str) -> str:
     """What to mind of a scheduler's address that others may read and use, '' where none can.
 
     The own machine's loopback is left out: nothing of it is on the network.

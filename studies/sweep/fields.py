@@ -1,5 +1,6 @@
-"""Tables of a night's plan: names, kinds and limits of all its keys."""
+"""Tables of a sweep's plan: names, kinds and limits of all its keys."""
 
+import math
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -37,6 +38,16 @@ class Factor(Table):
     deviation: Number | None = Field(None, gt=0, description="standard deviation of that distribution")
     levels: list[Whole | Number | Text] | None = Field(None, min_length=2, max_length=100)
     times: bool = Field(False, strict=True, description="true: the values multiply what the sheet says")
+
+    @property
+    def range(self) -> tuple[float, float] | None:
+        """(least, largest) number that it takes, or None for words."""
+        if self.levels:
+            numbers = [v for v in self.levels if not isinstance(v, str)]
+            return (min(numbers), max(numbers)) if len(numbers) == len(self.levels) else None
+        if self.mean is not None and self.deviation is not None:
+            return self.mean - 3 * self.deviation, self.mean + 3 * self.deviation
+        return None if self.low is None or self.high is None else (self.low, self.high)
 
 
 class Scatter(Table):
@@ -84,7 +95,7 @@ class Sustain(Table):
 
 
 class Plan(Table):
-    """A whole night."""
+    """A whole sweep."""
 
     plan_version: Literal[1] = 1
     name: Text = "night"
@@ -104,6 +115,13 @@ class Plan(Table):
     sustain: Sustain = Sustain()
 
     @property
-    def plucked(self):
+    def plucked(self) -> bool:
         """Whether strings are plucked."""
         return "sustain" in self.outputs
+
+    @property
+    def count(self) -> int:
+        """How many variants it has."""
+        grid = self.design.kind == "grid"
+        samples = math.prod(len(f.levels or ()) or f.steps or 1 for f in self.factor) if grid else self.design.samples
+        return samples * (len(self.rim.builds) if grid or self.design.paired else 1)

@@ -1,30 +1,32 @@
-"""What a night needs before its first row: bodies, meshes, cells, and a reduced model for each mesh and build of the rim."""
+"""What a worker of a sweep has at hand: geometries, sections, and a reduced model for each mesh and build of the rim."""
 
-from collections import Counter
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from meshes.build import mesh_body
+from fem.merged_terms import Merged
+from fem.sections import Section
+from meshes.body import Body
+from meshes.sounding_basis import Enclosed, SoundingBasis
 from studies.common.kept import fingerprint
-from studies.sweep.air import air_of
-from studies.sweep.basis import SPANNING, mixed, reduced_model
-from studies.sweep.bodies import body_at, find_moves, fingerprint_of, moved, moves_at, same_body, variant_build
-from studies.sweep.cells import point_of, slow_pieces
-from studies.sweep.rows import MODEL_VERSION
-from studies.sweep.sections import quick_sections
+from studies.sweep.bodies import body_at
+from studies.sweep.design import Value, Variant, point_of
+from studies.sweep.maps import ParameterMaps, variant_build
+from studies.sweep.plan import Sweep
+from studies.sweep.result import MODEL_VERSION
+from studies.sweep.sections import Fitted, Tabulated, quick_sections
 
-ENOUGH = 16  # variants of one family for which a reduced basis pays
-MOST_GROUNDS = 12  # sheets read beforehand; with more, every variant is solved in full
-TRIED = 4  # variants of each ground whose body is read afresh to prove the quick way
+Remade = tuple[Value, ...]  # values of the remade factors
+Where = tuple[Remade, str]  # and a build of the rim
+Family = tuple[str, str]  # fingerprint of a mesh and, where no string is plucked, a build of the rim
 
 
 @dataclass(frozen=True)
-class Ground:
-    """A body at one set of remade factors, how the quick ones move it, and the fingerprint of its mesh."""
+class BaseGeometry:
+    """A body at one set of remade factors, how the quick ones act on it, and the fingerprint of its mesh."""
 
-    body: object
-    moves: object
+    body: Body
+    maps: ParameterMaps
     mesh: str
 
 
@@ -32,117 +34,65 @@ class Ground:
 class Kit:
     """Everything that a worker needs; travels by pickle."""
 
-    night: object
-    moves: object
-    grounds: dict  # {values of the remade factors (tuple): Ground}; empty: all in full
-    slow: dict  # {(values, rim): {piece: Tabulated or Fitted}}
-    constant: dict  # {(values, rim): {function: its sections}} that the plan does not change
-    merged: dict  # {family: Merged}
-    saddle: dict  # {family: (r,) the basis at the saddle's middle}
-    outside: dict = field(default_factory=dict)  # {family: SoundingBasis}, of nights with strings
-    inside: dict = field(default_factory=dict)  # {(values, rim): Enclosed}
+    sweep: Sweep
+    maps: ParameterMaps
+    geometries: dict[Remade, BaseGeometry] = field(default_factory=dict)  # empty: all in full
+    slow: dict[Where, dict[str, Tabulated | Fitted]] = field(default_factory=dict)  # by piece
+    constant: dict[Where, dict[str, dict[str, Section]]] = field(default_factory=dict)  # by function
+    merged: dict[Family, Merged] = field(default_factory=dict)
+    saddle: dict[Family, np.ndarray] = field(default_factory=dict)  # (r,) the basis at the saddle's middle
+    outside: dict[Family, SoundingBasis] = field(default_factory=dict)  # of sweeps with strings
+    inside: dict[Where, Enclosed] = field(default_factory=dict)
     words: tuple[str, ...] = ()  # what was done, for the log
 
-    def ground_key(self, variant):
-        return tuple(variant.values[name] for name in self.moves.remade)
+    def remade(self, variant: Variant) -> Remade:
+        """Values of the factors that remake the body."""
+        return tuple(variant.values[name] for name in self.maps.remade)
 
-    def family(self, variant):
+    def geometry(self, variant: Variant) -> BaseGeometry:
+        """That which the variant's quick factors start from."""
+        return self.geometries[self.remade(variant)]
+
+    def body(self, variant: Variant) -> Body:
+        """Body of the variant in its build of the rim, by its quick factors."""
+        base = self.geometry(variant)
+        return variant_build(base.body, base.maps, variant).body
+
+    def family(self, variant: Variant) -> Family | None:
         """Name of the reduced model for a variant, None without a mesh: one for each mesh and build of the rim.
 
         A small basis is a fast one. With strings one for each mesh, since its air outside costs more than full solves.
         """
-        ground = self.grounds.get(self.ground_key(variant))
-        return ground and (ground.mesh, "" if self.night.plan.plucked else variant.rim)
+        base = self.geometries.get(self.remade(variant))
+        return (base.mesh, "" if self.sweep.plan.plucked else variant.rim) if base else None
 
-    def reduced(self, variant):
+    def reduced(self, variant: Variant) -> bool:
         """Whether a reduced model serves this variant."""
         return self.family(variant) in self.merged
 
 
-def sheet_print(night):
+def sheet_print(sweep: Sweep) -> str:
     """Fingerprint of the body that the base sheet describes; comments and the order of keys do not count."""
-    body = body_at(night, {})
-    return fingerprint(replace(body, assumed=(), warnings=()))
+    return fingerprint(replace(body_at(sweep, {}), assumed=(), warnings=()))
 
 
-def row_key(night, sheet, variant):
-    """Key of a variant's row: everything that its numbers depend on. sheet: sheet_print(night)."""
+def row_key(sweep: Sweep, sheet: str, variant: Variant) -> str:
+    """Key of a variant's row: everything that its numbers depend on. sheet: sheet_print(sweep)."""
+    plan = sweep.plan
     written = {
-        key: night.base[key] * variant.values[f.name] if f.times else variant.values[f.name]
-        for f in night.plan.factor
+        key: sweep.base[key] * variant.values[f.name] if f.times else variant.values[f.name]
+        for f in plan.factor
         for key in f.keys
     }
-    plan = night.plan
-    strings = (night.strings, night.notes_at, night.pluck, plan.sustain.held) if plan.plucked else ()
+    strings = (sweep.strings, sweep.notes_at, sweep.pluck, plan.sustain.held) if plan.plucked else ()
     return fingerprint(
         MODEL_VERSION, sheet, written, variant.draws, variant.rim, plan.mesh_size_mm, plan.modes, list(plan.outputs),
         *strings,
     )  # fmt: skip
 
 
-def prepare(night, variants, folder, cells, say=lambda text: None):
-    """Kit for the variants. cells(items) yields the sections of [(body, piece)], in order, wherever they are computed."""
-    moves = find_moves(night, body_at(night, {}), say)
-    kit = Kit(night, moves, {}, {}, {}, {}, {})
-    counts = Counter(map(kit.ground_key, variants))
-    if len(counts) > MOST_GROUNDS:
-        words = (
-            f"{', '.join(moves.remade)}: {len(counts)} different meshes or sheets, so every variant is solved in full: some seconds "
-            f"each. With at most {MOST_GROUNDS} levels in place of a range each gets a reduced model",
-        )
-        return replace(kit, words=words)
-    size = night.plan.mesh_size_mm / 1e3
-    meshes, grounds, words = {}, {}, []
-    for values in counts:
-        say("meshing")
-        remade = dict(zip(moves.remade, values))
-        ground = Ground(body_at(night, remade), moves_at(night, moves, remade), "")
-        if ground.moves is None or not quick_is_right(
-            night, ground, [v for v in variants if kit.ground_key(v) == values]
-        ):
-            words.append(
-                f"factors act together in a way that needs the sheet read afresh: {counts[values]} variants in full"
-            )
-            continue
-        mesh = mesh_body(ground.body, size)
-        name = fingerprint_of(mesh)
-        meshes.setdefault(name, mesh)
-        grounds[values] = replace(ground, mesh=name)
-    kit = replace(kit, grounds=grounds)
-    large = [name for name, n in Counter(map(kit.family, variants)).items() if name and n >= ENOUGH]
-    served = [v for v in variants if kit.family(v) in large]
-    slow, constant, told = slow_pieces(kit, served, cells, say)
-    kit = replace(kit, slow=slow, constant=constant)
-    merged, saddle, outside, inside = {}, {}, {}, {}
-    for name in large:
-        mine = [v for v in served if kit.family(v) == name]
-        (mesh, rim), spanning = name, [sections_of(kit, mine[i]) for i in mixed(len(mine), SPANNING)]
-        body, of = grounds[kit.ground_key(mine[0])].body, f" ({rim})" if rim else ""
-        model, V, merged[name], saddle[name], more = reduced_model(
-            night.plan, body, meshes[mesh], spanning, folder, lambda text, of=of: say(text + of)
-        )
-        told += [line + of for line in more]
-        if night.plan.plucked:
-            made = {(kit.ground_key(v), v.rim): v for v in reversed(mine)}
-            made = {at: variant_build(grounds[at[0]].body, grounds[at[0]].moves, v).body for at, v in made.items()}
-            outside[name], within = air_of(made, model.space, V, folder, say, MODEL_VERSION)
-            inside |= within
-    if (rest := len(variants) - len(served)) > 0:
-        words.append(
-            f"{rest} variants of meshes or rim builds with fewer than {ENOUGH} variants each are solved in full"
-        )
-    return replace(kit, merged=merged, saddle=saddle, outside=outside, inside=inside, words=(*words, *told))
-
-
-def quick_is_right(night, ground, variants):
-    """Whether the quick way gives the body of the sheet read afresh, tried on some of the variants."""
-    some = [variants[i] for i in np.unique(np.linspace(0, len(variants) - 1, TRIED).round().astype(int))]
-    return all(same_body(moved(ground.body, ground.moves, v.values), body_at(night, v.values)) for v in some)
-
-
-def sections_of(kit, variant):
+def sections_of(kit: Kit, variant: Variant) -> dict[str, Section]:
     """{region: Section} of a variant by tables and fits."""
-    key = kit.ground_key(variant)
-    build = variant_build(kit.grounds[key].body, kit.grounds[key].moves, variant)
-    where = key, variant.rim
-    return quick_sections(build, kit.slow[where], point_of(kit.night.plan, variant), kit.constant[where])
+    base, where = kit.geometry(variant), (kit.remade(variant), variant.rim)
+    build = variant_build(base.body, base.maps, variant)
+    return quick_sections(build, kit.slow[where], point_of(kit.sweep.plan, variant), kit.constant[where])

@@ -1,5 +1,7 @@
 """A dozen plucked notes of one variant: how long they last, and how much of each pluck turns to heat in the rim."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from fem.body_modes import RADIATION, dampings
@@ -12,33 +14,39 @@ from fem.coupled_string import (
     sound_fall_time,
     valid_partials,
 )
-from fem.strings import Pluck, fundamental
+from fem.strings import Pluck, String, fundamental
 from meshes.holding import hold
 from meshes.parts import RIM
+from meshes.sounding import Sounding
 from meshes.string_body import string_body
-from studies.sweep.rows import ARRAYS, SHORT, SUMMED, Notes
+from studies.sweep.result import ARRAYS, SHORT, SUMMED, Notes
 
 HIGHEST_FRET = 7  # of the notes spread by default: the highest string stays below 500 Hz there
 
 
-def spread(count, strings=6):
+def spread(count: int, strings: int = 6) -> tuple[tuple[int, int], ...]:
     """((string, fret), ...) of `count` notes spread evenly over the strings and over the frets up to HIGHEST_FRET."""
-    found = [(k % strings, int((HIGHEST_FRET + 1) * ((k + 0.5) * 0.618034 % 1))) for k in range(count)]
-    taken = set()
-    for k, (string, fret) in enumerate(found):
+    places = [(k % strings, int((HIGHEST_FRET + 1) * ((k + 0.5) * 0.618034 % 1))) for k in range(count)]
+    taken: set[tuple[int, int]] = set()
+    for k, (string, fret) in enumerate(places):
         while (string, fret) in taken:
             fret = (fret + 1) % (HIGHEST_FRET + 1)
-        found[k] = (string, fret)
+        places[k] = (string, fret)
         taken.add((string, fret))
-    return tuple(sorted(found))
+    return tuple(sorted(places))
 
 
-def notes_of(sounding, strings, places, holdings, pluck=None):
-    """Notes of a Sounding (whole, or in a basis), strings a tuple of String."""
-    pluck = pluck or Pluck()
-    found = np.array([_played(sounding, how, strings, places, pluck) for how in holdings])  # (h, notes, arrays)
+def notes_of(
+    sounding: Sounding,
+    strings: Sequence[String],
+    places: Sequence[tuple[int, int]],
+    holdings: Sequence[str],
+    pluck: Pluck,
+) -> Notes:
+    """Notes of a Sounding, whole or in a basis, at places (string, fret)."""
+    played = np.array([_played(sounding, how, strings, places, pluck) for how in holdings])  # (h, notes, arrays)
     frequency = np.array([fundamental(strings[i], fret) for i, fret in places])
-    return Notes(tuple(holdings), tuple(places), frequency, sounding.structure.valid_to, *np.moveaxis(found, -1, 0))
+    return Notes(tuple(holdings), tuple(places), frequency, sounding.structure.valid_to, *np.moveaxis(played, -1, 0))
 
 
 def _played(sounding, how, strings, places, pluck):
@@ -66,14 +74,14 @@ def _note(string, index, fret, body, pluck, parts):
 # --- in numbers ---
 
 
-def summary_of(notes):
+def summary_of(notes: Notes) -> dict[str, float | None]:
     """{name: median over the valid notes, or None}."""
-    found = {}
+    summary = {}
     for h, how in enumerate(notes.holdings):
         ratio = notes.no_rim_loss[h] / notes.decay_time[h]
-        values = (notes.decay_time[h], notes.early_decay_time[h], notes.rim_heat[h], notes.radiated[h], ratio)
-        found |= {f"{name}_{SHORT[how]}": _median(v) for name, v in zip(SUMMED, values)}
-    return found
+        values = (notes.decay_time[h], notes.early_decay_time[h], notes.rim_dissipated[h], notes.radiated[h], ratio)
+        summary |= {f"{name}_{SHORT[how]}": _median(v) for name, v in zip(SUMMED, values)}
+    return summary
 
 
 def _median(values):
@@ -81,7 +89,7 @@ def _median(values):
     return float(np.median(good)) if len(good) else None
 
 
-def errors(small, big):
+def note_errors(small: Notes, big: Notes) -> tuple[float | None, float | None]:
     """(largest relative error of a note's T60, largest error of a median T60 over the notes) of Notes against others."""
     with np.errstate(invalid="ignore"):
         miss = np.abs(small.decay_time / big.decay_time - 1)

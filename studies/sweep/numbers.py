@@ -1,8 +1,12 @@
-"""Reading a night: what matters most, paired differences of rim builds, what cannot be bettered. Arrays in, numbers out."""
+"""Reading a sweep: what matters most, and what cannot be bettered. Arrays in, numbers out."""
 
 from dataclasses import dataclass
 
 import numpy as np
+
+from studies.sweep.design import Variant
+from studies.sweep.plan import Sweep
+from studies.sweep.store import Store
 
 RESAMPLES = 200
 MOST_FITTED = 6000  # rows a fit and its resampling are made from
@@ -10,15 +14,15 @@ SMALL = 0.02  # of the spread: what explains less is said to matter little
 
 
 @dataclass(frozen=True)
-class Frame:
-    """The rows of a night as columns, n rows."""
+class SweepTable:
+    """The rows of a sweep as columns, n rows."""
 
     sample: np.ndarray  # (n,) rows of one sample share all draws
     rim: np.ndarray  # (n,) names of rim builds
-    columns: dict  # {factor or scatter: (n, k) numbers, or (n,) words}
-    outputs: dict  # {name of the summary: (n,) float, nan where not known}
+    columns: dict[str, np.ndarray]  # {factor or scatter: (n, k) numbers, or (n,) words}
+    outputs: dict[str, np.ndarray]  # {name of the summary: (n,) float, nan where not known}
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.rim)
 
 
@@ -35,16 +39,11 @@ class Effect:
     total_high: float
 
 
-def frame(night, variants, keys, store):
-    """Frame of the plan's rows that are in the store."""
-    number = {key: v.number for v, key in zip(variants, (keys[v.number] for v in variants))}
-    plan = night.plan
-    kept, rims, outputs = [], [], []
-    for key, rim, _, _, summary in store.summaries(keys.values()):
-        kept.append(variants[number[key]])
-        rims.append(rim)
-        outputs.append(list(summary.values()))
-        names = list(summary)
+def sweep_table(sweep: Sweep, variants: list[Variant], keys: dict[int, str], store: Store) -> SweepTable:
+    """SweepTable of the plan's rows that are in the store."""
+    of_key = {keys[v.number]: v for v in variants}
+    plan, summaries = sweep.plan, list(store.summaries(keys.values()))
+    kept = [of_key[key] for key, *_ in summaries]
     columns = {}
     for f in plan.factor:
         values = [v.values[f.name] for v in kept]
@@ -53,28 +52,27 @@ def frame(night, variants, keys, store):
     for s in plan.scatter:
         boards = s.boards[: 1 if s.correlation == 1 else None]
         columns[s.name] = np.array([np.concatenate([v.draws[b] for b in boards]) for v in kept])
-    table = np.array(outputs, float).T if kept else np.zeros((0, 0))
-    return Frame(
-        np.array([v.sample for v in kept]), np.array(rims), columns, dict(zip(names, table)) if kept else {}
-    )  # fmt: skip
+    names = list(summaries[0][-1]) if summaries else []
+    outputs = {name: np.array([summary[name] for *_, summary in summaries], float) for name in names}
+    return SweepTable(np.array([v.sample for v in kept]), np.array([rim for _, rim, *_ in summaries]), columns, outputs)
 
 
-def effects(data, output, seed=0):
+def effects(table: SweepTable, output: str, seed: int = 0) -> tuple[list[Effect], float]:
     """(Effects, largest first; share of the spread that they leave unexplained) of one output.
 
     Least squares on a constant, linear and square terms of each factor, one term for each build or word, and the products of
     linear terms of two factors; the variance of the terms of a factor over that of the output is its Sobol index where the
     factors are drawn independently (Sudret, Reliab. Eng. Syst. Saf. 93:964, 2008). Intervals: resampled samples.
     """
-    y = data.outputs[output]
+    y = table.outputs[output]
     use = np.flatnonzero(np.isfinite(y))
     if len(use) < 10 or np.ptp(y[use]) <= 1e-9 * np.abs(y[use]).max():
         return [], 0.0
     draw = np.random.default_rng(seed)
     if len(use) > MOST_FITTED:
         use = np.sort(draw.choice(use, MOST_FITTED, replace=False))
-    groups, A = _terms(data, use)
-    y, sample = y[use], data.sample[use]
+    groups, A = _terms(table, use)
+    y, sample = y[use], table.sample[use]
     names = list(dict.fromkeys(name for group in groups for name in group))
     best, rest = _indices(A, y, groups, names)
     ids, place = np.unique(sample, return_inverse=True)
@@ -84,16 +82,16 @@ def effects(data, output, seed=0):
         rows = np.concatenate([rows_of[i] for i in draw.integers(len(ids), size=len(ids))])
         again.append(_indices(A[rows], y[rows], groups, names)[0])
     low, high = np.percentile(again, [2.5, 97.5], axis=0)
-    found = [
+    ranked = [
         Effect(n, best[i, 0], low[i, 0], high[i, 0], best[i, 1], low[i, 1], high[i, 1]) for i, n in enumerate(names)
     ]
-    return sorted(found, key=lambda e: -e.total), rest
+    return sorted(ranked, key=lambda e: -e.total), rest
 
 
-def _terms(data, use):
+def _terms(table, use):
     """(the factors of each column (tuple), columns (n, t)) of the regression."""
     linear, groups, A = {}, [], []
-    columns = {**data.columns, **({"rim build": data.rim} if len(set(data.rim[use])) > 1 else {})}
+    columns = {**table.columns, **({"rim build": table.rim} if len(set(table.rim[use])) > 1 else {})}
     for name, column in columns.items():
         x = column[use]
         if x.ndim == 1:
@@ -127,15 +125,17 @@ def _indices(A, y, groups, names):
         on = [i for i, g in enumerate(groups) if g == group]
         variance[group] = np.var(A[:, on] @ coefficients[on])
     whole = np.var(y)
-    found = np.array(
+    indices = np.array(
         [[variance.get((n,), 0.0), sum(v for group, v in variance.items() if n in group)] for n in names]
     )  # fmt: skip
-    return found / whole, float(np.var(y - A @ coefficients) / whole)
+    return indices / whole, float(np.var(y - A @ coefficients) / whole)
 
 
-def main_effect(data, name, output, bins=8):
+def main_effect(
+    table: SweepTable, name: str, output: str, bins: int = 8
+) -> list[tuple[float | str, float, float, float]]:
     """[(place or word, mean, 5 %, 95 %)] of an output over a factor's range; draws of wood are read by their density."""
-    column, y = (data.rim if name == "rim build" else data.columns[name]), data.outputs[output]
+    column, y = (table.rim if name == "rim build" else table.columns[name]), table.outputs[output]
     if column.ndim == 1:
         parts = [(w, column == w) for w in dict.fromkeys(column)]
     else:
@@ -146,47 +146,15 @@ def main_effect(data, name, output, bins=8):
             edges = np.quantile(x, np.linspace(0, 1, bins + 1))
             where = np.clip(np.searchsorted(edges, x, side="right") - 1, 0, bins - 1)
             parts = [(float(x[where == b].mean()), where == b) for b in range(bins) if np.any(where == b)]
-    found = []
+    means = []
     for place, on in parts:
         values = y[on & np.isfinite(y)]
         if len(values):
-            found.append((place, float(values.mean()), *map(float, np.percentile(values, [5, 95]))))
-    return found
+            means.append((place, float(values.mean()), *map(float, np.percentile(values, [5, 95]))))
+    return means
 
 
-@dataclass(frozen=True)
-class Paired:
-    """A build against the first one, on the same draws; all but the grams in per cent or points."""
-
-    rim: str
-    draws: int
-    heat: tuple[float, ...]  # points of heat in the rim: median, its 95 % interval, 5 and 95 % of the draws
-    decay: tuple[float, ...]  # per cent longer ringing (mean loss factor), the same five
-    grams: tuple[float, ...]
-
-
-def paired(data, seed=0):
-    """[Paired] of every other build against the first; builds without a common sample are left out."""
-    builds = list(dict.fromkeys(data.rim))
-    base = {s: i for i, s in enumerate(data.sample) if data.rim[i] == builds[0]} if builds else {}
-    found = []
-    for rim in builds[1:]:
-        pairs = np.array([(i, base[s]) for i, s in enumerate(data.sample) if data.rim[i] == rim and s in base])
-        if len(pairs) < 2:
-            continue
-        new, old = pairs.T
-        o = data.outputs
-        loss = o["mean_loss_factor"]
-        values = (
-            100 * (o["heat_in_rim"][new] - o["heat_in_rim"][old]),
-            100 * (loss[old] / loss[new] - 1),
-            o["rim_g"][new] - o["rim_g"][old],
-        )
-        found.append(Paired(rim, len(pairs), *(five(v, seed) for v in values)))
-    return found
-
-
-def five(values, seed):
+def five(values: np.ndarray, seed: int) -> tuple[float, ...]:
     """Median, its 95 % interval from resampling, 5 and 95 per cent of the values; nan where nothing is known."""
     values = values[np.isfinite(values)]
     if not len(values):
@@ -197,7 +165,7 @@ def five(values, seed):
     return tuple(map(float, (np.median(values), *np.percentile(medians, [2.5, 97.5]), *np.percentile(values, [5, 95]))))
 
 
-def front(x, y):
+def front(x: np.ndarray, y: np.ndarray) -> list[int]:
     """Indices of the rows that no other row betters in both x and y (both: less is better), by ascending x."""
     order = np.lexsort((y, x))
     kept, best = [], np.inf

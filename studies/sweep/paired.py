@@ -1,11 +1,28 @@
-"""Plucked notes of rim builds on the same draws: ratios note by note, one median a draw."""
+"""Rim builds on the same draws: the dry box after a tap, and plucked notes, ratios note by note with one median a draw."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
 from studies.common.draws import PairedSummary, paired_summary
-from studies.sweep.numbers import five
+from studies.sweep.design import Variant
+from studies.sweep.numbers import SweepTable, five
+from studies.sweep.result import Notes
+from studies.sweep.store import Store
+
+COMPARED = ("decay_time", "early_decay_time", "rim_dissipated", "radiated", "energy")
+
+
+@dataclass(frozen=True)
+class PairedBuild:
+    """A build against the first one, on the same draws; all but the grams in per cent or points."""
+
+    rim: str
+    draws: int
+    dissipated: tuple[float, ...]  # points of heat in the rim: median, its 95 % interval, 5 and 95 % of the draws
+    decay: tuple[float, ...]  # per cent longer ringing (mean loss factor), the same five
+    grams: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -16,44 +33,57 @@ class PairedNotes:
     how: str
     decay: PairedSummary  # ratios of T60
     early: PairedSummary  # ratios of the early decay time
-    heat: tuple[float, ...]  # points of the pluck's energy turned to heat in the rim: as night_numbers.Paired.heat
+    dissipated: tuple[float, ...]  # points of the pluck's energy turned to heat in the rim: five as in PairedBuild
     radiated: tuple[float, ...]  # per cent more energy radiated, the same five
 
 
-def paired_notes(variants, keys, store, seed=0):
-    """[PairedNotes] of every other build against the first, in each way to hold it; builds without two draws and a note
-    in common are left out.
+def paired_builds(table: SweepTable, seed: int = 0) -> list[PairedBuild]:
+    """Every other build against the first; builds with fewer than two samples in common are left out."""
+    builds = list(dict.fromkeys(table.rim))
+    base = {s: i for i, s in enumerate(table.sample) if table.rim[i] == builds[0]}
+    rows = []
+    for rim in builds[1:]:
+        pairs = np.array([(i, base[s]) for i, s in enumerate(table.sample) if table.rim[i] == rim and s in base])
+        if len(pairs) < 2:
+            continue
+        new, old = pairs.T
+        share, loss, grams = (table.outputs[name] for name in ("heat_in_rim", "mean_loss_factor", "rim_g"))
+        values = 100 * (share[new] - share[old]), 100 * (loss[old] / loss[new] - 1), grams[new] - grams[old]
+        rows.append(PairedBuild(rim, len(pairs), *(five(v, seed) for v in values)))
+    return rows
+
+
+def paired_notes(
+    variants: Iterable[Variant], keys: dict[int, str], store: Store, seed: int = 0
+) -> list[PairedNotes]:  # fmt: skip
+    """Every other build against the first, in each way to hold it; builds without two draws and a note in common are left
+    out.
     """
-    number = {keys[v.number]: v for v in variants}
-    found, rims = {}, list(dict.fromkeys(v.rim for v in variants))
-    for key, notes in store.notes(keys.values()):
-        found[number[key].rim, number[key].sample] = notes
+    of_key = {keys[v.number]: v for v in variants}
+    notes = {(of_key[key].rim, of_key[key].sample): n for key, n in store.notes(keys.values())}
+    rims = list(dict.fromkeys(v.rim for v in of_key.values()))
     pairs = []
     for rim in rims[1:]:
-        common = sorted({s for r, s in found if r == rim} & {s for r, s in found if r == rims[0]})
+        common = sorted({s for r, s in notes if r == rim} & {s for r, s in notes if r == rims[0]})
         if len(common) < 2:
             continue
-        new, old = ([found[r, s] for s in common] for r in (rim, rims[0]))
+        new, old = ([notes[r, s] for s in common] for r in (rim, rims[0]))
         for h, how in enumerate(new[0].holdings):
-            made = _against(rim, how, *({n: _stacked(side, n, h) for n in WANTED} for side in (new, old)), seed)
-            pairs += [made] if made else []
+            pairs += _against(rim, how, _stacked(new, h), _stacked(old, h), seed)
     return pairs
 
 
-WANTED = ("decay_time", "early_decay_time", "rim_heat", "radiated", "energy")
-
-
-def _stacked(notes, name, h):
-    """(draws, notes)."""
-    return np.array([getattr(n, name)[h] for n in notes])
+def _stacked(notes: list[Notes], h: int) -> dict[str, np.ndarray]:
+    """{name of COMPARED: (draws, notes)} held one way."""
+    return {name: np.array([getattr(n, name)[h] for n in notes]) for name in COMPARED}
 
 
 def _against(rim, how, new, old, seed):
     try:
         ratios = [paired_summary(new[name], old[name], seed=seed) for name in ("decay_time", "early_decay_time")]
     except ValueError:
-        return None
+        return []
     middle = lambda values: np.array([np.median(row[np.isfinite(row)]) for row in values if np.isfinite(row).any()])
-    heat = middle(100 * (new["rim_heat"] - old["rim_heat"]))
+    points = middle(100 * (new["rim_dissipated"] - old["rim_dissipated"]))
     louder = middle(100 * (new["radiated"] * new["energy"] / (old["radiated"] * old["energy"]) - 1))
-    return PairedNotes(rim, how, *ratios, five(heat, seed), five(louder, seed))
+    return [PairedNotes(rim, how, *ratios, five(points, seed), five(louder, seed))]

@@ -5,7 +5,9 @@ where a plan needs few different ones they are computed for all; else a polynomi
 `cells` of them, and the error of the fit is told (each cell left out in turn). Rows solved in full use the cells themselves.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.stats import norm, qmc
@@ -13,17 +15,21 @@ from scipy.stats import norm, qmc
 from fem.mesh import part_of
 from fem.sections import RIGID_ROTATION, RIGID_TRANSLATION, Section, beam, joint, scaled
 from meshes import parts
+from meshes.body import Body
 from meshes.joints import grain_angles, joint_geometry, joint_of
 from meshes.linings import lining_section
-from studies.common.builds import STIFFENED
+from studies.common.builds import STIFFENED, Build
 from studies.common.kept import fingerprint
+from studies.sweep.design import Coordinate, Value
 
 SLOW = ("lining_top", "lining_back", "joint_top", "joint_back")
 ROOM = 1.4  # cells for each coefficient of a fit
 REACH = 3.0  # standard deviations that a fit covers
+Axis = tuple[Coordinate, float, float]  # with the middle and half the range of it
+Axes = tuple[Axis, ...]
 
 
-def sides_and_bars(body):
+def sides_and_bars(body: Body) -> dict[str, Section]:
     """Sections of the sides and of the bars on them."""
     lift = body.side_thickness - body.sides[0].thickness / 2
     bars = {
@@ -36,15 +42,15 @@ def sides_and_bars(body):
 CHEAP = (parts.plates, parts.blocks, parts.braces, parts.bridge, parts.neck, sides_and_bars)
 
 
-def unchanged(body, others):
+def unchanged(body: Body, others: Iterable[Body]) -> dict[str, dict[str, Section]]:
     """{name of a function of CHEAP: its sections} of those that are the same for a body and all the others."""
-    found = {make: make(body) for make in CHEAP}
+    same = {make: make(body) for make in CHEAP}
     for other in others:
-        found = {make: s for make, s in found.items() if make(other) == s}
-    return {make.__name__: s for make, s in found.items()}
+        same = {make: s for make, s in same.items() if make(other) == s}
+    return {make.__name__: s for make, s in same.items()}
 
 
-def slow_section(body, piece):
+def slow_section(body: Body, piece: str) -> Section:
     """Section of a lining or joint as the cells give it."""
     place = piece.split("_")[1]
     if piece.startswith("lining"):
@@ -52,25 +58,25 @@ def slow_section(body, piece):
     return joint_of(body, place).section
 
 
-def inputs(body, piece):
+def inputs(body: Body, piece: str) -> str:
     """What the section of a lining or joint depends on: a fingerprint. The joint's loss factor only scales it."""
     place = piece.split("_")[1]
     if piece.startswith("lining"):
-        return fingerprint(plain(getattr(body, piece)), [plain(board) for board in body.sides])
+        return fingerprint(_unsourced(getattr(body, piece)), [_unsourced(board) for board in body.sides])
     try:
-        return fingerprint(plain(joint_geometry(body, place)), grain_angles(body, place))
+        return fingerprint(_unsourced(joint_geometry(body, place)), grain_angles(body, place))
     except ValueError as error:
         return fingerprint(str(error))
 
 
-def plain(value):
+def _unsourced(value: Any) -> Any:
     """Nested dataclasses as dicts without the sources of woods, for a fingerprint."""
     if hasattr(value, "__dataclass_fields__"):
-        return {name: plain(getattr(value, name)) for name in value.__dataclass_fields__ if name != "sources"}
+        return {name: _unsourced(getattr(value, name)) for name in value.__dataclass_fields__ if name != "sources"}
     return value
 
 
-def cheap(body, piece):
+def cheap(body: Body, piece: str) -> bool:
     """Whether a piece needs no solid cell."""
     lining = getattr(body, piece) if piece.startswith("lining") else None
     return lining is not None and (
@@ -78,26 +84,26 @@ def cheap(body, piece):
     )
 
 
-def quick_sections(build, slow, point, constant):
+def quick_sections(
+    build: Build,
+    slow: dict[str, "Tabulated | Fitted"],
+    point: dict[Coordinate, Value],
+    constant: dict[str, dict[str, Section]],
+) -> dict[str, Section]:
     """{region: Section} of a Build.
 
     slow {piece: Tabulated or Fitted}; point {coordinate: value} of the variant; constant {name of a function of CHEAP: its
     sections} for what the plan does not change.
     """
     body = build.body
-    found = {}
+    made = {}
     for make in CHEAP:
-        found |= constant[make.__name__] if make.__name__ in constant else make(body)
+        made |= constant[make.__name__] if make.__name__ in constant else make(body)
     for piece in SLOW:
-        found[piece] = slow_section(body, piece) if cheap(body, piece) else slow[piece].section(body, piece, point)
-    return stiffened(found, build.stiffness)
-
-
-def stiffened(sections, factor):
-    """The rim's stiffness multiplied, as Build.sections does."""
-    if factor == 1:
-        return sections
-    return {region: scaled(s, factor) if part_of(region) in STIFFENED else s for region, s in sections.items()}
+        made[piece] = slow_section(body, piece) if cheap(body, piece) else slow[piece].section(body, piece, point)
+    if build.stiffness == 1:
+        return made
+    return {region: scaled(s, build.stiffness) if part_of(region) in STIFFENED else s for region, s in made.items()}
 
 
 # --- tables and fits ---
@@ -107,10 +113,10 @@ def stiffened(sections, factor):
 class Tabulated:
     """Sections by the fingerprint of their inputs."""
 
-    by_inputs: dict
+    by_inputs: dict[str, Section]
     error: float = 0.0
 
-    def section(self, body, piece, point):
+    def section(self, body: Body, piece: str, point: dict[Coordinate, Value]) -> Section:
         one = next(iter(self.by_inputs.values())) if len(self.by_inputs) == 1 else self.by_inputs[inputs(body, piece)]
         return _with_loss(one, body, piece)
 
@@ -119,14 +125,14 @@ class Tabulated:
 class Fitted:
     """Polynomials in the coordinates that matter."""
 
-    axes: tuple  # ((coordinate, middle, half range), ...)
+    axes: Axes
     powers: np.ndarray  # (terms, d)
     coefficients: np.ndarray  # (terms, values)
-    keys: tuple  # ((group, kind), ...) of the values
+    keys: tuple[tuple[str, str], ...]  # (group, kind) of the values
     family: str
     error: float  # largest, over the values, rms error of cells left out in turn, over the largest value
 
-    def section(self, body, piece, point):
+    def section(self, body: Body, piece: str, point: dict[Coordinate, Value]) -> Section:
         x = np.array([(point[name] - middle) / half for name, middle, half in self.axes])
         values = np.prod(x**self.powers, axis=1) @ self.coefficients
         return _with_loss(_unflat(dict(zip(self.keys, values)), self.family), body, piece)
@@ -144,9 +150,9 @@ def _flat(section):
     """{(group, kind): value}; a joint by its compliances, which are zero where it is rigid."""
     if section.family == "seam":
         return {("compliance", kind): 1 / k for kind, k in section.stiffness.items()}
-    found = {("stiffness", k): v for k, v in section.stiffness.items()}
-    found |= {("mass", k): v for k, v in section.mass.items()}
-    return found | {(c, k): v for c, kinds in (section.losses or {}).items() for k, v in kinds.items()}
+    flat = {("stiffness", k): v for k, v in section.stiffness.items()}
+    flat |= {("mass", k): v for k, v in section.mass.items()}
+    return flat | {(c, k): v for c, kinds in (section.losses or {}).items() for k, v in kinds.items()}
 
 
 def _unflat(values, family):
@@ -161,7 +167,7 @@ def _unflat(values, family):
     return Section(family, groups["stiffness"], groups["mass"], losses or None)
 
 
-def powers_of(d, cells):
+def powers_of(d: int, cells: int) -> np.ndarray:
     """(terms, d) exponents of the richest polynomial that `cells` can carry: linear, with squares, with products."""
     rows = [np.zeros(d, int), *np.eye(d, dtype=int)]
     squares = list(2 * np.eye(d, dtype=int))
@@ -174,7 +180,7 @@ def powers_of(d, cells):
     return np.array(rows)
 
 
-def fit(points, sections, axes):
+def fit(points: np.ndarray, sections: list[Section], axes: Axes) -> Fitted:
     """Fitted from cells at points (n, d) scaled to -1..1; axes ((coordinate, middle, half range), ...)."""
     powers = powers_of(len(axes), len(points))
     A = np.prod(points[:, None, :] ** powers, axis=2)
@@ -189,8 +195,10 @@ def fit(points, sections, axes):
     return Fitted(tuple(axes), powers, coefficients, keys, sections[0].family, float(ends.max(initial=0)))
 
 
-def cell_points(d, cells, normal, seed=0):
-    """(n, d) points at which cells are computed, `cells` of them at most unless a linear fit needs more; columns in `normal` (bool (d,)) follow a normal distribution."""
+def cell_points(d: int, cells: int, normal: np.ndarray, seed: int = 0) -> np.ndarray:
+    """(n, d) points at which cells are computed, `cells` of them at most unless a linear fit needs more; columns in `normal`
+    (bool (d,)) follow a normal distribution.
+    """
     richest = (d * d + 7 * d + 2) // 2  # constant, linear, squares, products, cubes
     n = max(min(cells, int(np.ceil(ROOM * richest))), int(np.ceil(ROOM * (d + 1))))
     u = qmc.LatinHypercube(d, rng=seed, optimization="random-cd").random(n)

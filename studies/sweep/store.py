@@ -1,4 +1,4 @@
-"""Rows of a night in one SQLite file: a row that was acknowledged is never lost, and none is computed twice.
+"""Rows of a sweep in one SQLite file: a row that was acknowledged is never lost, and none is computed twice.
 
 Write-ahead log with synchronous = full: a batch is on the disk when `add` returns. One writer holds a lock on a file
 beside the store; anybody may read while it is written (not on network disks: the log needs shared memory). Rows are keyed
@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from studies.common.inputs import BadInput
-from studies.sweep.rows import SUMMARY, Check, Row, packed, unpacked
+from studies.sweep.result import SUMMARY, Check, Row, notes_from_store, notes_to_store
 
 STEPS = (  # the schema grows by steps; a store remembers how many it has had
     """
@@ -125,7 +125,7 @@ class Store:
             with _transaction(self.db):
                 values = [self._values(row) for row in rows]
                 self.db.executemany(f"INSERT OR IGNORE INTO row ({', '.join(columns)}) VALUES ({places})", values)
-                notes = [(row.key, *packed(row.notes)) for row in rows if row.notes is not None]
+                notes = [(row.key, *notes_to_store(row.notes)) for row in rows if row.notes is not None]
                 self.db.executemany("INSERT OR IGNORE INTO sustain VALUES (?, ?, ?, ?, ?)", notes)
         except (sqlite3.Error, OSError) as error:
             raise told(error, self.file) from None
@@ -136,7 +136,8 @@ class Store:
         parts = self.db.execute("SELECT id FROM parts WHERE names = ?", (names,)).fetchone()[0]
         arrays = [np.asarray(row.frequency, float).tobytes()]
         arrays += [
-            None if a is None else np.asarray(a, np.float32).tobytes() for a in (row.loss_factor, row.strain, row.heat)
+            None if a is None else np.asarray(a, np.float32).tobytes()
+            for a in (row.loss_factor, row.strain, row.dissipated)
         ]
         head = (row.key, json.dumps(row.parameters, sort_keys=True), row.rim, row.method, parts)
         return (*head, *arrays, *(row.summary.get(name) for name in SUMMARY))
@@ -173,7 +174,7 @@ class Store:
         query = "SELECT head, frequency, valid_to, notes FROM sustain WHERE key = ?"
         for key in keys:
             if (found := self.db.execute(query, (key,)).fetchone()) is not None:
-                yield key, unpacked(*found)
+                yield key, notes_from_store(*found)
 
     def add_checks(self, checks):
         """Commit Checks; those of rows checked before are left out."""

@@ -1,46 +1,55 @@
-"""The rows of a night as CSV or Parquet, one line for each variant, whole or not at all."""
+"""The rows of a sweep as CSV or Parquet, one line for each variant, whole or not at all."""
 
 import csv
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
+from meshes.parts import RIM
 from studies.common.inputs import BadInput
-from studies.sweep.rows import DRY, summary_names
+from studies.sweep.fields import Plan
+from studies.sweep.result import DRY, Row, summary_names
 
 
 @dataclass(frozen=True)
 class Columns:
-    """What varies in a night, in the order of its columns."""
+    """What varies in a sweep, in the order of its columns."""
 
     factors: tuple[str, ...]
     boards: tuple[str, ...]
     modes: int
-    holdings: tuple[str, ...] = ()  # of nights with strings
+    holdings: tuple[str, ...] = ()  # of sweeps with strings
 
     @property
-    def summary(self):
-        """Names of the summary that the night has."""
+    def summary(self) -> tuple[str, ...]:
+        """Names of the summary that the sweep has."""
         return (*DRY, *summary_names(self.holdings))
 
     @property
-    def names(self):
+    def names(self) -> list[str]:
         draws = [f"{b}: {what}" for b in self.boards for what in ("density", "along", "across", "shear")]
         each = ("hz", "loss_factor", "stored_in_rim", "heat_in_rim")
         per_mode = [f"{what}_{k}" for what in each for k in range(1, self.modes + 1)]
         return ["key", "rim", "method", *self.factors, *draws, *self.summary, *per_mode]
 
 
+def columns_of(plan: Plan) -> Columns:
+    """Columns of the tables of a plan."""
+    boards = tuple(board for s in plan.scatter for board in s.boards)
+    held = tuple(plan.sustain.held) if plan.plucked else ()
+    return Columns(tuple(f.name for f in plan.factor), boards, plan.modes, held)
+
+
 def _flat(row, columns):
     """The row as a list in the order of Columns.names; None where it has no value."""
-    from meshes.parts import RIM
 
     def padded(values):
         values = [] if values is None else [float(v) for v in values[: columns.modes]]
         return values + [None] * (columns.modes - len(values))
 
     in_rim = [i for i, part in enumerate(row.parts) if part in RIM]
-    rim = [None if a is None else a[in_rim].sum(axis=0) for a in (row.strain, row.heat)]
+    rim = [None if a is None else a[in_rim].sum(axis=0) for a in (row.strain, row.dissipated)]
     scatter = row.parameters.get("scatter", {})
     return [
         row.key, row.rim, row.method, *(row.parameters.get(name) for name in columns.factors),
@@ -50,7 +59,7 @@ def _flat(row, columns):
     ]  # fmt: skip
 
 
-def write_csv(rows, columns, file):
+def write_csv(rows: Iterable[Row], columns: Columns, file: Path) -> Path:
     """Write rows (any iterable) as CSV with Columns, whole or not at all; returns the path."""
     draft = Path(file).with_suffix(".part")
     with draft.open("w", newline="", encoding="utf-8") as stream:
@@ -61,7 +70,7 @@ def write_csv(rows, columns, file):
     return Path(file)
 
 
-def write_parquet(rows, columns, file, batch=5000):
+def write_parquet(rows: Iterable[Row], columns: Columns, file: Path, batch: int = 5000) -> Path:
     """Write rows (any iterable) as Parquet, whole or not at all; returns the path. BadInput where pyarrow is not installed."""
     try:
         import pyarrow as pa

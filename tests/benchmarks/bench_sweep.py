@@ -1,4 +1,4 @@
-"""Rows a minute of a night, how well two workers share it, and the error observed on check rows; prints Markdown.
+"""Rows a minute of a sweep, how well two workers share it, and the error observed on check rows; prints Markdown.
 
     python tests/benchmarks/bench_sweep.py [--mesh-size-mm 60] [--samples 2048] [--sustain lap] [--scale-rows 100000] [--out DIR]
 
@@ -80,7 +80,7 @@ def main():
             size=given.mesh_size_mm, samples=given.samples, estimate=given.estimate, outputs=outputs, sustain=sustain
         )
     )
-    night, kit, sheet, variants = prepared(plan, out)
+    sweep, kit, sheet, variants = prepared(plan, out)
     print("\n".join(kit.words) + "\n")
     print("| workers | rows | s | rows a minute | CPU ms a variant | workers busy |\n|---|---|---|---|---|---|")
     rate = {}
@@ -93,30 +93,31 @@ def main():
         where_time_goes(kit, sheet, variants)
     errors(kit, sheet, variants, given.checks)
     if given.scale_rows:
-        scale(night, kit, sheet, variants, out, given.scale_rows)
+        scale(sweep, kit, sheet, variants, out, given.scale_rows)
 
 
 def prepared(plan, out):
-    from studies.sweep import question as sweep
     from studies.sweep.design import variants
     from studies.sweep.engine import Here
-    from studies.sweep.kit import prepare, sheet_print
+    from studies.sweep.kit import sheet_print
     from studies.sweep.log import Log
     from studies.sweep.plan import read_plan
+    from studies.sweep.prepare import prepare
+    from studies.sweep.solve import compute_cells
 
-    night = read_plan(plan)
-    found = variants(night.plan)
+    sweep = read_plan(plan)
+    found = variants(sweep.plan)
     log = Log()
-    kit = prepare(night, found, out, lambda items: sweep.compute_cells(Here(), items, log), log.say)
-    return night, kit, sheet_print(night), found
+    kit = prepare(sweep, found, out, lambda pieces: compute_cells(Here(), pieces, log), log.say)
+    return sweep, kit, sheet_print(sweep), found
 
 
 def timed(kit, sheet, variants, workers):
-    """(rows, seconds, CPU ms of the workers for each variant, share of the time that they were busy); the rows go into a fresh store as in a night."""
+    """(rows, seconds, CPU ms of the workers for each variant, share of the time that they were busy); the rows go into a fresh store as in a sweep."""
     from studies.sweep.engine import open_engine
-    from studies.sweep.question import Pace
-    from studies.sweep.solver import Solver
+    from studies.sweep.solve import Pace
     from studies.sweep.store import Store
+    from studies.sweep.variant import Solver
 
     engine = open_engine(workers)
     try:
@@ -141,14 +142,14 @@ def errors(kit, sheet, variants, count=10):
     """Worst errors of randomly chosen rows against full solves."""
     import numpy as np
 
-    from studies.sweep.errors import decay_errors
-    from studies.sweep.solver import Solver
+    from studies.sweep.variant import Solver
+    from studies.sweep.words import decay_errors
 
     solver = Solver(kit, sheet)
     chosen = np.random.default_rng(0).permutation(len(variants))[:count]
     checks = [solver.check(variants[i]) for i in sorted(chosen)]
     print(f"{len(checks)} check rows: frequency {100 * max(c.frequency_error for c in checks):.4f} %, strain share "
-          f"{100 * max(c.strain_error for c in checks):.2f} points, heat share {100 * max(c.heat_error for c in checks):.2f} points, "
+          f"{100 * max(c.strain_error for c in checks):.2f} points, heat share {100 * max(c.dissipated_error for c in checks):.2f} points, "
           f"modes missed in {sum(c.modes_below != c.modes_expected for c in checks)}{decay_errors(checks)}")  # fmt: skip
 
 
@@ -157,7 +158,7 @@ def where_time_goes(kit, sheet, variants, count=20):
     import cProfile
     import pstats
 
-    from studies.sweep.solver import Solver
+    from studies.sweep.variant import Solver
 
     solver, profile = Solver(kit, sheet), cProfile.Profile(time.process_time)
     solver.reduced(variants[0])
@@ -175,16 +176,15 @@ def where_time_goes(kit, sheet, variants, count=20):
         print(f"| {name} | {1e3 * stats.get(name, 0.0) / count:.1f} |")
 
 
-def scale(night, kit, sheet, variants, out, count):
+def scale(sweep, kit, sheet, variants, out, count):
     """Times page and CSV of a store of `count` rows, and tells its size and this process's memory."""
     from studies.sweep.design import variants as all_variants
-    from studies.sweep.page import write_page
-    from studies.sweep.question import columns_of
-    from studies.sweep.solver import Solver
+    from studies.sweep.page import write_sweep_page
     from studies.sweep.store import Store
-    from studies.sweep.tables import write_csv
+    from studies.sweep.tables import columns_of, write_csv
+    from studies.sweep.variant import Solver
 
-    large = replace(night, plan=night.plan.model_copy(update={"design": night.plan.design.model_copy(update={"samples": count // 2})}))  # fmt: skip
+    large = replace(sweep, plan=sweep.plan.model_copy(update={"design": sweep.plan.design.model_copy(update={"samples": count // 2})}))  # fmt: skip
     rows = Solver(kit, sheet).work(("reduced", variants[:200])).rows
     keys = {v.number: f"{v.number:016d}" for v in all_variants(large.plan)}
     folder = out / "scale"
@@ -195,7 +195,7 @@ def scale(night, kit, sheet, variants, out, count):
         filled = time.perf_counter() - start
         before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
         start = time.perf_counter()
-        write_page(large, keys, store, folder)
+        write_sweep_page(large, keys, store, folder)
         page = time.perf_counter() - start
         start = time.perf_counter()
         write_csv(store.rows(keys.values()), columns_of(large.plan), folder / "night.csv")

@@ -1,17 +1,20 @@
-"""What a variant of a night leaves: its row, its plucked notes, its check against a full solve. Light, so that it travels."""
+"""What a variant of a sweep leaves: its row, its plucked notes, its check against a full solve. Light, so that it travels."""
 
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
 
+from studies.sweep.design import Value, Variant
+
 MODEL_VERSION = 4  # raise whenever a row may change
-ARRAYS = ("decay_time", "early_decay_time", "no_rim_loss", "rim_heat", "radiated", "energy", "sound_decay_time")
+ARRAYS = ("decay_time", "early_decay_time", "no_rim_loss", "rim_dissipated", "radiated", "energy", "sound_decay_time")
 SUMMED = ("decay_s", "early_decay_s", "pluck_in_rim", "pluck_radiated", "no_rim_loss_ratio")
 SHORT = {"hung free": "hung", "on the lap": "lap"}
 
 
-def summary_names(holdings):
+def summary_names(holdings: Iterable[str]) -> tuple[str, ...]:
     """Names of the medians of each holding, as 'decay_s_hung'."""
     return tuple(f"{name}_{SHORT[how]}" for how in holdings for name in SUMMED)
 
@@ -19,7 +22,7 @@ def summary_names(holdings):
 DRY = (
     "body_g", "rim_g", "first_hz", "heat_in_rim", "stored_in_rim", "mean_loss_factor", "no_loss_gain", "estimate",
 )  # fmt: skip
-SUMMARY = (*DRY, *summary_names(SHORT))  # those of strings are empty in nights without them
+SUMMARY = (*DRY, *summary_names(SHORT))  # those of strings are empty in sweeps without them
 
 
 @dataclass(frozen=True)
@@ -33,7 +36,7 @@ class Notes:
     decay_time: np.ndarray  # T60 [s]
     early_decay_time: np.ndarray  # s
     no_rim_loss: np.ndarray  # T60 [s] with no loss in the rim, all else equal
-    rim_heat: np.ndarray  # share of the pluck's energy
+    rim_dissipated: np.ndarray  # share of the pluck's energy turned to heat in the rim
     radiated: np.ndarray  # share of the pluck's energy
     energy: np.ndarray  # J of the pluck in the valid partials
     sound_decay_time: np.ndarray  # T60 of the energy still to be radiated [s]
@@ -44,16 +47,20 @@ class Row:
     """One variant solved: n modes, p parts."""
 
     key: str
-    parameters: dict  # {factor: value, 'scatter': {board: [...]}} as JSON holds them
+    parameters: dict[
+        str, Value | dict[str, list[float]]
+    ]  # {factor: value, 'scatter': {board: [...]}} as JSON holds them
     rim: str
     method: str  # 'reduced' or 'full'
     parts: tuple[str, ...]
     frequency: np.ndarray  # (n,) Hz
     loss_factor: np.ndarray | None  # (n,)
     strain: np.ndarray | None  # (p, n) shares, single precision
-    heat: np.ndarray | None  # (p, n); None: losses not known, or shares not asked for
-    summary: dict = field(default_factory=dict)  # {name of SUMMARY: value or None}
-    notes: object = None  # Notes
+    dissipated: (
+        np.ndarray | None
+    )  # (p, n) shares of what turns to heat; None: losses not known, or shares not asked for
+    summary: dict[str, float | None] = field(default_factory=dict)  # by the names of SUMMARY
+    notes: Notes | None = None
 
 
 @dataclass(frozen=True)
@@ -63,7 +70,7 @@ class Check:
     key: str
     frequency_error: float
     strain_error: float | None
-    heat_error: float | None
+    dissipated_error: float | None
     modes_below: int | None  # counted by inertia
     modes_expected: int
     note: str = ""
@@ -71,13 +78,13 @@ class Check:
     median_decay_error: float | None = None  # largest of the medians over the notes
 
 
-@dataclass
-class Result:
+@dataclass(frozen=True)
+class BatchResult:
     """What a worker sends back for a batch."""
 
-    rows: list  # of Row
-    in_full: list  # variants that the reduced model serves not well enough, each with the reason in words
-    checks: list  # of Check
+    rows: list[Row]
+    in_full: list[tuple[Variant, str]]  # those that the reduced model serves not well enough, each with the reason
+    checks: list[Check]
     seconds: float
     cpu: float  # s of this process alone
 
@@ -85,16 +92,15 @@ class Result:
 # --- as stored ---
 
 
-def packed(notes):
-    """(head, frequency, valid to, arrays): text, bytes, a number and bytes."""
+def notes_to_store(notes: Notes) -> tuple[str, bytes, float, bytes]:
+    """(holdings and places as JSON, frequencies, valid to, arrays)."""
     head = json.dumps([notes.holdings, notes.places])
     stack = np.array([getattr(notes, name) for name in ARRAYS], np.float32)
     return head, notes.frequency.tobytes(), notes.valid_to, stack.tobytes()
 
 
-def unpacked(head, frequency, valid_to, arrays):
-    """Notes of what `packed` gave."""
+def notes_from_store(head: str, frequency: bytes, valid_to: float, arrays: bytes) -> Notes:
+    """Notes of what `notes_to_store` gave."""
     holdings, places = json.loads(head)
-    frequency = np.frombuffer(frequency)
     stack = np.frombuffer(arrays, np.float32).astype(float).reshape(len(ARRAYS), len(holdings), len(places))
-    return Notes(tuple(holdings), tuple(map(tuple, places)), frequency, valid_to, *stack)
+    return Notes(tuple(holdings), tuple(map(tuple, places)), np.frombuffer(frequency), valid_to, *stack)

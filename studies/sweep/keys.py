@@ -1,0 +1,94 @@
+"""Keys of the sheet that a plan's factors name: where they lie, what stands there, what may be put there."""
+
+from typing import Any
+
+from fem.woods import library
+from meshes.sheet_errors import NOTHING, Mistake, likely, limits_of, nearest, schema_at, show_value, value_at
+from meshes.sheet_fields import Sheet
+from meshes.sheet_woods import WOOD_KEYS
+from studies.sweep.fields import Factor
+
+Place = tuple[str | int, ...]  # names and places in lists, from the sheet's top down
+Tables = dict[str, Any]  # of TOML, as read
+
+
+def locate(key: str, tables: Tables, file: str, where: str) -> tuple[Place | None, list[Mistake]]:
+    """(location of a key of the sheet in its tables, mistakes). A brace is named, as 'brace.upper bar.width_mm', a side port
+    numbered as it comes in the sheet, as 'side_port.1.diameter_mm'.
+    """
+    words = tuple(key.split("."))
+    if words[0] == "brace":
+        names = [b.get("name") for b in tables.get("brace", [])]
+        if len(words) != 3 or words[1] not in names:
+            hint = nearest(words[1], names) if len(words) > 1 else ""
+            return None, [
+                Mistake(file, f"{where}.keys", show_value(key), "'brace.NAME.key' of a brace of the sheet", hint)
+            ]
+        words = ("brace", names.index(words[1]), words[2])
+    if words[0] == "side_port":
+        count = len(tables.get("side_port", []))
+        if len(words) != 3 or words[1] not in map(str, range(1, count + 1)):
+            known = (
+                f"'side_port.NUMBER.key', NUMBER up to {count}" if count else "a key of the sheet; it has no side port"
+            )
+            return None, [Mistake(file, f"{where}.keys", show_value(key), known)]
+        words = ("side_port", int(words[1]) - 1, words[2])
+    schema = Sheet.model_json_schema()
+    node = schema_at(schema, words)
+    if not node or "properties" in node or node.get("type") == "object":
+        known = _all_keys(schema)
+        return None, [Mistake(file, f"{where}.keys", show_value(key), "a key of the sheet", nearest(key, known))]
+    if words[0] == "wood" and words[1] not in library() and words[1] not in tables.get("wood", {}):
+        return None, [Mistake(file, f"{where}.keys", show_value(key), "a known wood", nearest(words[1], library()))]
+    return words, []
+
+
+def _all_keys(schema):
+    keys = []
+    for table, node in schema["properties"].items():
+        inner = schema_at(schema, (table,)).get("properties", {})
+        keys += [f"{table}.{key}" for key in inner] or [table] * ("properties" in node)
+    return keys
+
+
+def base_value(tables: Tables, place: Place) -> float | str | None:
+    """What the sheet, its defaults or the library of woods give for a location; None where none of them does."""
+    value = value_at(tables, place)
+    if value is not NOTHING:
+        return value
+    short = (*place[:-1], str(place[-1]).removesuffix("_mm") + "_in")
+    if str(place[-1]).endswith("_mm") and (inches := value_at(tables, short)) is not NOTHING:
+        return 25.4 * inches
+    if place[0] == "wood" and place[1] in library():
+        name, unit = WOOD_KEYS[place[2]]
+        value = getattr(library()[place[1]], name)
+        return None if value is None else value / unit
+    return schema_at(Sheet.model_json_schema(), place).get("default")
+
+
+def check_range(
+    factor: Factor, key: str, place: Place, base: float | str | None, file: str, where: str
+) -> list[Mistake]:
+    """Mistakes where a factor's values leave what the sheet allows for a key; base: what it says there."""
+    node = schema_at(Sheet.model_json_schema(), place)
+    ends, limits = factor.range, limits_of(node)
+    number = node.get("type") in ("number", "integer")
+    if ends is None or not number:
+        words = [v for v in factor.levels or () if isinstance(v, str)]
+        wrong = words[:1] if number else [v for v in factor.levels or () if not isinstance(v, str)][:1]
+        if not number and not factor.levels:
+            return [Mistake(file, where, "a range", "levels", f"{key} takes words")]
+        return [Mistake(file, f"{where}.levels", show_value(v), f"what {key} takes") for v in wrong]
+    if node["type"] == "integer" and not (factor.levels and all(isinstance(v, int) for v in factor.levels)):
+        return [Mistake(file, where, "a range or fractions", "levels", f"{key} takes whole numbers")]
+    if factor.times:
+        if not isinstance(base, (int, float)):
+            return [Mistake(file, f"{where}.times", "true", f"a value of {key} in the sheet to multiply")]
+        ends = tuple(base * end for end in ends)
+    if limits is None:
+        return []
+    return [
+        Mistake(file, where, f"{end:g}", f"{key} within {limits[0]:g} to {limits[1]:g}", likely(end, *limits))
+        for end in dict.fromkeys(ends)
+        if not limits[0] <= end <= limits[1]
+    ]

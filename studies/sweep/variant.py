@@ -1,0 +1,195 @@
+"""One variant solved: reduced, in milliseconds, with an estimate of the error; or in full, from the sheet read afresh."""
+
+import time
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from fem import merged_terms
+from fem.eigen import Modes, modes
+from fem.energies import Energies, energies, masses
+from fem.model import Model, Term, assemble, weights
+from fem.reduce import count_below
+from meshes.body import Body
+from meshes.build import mesh_body
+from meshes.parts import RIM
+from meshes.saddle import saddle_rows
+from meshes.sounding import Sounding, sounding_body, surroundings
+from meshes.sounding_basis import sounding_in, structure_in
+from studies.sweep.bodies import body_at, rim_build, with_draws
+from studies.sweep.design import Variant
+from studies.sweep.kit import Kit, Remade, row_key, sections_of
+from studies.sweep.notes import note_errors, notes_of, summary_of
+from studies.sweep.result import BatchResult, Check, Notes, Row
+
+CLUSTER = 0.005  # modes closer than this are compared by the sum of their shares
+BEYOND = 2  # modes solved beyond those compared, so that the last cluster is seen whole
+
+
+Batch = tuple[str, list[Variant]]  # 'reduced', 'full' or 'check', and what to solve so
+Refused = tuple[Variant, str]  # a variant that the reduced model serves not well enough, and why
+
+
+@dataclass(frozen=True)
+class Solved:
+    """What a row is made from, of n modes."""
+
+    method: str  # 'reduced' or 'full'
+    shares: Energies | merged_terms.Variant
+    mass: dict[str, float]  # {part: kg}
+    saddle: np.ndarray  # (n,) motion of the modes at the saddle's middle
+    frequency: np.ndarray  # (n,) Hz
+    estimate: float | None = None  # of the reduced model's error
+    notes: Notes | None = None
+
+
+class Solver:
+    """Works on batches; keeps the last full model, for variants of one mesh. sheet: sheet_print of the kit's sweep."""
+
+    def __init__(self, kit: Kit, sheet: str):
+        self.kit, self.sheet = kit, sheet
+        self.last: tuple[tuple[str, Remade], Model] | None = None
+
+    def work(self, item: Batch) -> BatchResult:
+        """Rows or checks of a batch, and what the reduced model refused."""
+        kind, batch = item
+        start, cpu = time.perf_counter(), time.process_time()
+        rows, refused, checks = [], [], []
+        for variant in sorted(batch, key=self.near):
+            if kind == "reduced":
+                row, reason = self.reduced(variant)
+                if reason:
+                    refused.append((variant, reason))
+                else:
+                    rows.append(row)
+            elif kind == "full":
+                rows.append(self.full(variant)[0])
+            else:
+                checks.append(self.check(variant))
+        return BatchResult(rows, refused, checks, time.perf_counter() - start, time.process_time() - cpu)
+
+    def near(self, variant: Variant) -> tuple[str, int]:
+        """Sorts variants of one reduced model together: its matrices stay in the processor's cache."""
+        return str(self.kit.family(variant)), variant.number
+
+    def reduced(self, variant: Variant) -> tuple[Row, str]:
+        """(Row, '') or (Row, why it will not do)."""
+        kit, accuracy = self.kit, self.kit.sweep.plan.accuracy
+        sections = sections_of(kit, variant)
+        family = kit.family(variant)
+        weighed = merged_terms.weigh(kit.merged[family], sections)
+        v = merged_terms.solve(kit.merged[family], sections, kit.sweep.plan.modes, weighed)
+        reason = ""
+        if not v.estimate <= accuracy.estimate:
+            reason = f"estimate {v.estimate:.2g} above {accuracy.estimate:g}"
+        elif v.miss > merged_terms.MISS:
+            reason = f"coefficients outside the merged terms by {v.miss:.1g}"
+        notes = None
+        if kit.sweep.plan.plucked and not reason:
+            try:
+                notes = self.notes(self.sounding_in_basis(variant, weighed, v))
+            except (ValueError, ArithmeticError) as error:
+                reason = str(error)
+        solved = Solved("reduced", v, v.mass, kit.saddle[family] @ v.y, v.frequency, v.estimate, notes)
+        return self.row(variant, solved), reason
+
+    def sounding_in_basis(self, variant: Variant, weighed: merged_terms.Weighed, v: merged_terms.Variant) -> Sounding:
+        """Sounding of a variant solved on the merged model."""
+        kit, outside = self.kit, self.kit.outside[self.kit.family(variant)]
+        body = kit.body(variant)
+        structure = structure_in(outside, body, weighed, v.frequency, v.y, all_parts=False)
+        return sounding_in(outside, kit.inside[kit.remade(variant), variant.rim].inside(body), structure, fewer=True)
+
+    def notes(self, sounding: Sounding) -> Notes:
+        """Notes of a Sounding as the plan asks."""
+        sweep = self.kit.sweep
+        return notes_of(sounding, sweep.strings, sweep.notes_at, sweep.plan.sustain.held, sweep.pluck)
+
+    def full(self, variant: Variant, more: int = 0) -> tuple[Row, Model, dict[Term, float]]:
+        """(Row, model, weights) from the sheet read afresh, with `more` modes beyond the plan's."""
+        plan = self.kit.sweep.plan
+        body = with_draws(body_at(self.kit.sweep, variant.values), variant.draws)
+        build = rim_build(body, variant.rim)
+        sections = build.sections()
+        model = self.model(variant, build.body)
+        w = weights(sections)
+        solution = modes(model, w, plan.modes + more)
+        split = energies(model, sections, solution.shape)
+        phi = (saddle_rows(build.body, model.space) @ solution.shape)[0]
+        notes = None
+        if plan.plucked:
+            n = plan.modes
+            kept = Modes(solution.frequency[:n], solution.shape[:, :n], solution.residual[:n], solution.rigid_frequency)
+            notes = self.notes(sounding_body(build.body, model, sections, kept, around=surroundings, fewer=True))
+        solved = Solved("full", split, masses(model, sections), phi, solution.frequency, notes=notes)
+        return self.row(variant, solved), model, w
+
+    def model(self, variant: Variant, body: Body) -> Model:
+        """The Model of a body; the last one is kept for as long as the remade factors stay the same."""
+        key = (variant.rim, self.kit.remade(variant))
+        if self.last is None or self.last[0] != key:
+            self.last = key, assemble(mesh_body(body, self.kit.sweep.plan.mesh_size_mm / 1e3))
+        return self.last[1]
+
+    def row(self, variant: Variant, solved: Solved) -> Row:
+        """Row of a solved variant; means are over a short tap on the saddle, each mode by the energy that it gets."""
+        plan, shares, parts = self.kit.sweep.plan, solved.shares, tuple(sorted(solved.shares.strain_share))
+        strain = np.array([shares.strain_share[p] for p in parts])
+        heat = shares.heat_share
+        dissipated = None if heat is None else np.array([heat[p] for p in parts])
+        rim = [i for i, part in enumerate(parts) if part in RIM]
+        tap = (solved.saddle**2)[: plan.modes] / np.sum(solved.saddle[: plan.modes] ** 2)
+        mean = lambda a: None if a is None else float(tap @ a[: plan.modes])
+        in_rim = None if dissipated is None else dissipated[rim].sum(axis=0)
+        summary = {
+            "body_g": 1e3 * sum(solved.mass.values()),
+            "rim_g": 1e3 * sum(m for part, m in solved.mass.items() if part in RIM),
+            "first_hz": float(solved.frequency[0]),
+            "heat_in_rim": mean(in_rim),
+            "stored_in_rim": mean(strain[rim].sum(axis=0)),
+            "mean_loss_factor": mean(shares.loss_factor),
+            "no_loss_gain": None if in_rim is None else mean(1 / (1 - in_rim) - 1),
+            "estimate": solved.estimate,
+        } | (summary_of(solved.notes) if solved.notes else {})
+        parameters = dict(variant.values)
+        if variant.draws:
+            parameters["scatter"] = {board: [float(z) for z in draw] for board, draw in variant.draws.items()}
+        if "shares" not in plan.outputs:
+            strain = dissipated = None
+        return Row(
+            row_key(self.kit.sweep, self.sheet, variant), parameters, variant.rim, solved.method, parts, solved.frequency,
+            shares.loss_factor, strain, dissipated, summary, solved.notes,
+        )  # fmt: skip
+
+    def check(self, variant: Variant) -> Check:
+        """Check of a variant's reduced row against a full solve, with its modes counted by inertia."""
+        n = self.kit.sweep.plan.modes
+        small, _ = self.reduced(variant)
+        big, model, w = self.full(variant, BEYOND)
+        f = big.frequency
+        cut = max((k for k in range(1, len(f)) if k <= n and f[k] / f[k - 1] > 1 + CLUSTER / 10), default=n)
+        level = (f[cut - 1] + f[cut]) / 2
+        note, below = "", None
+        try:
+            below = count_below(model, w, level)
+        except ArithmeticError as error:
+            note = str(error)
+        groups = clusters(f, n)
+        errors = [
+            None if a is None or b is None else cluster_error(groups, a, b)
+            for a, b in ((small.strain, big.strain), (small.dissipated, big.dissipated))
+        ]
+        decay = note_errors(small.notes, big.notes) if small.notes and big.notes else (None, None)
+        return Check(small.key, float(np.max(np.abs(small.frequency / f[:n] - 1))), *errors, below, cut, note, *decay)
+
+
+def clusters(frequency: np.ndarray, n: int) -> list[slice]:
+    """[slice] of runs of modes closer than CLUSTER to their neighbour; runs that go beyond mode n are left out."""
+    breaks = [0, *(np.flatnonzero(np.diff(frequency) > CLUSTER * frequency[1:]) + 1).tolist(), len(frequency)]
+    return [slice(a, b) for a, b in pairwise(breaks) if b <= n]
+
+
+def cluster_error(groups: list[slice], small: np.ndarray, big: np.ndarray) -> float:
+    """Largest difference of shares (parts, n) summed over clusters."""
+    return max((float(np.abs((small[:, s] - big[:, s]).sum(axis=1)).max()) for s in groups), default=0.0)
