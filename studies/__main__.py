@@ -146,9 +146,9 @@ def pictures(
     air
         Modes with the air inside and outside, hung free; the dry box if not given.
     """
-    from studies.pictures.question import main
+    from studies.pictures.question import Wanted, main
 
-    print(main(sheet, out, mesh_size_mm, count, width_mm, dark, moving, air, builds, format))
+    print(main(sheet, out, mesh_size_mm, Wanted(count, width_mm, format, dark, moving, air), builds))
 
 
 @app.command

@@ -8,7 +8,7 @@ from fem.fretboard import Wolf
 from fem.strings import fundamental
 from meshes.string_sets import string_set
 from studies.common.note_names import pitch, read_note, read_place, short_name
-from studies.drawing.plan import SCALE
+from studies.drawing.sheet import SCALE, save_with_caption
 from studies.sustain.maps import (
     DECAY,
     GREY,
@@ -18,12 +18,11 @@ from studies.sustain.maps import (
     Board,
     board_of,
     fret_edges,
-    limits,
     map_figure,
-    save_map,
+    mark_words,
+    scale_ends,
+    scale_marks,
     shade,
-    tick_words,
-    ticks,
 )
 
 STRINGS = string_set("steel").strings
@@ -86,24 +85,24 @@ def test_frets_stand_in_true_proportion():
 
 def test_scales_are_even_and_ratios_lie_about_one():
     """A ratio and its inverse lie as far from the middle; the scale's grey rises evenly (see plan_picture)."""
-    low, high = limits(RATIO, np.array([0.93, 1.02, np.nan]))
+    low, high = scale_ends(RATIO, np.array([0.93, 1.02, np.nan]))
     assert low * high == pytest.approx(1) and low <= 0.93
     assert shade(RATIO, np.array([1.0, 0.95]), (low, high)) + shade(
         RATIO, np.array([1.0, 1 / 0.95]), (low, high)
     ) == pytest.approx([1, 1])
-    assert limits(RATIO, np.array([1.0, 1.0]))[1] == pytest.approx(1.02)
+    assert scale_ends(RATIO, np.array([1.0, 1.0]))[1] == pytest.approx(1.02)
     one_wild = np.append(np.full(99, 1.04), 3.0)
-    ends = limits(RATIO, one_wild)
+    ends = scale_ends(RATIO, one_wild)
     assert 1.04 <= ends[1] < 1.1
-    told = tick_words(RATIO, ends, one_wild)
+    told = mark_words(RATIO, ends, one_wild)
     assert told[-1].startswith("≥ ") and not told[0].startswith("≤") and told[2] == "1.00"
-    assert limits(HEAT, np.array([3.0, 9.31])) == (0.0, pytest.approx(9.4))
-    low, high = limits(DECAY, np.array([0.512, 11.2]))
+    assert scale_ends(HEAT, np.array([3.0, 9.31])) == (0.0, pytest.approx(9.4))
+    low, high = scale_ends(DECAY, np.array([0.512, 11.2]))
     assert 0.5 <= low <= 0.512 and 11.2 <= high <= 12
-    assert limits(DECAY, np.array([np.nan])) == (0.5, 2.0)
+    assert scale_ends(DECAY, np.array([np.nan])) == (0.5, 2.0)
     grey = np.array([0.2126, 0.7152, 0.0722]) @ np.array([SCALE(x)[:3] for x in np.linspace(0, 1, 20)]).T
     assert (np.diff(grey) > 0).all()
-    assert ticks(RATIO, (0.9, 1 / 0.9))[2] == pytest.approx(1.0) and len(ticks(DECAY, (1.0, 9.0))) == 5
+    assert scale_marks(RATIO, (0.9, 1 / 0.9))[2] == pytest.approx(1.0) and len(scale_marks(DECAY, (1.0, 9.0))) == 5
 
 
 def test_pictures_have_their_print_width_and_a_caption(tmp_path, board):
@@ -111,7 +110,7 @@ def test_pictures_have_their_print_width_and_a_caption(tmp_path, board):
     from matplotlib.image import imread
 
     figure = map_figure(board, np.where(board.valid, 3.0, np.nan), DECAY, "Hazel", width_mm=120.0)
-    paths = save_map(figure, tmp_path / "maps" / "decay", "A caption.")
+    paths = save_with_caption(figure, tmp_path / "maps" / "decay", "A caption.", (".png", ".pdf", ".svg"))
     assert imread(paths[0]).shape[1] == pytest.approx(120 / 25.4 * 300, abs=1)
     assert {p.suffix for p in paths} == {".png", ".pdf", ".svg", ".txt"}
     assert paths[-1].read_text() == "A caption.\n"

@@ -20,9 +20,10 @@ from studies.common.inputs import BadInput
 from studies.drawing import moving as moving_picture
 from studies.drawing import perspective
 from studies.drawing.captions import Caption
-from studies.drawing.mode_pictures import modes_to_draw
+from studies.drawing.mode_pictures import Shapes, modes_to_draw
 from studies.drawing.moving import LARGEST, Reel, parts_of_period, pluck_shapes, pluck_times, positions, save_reel
 from studies.pictures import question as picture_set
+from studies.pictures.question import Wanted
 
 QUIET = SimpleNamespace(say=lambda *a: None, step=lambda *a: None)
 HAZEL = Path(meshes.__file__).parent / "bodies" / "hazel.toml"
@@ -67,8 +68,9 @@ def test_one_period_ends_where_it_began():
 
 def test_pictures_of_a_mode_loop(guitar, without_opengl, tmp_path):
     body, V, shape = guitar
-    (mode,) = modes_to_draw(V, V.mesh, body, [100.0], shape, 1)
-    reels, _ = moving_picture.mode_reels(V, V.mesh, body, mode, shape, frames=8)
+    shapes = Shapes(V, body, [100.0], shape)
+    (mode,) = modes_to_draw(shapes, 1)
+    reels, _ = moving_picture.mode_reels(shapes, mode, frames=8)
     different = lambda a, b: np.asarray(ImageChops.difference(a, b), float).mean()
     for reel in reels.values():
         shots = reel.pictures
@@ -138,8 +140,9 @@ def test_without_ffmpeg_it_is_said(monkeypatch, tmp_path):
 def test_captions_tell_how_slow(guitar, without_opengl, tmp_path, monkeypatch):
     body, V, shape = guitar
     monkeypatch.setattr(moving_picture, "FRAMES", 4)
-    (mode,) = modes_to_draw(V, V.mesh, body, [100.0], shape, 1)
-    paths = moving_picture.save_mode(V, V.mesh, body, mode, shape, tmp_path, Caption("Hazel", mesh_error=[0.01]))
+    shapes = Shapes(V, body, [100.0], shape)
+    (mode,) = modes_to_draw(shapes, 1)
+    paths = moving_picture.save_mode(shapes, mode, tmp_path, Caption("Hazel", mesh_error=[0.01]))
     words = next(p for p in paths if p.suffix == ".txt").read_text()
     assert (
         "120 times slower" in words and "1.0 %" in words and "dry" in words and "bass half against treble half" in words
@@ -158,7 +161,7 @@ def drawn(tmp_path_factory):
         patch.setattr(system_check, "works", lambda name: system_check.Check(name, False, (), "not tried"))
         patch.setattr(perspective, "FINER", 1)  # coarse, fast
         patch.setattr(picture_set, "dry_modes", lambda count: 12)
-        told = picture_set.main(HAZEL, out, 60, 3, 60, names=["doubled_sides"], form="svg")
+        told = picture_set.main(HAZEL, out, 60, Wanted(3, 60, "svg"), ["doubled_sides"])
     return out, told
 
 
@@ -182,15 +185,14 @@ def test_builds_come_out_with_one_sign_and_one_scale(drawn, monkeypatch):
     body = picture_set.complete_linings(read_sheet(HAZEL))[0]
     chosen = picture_set.chosen_builds(body, ["doubled_sides"])
 
-    V, (own, other) = picture_set._dry(body, chosen, 0.06, 3, out / "rows", QUIET, None)
-    flipped = replace(other, shape=-other.shape)
-    for one in (other, flipped):
-        first = modes_to_draw(V, V.mesh, body, own.frequency, own.shape, 3)
-        second = modes_to_draw(V, V.mesh, body, one.frequency, one.shape, 3, None, one.reference, one.number)
+    own, other = picture_set._dry(body, chosen, 0.06, 3, out / "rows", QUIET, None)
+    for sign in (1, -1):
+        first = modes_to_draw(own.shapes, 3)
+        second = modes_to_draw(replace(other.shapes, shape=sign * other.shapes.shape), 3)
         for a, b in zip(first, second):
-            assert a.number == b.number and b.largest == pytest.approx(a.largest, rel=1e-9)
-            apart = sum(np.sum(a.fields[n].value * b.fields[n].value) for n in a.fields)
-            norms = np.prod([np.sqrt(sum(np.sum(m.fields[n].value ** 2) for n in m.fields)) for m in (a, b)])
+            assert a.number == b.number and b.motion.largest == pytest.approx(a.motion.largest, rel=1e-9)
+            apart = sum(np.sum(a.motion.fields[n].value * b.motion.fields[n].value) for n in a.motion.fields)
+            norms = np.prod([np.sqrt(sum(np.sum(f.value**2) for f in m.motion.fields.values())) for m in (a, b)])
             assert apart > 0.6 * norms
 
 
@@ -200,17 +202,17 @@ def test_a_dry_pluck_moves_the_body_a_few_micrometres(drawn, monkeypatch):
     monkeypatch.setattr(picture_set, "dry_modes", lambda count: 12)
     body = picture_set.complete_linings(read_sheet(HAZEL))[0]
 
-    _, (own,) = picture_set._dry(body, picture_set.chosen_builds(body, []), 0.06, 3, out / "rows", QUIET, None)
+    (own,) = picture_set._dry(body, picture_set.chosen_builds(body, []), 0.06, 3, out / "rows", QUIET, None)
     motion, words = own.pluck()
-    assert motion.shape == (len(own.shape), moving_picture.PLUCK_FRAMES)
+    assert motion.shape == (len(own.shapes.shape), moving_picture.PLUCK_FRAMES)
     assert 1e-7 < np.abs(motion.reshape(-1, 6, motion.shape[1])[:, :3]).max() < 2e-4
     assert "82 Hz" in words and "without air" in words
 
 
 @pytest.mark.parametrize(
     ("given", "words"),
-    [({"form": "gif"}, "png, svg, pdf"), ({"count": 0}, "between 1 and 40"), ({"size_mm": 2}, "between 5 and 60 mm"),
-     ({"width_mm": 1e4}, "20 and 400 mm"), ({"names": ["doubled"]}, "doubled_sides")],
+    [({"wanted": Wanted(form="gif")}, "png, svg, pdf"), ({"wanted": Wanted(count=0)}, "between 1 and 40"),
+     ({"size_mm": 2}, "between 5 and 60 mm"), ({"wanted": Wanted(width_mm=1e4)}, "20 and 400 mm"), ({"names": ["doubled"]}, "doubled_sides")],
 )  # fmt: skip
 def test_bad_input_is_told_before_any_work(given, words, tmp_path):
     with pytest.raises(BadInput, match=words):

@@ -10,13 +10,15 @@ from fem.elements import space
 from fem.mesh import ShellMesh, Surface, along_surface, unit_normals
 from studies.common import system_check
 from studies.drawing import mode_pictures as pictures
+from studies.drawing.boards import boards_of, plates_of
 from studies.drawing.captions import Caption
 from studies.drawing.features import nodal_lines, outer_loops, peaks, smoothed
 from studies.drawing.field import Field, field_on, mode_field, phase, same_phase, sampler, turned, unturned
-from studies.drawing.mode_pictures import draw_modes, plates_of
+from studies.drawing.mode_pictures import Shapes, draw_modes
 from studies.drawing.mode_words import distinct, plain_label, plate_words
 from studies.drawing.neck_solid import neck_solid
-from studies.drawing.plan import RIGHT, SCALE, THEMES, on_true_curves, plan_figure, plate_plan, save
+from studies.drawing.plan import RIGHT, Motion, Style, on_true_curves, plan_figure, plate_plan
+from studies.drawing.sheet import SCALE, save
 
 
 def sheet(nx=6, ny=4, a=0.4, b=0.3, z=0.0, up=1.0, height=lambda x, y: 0 * x):
@@ -229,10 +231,12 @@ def test_colour_blind_readers_see_the_same_order(kind):
     assert np.diff(L).min() > 0.5 * np.diff(L).mean() and L[-1] - L[0] > 55
 
 
-def picture(w, folder, **options):
+def picture(w, folder, width_mm=120.0, marks=True):
     field = plate_field(w)
     board = sampler(V := space(shell({"top": sheet(16, 12)})), V.mesh.surfaces["top"].triangles)
-    figure = plan_figure({"top": plate_plan("top", board)}, {"top": field}, THEMES["light"], field.largest, **options)
+    figure = plan_figure(
+        {"top": plate_plan("top", board)}, Motion({"top": field}, field.largest), width_mm, Style(marks=marks)
+    )
     return save(figure, folder / "plate", (".png", ".svg", ".pdf"))
 
 
@@ -331,13 +335,8 @@ def test_everything_is_drawn_with_captions(guitar, tmp_path):
     said = []
     caption = Caption(build="Hazel, kerfed linings", mesh_error=[0.004, 0.012])
     paths = draw_modes(
-        V,
-        V.mesh,
-        body,
-        [101.26, 202.5],
-        shape,
+        Shapes(V, body, [101.26, 202.5], shape, ["rocking", "pumping"]),
         tmp_path,
-        ["rocking", "pumping"],
         caption,
         perspectives=1,
         say=said.append,
@@ -365,7 +364,7 @@ def test_without_opengl_matplotlib_draws_and_says_why(guitar, tmp_path, monkeypa
     monkeypatch.setattr(system_check, "works", lambda name: lame)
     monkeypatch.setattr(pictures.perspective, "draw_with_pyvista", lambda *a: pytest.fail("must not touch OpenGL"))
     said = []
-    draw_modes(V, V.mesh, body, [100.0], shape[:, :1], tmp_path, None, None, perspectives=1, say=said.append)
+    draw_modes(Shapes(V, body, [100.0], shape[:, :1]), tmp_path, perspectives=1, say=said.append)
     assert any("libEGL.so.1" in s for s in said)
     assert "libEGL.so.1" in (tmp_path / "mode-01-perspective.txt").read_text()
     page = np.asarray(Image.open(tmp_path / "mode-01-perspective.png").convert("RGB"), float)
@@ -376,27 +375,25 @@ def test_without_opengl_matplotlib_draws_and_says_why(guitar, tmp_path, monkeypa
 def test_builds_share_sign_and_scale(guitar):
     """A build that moves half as far, solved with the opposite sign, comes out in phase and half as strong."""
     body, V, shape = guitar
-    boards = {name: pictures._sampler(V, V.mesh.surfaces[name].triangles, body, 1) for name in ("top", "back")}
-    first = pictures._mode(V, boards, 1, [100.0, 200.0], shape, None, None)
-    other = pictures._mode(V, boards, 1, [100.0, 200.0], -0.5 * shape, None, shape)
-    assert other.largest == pytest.approx(first.largest)
-    assert other.fields["top"].value == pytest.approx(0.5 * first.fields["top"].value)
-    assert first.fields["top"].value.max() == pytest.approx(first.largest)
+    boards = boards_of(V, body, 1)
+    first = pictures.mode_of(Shapes(V, body, [100.0, 200.0], shape), boards, 1)
+    other = pictures.mode_of(Shapes(V, body, [100.0, 200.0], -0.5 * shape, reference=shape), boards, 1)
+    assert other.motion.largest == pytest.approx(first.motion.largest)
+    assert other.motion.fields["top"].value == pytest.approx(0.5 * first.motion.fields["top"].value)
+    assert first.motion.fields["top"].value.max() == pytest.approx(first.motion.largest)
 
 
 def test_plain_words_for_a_mode(guitar):
     body, V, shape = guitar
-    boards = {name: pictures._sampler(V, V.mesh.surfaces[name].triangles, body, 2) for name in ("top", "back")}
-    assert (
-        pictures._mode(V, boards, 0, [100.0], shape, None, None).label
-        == "top: bass half against treble half; back hardly moves"
-    )
+    boards = boards_of(V, body, 2)
+    label = lambda u: pictures.mode_of(Shapes(V, body, [100.0], u), boards, 0).label
+    assert label(shape) == "top: bass half against treble half; back hardly moves"
     beyond = lambda p: p[:, 0] > body.outline.length + 0.02
     for along, words in ((1, "neck bends sideways"), (2, "neck bends up and down")):
         swing = shape_of(V, lambda p, k=along: np.where(beyond(p), 1.0, 1e-3)[:, None] * np.eye(3)[k])
-        assert pictures._mode(V, boards, 0, [50.0], swing[:, None], None, None).label.startswith(words + ";")
+        assert label(swing[:, None]).startswith(words + ";")
     twist = shape_of(V, lambda p: np.column_stack([0 * p[:, :2], np.where(beyond(p), p[:, 1], 1e-5)]))
-    assert pictures._mode(V, boards, 0, [50.0], twist[:, None], None, None).label == "neck twists; plates hardly move"
+    assert label(twist[:, None]) == "neck twists; plates hardly move"
 
 
 def test_words_for_what_the_plates_do():
@@ -455,11 +452,12 @@ def test_still_sides_and_plates_beside_a_swinging_neck_get_no_nodal_lines(guitar
     beyond = lambda p: p[:, 0] > body.outline.length + 0.02
     for ripple, lines in ((0.01, False), (0.2, True)):
         u = lambda p, r=ripple: np.column_stack([0 * p[:, :2], np.where(beyond(p), 1.0, r * np.sin(12 * p[:, 0]))])
-        (mode,) = pictures.modes_to_draw(V, V.mesh, body, [50.0], shape_of(V, u)[:, None], 1)
-        assert mode.furthest == pytest.approx(1.0)
-        drawn = pictures.Stage(V, V.mesh, body, 2).scene(mode, shape_of(V, u)[:, None])
+        shapes = Shapes(V, body, [50.0], shape_of(V, u)[:, None])
+        (mode,) = pictures.modes_to_draw(shapes, 1)
+        assert mode.motion.furthest == pytest.approx(1.0)
+        drawn = pictures.Stage(V, body, 2).scene(mode, shapes)
         assert any(kind == "node" for _, _, kind in drawn.lines) == lines
-        assert bool(nodal_lines(mode.fields["top"], mode.furthest)) == lines
+        assert bool(nodal_lines(mode.motion.fields["top"], mode.motion.furthest)) == lines
 
 
 def test_the_neck_is_a_closed_solid_that_turns_with_its_strip(guitar):
@@ -491,7 +489,7 @@ def test_the_furthest_place_is_painted(tmp_path):
     field = plate_field(lambda x, y: np.sin(np.pi * x / 0.4) * np.cos(np.pi * y / 0.3))
     board = sampler(V := space(shell({"top": sheet(16, 12)})), V.mesh.surfaces["top"].triangles)
     figure = plan_figure(
-        {"top": plate_plan("top", board)}, {"top": field}, THEMES["light"], 0.7 * field.largest, marks=False
+        {"top": plate_plan("top", board)}, Motion({"top": field}, 0.7 * field.largest), style=Style(marks=False)
     )
     (png,) = save(figure, tmp_path / "plate", (".png",))
     page = np.asarray(Image.open(png).convert("RGB"), int)
@@ -515,7 +513,7 @@ def test_a_foreign_mesh_without_a_top_is_drawn_in_perspective_only(tmp_path, mon
     monkeypatch.setattr(system_check, "works", lambda name: lame)
     V = space(shell({"lid": sheet()}))
     shape = shape_of(V, lift(lambda x, y: np.sin(np.pi * x / 0.4) * y))[:, None]
-    paths = draw_modes(V, V.mesh, None, [80.0], shape, tmp_path)
+    paths = draw_modes(Shapes(V, None, [80.0], shape), tmp_path)
     assert {p.name for p in paths} == {f"mode-01-perspective{end}" for end in (".png", "-dark.png", ".txt")}
     assert "neck is part" not in (tmp_path / "mode-01-perspective.txt").read_text()
 
@@ -524,13 +522,13 @@ def test_a_foreign_mesh_with_a_top_has_plan_views(tmp_path, monkeypatch):
     monkeypatch.setattr(system_check, "works", lambda name: system_check.Check(name, False, (), "not tried"))
     V = space(shell({"top": sheet()}))
     shape = shape_of(V, lift(lambda x, y: np.sin(np.pi * x / 0.4) * y))[:, None]
-    names = {p.name for p in draw_modes(V, V.mesh, None, [80.0], shape, tmp_path, perspectives=0)}
+    names = {p.name for p in draw_modes(Shapes(V, None, [80.0], shape), tmp_path, perspectives=0)}
     assert "mode-01-plan.svg" in names and "mode-01-perspective.png" not in names
 
 
 def test_a_mode_that_does_not_move_the_plates_is_no_error(tmp_path, monkeypatch):
     V = space(shell({"top": sheet()}))
-    paths = draw_modes(V, V.mesh, None, [80.0], np.zeros((V.size, 1)), tmp_path, perspectives=0)
+    paths = draw_modes(Shapes(V, None, [80.0], np.zeros((V.size, 1))), tmp_path, perspectives=0)
     assert "plates hardly move" in next(p for p in paths if p.name == "mode-01-plan.txt").read_text()
     still = Field(np.eye(3), np.array([[0, 1, 2]]), np.zeros(3), np.zeros((3, 3)))
     assert phase(still) == 1 and nodal_lines(still) == [] and len(peaks(still)) == 0

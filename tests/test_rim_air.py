@@ -37,7 +37,7 @@ from studies.rim.air_page import (
     write_report,
 )
 from studies.rim.dry_page import LABEL as DRY_LABEL
-from studies.rim.pictures import Boards
+from studies.rim.pictures import boards_and_air
 from studies.solved import coupled
 from studies.solved import dry as solved_dry
 from studies.solved.dry import solve_row
@@ -308,7 +308,7 @@ def test_pictures(study, folder):
 def test_pressure_is_painted_where_the_air_is(study):
     """Half way between top and back: the places read out of the cavity's own mesh are those asked for, or at a wall near by."""
     whole = study.fine.base
-    boards, body = Boards(whole), whole.structure.body
+    boards, body = boards_and_air(whole), whole.structure.body
     read = boards.air @ whole.around.air.basis.doflocs.T
     gap = np.linalg.norm(read - boards.middle, axis=1)
     assert np.mean(gap < 1e-9) > 0.6 and gap.max() < body.neck_block.thickness + 1e-3  # the rim behind a block
@@ -316,7 +316,7 @@ def test_pressure_is_painted_where_the_air_is(study):
     assert z == pytest.approx((top_height(body, x, y) + back_height(body, x, y)) / 2)
     neck = body.outline.length - body.side_thickness / 2 - body.neck_block.thickness / 2
     assert np.hypot(x - neck, y).min() > 0.3 * body.neck_block.thickness  # none in the middle of the block
-    drawn = boards.plates["air"].edges
+    drawn = boards.air_plate.edges
     assert len(drawn) == 4 and all(inside(body.outline, block[:, ::-1] * [1, -1]).all() for block in drawn[2:])
 
 

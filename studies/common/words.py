@@ -51,3 +51,8 @@ def several(words):
     """'a', 'a and b', 'a, b and c'."""
     words = list(words)
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def shortened(text: str, most: int) -> str:
+    """The text, cut at a word and with dots after it where it has more letters than `most`."""
+    return text if len(text) <= most else text[: most - 1].rsplit(" ", 1)[0] + " ..."

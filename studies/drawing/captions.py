@@ -1,13 +1,12 @@
 """Captions of mode pictures: what a reader must know beside the picture, in plain words."""
 
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 
 from studies.drawing.features import QUIET
 from studies.drawing.mode_words import ALONE, NECK_LEADS, neck_motion
-from studies.drawing.plan import BANDS
+from studies.drawing.sheet import BANDS
 
 DRY = "dry (without air)"
 WITH_AIR = "air-loaded (with the air inside and outside)"
@@ -96,10 +95,3 @@ def remarks(space, together, shape_column, largest):
     if np.mean(np.sum(together.displacement**2, axis=1)) > 2 * np.mean(together.value**2):
         found.append("In this mode the plates move mostly in their own plane; only motion square to them is coloured.")
     return tuple(found)
-
-
-def write(stem, text):
-    """Writes stem.txt; returns its path in a list."""
-    path = Path(f"{stem}.txt")
-    path.write_text(text + "\n", encoding="utf-8")
-    return [path]

@@ -144,16 +144,16 @@ def _root(root, p):
     return p
 
 
-def boundary(field):
-    """Edges (k, 2) of the triangles of a Field or Sampler that have a triangle on one side only."""
-    edges = np.sort(field.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+def boundary(triangles: np.ndarray) -> np.ndarray:
+    """Edges (k, 2) of triangles (n, 3) that have a triangle on one side only."""
+    edges = np.sort(triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
     unique, count = np.unique(edges, axis=0, return_counts=True)
     return unique[count == 1]
 
 
 def outer_loops(field):
     """The boundary as arrays of point indices one after the other round each loop, the longest loop first."""
-    edges = boundary(field)
+    edges = boundary(field.triangles)
     points, number = np.unique(edges, return_inverse=True)
     neighbours = [[] for _ in points]
     for a, b in number.reshape(-1, 2).tolist():

@@ -2,40 +2,35 @@
 
 import numpy as np
 
-from studies.drawing.field import field_on
-from studies.drawing.mode_pictures import boards_of
+from fem.elements import Space
+from studies.drawing.boards import Boards, boards_of
 from studies.drawing.mode_words import distinct, plain_label
 
 SUBDIVIDE = 3  # as fine as areas need to be told apart
 AIR_LEADS = 0.4  # share of the energy in the air from which on a mode is the air's own
 
 
-def names(space, shape):
+def names(space: Space, shape: np.ndarray) -> list[str | None]:
     """[words] of shapes (dofs, n) on a Space: 'top and back swell together, the top further', 'neck twists; ...'.
 
     None for every mode where no surface group is a plate, 'top' facing up or 'back' facing down.
     """
-    boards = plates(space)
-    if not boards:
+    boards = boards_of(space, None, SUBDIVIDE)
+    if not boards.samplers:
         return [None] * shape.shape[1]
     return distinct([named(space, boards, column) for column in shape.T])
 
 
-def plates(space):
-    """{'top', 'back': Sampler} of a mesh, those that it has."""
-    return boards_of(space, space.mesh, None, SUBDIVIDE)
-
-
-def named(space, boards, column):
-    """Words for one shape (dofs,) on the Samplers of `plates`."""
-    fields = {name: field_on(board, column) for name, board in boards.items()}
+def named(space: Space, boards: Boards, column: np.ndarray) -> str:
+    """Words for one shape (dofs,) on Boards without a body."""
+    fields = boards.moving(column)
     return plain_label(space, fields, column, max(f.largest for f in fields.values()))
 
 
 def names_with_air(whole, result, count):
     """[words] of the first `count` air-loaded modes of a Result (rim_air.py) on its Sounding, where the air leads said first."""
     structure, modes = whole.structure, result.modes
-    boards, own = plates(structure.space), len(structure.frequency)
+    boards, own = boards_of(structure.space, None, SUBDIVIDE), len(structure.frequency)
     words = []
     for k in range(min(count, len(modes.frequency))):
         column = structure.shape @ np.real(modes.shape[:own, k] * furthest(result.motion[:, k]))
@@ -44,6 +39,6 @@ def names_with_air(whole, result, count):
     return distinct(words)
 
 
-def furthest(motion):
+def furthest(motion: np.ndarray) -> np.ndarray:
     """Unit complex number that turns a complex motion (m,) to the instant at which it is largest; of several (m, k): (k,)."""
     return np.exp(-0.5j * np.angle(np.sum(motion**2, axis=0)))

@@ -1,12 +1,17 @@
 """Mode pictures fit for print: plan views, a contact sheet, a few in perspective, and a caption beside each."""
 
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
+from fem.elements import Space
+from fem.mesh import ShellMesh
+from meshes.body import Body
 from studies.common import system_check
 from studies.drawing import perspective
+from studies.drawing.boards import Boards, boards_of, body_sampler
 from studies.drawing.captions import (
     Caption,
     caption_text,
@@ -16,16 +21,57 @@ from studies.drawing.captions import (
     remarks,
     scale_words,
     upward,
-    write,
 )
-from studies.drawing.field import Field, field_on, phase, same_phase, sampler, turned
+from studies.drawing.field import Field, field_on, phase, same_phase, turned
 from studies.drawing.mode_words import distinct, neck_alone, plain_label
 from studies.drawing.neck_solid import neck_solid
-from studies.drawing.plan import DPI, FULL_WIDTH, THEMES, contact_figure, on_true_curves, plan_figure, plate_plan, save
+from studies.drawing.perspective import Scene, Swing, longest, perspective_scene
+from studies.drawing.plan import FULL_WIDTH, Motion, Panel, Style, contact_figure, plan_figure
+from studies.drawing.sheet import DPI, THEMES, Theme, save, write_caption
 
 TOP_DECIDES = 0.2  # the top sets the sign of a mode unless it moves less than this part of the furthest moved plate
 CONTACT_SUBDIVIDE = 3  # the contact sheet is small
 ALL = (".svg", ".pdf", ".png")
+
+
+Say = Callable[[str], None]
+Draw = Callable[[Scene, Theme, float], np.ndarray]  # a Scene in a Theme, so many mm wide, as pixels (h, w, 3)
+
+
+def silent(text: str) -> None:
+    """Nobody is told."""
+
+
+@dataclass(frozen=True)
+class Shapes:
+    """Computed modes, and how they are told apart."""
+
+    space: Space
+    body: (
+        Body | None
+    )  # None: a foreign mesh, drawn in plan where groups are named 'top' (facing +z) or 'back' (facing -z)
+    frequency: Sequence[float]  # (n,) Hz
+    shape: np.ndarray = field(repr=False)  # (dofs, n)
+    labels: Sequence[str] | None = None  # plain words for each; None: from the shapes
+    numbers: Sequence[int] | None = None  # in words and file names; None: 1, 2, ...
+    reference: np.ndarray | None = field(
+        default=None, repr=False
+    )  # (dofs, n) of the build to compare with, which gives
+    # sign and scale; column by column
+
+    @property
+    def base(self) -> np.ndarray:
+        """(dofs, n) the shapes that give sign and scale."""
+        return self.shape if self.reference is None else self.reference
+
+
+@dataclass(frozen=True)
+class Look:
+    """What pictures are written as."""
+
+    width_mm: float = FULL_WIDTH  # of a plan view in print, at 300 dpi
+    formats: tuple[str, ...] = ALL  # of the plan views on the light page; other themes as PNG, or in the first of these
+    themes: tuple[str, ...] = ("light", "dark")
 
 
 @dataclass(frozen=True)
@@ -35,97 +81,70 @@ class Mode:
     number: int  # from 1
     column: int  # of the shapes
     frequency: float  # Hz
-    fields: dict = field(repr=False)  # {'top' or 'back': Field}
-    largest: float  # displacement of full colour
-    furthest: float  # displacement of whatever moves most, neck and sides too
+    motion: Motion = field(repr=False)  # furthest: neck and sides count too
     sign: float  # +1 or -1, already applied to the fields; 0 where no plates could tell
     label: str
-    remarks: tuple  # sentences for the caption
+    remarks: tuple[str, ...]  # sentences for the caption
 
 
 def draw_modes(
-    space, mesh, body, frequency, shape, folder, labels=None, captions=None, count=12, *,
-    perspectives=3, width_mm=FULL_WIDTH, reference=None, numbers=None, formats=ALL, themes=("light", "dark"),
-    say=lambda text: None,
-):  # fmt: skip
+    shapes: Shapes, folder: Path | str, caption: Caption | None = None, count: int = 12, perspectives: int = 3,
+    look: Look = Look(), say: Say = silent,
+) -> list[Path]:  # fmt: skip
     """Draws the first `count` modes into a folder and returns the paths of pictures and captions.
 
-    space, mesh: fem.elements.Space and its ShellMesh; body: the Body they came from, None for a foreign mesh, of which
-    a plan is drawn only where surface groups are named 'top' (facing +z) or 'back' (facing -z).
-    frequency (n,) Hz, shape (dofs, n). labels: plain words for each mode, from the shape if None.
-    captions: a Caption. perspectives: how many modes are also drawn in perspective, those of the neck left out.
-    width_mm: of a plan view in print, at 300 dpi. numbers: of the modes in words and file names, if not 1, 2, ...
-    reference: shape (dofs, n) of the build to compare with, paired column by column; gives the sign and the scale.
-    formats: of the plan views on the light page; the other themes are drawn as PNG, or in the first format.
-    say: called with a few words before each step. A lack of OpenGL is told through `say` and in the caption.
+    perspectives: how many modes are also drawn in perspective, those of the neck left out. say: called with a few words
+    before each step. A lack of OpenGL is told through `say` and in the caption.
     """
-    folder = Path(folder)
+    folder, body = Path(folder), shapes.body
     folder.mkdir(parents=True, exist_ok=True)
-    captions = captions or Caption(build=body.name if body else "shell mesh")
-    modes = modes_to_draw(space, mesh, body, frequency, shape, count, labels, reference, numbers)
-    boards, paths = boards_of(space, mesh, body), []
-    if boards:
-        plans = {name: plate_plan(name, board, body) for name, board in boards.items()}
+    caption = caption or Caption(build=body.name if body else "shell mesh")
+    boards, paths = boards_of(shapes.space, body), []
+    modes = modes_to_draw(shapes, count)
+    if boards.samplers:
         for mode in modes:
             say(f"plan view of mode {mode.number}")
-            paths += _plan_pictures(mode, plans, folder, width_mm, captions, body, formats, themes)
+            paths += _plan_pictures(mode, boards, folder, caption, look)
         say("contact sheet")
-        paths += _contact_sheet(space, mesh, body, modes, shape, folder, captions, formats, themes)
+        paths += _contact_sheet(shapes, modes, folder, caption, look)
     chosen = [m for m in modes if not m.label.startswith("neck")][:perspectives]
-    return paths + _perspectives(space, mesh, body, chosen, shape, reference, folder, width_mm, captions, themes, say)
+    return paths + _perspectives(shapes, chosen, folder, caption, look, say)
 
 
-def modes_to_draw(space, mesh, body, frequency, shape, count, labels=None, reference=None, numbers=None):
-    """The first `count` Modes, each with words of its own; arguments as in draw_modes."""
-    boards, count = boards_of(space, mesh, body), min(count, len(frequency))
-    modes = [_mode(space, boards, k, frequency, shape, labels, reference, numbers) for k in range(count)]
-    own = labels[:count] if labels else distinct([m.label for m in modes])
-    return [Mode(**vars(m) | {"label": label}) for m, label in zip(modes, own)]
+def modes_to_draw(shapes: Shapes, count: int) -> list[Mode]:
+    """The first `count` Modes, each with words of its own."""
+    boards, count = boards_of(shapes.space, shapes.body), min(count, len(shapes.frequency))
+    modes = [mode_of(shapes, boards, k) for k in range(count)]
+    own = shapes.labels[:count] if shapes.labels else distinct([m.label for m in modes])
+    return [replace(m, label=label) for m, label in zip(modes, own)]
 
 
-def plates_of(mesh):
-    """Names of the surface groups that can be shown in plan: 'top' facing +z, 'back' facing -z."""
-    facing = {"top": 0.9, "back": -0.9}
-    normals = {name: mesh.normal[mesh.surfaces[name].triangles, 2] for name in facing if name in mesh.surfaces}
-    return [name for name, n in normals.items() if np.mean(n) * np.sign(facing[name]) > abs(facing[name])]
-
-
-def boards_of(space, mesh, body, subdivide=4):
-    """{plate: Sampler} of the plates that can be shown in plan."""
-    return {name: _sampler(space, mesh.surfaces[name].triangles, body, subdivide) for name in plates_of(mesh)}
-
-
-def box_of(mesh):
+def box_of(mesh: ShellMesh) -> np.ndarray:
     """Indices of the triangles that are shown in colour in perspective: all but the neck."""
     return np.setdiff1d(np.arange(len(mesh.triangles)), neck_alone(mesh))
-
-
-def _sampler(space, triangles, body, subdivide=4):
-    found = sampler(space, triangles, subdivide)
-    return found if body is None else on_true_curves(found, body)
 
 
 # --- one mode ---
 
 
-def _mode(space, boards, k, frequency, shape, labels, reference, numbers=None):
-    number = k + 1 if numbers is None else int(numbers[k])
-    fields = {name: field_on(board, shape[:, k]) for name, board in boards.items()}
-    largest = max([f.largest for f in fields.values()], default=0.0)
-    motion = perspective.furthest((shape if reference is None else reference)[:, k].reshape(-1, 6)[:, :3])
+def mode_of(shapes: Shapes, boards: Boards, k: int) -> Mode:
+    """Mode of column k; its words may be those of another."""
+    number = k + 1 if shapes.numbers is None else int(shapes.numbers[k])
+    column, frequency = shapes.shape[:, k], float(shapes.frequency[k])
+    fields = boards.moving(column)
+    furthest = longest(shapes.base[:, k].reshape(-1, 6)[:, :3])
     if not fields:
-        label = labels[k] if labels else f"mode {number}"
-        return Mode(number, k, float(frequency[k]), {}, 0.0, motion, 0.0, label, ())
-    sign, said = _sign(fields, largest), remarks(space, _together(fields), shape[:, k], largest)
-    label = labels[k] if labels else plain_label(space, fields, shape[:, k], largest)
-    if reference is not None:
-        base = {name: field_on(board, reference[:, k]) for name, board in boards.items()}
+        label = shapes.labels[k] if shapes.labels else f"mode {number}"
+        return Mode(number, k, frequency, Motion({}, 0.0, furthest), 0.0, label, ())
+    own, largest = _together(fields), max(f.largest for f in fields.values())
+    label = shapes.labels[k] if shapes.labels else plain_label(shapes.space, fields, column, largest)
+    said, sign = remarks(shapes.space, own, column, largest), _sign(fields, largest)
+    if shapes.reference is not None:
+        base = boards.moving(shapes.reference[:, k])
         largest = max(f.largest for f in base.values())
-        base = turned(_together(base), _sign(base, largest))
-        own = _together(fields)
-        sign = 1.0 if same_phase(base, own) is own else -1.0
+        sign = 1.0 if same_phase(turned(_together(base), _sign(base, largest)), own) is own else -1.0
     fields = {name: turned(f, sign) for name, f in fields.items()}
-    return Mode(number, k, float(frequency[k]), fields, largest, motion, sign, label, said)
+    return Mode(number, k, frequency, Motion(fields, largest, furthest), sign, label, said)
 
 
 def _sign(fields, largest):
@@ -150,66 +169,64 @@ def _together(fields):
 # --- files ---
 
 
-def _plan_pictures(mode, plans, folder, width_mm, caption, body, formats, themes):
-    stem, paths = folder / f"mode-{mode.number:02d}-plan", []
+def _plan_pictures(mode, boards, folder, caption, look):
+    stem, figure = (
+        folder / f"mode-{mode.number:02d}-plan",
+        lambda theme: plan_figure(boards.plates, mode.motion, look.width_mm, Style(theme)),
+    )
+    words = caption_text(mode, caption, plan_words(boards.plates, boards.body))
+    return _in_themes(figure, stem, words, look.themes, look.formats)
+
+
+def _contact_sheet(shapes, modes, folder, caption, look):
+    plates, panels = contact_panels(shapes, modes)
+    lines = [f"{len(modes)} modes, each on its own colour scale.", facts(caption), *plan_words(plates, shapes.body)]
+    lines += [frequency_line(mode, caption) for mode in modes] + [caption.credit + "."]
+    figure = lambda theme: contact_figure(panels, theme, upward=upward(shapes.body), title=caption.title)
+    formats = tuple(f for f in look.formats if f != ".svg") or look.formats
+    return _in_themes(figure, folder / "modes-contact-sheet", "\n".join(lines), look.themes, formats)
+
+
+def _in_themes(figure, stem, words, themes, formats):
+    """Writes figure(theme) in all formats for the light page and in one for others, and a caption; returns the paths."""
+    one, paths = (".png",) if ".png" in formats else formats[:1], []
     for name in themes:
-        figure = plan_figure(plans, mode.fields, THEMES[name], mode.largest, width_mm, furthest=mode.furthest)
-        paths += save(figure, f"{stem}{_ending(name)}", formats if name == "light" else _one_of(formats))
-    return [*paths, *write(stem, caption_text(mode, caption, plan_words(plans, body)))]
+        paths += save(figure(THEMES[name]), f"{stem}{_ending(name)}", formats if name == "light" else one)
+    return [*paths, write_caption(stem, words)]
 
 
 def _ending(theme):
     return "" if theme == "light" else f"-{theme}"
 
 
-def _one_of(formats):
-    return (".png",) if ".png" in formats else tuple(formats[:1])
-
-
-def _contact_sheet(space, mesh, body, modes, shape, folder, caption, formats, themes):
-    plans, panels = contact_panels(space, mesh, body, modes, shape)
-    stem, paths = folder / "modes-contact-sheet", []
-    for name in themes:
-        figure = contact_figure(
-            panels, THEMES[name], upward=upward(body), title=caption.title, furthest=[m.furthest for m in modes]
-        )  # fmt: skip
-        wanted = [f for f in formats if f != ".svg"] or formats
-        paths += save(figure, f"{stem}{_ending(name)}", wanted if name == "light" else _one_of(wanted))
-    lines = [f"{len(modes)} modes, each on its own colour scale.", facts(caption), *plan_words(plans, body)]
-    lines += [frequency_line(mode, caption) for mode in modes] + [caption.credit + "."]
-    return [*paths, *write(stem, "\n".join(lines))]
-
-
-def contact_panels(space, mesh, body, modes, shape):
-    """{plate: Plate}, and (plates, fields, largest, heading, label) of each Mode, coarser than a picture of its own."""
-    boards = boards_of(space, mesh, body, CONTACT_SUBDIVIDE)
-    plans, panels = {name: plate_plan(name, board, body) for name, board in boards.items()}, []
+def contact_panels(shapes: Shapes, modes: Sequence[Mode]) -> tuple[dict, list[Panel]]:
+    """{plate: Plate}, and a Panel of each Mode, coarser than a picture of its own."""
+    boards = boards_of(shapes.space, shapes.body, CONTACT_SUBDIVIDE)
+    panels = []
     for mode in modes:
-        fields = {name: turned(field_on(b, shape[:, mode.column]), mode.sign) for name, b in boards.items()}
-        panels.append((plans, fields, mode.largest, f"{mode.number}    {mode.frequency:.0f} Hz", mode.label))
-    return plans, panels
+        motion = replace(mode.motion, fields=boards.moving(shapes.shape[:, mode.column], mode.sign))
+        panels.append(Panel(boards.plates, motion, f"{mode.number}    {mode.frequency:.0f} Hz", mode.label))
+    return boards.plates, panels
 
 
-def _perspectives(space, mesh, body, modes, shape, reference, folder, width_mm, caption, themes, say):
+def _perspectives(shapes, modes, folder, caption, look, say):
     if not modes:
         return []
     draw, why = perspective_way(say)
-    stage, paths = Stage(space, mesh, body), []
+    stage, paths = Stage(shapes.space, shapes.body), []
     for mode in modes:
         say(f"mode {mode.number} in perspective")
-        drawn = stage.scene(mode, shape, reference)
+        drawn = stage.scene(mode, shapes)
         stem = folder / f"mode-{mode.number:02d}-perspective"
-        words = [f"Seen from the front, left, and from behind, right, {upward(body)} upward. The motion is exaggerated.",
+        words = [f"Seen from the front, left, and from behind, right, {upward(shapes.body)} upward. The motion is exaggerated.",
                  *scale_words(), *([why] if why else [])]  # fmt: skip
-        for name in themes:
-            path = Path(f"{stem}{_ending(name)}.png")
-            save_pixels(draw(drawn, THEMES[name], width_mm), path)
-            paths.append(path)
-        paths += write(stem, caption_text(mode, caption, words))
+        for name in look.themes:
+            paths.append(save_pixels(draw(drawn, THEMES[name], look.width_mm), Path(f"{stem}{_ending(name)}.png")))
+        paths.append(write_caption(stem, caption_text(mode, caption, words)))
     return paths
 
 
-def perspective_way(say):
+def perspective_way(say: Say = silent) -> tuple[Draw, str]:
     """The function that draws a Scene on this machine, and a sentence on what it lacks, or ''."""
     say("trying perspective pictures")
     check = system_check.works(system_check.PERSPECTIVE)
@@ -222,38 +239,34 @@ def perspective_way(say):
 class Stage:
     """Box and neck of one mesh, sampled once for many perspective pictures."""
 
-    def __init__(self, space, mesh, body, subdivide=4):
-        self.body, self.board = body, _sampler(space, box_of(mesh), body, subdivide)
-        self.solid = neck_solid(space, body)
+    def __init__(self, space: Space, body: Body | None, subdivide: int = 4):
+        self.body, self.board = body, body_sampler(space, box_of(space.mesh), body, subdivide)
+        self.neck = neck_solid(space, body)
 
-    def scene(self, mode, shape, reference=None, part=1.0, nodes=True):
-        """perspective.Scene of a Mode; part: of its motion, -1..1."""
-        own = field_on(self.board, shape[:, mode.column])
-        base = (shape if reference is None else reference)[:, mode.column]
-        first = own if reference is None else field_on(self.board, base)
+    def scene(self, mode: Mode, shapes: Shapes, part: float = 1.0, nodes: bool = True) -> Scene:
+        """Scene of a Mode; part: of its motion, -1..1."""
+        own, base = (field_on(self.board, s[:, mode.column]) for s in (shapes.shape, shapes.base))
         sign = mode.sign
         if not sign:  # no plates that could have told
-            sign = 1.0 if same_phase(turned(first, phase(first)), own) is own else -1.0
-        full = perspective.furthest(first.displacement, self._neck(base))
-        moved = None if self.solid is None else sign * self._neck(shape[:, mode.column])
-        largest = mode.largest or first.largest
-        return perspective.scene(
-            turned(own, sign), self.board.normal, self.body, largest, full, self.solid, moved, part, nodes
-        )  # fmt: skip
+            sign = 1.0 if same_phase(turned(base, phase(base)), own) is own else -1.0
+        swing = self._swing(shapes.base[:, mode.column])
+        full = longest(base.displacement, *([swing.displacement] if swing else []))
+        scales = mode.motion.largest or base.largest, full
+        moved = self._swing(sign * shapes.shape[:, mode.column])
+        return perspective_scene(turned(own, sign), self.board.normal, self.body, scales, moved, part, nodes)
 
-    def still(self, column, largest, full):
-        """perspective.Scene of a motion (dofs,) at one instant, on given scales; without nodal lines."""
+    def still(self, column: np.ndarray, scales: tuple[float, float]) -> Scene:
+        """Scene of a motion (dofs,) at one instant, on given scales; without nodal lines."""
         own = field_on(self.board, column)
-        return perspective.scene(
-            own, self.board.normal, self.body, largest, full, self.solid, self._neck(column), nodes=False
-        )  # fmt: skip
+        return perspective_scene(own, self.board.normal, self.body, scales, self._swing(column), nodes=False)
 
-    def _neck(self, column):
-        return None if self.solid is None else self.solid.displacement(column)
+    def _swing(self, column):
+        return None if self.neck is None else Swing(self.neck, self.neck.displacement(column))
 
 
-def save_pixels(pixels, path):
-    """Writes pixels (h, w, 3) as a PNG for print."""
+def save_pixels(pixels: np.ndarray, path: Path) -> Path:
+    """Writes pixels (h, w, 3) as a PNG for print; returns its path."""
     from PIL import Image
 
     Image.fromarray(pixels).save(path, dpi=(DPI, DPI))
+    return path

@@ -6,18 +6,23 @@ Both loop without a jump: a mode ends where it began, a pluck starts from rest a
 import io
 import shutil
 import subprocess
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from matplotlib.colors import to_rgb
 from PIL import Image
 
-from studies.drawing.captions import caption_text, facts, scale_words, upward, write
-from studies.drawing.field import field_on
-from studies.drawing.mode_pictures import Stage, boards_of, perspective_way
-from studies.drawing.perspective import TONES, furthest
-from studies.drawing.plan import MM_PER_INCH, SCALE, THEMES, plan_figure, plate_plan
+from fem.coupled_string import Ringing
+from fem.elements import Space
+from meshes.body import Body
+from studies.drawing.boards import boards_of
+from studies.drawing.captions import Caption, caption_text, facts, scale_words, upward
+from studies.drawing.field import turned
+from studies.drawing.mode_pictures import Mode, Say, Shapes, Stage, perspective_way, silent
+from studies.drawing.perspective import TONES, longest
+from studies.drawing.plan import Motion, Style, plan_figure
+from studies.drawing.sheet import MM_PER_INCH, SCALE, THEMES, write_caption
 
 FRAMES = 24  # of one period; even, so that the way back shows the pictures of the way out
 PERIOD = 1.2  # s on the screen
@@ -42,27 +47,30 @@ class Reel:
 # --- a mode ---
 
 
-def parts_of_period(frames=FRAMES):
+def parts_of_period(frames: int = FRAMES) -> np.ndarray:
     """(frames,) part of the full motion at each picture of one period: the picture after the last one is the first."""
     return np.cos(2 * np.pi * np.arange(frames) / frames)
 
 
-def mode_reels(space, mesh, body, mode, shape, reference=None, theme="light", say=lambda text: None, frames=FRAMES):
-    """{'plan': Reel, 'perspective': Reel} of a pictures.Mode, and sentences for its caption; arguments as draw_modes."""
-    parts, found, words = parts_of_period(frames), {}, []
+def mode_reels(
+    shapes: Shapes, mode: Mode, theme: str = "light", say: Say = silent, frames: int = FRAMES
+) -> tuple[dict[str, Reel], list[str]]:
+    """{'plan': Reel, 'perspective': Reel} of a Mode, and sentences for its caption; arguments as draw_modes."""
+    parts, found = parts_of_period(frames), {}
     say(f"mode {mode.number} moving, plan")
-    if mode.fields:
-        boards = boards_of(space, mesh, body, 3)
-        plans = {name: plate_plan(name, board, body) for name, board in boards.items()}
-        fields = {name: field_on(board, mode.sign * shape[:, mode.column]) for name, board in boards.items()}
-        drawn = _each_once(parts, lambda part: _plan(plans, fields, fields, part, mode, theme))
-        found["plan"] = Reel(drawn, PERIOD / frames)
-    draw, why = perspective_way(lambda text: None)
+    if mode.motion.fields:
+        boards = boards_of(shapes.space, shapes.body, 3)
+        whole = boards.moving(shapes.shape[:, mode.column], mode.sign)
+        at = lambda part: replace(
+            mode.motion, fields={name: turned(f, part) for name, f in whole.items()}, nodes=whole
+        )  # fmt: skip
+        found["plan"] = Reel(_each_once(parts, lambda part: _plan(boards, at(part), theme)), PERIOD / frames)
+    draw, why = perspective_way()
     say(f"mode {mode.number} moving, in perspective")
-    stage = Stage(space, mesh, body, 3)
-    look = lambda part: _shot(draw, stage.scene(mode, shape, reference, part), theme)
+    stage = Stage(shapes.space, shapes.body, 3)
+    look = lambda part: _shot(draw, stage.scene(mode, shapes, part), theme)
     found["perspective"] = Reel(_each_once(parts, look), PERIOD / frames)
-    return found, words + ([why] if why else [])
+    return found, [why] if why else []
 
 
 def _each_once(parts, draw):
@@ -75,17 +83,10 @@ def _each_once(parts, draw):
     return tuple(drawn[key] for key in keys)
 
 
-def _plan(plans, fields, nodes, part, mode, theme):
-    """One picture in plan: colours at `part` of the motion, the nodal lines of the whole."""
-    now = {name: type(f)(f.points, f.triangles, part * f.value, part * f.displacement) for name, f in fields.items()}
-    return _figure(plans, now, nodes, mode.largest, mode.furthest, theme)
-
-
-def _figure(plans, fields, nodes, largest, most, theme):
+def _plan(boards, motion, theme):
+    """One picture in plan."""
     width = PLAN_PIXELS / SCREEN_DPI * MM_PER_INCH
-    figure = plan_figure(
-        plans, fields, THEMES[theme], largest, width, marks=False, furthest=most, nodes=nodes, tones=TONES
-    )
+    figure = plan_figure(boards.plates, motion, width, Style(THEMES[theme], marks=False, tones=TONES))
     store = io.BytesIO()
     figure.savefig(store, dpi=2 * SCREEN_DPI, facecolor=figure.get_facecolor())
     large = Image.open(store).convert("RGB")
@@ -100,7 +101,7 @@ def _shot(draw, scene, theme):
 # --- a pluck ---
 
 
-def positions(ringing, t):
+def positions(ringing: Ringing, t: np.ndarray) -> np.ndarray:
     """Displacements q (N, k) of body modes and sines of a Ringing at times t (k,)."""
     c = ringing.coupled
     n = len(c.omega)
@@ -108,42 +109,43 @@ def positions(ringing, t):
     return c.X @ (z.real / c.omega[:, None])
 
 
-def pluck_times(frames=PLUCK_FRAMES, duration=PLUCK_TIME):
+def pluck_times(frames: int = PLUCK_FRAMES, duration: float = PLUCK_TIME) -> tuple[np.ndarray, np.ndarray]:
     """(frames,) s after the release, and the part (frames,) of the motion that is shown: 1, then faded to 0."""
     t = duration * np.arange(frames) / (frames - 1)
     late = ((t / duration - (1 - FADE)) / FADE).clip(0, 1)
     return t, 0.5 + 0.5 * np.cos(np.pi * late)
 
 
-def pluck_shapes(ringing, body_shape, frames=PLUCK_FRAMES, duration=PLUCK_TIME):
+def pluck_shapes(
+    ringing: Ringing, body_shape: np.ndarray, frames: int = PLUCK_FRAMES, duration: float = PLUCK_TIME
+) -> np.ndarray:
     """(dofs, frames) m, motion of the body after a pluck, faded to rest; body_shape (dofs, n) of the body's modes."""
     t, shown = pluck_times(frames, duration)
     return body_shape @ positions(ringing, t)[: body_shape.shape[1]] * shown
 
 
-def pluck_reels(space, mesh, body, motion, theme="light", say=lambda text: None):
+def pluck_reels(
+    space: Space, body: Body | None, motion: np.ndarray, theme: str = "light", say: Say = silent
+) -> tuple[dict[str, Reel], list[str]]:
     """{'plan': Reel, 'perspective': Reel} of the motion (dofs, frames) [m], and sentences for its caption."""
     say("pluck moving, plan")
-    boards = boards_of(space, mesh, body, 3)
-    plans = {name: plate_plan(name, board, body) for name, board in boards.items()}
-    still = [{name: field_on(board, column) for name, board in boards.items()} for column in motion.T]
+    boards = boards_of(space, body, 3)
+    still = [boards.moving(column) for column in motion.T]
     largest = max(f.largest for fields in still for f in fields.values())
-    found = {"plan": Reel(tuple(_figure(plans, f, {}, largest, None, theme) for f in still), 1 / PLUCK_RATE)}
+    plan = tuple(_plan(boards, Motion(fields, largest, nodes={}), theme) for fields in still)
     say("pluck moving, in perspective")
-    draw, why = perspective_way(lambda text: None)
-    stage = Stage(space, mesh, body, 2)
-    full = max(furthest(column.reshape(-1, 6)[:, :3]) for column in motion.T)
-    found["perspective"] = Reel(
-        tuple(_shot(draw, stage.still(column, largest, full), theme) for column in motion.T), 1 / PLUCK_RATE
-    )
-    micro = f"Full scale: {1e6 * largest:.2g} um."
-    return found, [micro, *([why] if why else [])]
+    draw, why = perspective_way()
+    stage = Stage(space, body, 2)
+    scales = largest, max(longest(column.reshape(-1, 6)[:, :3]) for column in motion.T)
+    shots = tuple(_shot(draw, stage.still(column, scales), theme) for column in motion.T)
+    found = {"plan": Reel(plan, 1 / PLUCK_RATE), "perspective": Reel(shots, 1 / PLUCK_RATE)}
+    return found, [f"Full scale: {1e6 * largest:.2g} um.", *([why] if why else [])]
 
 
 # --- files ---
 
 
-def save_reel(reel, stem, mp4=True):
+def save_reel(reel: Reel, stem: Path | str, mp4: bool = True) -> list[Path]:
     """Writes stem.gif, no larger than LARGEST, and stem.mp4 where ffmpeg is found; returns the paths."""
     paths = [Path(f"{stem}.gif")]
     pictures = reel.pictures
@@ -180,7 +182,7 @@ def _palette(pictures):
     return found
 
 
-def encoder():
+def encoder() -> str | None:
     """Path of the ffmpeg program, or None."""
     return shutil.which("ffmpeg")
 
@@ -197,23 +199,28 @@ def _mp4(reel, path):
     return path
 
 
-def save_mode(space, mesh, body, mode, shape, folder, caption, reference=None, theme="light", say=lambda text: None):
+def save_mode(
+    shapes: Shapes, mode: Mode, folder: Path, caption: Caption, theme: str = "light", say: Say = silent
+) -> list[Path]:
     """Writes moving plan and perspective of a Mode with one caption; returns the paths."""
-    reels, more = mode_reels(space, mesh, body, mode, shape, reference, theme, say)
+    reels, more = mode_reels(shapes, mode, theme, say)
     stem = Path(folder) / f"mode-{mode.number:02d}-moving"
     paths = [p for view, reel in reels.items() for p in save_reel(reel, f"{stem}-{view}")]
     slow = mode.frequency * PERIOD
     words = [
         f"One period in {PERIOD:g} s: {slow:.0f} times slower than it is. The motion is exaggerated.",
-        f"In plan top and back as seen by a reader facing each; in perspective from the front and from behind, {upward(body)} upward.",
+        f"In plan top and back as seen by a reader facing each; in perspective from the front and from behind, {upward(shapes.body)} upward.",
         *scale_words(), *more,
     ]  # fmt: skip
-    return paths + write(stem, caption_text(mode, caption, words))
+    return [*paths, write_caption(stem, caption_text(mode, caption, words))]
 
 
-def save_pluck(space, mesh, body, motion, folder, caption, what, theme="light", say=lambda text: None):
+def save_pluck(
+    space: Space, body: Body | None, motion: np.ndarray, folder: Path, caption: Caption, what: str, theme: str = "light",
+    say: Say = silent,
+) -> list[Path]:  # fmt: skip
     """Writes moving plan and perspective of a pluck (dofs, frames) [m] with one caption; what: words for the pluck."""
-    reels, more = pluck_reels(space, mesh, body, motion, theme, say)
+    reels, more = pluck_reels(space, body, motion, theme, say)
     stem = Path(folder) / "pluck-moving"
     paths = [p for view, reel in reels.items() for p in save_reel(reel, f"{stem}-{view}")]
     shown = PLUCK_FRAMES / PLUCK_RATE
@@ -222,4 +229,4 @@ def save_pluck(space, mesh, body, motion, folder, caption, what, theme="light", 
         f"than it is; faded to rest in the last {FADE * shown:.1f} s, then again from rest. The motion is exaggerated.",
         facts(caption), scale_words()[0], *more, caption.credit + ".",
     ]  # fmt: skip
-    return paths + write(stem, "\n".join(words))
+    return [*paths, write_caption(stem, "\n".join(words))]

@@ -40,7 +40,7 @@ def neck_solid(space, body):
     depth = neck.thickness + max(neck.heel_depth - neck.thickness, 0) * (1 - np.sqrt(1 - (1 - run) ** 2))
     n = len(x)
     facing = board.triangles if board.normal[:, 2].mean() > 0 else board.triangles[:, ::-1]
-    rim = _directed(boundary(board), facing)
+    rim = _directed(boundary(board.triangles), facing)
     walls = np.concatenate([
         np.column_stack([rim[:, 0], rim[:, 1], rim[:, 1] + n]), np.column_stack([rim[:, 0], rim[:, 1] + n, rim[:, 0] + n])
     ])  # fmt: skip

@@ -1,18 +1,21 @@
 """The guitar in perspective, its motion exaggerated: front and back side by side, by pyvista or else by matplotlib."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import PolyCollection
 from matplotlib.colors import to_rgb
-from matplotlib.figure import Figure
 from matplotlib.tri import LinearTriInterpolator, Triangulation
 
+from meshes.body import Body
 from meshes.drawing import rectangle
 from studies.drawing.features import QUIET, NodalLine, nodal_lines, outer_loops, smoothed
 from studies.drawing.field import Field
-from studies.drawing.plan import BANDS, DPI, MM_PER_INCH, NODE, SCALE, tongue
+from studies.drawing.neck_solid import Solid
+from studies.drawing.plan import NODE, tongue
+from studies.drawing.sheet import BANDS, DPI, MM_PER_INCH, SCALE, Theme, sheet
 
 EXAGGERATED = 0.05  # largest motion in the picture over the extent of the guitar
 TOWARDS_EYE = {"front": (-0.42, -0.40, 0.95), "back": (-0.42, 0.40, -0.95)}  # body's x points up in both
@@ -41,7 +44,15 @@ class Scene:
 
 
 @dataclass(frozen=True)
-class Frame:
+class Swing:
+    """The neck and its displacement (n, 3) [m]."""
+
+    neck: Solid
+    displacement: np.ndarray
+
+
+@dataclass(frozen=True)
+class View:
     """Where the eye is and what it sees."""
 
     centre: np.ndarray  # (3,) m, looked at
@@ -50,17 +61,17 @@ class Frame:
     height: float  # m across the picture at the distance of the centre
 
 
-def scene(field, normal, body=None, largest=None, full=None, solid=None, moved=None, part=1.0, nodes=True):
+def perspective_scene(
+    field: Field, normal: np.ndarray, body: Body | None, scales: tuple[float, float], swing: Swing | None = None,
+    part: float = 1.0, nodes: bool = True,
+) -> Scene:  # fmt: skip
     """Scene of a Field on the whole box; normal (n, 3) as in its Sampler.
 
-    largest: displacement of full colour, the field's own if not given. full: displacement drawn as EXAGGERATED of the
-    extent; the largest in any direction if not given. The same two values give pictures of builds one common scale.
-    solid, moved: the neck's Solid and its displacement. part: of the motion, -1..1, for moving pictures. nodes: draw
-    nodal lines.
+    scales: displacement of full colour, and that drawn as EXAGGERATED of the extent. The same two values give pictures of
+    builds one common scale. part: of the motion, -1..1, for moving pictures. nodes: draw nodal lines.
     """
-    largest = largest or field.largest or 1.0
-    full = full or furthest(field.displacement, moved) or 1.0
-    rest = field.points if solid is None else np.vstack([field.points, solid.points])
+    largest, full = (scale or 1.0 for scale in scales)
+    rest = field.points if swing is None else np.vstack([field.points, swing.neck.points])
     much = part * EXAGGERATED * float(np.max(np.ptp(rest, axis=0))) / full
     place = field.points + much * field.displacement
     found = _clear_lines(field, normal, largest, full, body is None) if nodes else []
@@ -71,17 +82,17 @@ def scene(field, normal, body=None, largest=None, full=None, solid=None, moved=N
             laid = _on_top(polygon, field, place, normal)
             lines.append((laid, np.tile([0.0, 0, 1], (len(laid), 1)), "part"))
     value, triangles = np.clip(part * field.value / largest, -1, 1), field.triangles
-    if solid is not None:
-        neck, start = solid.points + much * moved, len(place)
-        lines += [(neck[loop], None, "edge") for loop in solid.loops]
-        place, triangles = np.vstack([place, neck]), np.vstack([triangles, solid.triangles + start])
+    if swing is not None:
+        neck, start = swing.neck.points + much * swing.displacement, len(place)
+        lines += [(neck[loop], None, "edge") for loop in swing.neck.loops]
+        place, triangles = np.vstack([place, neck]), np.vstack([triangles, swing.neck.triangles + start])
         value = np.append(value, np.full(len(neck), np.nan))
     return Scene(place, triangles, value, tuple(lines), rest)
 
 
-def furthest(*displacements):
-    """Largest length of displacements (n, 3), None left out."""
-    return max(float(np.max(np.linalg.norm(u, axis=1), initial=0)) for u in displacements if u is not None)
+def longest(*displacements: np.ndarray) -> float:
+    """Largest length of displacements (n, 3)."""
+    return max(float(np.max(np.linalg.norm(u, axis=1), initial=0)) for u in displacements)
 
 
 def _clear_lines(field, normal, largest, full, all_round):
@@ -99,8 +110,8 @@ def _clear_lines(field, normal, largest, full, all_round):
     return found
 
 
-def frame(rest, eye, aspect):
-    """Frame that holds the points (n, 3), seen from the direction `eye`; aspect: height over width of the picture."""
+def view_from(rest: np.ndarray, eye: tuple[float, float, float], aspect: float) -> View:
+    """View that holds the points (n, 3), seen from the direction `eye`; aspect: height over width of the picture."""
     toward = np.array(eye) / np.linalg.norm(eye)
     up = np.array([1.0, 0, 0]) - toward[0] * toward
     up /= np.linalg.norm(up)
@@ -108,26 +119,26 @@ def frame(rest, eye, aspect):
     distance = DISTANCE * float(np.max(np.ptp(rest, axis=0)))
     centre = (rest.min(axis=0) + rest.max(axis=0)) / 2
     for _ in range(3):  # the middle of the picture depends on where the eye is
-        seen = projected(rest, Frame(centre, axes, distance, 1.0))
+        seen = projected(rest, View(centre, axes, distance, 1.0))
         centre = centre + axes[:, :2] @ (seen.min(axis=0) + seen.max(axis=0)) / 2
-    wide, high = np.ptp(projected(rest, Frame(centre, axes, distance, 1.0)), axis=0)
-    return Frame(centre, axes, distance, MARGIN * max(high, wide * aspect))
+    wide, high = np.ptp(projected(rest, View(centre, axes, distance, 1.0)), axis=0)
+    return View(centre, axes, distance, MARGIN * max(high, wide * aspect))
 
 
-def proportion(rest):
+def height_over_width(rest: np.ndarray) -> float:
     """Height over width of the picture of both views of the points (n, 3): as tall as these fill it."""
-    seen = [frame(rest, eye, 1e-6) for eye in TOWARDS_EYE.values()]
+    seen = [view_from(rest, eye, 1e-6) for eye in TOWARDS_EYE.values()]
     wide = max(np.ptp(projected(rest, s)[:, 0]) for s in seen)
     return float(np.clip(max(s.height for s in seen) / (2 * MARGIN * wide), 0.4, 1.3))
 
 
-def projected(points, frame):
+def projected(points: np.ndarray, seen: View) -> np.ndarray:
     """Places (n, 2) in the picture of points (n, 3), in m at the distance of the centre."""
-    p = (points - frame.centre) @ frame.axes
-    return p[:, :2] / (1 - p[:, 2:] / frame.distance)
+    p = (points - seen.centre) @ seen.axes
+    return p[:, :2] / (1 - p[:, 2:] / seen.distance)
 
 
-def visible_lines(drawn, seen, lift):
+def visible_lines(drawn: Scene, seen: View, lift: dict[str, float]) -> Iterator[tuple[np.ndarray, str]]:
     """The pieces of a scene's lines on faces turned to the eye, (polyline, kind), lifted off by lift[kind] [m]."""
     eye = seen.centre + seen.distance * seen.axes[:, 2]
     for line, outward, kind in drawn.lines:
@@ -154,12 +165,12 @@ def _on_top(corners, field, places, normal):
 # --- with pyvista ---
 
 
-def draw_with_pyvista(drawn, theme, width_mm, dpi=DPI):
+def draw_with_pyvista(drawn: Scene, theme: Theme, width_mm: float, dpi: float = DPI) -> np.ndarray:
     """Pixels (h, w, 3); call only where system_check.works(PERSPECTIVE): a lack of OpenGL kills the process."""
     import pyvista as pv
     from vtkmodules.vtkCommonCore import vtkLogger
 
-    wide, tall = round(width_mm / MM_PER_INCH * dpi / 2), proportion(drawn.rest)
+    wide, tall = round(width_mm / MM_PER_INCH * dpi / 2), height_over_width(drawn.rest)
     size = (wide, round(2 * wide * tall))
     vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)  # no word about a display that is not needed
     try:
@@ -173,7 +184,7 @@ def _view(pv, drawn, theme, eye, size, high_mm):
     """One view as an array of pixels."""
     plotter = pv.Plotter(off_screen=True, window_size=size, lighting="none")
     plotter.set_background(theme.page)
-    seen = frame(drawn.rest, eye, size[1] / size[0])
+    seen = view_from(drawn.rest, eye, size[1] / size[0])
     _look(plotter, pv, seen)
     _fill(plotter, pv, drawn, theme, seen, seen.height / high_mm * POINT)
     plotter.enable_anti_aliasing("ssaa")
@@ -220,16 +231,17 @@ def _poly(pv, points, triangles):
 # --- with matplotlib ---
 
 
-def draw_with_matplotlib(drawn, theme, width_mm, dpi=DPI):
+def draw_with_matplotlib(drawn: Scene, theme: Theme, width_mm: float, dpi: float = DPI) -> np.ndarray:
     """Pixels (h, w, 3) without OpenGL: faces and pieces of line painted from the furthest to the nearest."""
     from PIL import Image
 
-    inches, tall = width_mm / MM_PER_INCH, proportion(drawn.rest)
-    figure = Figure(figsize=(inches, inches * tall), dpi=FINER * dpi, facecolor=theme.page)
-    canvas = FigureCanvasAgg(figure)
+    tall = height_over_width(drawn.rest)
+    page = sheet(width_mm, width_mm * tall, theme)
+    page.figure.set_dpi(FINER * dpi)
+    canvas = FigureCanvasAgg(page.figure)
     for k, eye in enumerate(TOWARDS_EYE.values()):
-        seen = frame(drawn.rest, eye, 2 * tall)
-        ax = figure.add_axes((k / 2, 0, 0.5, 1))
+        seen = view_from(drawn.rest, eye, 2 * tall)
+        ax = page.axes(k * width_mm / 2, 0, width_mm / 2, page.height)
         ax.set_axis_off()
         ax.set_aspect("equal")
         ax.set_ylim(-seen.height / 2, seen.height / 2)

@@ -1,14 +1,13 @@
 """Plan views of modes for print: top and back as seen by a reader facing each, in SVG, PDF or PNG at a print width."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cache
-from pathlib import Path
+from functools import partial
 from textwrap import wrap
 
-import matplotlib
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection, PolyCollection
-from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 from matplotlib.tri import Triangulation
@@ -18,50 +17,16 @@ from meshes.body import braces_of
 from meshes.drawing import block_outlines, brace_outline, rectangle
 from meshes.outline import point_at
 from studies.drawing.features import boundary, nodal_lines, outer_loops, peaks, smoothed
-from studies.drawing.field import unturned
+from studies.drawing.field import Field, unturned
+from studies.drawing.sheet import BANDS, SCALE, THEMES, Sheet, Theme, sheet
 
-MM_PER_INCH = 25.4
-DPI = 300
 FULL_WIDTH = 120.0  # mm of print at which line widths have their plain size
-FORMATS = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}, ".png": {}}  # and what not to write: no dates
 OUTLINE_POINTS, HOLE_POINTS, FINER = 400, 120, 8  # points drawn, and how many times finer the rim follows the curves
 EASED = 0.03  # m from an edge within which points are moved along with it
 INSIDE = 1 - 1e-9  # of full scale: what lies on its very end, or beyond, would be left unpainted
-BANDS = 10  # steps of colour from rest to full scale
 GAP, BORDER = 0.10, 0.012  # between plates, of the width of one; around them, of the width of the picture
+ROOM = 5.0  # mm between panels and around them
 RIGHT = {"top": -1.0, "back": 1.0}  # what points right on the page, neck up: -y when facing the top, +y facing the back
-LETTERING = ("Source Sans 3", "Helvetica Neue", "Helvetica", "Arial", "Liberation Sans", "DejaVu Sans")
-
-# Lightness L* climbs evenly from 28 (full inward) over 60 (rest) to 92 (full outward), blue to yellow: the pair that
-# all common kinds of colour blindness tell apart. A grey copy therefore still tells in from out.
-SCALE = LinearSegmentedColormap.from_list(
-    "rimwork",
-    [
-        "#053e90",
-        "#354d97",
-        "#505d9c",
-        "#676da0",
-        "#7d7fa0",
-        "#93928e",
-        "#afa280",
-        "#c5b480",
-        "#dbc583",
-        "#f0d788",
-        "#ffe98d",
-    ],
-)
-
-
-@dataclass(frozen=True)
-class Theme:
-    """Colours of everything but the plates."""
-
-    page: str
-    ink: str  # outlines and words
-    quiet: str  # small print
-
-
-THEMES = {"light": Theme("#ffffff", "#1a1a1a", "#5a5a5a"), "dark": Theme("#14171c", "#ece9e2", "#a9a69f")}
 NODE, PART = "#000000", "#1a1a1a"  # nodal lines; braces, blocks and bridge: they lie on the plates, whatever the page
 
 
@@ -79,7 +44,42 @@ class Plate:
         return np.ptp(self.plan[:, 0])
 
 
+@dataclass(frozen=True)
+class Motion:
+    """What plates of these names do at one instant, and what it is measured by."""
+
+    fields: dict[str, Field]
+    largest: float  # displacement of full colour
+    furthest: float = 0.0  # of whatever moves most, beside which nodal lines in still places are left out
+    nodes: dict[str, Field] | None = None  # fields whose nodal lines are drawn, {} for none; None: those of `fields`
+
+
+@dataclass(frozen=True)
+class Style:
+    """How plates are drawn."""
+
+    theme: Theme = THEMES["light"]
+    scale: float = 1.0  # of the line widths
+    marks: bool = True  # + and - where areas move furthest
+    tones: int = 2 * BANDS  # steps of colour; an odd number gives what is at rest a tone of its own
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One of several pictures on a page, with words beneath."""
+
+    plates: dict[str, Plate]
+    motion: Motion
+    heading: str
+    label: str
+
+
 # --- what is drawn ---
+
+
+def on_page(xy: np.ndarray, plate: str = "top") -> np.ndarray:
+    """Plan points or motions (n, 2) [m] as a reader who faces a plate sees them: right and up, neck up."""
+    return np.asarray(xy)[:, ::-1] * [RIGHT[plate], 1.0]
 
 
 def true_curves(body):
@@ -97,7 +97,7 @@ def on_true_curves(sampler, body):
     nevertheless, its corners stay where the mesh has them.
     """
     upright = np.abs(sampler.normal[:, 2]) < 0.5
-    rim = np.union1d(boundary(sampler), np.flatnonzero(upright))
+    rim = np.union1d(boundary(sampler.triangles), np.flatnonzero(upright))
     true, points = np.concatenate(true_curves(body)), sampler.points
     shift = np.zeros((len(points), 2))
     shift[rim] = true[cKDTree(true).query(points[rim, :2])[1]] - points[rim, :2]
@@ -111,7 +111,7 @@ def on_true_curves(sampler, body):
 
 def plate_plan(name, sampler, body=None):
     """Plate of the sampled 'top' or 'back', with the parts of a body if there is one."""
-    turn = lambda xy: np.asarray(xy)[:, ::-1] * [RIGHT[name], 1.0]
+    turn = partial(on_page, plate=name)
     xy = sampler.points[:, :2]
     if body is None:
         return Plate(turn(xy), tuple(turn(xy[loop]) for loop in outer_loops(sampler)))
@@ -134,63 +134,57 @@ def tongue(body):
     return [np.array([[start, -half], [length, -half], [length, half], [start, half]])]
 
 
-def draw_plates(ax, plates, fields, theme, largest, scale=1.0, marks=True, furthest=None, nodes=None, tones=2 * BANDS):
-    """Plates side by side on one axes that they fill; plates and fields by name.
-
-    largest: displacement of full scale. scale: of the line widths. marks: + and - where areas move furthest.
-    furthest: displacement of whatever moves most, beside which nodal lines in still places are left out; `largest` if not
-    given. nodes: fields whose nodal lines are drawn, {} for none; the fields themselves if not given. tones: steps of
-    colour; an odd number gives what is at rest a tone of its own.
-    Returns the middle of each plate on the page, {name: x}, and the lowest point of all.
-    """
-    shifts, middle, right = _side_by_side(plates)
-    nodes = fields if nodes is None else nodes
+def draw_plates(ax: Axes, plates: dict[str, Plate], motion: Motion, style: Style = Style()) -> None:
+    """Plates side by side on one axes that they fill."""
+    shifts, right = _side_by_side(plates)
+    nodes = motion.fields if motion.nodes is None else motion.nodes
+    floor = max(motion.largest, motion.furthest)
     for name, plate in plates.items():
-        lines = nodal_lines(nodes[name], max(largest, furthest or 0)) if name in nodes else []
-        _plate(ax, plate, fields[name], shifts[name], theme, largest, scale, marks, lines, tones)
+        lines = nodal_lines(nodes[name], floor) if name in nodes else []
+        _plate(ax, plate, motion.fields[name], motion.largest, shifts[name], lines, style)
     low, high = (f([f(p.plan[:, 1]) for p in plates.values()]) for f in (np.min, np.max))
     ax.set_xlim(-BORDER * right, (1 + BORDER) * right)
     ax.set_ylim(low - BORDER * right, high + BORDER * right)
     ax.set_aspect("equal")
     ax.set_axis_off()
-    return middle, low
 
 
 def _side_by_side(plates):
-    """{name: shift to the right}, {name: middle}, whole width; the first plate starts at 0."""
-    shifts, middle, right = {}, {}, 0.0
+    """{name: shift to the right}, whole width; the first plate starts at 0."""
+    shifts, right = {}, 0.0
     for name, plate in plates.items():
         start = right + (GAP * plate.width if shifts else 0.0)
         shifts[name] = np.array([start - plate.plan[:, 0].min(), 0.0])
-        middle[name], right = start + plate.width / 2, start + plate.width
-    return shifts, middle, right
+        right = start + plate.width
+    return shifts, right
 
 
-def _plate(ax, plate, field, shift, theme, largest, scale, marks, lines, tones):
-    xy = plate.plan + shift
+def _plate(ax, plate, field, largest, shift, lines, style):
+    xy, scale = plate.plan + shift, style.scale
     value = np.clip(field.value / largest, -INSIDE, INSIDE) if largest > 0 else 0 * field.value
-    _bands(ax, Triangulation(*xy.T, field.triangles), value, scale, tones)
+    _bands(ax, Triangulation(*xy.T, field.triangles), value, style)
     rim = Polygon(plate.edges[0] + shift, closed=True, transform=ax.transData)
     _polygons(ax, plate.under, shift, PART, 0.35 * scale, alpha=0.7).set_clip_path(rim.get_path(), ax.transData)
     _polygons(ax, plate.on_top, shift, PART, 0.7 * scale).set_clip_path(rim.get_path(), ax.transData)
     nodes = [smoothed(line.along(xy)) for line in lines]
     drawn = LineCollection(nodes, colors=NODE, linewidths=1.5 * scale, capstyle="butt", joinstyle="round")
     ax.add_collection(drawn, autolim=False).set_clip_path(rim.get_path(), ax.transData)
-    _polygons(ax, plate.edges, shift, theme.ink, 0.8 * scale)
-    if marks:
+    _polygons(ax, plate.edges, shift, style.theme.ink, 0.8 * scale)
+    if style.marks:
         _signs(ax, xy, field, np.concatenate(plate.edges) + shift, largest, scale)
 
 
-def _bands(ax, tri, value, scale, tones):
+def _bands(ax, tri, value, style):
     """Bands of colour, and a thin line every second band: solid outward, dashed inward."""
     levels = np.linspace(-1, 1, 2 * BANDS + 1)
-    bands = ax.tricontourf(tri, value, levels=np.linspace(-1, 1, tones + 1), cmap=SCALE, vmin=-1, vmax=1)
+    bands = ax.tricontourf(tri, value, levels=np.linspace(-1, 1, style.tones + 1), cmap=SCALE, vmin=-1, vmax=1)
     bands.set_edgecolor("face")  # closes the hairlines between bands
     bands.set_linewidth(0.25)
-    for sign, style in ((1, "solid"), (-1, (0, (4, 2.5)))):
+    for sign, dashes in ((1, "solid"), (-1, (0, (4, 2.5)))):
         lines = np.sort(sign * levels[BANDS + 2 :: 2])
         if value.min() < lines[-1] and value.max() > lines[0]:
-            ax.tricontour(tri, value, levels=lines, colors=NODE, linewidths=0.3 * scale, linestyles=[style], alpha=0.55)
+            width = 0.3 * style.scale
+            ax.tricontour(tri, value, levels=lines, colors=NODE, linewidths=width, linestyles=[dashes], alpha=0.55)
 
 
 def _polygons(ax, shapes, shift, color, width, alpha=1.0):
@@ -215,89 +209,78 @@ def _signs(ax, xy, field, edge, largest, scale):
 # --- figures ---
 
 
-def proportion(plates):
+def proportion(plates: dict[str, Plate]) -> float:
     """Height over width of a picture of the plates side by side."""
-    right = _side_by_side(plates)[2]
+    right = _side_by_side(plates)[1]
     high = max(p.plan[:, 1].max() for p in plates.values()) - min(p.plan[:, 1].min() for p in plates.values())
-    return (high / right + 2 * BORDER) / (1 + 2 * BORDER)
+    return float((high / right + 2 * BORDER) / (1 + 2 * BORDER))
 
 
-def plan_figure(plates, fields, theme, largest, width_mm=FULL_WIDTH, marks=True, **more):
-    """Figure of one mode: the plates side by side, nothing else. more: as draw_plates."""
-    figure = _page(width_mm, width_mm * proportion(plates), theme)
-    draw_plates(figure.add_axes((0, 0, 1, 1)), plates, fields, theme, largest, width_mm / FULL_WIDTH, marks, **more)
-    return figure
+def plan_figure(
+    plates: dict[str, Plate], motion: Motion, width_mm: float = FULL_WIDTH, style: Style = Style()
+) -> Figure:
+    """Figure of one mode: the plates side by side, nothing else; the style's line widths as for FULL_WIDTH."""
+    page = sheet(width_mm, width_mm * proportion(plates), style.theme)
+    style = replace(style, scale=style.scale * width_mm / FULL_WIDTH)
+    draw_plates(page.axes(0, 0, page.width, page.height), plates, motion, style)
+    return page.figure
 
 
-def contact_figure(modes, theme, width_mm=180.0, columns=3, upward="neck", title="", furthest=None):
-    """Figure of many modes with a key. modes: (plates, fields, largest, heading, label) of each.
+def panels_sheet(
+    panels: Sequence[Panel], width: float, columns: int, rooms: tuple[float, float, float],
+    sizes: tuple[tuple[float, float], ...], style: Style = Style(),
+) -> Sheet:  # fmt: skip
+    """A Sheet of panels in rows, each with its heading and label beneath.
 
-    title: words above all, a second line after a line break is smaller. furthest: of each mode, as draw_plates.
+    rooms: mm above all panels, beneath each and beneath all. sizes: of headings and of labels, mm from the panel down and
+    points. Lines are as broad as for a picture of their own, and a quarter more.
     """
-    rows = -(-len(modes) // columns)
-    gap, foot, text = 5.0, 13.0, 12.0  # mm
-    head = 6.0 + 5.0 * len(title.splitlines()) if title else 0.0
-    wide = (width_mm - (columns + 1) * gap) / columns
-    high = wide * max(proportion(m[0]) for m in modes)
-    height = head + rows * (high + text + gap) + gap + foot
-    figure = _page(width_mm, height, theme)
-    for k, line in enumerate(title.splitlines()):
-        size, color = ((11, theme.ink), (8, theme.quiet))[min(k, 1)]
-        size *= min(
-            1.0, (width_mm - 2 * gap) / (0.22 * size * max(len(line), 1))
-        )  # a letter is some .6 of its size wide
-        words = {"size": size, "color": color, "family": lettering(), "va": "baseline"}
-        figure.text(gap / width_mm, (height - 8.0 - 5.0 * k) / height, line, **words)
-    for k, (plates, fields, largest, heading, label) in enumerate(modes):
-        left = gap + (k % columns) * (wide + gap)
-        bottom = height - head - (k // columns + 1) * (high + text + gap) + text
-        ax = figure.add_axes((left / width_mm, bottom / height, wide / width_mm, high / height))
-        most = furthest[k] if furthest else None
-        draw_plates(ax, plates, fields, theme, largest, 1.25 * wide / FULL_WIDTH, furthest=most)
-        two_lines = "\n".join(wrap(label, max(24, int(0.75 * wide)), break_long_words=False)[:3])
-        for words, down, size, color in ((heading, 1.2, 8.5, theme.ink), (two_lines, 5.2, 7, theme.quiet)):
-            where = ((left + wide / 2) / width_mm, (bottom - down) / height)
-            figure.text(*where, words, size=size, color=color, family=lettering(), ha="center", va="top")
-    _key(figure, theme, height, upward)
-    return figure
+    head, text, foot = rooms
+    rows = -(-len(panels) // columns)
+    wide = (width - (columns + 1) * ROOM) / columns
+    high = wide * max(proportion(p.plates) for p in panels)
+    page = sheet(width, head + rows * (high + text + ROOM) + ROOM + foot, style.theme)
+    style = replace(style, scale=1.25 * wide / FULL_WIDTH)
+    for k, panel in enumerate(panels):
+        left = ROOM + (k % columns) * (wide + ROOM)
+        bottom = page.height - head - (k // columns + 1) * (high + text + ROOM) + text
+        draw_plates(page.axes(left, bottom, wide, high), panel.plates, panel.motion, style)
+        inks = (style.theme.ink, style.theme.quiet)
+        for words, (down, size), ink in zip((panel.heading, panel.label), sizes, inks):
+            page.words(left + wide / 2, bottom - down, words, size, ink, "center", "top")
+    return page
 
 
-def _key(figure, theme, height, upward):
+def contact_figure(
+    panels: Sequence[Panel], theme: Theme, width_mm: float = 180.0, columns: int = 3, upward: str = "neck", title: str = ""
+) -> Figure:  # fmt: skip
+    """Figure of many modes with a key. title: words above all, a second line after a line break is smaller."""
+    lines = title.splitlines()
+    wide = (width_mm - (columns + 1) * ROOM) / columns
+    broken = [
+        replace(p, label="\n".join(wrap(p.label, max(24, int(0.75 * wide)), break_long_words=False)[:3]))
+        for p in panels
+    ]
+    rooms = (6.0 + 5.0 * len(lines) if title else 0.0, 12.0, 13.0)
+    page = panels_sheet(broken, width_mm, columns, rooms, ((1.2, 8.5), (5.2, 7)), Style(theme))
+    for k, line in enumerate(lines):
+        size, ink = ((11, theme.ink), (8, theme.quiet))[min(k, 1)]
+        fits = (width_mm - 2 * ROOM) / (0.22 * size * max(len(line), 1))  # a letter is some .6 of its size wide
+        page.words(ROOM, page.height - 8.0 - 5.0 * k, line, size * min(1.0, fits), ink, va="baseline")
+    _key(page, upward)
+    return page.figure
+
+
+def _key(page, upward):
     """Colours and lines explained along the foot of a contact sheet."""
-    words = {"size": 7, "color": theme.quiet, "family": lettering(), "va": "center"}
-    ax = figure.add_axes((0.08, 8.5 / height, 0.30, 3.2 / height))
-    ax.imshow(SCALE((np.arange(2 * BANDS) + 0.5) / (2 * BANDS))[None], aspect="auto", extent=(-1, 1, 0, 1))
-    ax.plot([0, 0], [0, 1], color=NODE, lw=1.2)
-    ax.set_axis_off()
+    words = partial(page.words, size=7, ink=page.theme.quiet)
+    at = lambda part: part * page.width
+    page.colours(at(0.08), 8.5, at(0.30), 3.2)
     for x, text in ((-1, "inward"), (0, "at rest"), (1, "outward")):
-        figure.text(0.23 + 0.15 * x, 6 / height, text, ha="center", **words)
-    line = figure.add_axes((0.45, 8.5 / height, 0.04, 3.2 / height), facecolor=SCALE(0.5))
+        words(at(0.23 + 0.15 * x), 6, text, ha="center")
+    line = page.axes(at(0.45), 8.5, at(0.04), 3.2)
     line.plot([0, 1], [0, 0], color=NODE, lw=1.5)
-    line.set(xlim=(0, 1), ylim=(-1, 1), xticks=[], yticks=[])
+    line.set(xlim=(0, 1), ylim=(-1, 1), xticks=[], yticks=[], facecolor=SCALE(0.5))
     line.spines[:].set_visible(False)
-    figure.text(0.50, 10 / height, "nodal line: the plate stays at rest", ha="left", **words)
-    note = f"top as you face it on the left, back as you face it on the right, {upward} upward"
-    figure.text(0.45, 6 / height, note, ha="left", **words)
-
-
-def _page(width_mm, height_mm, theme):
-    return Figure(figsize=(width_mm / MM_PER_INCH, height_mm / MM_PER_INCH), facecolor=theme.page)
-
-
-@cache
-def lettering():
-    """The first of LETTERING that this machine has."""
-    from matplotlib.font_manager import fontManager
-
-    present = {font.name for font in fontManager.ttflist}
-    return next((name for name in LETTERING if name in present), "sans-serif")
-
-
-def save(figure, stem, formats, dpi=DPI):
-    """Writes a figure as stem + each ending; returns the paths."""
-    paths = [Path(f"{stem}{ending}") for ending in formats]
-    with matplotlib.rc_context({"svg.hashsalt": "rimwork", "svg.fonttype": "none"}):
-        for path in paths:
-            extra = {"pil_kwargs": {"compress_level": 4}} if path.suffix == ".png" else {}
-            figure.savefig(path, dpi=dpi, metadata=FORMATS[path.suffix], facecolor=figure.get_facecolor(), **extra)
-    return paths
+    words(at(0.50), 10, "nodal line: the plate stays at rest")
+    words(at(0.45), 6, f"top as you face it on the left, back as you face it on the right, {upward} upward")

@@ -5,10 +5,11 @@ import io
 import numpy as np
 from matplotlib.colors import to_hex
 
-from studies.drawing.field import field_on
+from studies.drawing.boards import boards_of
 from studies.drawing.mode_names import furthest, names_with_air
-from studies.drawing.mode_pictures import CONTACT_SUBDIVIDE, boards_of
-from studies.drawing.plan import SCALE, THEMES, contact_figure, plate_plan
+from studies.drawing.mode_pictures import CONTACT_SUBDIVIDE
+from studies.drawing.plan import Motion, Panel, contact_figure
+from studies.drawing.sheet import SCALE, THEMES
 from studies.page.scene import Scene, aligned, motions, outward, packed, paired_shapes, surface_of
 from studies.rim.air import partners
 
@@ -40,25 +41,15 @@ def _columns(surface, structure, modes, count):
     return np.real(structure.shape @ (modes.shape[: len(structure.frequency), :count] * turn))
 
 
-def _plates(structure, columns):
-    """{name: Plate} ready to be drawn, and (fields, largest) of each column."""
-    space, body = structure.space, structure.body
-    boards = boards_of(space, space.mesh, body, CONTACT_SUBDIVIDE)
-    found = []
-    for column in columns.T:
-        fields = {name: field_on(board, column) for name, board in boards.items()}
-        found.append((fields, max(f.largest for f in fields.values())))
-    return {name: plate_plan(name, board, body) for name, board in boards.items()}, found
-
-
 def contact_sheet(scene, structure, modes):
     """PNG (bytes) of the Scene's modes of the sheet's own build, top and back side by side."""
     columns = _columns(scene.surface, structure, modes, len(scene.labels))
-    plans, found = _plates(structure, columns)
-    panels = [
-        (plans, fields, largest, f"{k}    {modes.frequency[k - 1]:.0f} Hz", label)
-        for k, ((fields, largest), label) in enumerate(zip(found, scene.labels), 1)
-    ]
+    boards = boards_of(structure.space, structure.body, CONTACT_SUBDIVIDE)
+    panels = []
+    for k, (column, label) in enumerate(zip(columns.T, scene.labels), 1):
+        fields = boards.moving(column)
+        motion = Motion(fields, max(f.largest for f in fields.values()))
+        panels.append(Panel(boards.plates, motion, f"{k}    {modes.frequency[k - 1]:.0f} Hz", label))
     return fewer_colours(png(contact_figure(panels, THEMES["light"])))
 
 

@@ -13,6 +13,7 @@ from meshes.drawing import brace_outline, rectangle
 from meshes.outer_surface import outer_surface
 from meshes.outline import point_at
 from meshes.side_ports import openings_of
+from studies.drawing.features import boundary
 from studies.drawing.mode_names import furthest
 
 SIZE = 0.013  # m, edge of the drawn triangles
@@ -69,7 +70,7 @@ def surface_of(body, size=SIZE):
         normal.append(_normals(p, faces))
         triangles.append(faces + start)
         groups[name] = np.arange(start, start + len(p))
-        edges = _boundary(faces)
+        edges = boundary(faces)
         if name == "sides":  # those along the rim are drawn as the plates'
             edges = edges[~np.isin(nodes[edges], outer.triangles[plates]).all(axis=1)]
         lines["edge"].append(edges + start)
@@ -94,13 +95,6 @@ def _normals(points, triangles):
     for k in range(3):
         np.add.at(total, triangles[:, k], np.cross(b - a, c - a))
     return total / np.linalg.norm(total, axis=1, keepdims=True)
-
-
-def _boundary(triangles):
-    """Edges (k, 2) that belong to one triangle only."""
-    edges = np.sort(triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
-    unique, count = np.unique(edges, axis=0, return_counts=True)
-    return unique[count == 1]
 
 
 def _curves(body):

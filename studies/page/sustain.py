@@ -15,7 +15,7 @@ from studies.page.sections import HELD, Drawing, Picture, Section, Sound, flow_d
 from studies.sustain.answer import answer, behind
 from studies.sustain.charts import doubts_svg
 from studies.sustain.hearing import NOT_AT_HAND, TOLERANCES
-from studies.sustain.maps import DECAY, HEAT, RATIO, board_of, limits, map_figure
+from studies.sustain.maps import DECAY, HEAT, RATIO, board_of, map_figure, scale_ends
 from studies.sustain.page import extremes, leading, real, rim_percent
 from studies.sustain.result import HOLDINGS
 from studies.sustain.words import matters, outside_check, wolves
@@ -121,9 +121,9 @@ def maps(study, chosen):
     heat = {how: rim_percent(study.own[how].board) for how in HOLDINGS}
     shown = [(n, how) for n in chosen for how in HOLDINGS if (n, how) in study.compared]
     ends = {
-        DECAY: limits(DECAY, *(study.own[how].board.decay_time for how in HOLDINGS)),
-        HEAT: limits(HEAT, *heat.values()),
-        RATIO: limits(RATIO, *(study.compared[key].by_note for key in shown)),
+        DECAY: scale_ends(DECAY, *(study.own[how].board.decay_time for how in HOLDINGS)),
+        HEAT: scale_ends(HEAT, *heat.values()),
+        RATIO: scale_ends(RATIO, *(study.compared[key].by_note for key in shown)),
     }
     jobs = [("sheet", how, study.own[how].board.decay_time, DECAY) for how in HOLDINGS]
     jobs += [("sheet", how, heat[how], HEAT) for how in HOLDINGS]

@@ -4,6 +4,7 @@ One folder of pictures and captions for each build. Modes of a build are paired 
 assurance criterion: same number, same sign, same scale.
 """
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,13 +15,14 @@ from fem.coupled_string import couple, pluck_note
 from fem.eigen import mac
 from fem.model import assemble, weights
 from fem.strings import fundamental
+from meshes.body import Body
 from meshes.build import DEFAULT_SIZE, mesh_body
 from meshes.holding import FREE, hold
 from meshes.sheet import read_sheet
 from meshes.sheet_strings import strung
 from meshes.sounding import RIGID, modes_of, real_modes, structure_of, surroundings
 from meshes.string_body import string_body, string_ends
-from studies.common.builds import builds, complete_linings
+from studies.common.builds import Build, builds, complete_linings
 from studies.common.inputs import BadInput, existing_file, writable_folder
 from studies.common.pairing import paired
 from studies.common.progress import Progress
@@ -28,8 +30,9 @@ from studies.common.two_meshes import COARSER, mesh_error
 from studies.drawing import moving as moving_picture
 from studies.drawing.captions import WITH_AIR, Caption
 from studies.drawing.mode_names import AIR_LEADS, furthest
-from studies.drawing.mode_pictures import contact_panels, draw_modes, modes_to_draw
-from studies.drawing.plan import FULL_WIDTH, THEMES, contact_figure, save
+from studies.drawing.mode_pictures import Look, Shapes, contact_panels, draw_modes, modes_to_draw
+from studies.drawing.plan import FULL_WIDTH, contact_figure
+from studies.drawing.sheet import THEMES, save_with_caption
 from studies.rim.dry import compare
 from studies.solved.coupled import dry_modes, soundings
 from studies.solved.dry import SPARE, first_modes, stored_row
@@ -42,59 +45,75 @@ STEPS_OF_SOUNDING = 4.0
 
 
 @dataclass(frozen=True)
-class Shown:
-    """One build, its modes paired with those of the sheet's own: column k belongs to mode `number[k]` of the sheet's."""
+class Wanted:
+    """What is to be drawn, and how."""
 
-    build: object
-    number: np.ndarray  # (n,) from 1
-    frequency: np.ndarray  # (n,) Hz
-    shape: np.ndarray  # (dofs, n)
-    reference: np.ndarray  # (dofs, n) of the sheet's own build
-    labels: tuple | None  # words; None: from the shapes
+    count: int = 12  # modes
+    width_mm: float = FULL_WIDTH  # of a picture in print
+    form: str = "png"  # of the plan views
+    dark: bool = False  # on a dark page too
+    moving: bool = False  # moving pictures too
+    air: bool = False  # modes with air
+
+    @property
+    def look(self) -> Look:
+        return Look(self.width_mm, (f".{self.form}",), ("light", "dark") if self.dark else ("light",))
+
+    @property
+    def theme(self) -> str:
+        """Of what is drawn only once."""
+        return self.look.themes[-1]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One build, its modes paired with those of the sheet's own: column k belongs to mode `shapes.numbers[k]` of the sheet's."""
+
+    build: Build
+    shapes: Shapes
     caption: Caption
-    pluck: object = None  # function () -> (motion (dofs, frames), words), where asked for
+    pluck: Callable[[], tuple[np.ndarray, str]]  # motion (dofs, frames), words
 
 
 def main(
-    sheet, out=None, size_mm=None, count=12, width_mm=FULL_WIDTH, dark=False, moving=False, air=False, names=(), form="png",
-    progress=None, around=surroundings,
-):  # fmt: skip
+    sheet: Path | str, out: Path | str | None = None, size_mm: float | None = None, wanted: Wanted = Wanted(),
+    names: Sequence[str] = (), progress: Progress | None = None, around: Callable = surroundings,
+) -> str:  # fmt: skip
     """Draws the pictures and returns what was written as text. names: of the builds beside the sheet's own."""
     sheet = existing_file(sheet)
-    _check(size_mm, count, width_mm, form)
+    _check(size_mm, wanted)
     body = read_sheet(sheet)
     body = complete_linings(body)[0]
     chosen = chosen_builds(body, names)
     rows = writable_folder((Path(out) if out else Path("out") / f"{sheet.stem}-rim") / "rows")
     out = writable_folder(out or Path("out") / f"{sheet.stem}-pictures")
     size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
-    solving = len(chosen) * (STEPS_OF_SOUNDING if air else 1 + COARSER**-2)
+    solving = len(chosen) * (STEPS_OF_SOUNDING if wanted.air else 1 + COARSER**-2)
     progress = progress or Progress(solving + DRAWN * len(chosen))
-    space, shown = (_with_air if air else _dry)(body, chosen, size, count, rows, progress, around)
-    formats = (f".{form}",)
+    shown = (_with_air if wanted.air else _dry)(body, chosen, size, wanted.count, rows, progress, around)
     paths = []
     for one in shown:
         say = lambda what, one=one: progress.say(f"{one.build.name}: {what}")
-        paths += _draw(space, one, out / one.build.name, count, width_mm, formats, dark, moving, say)
+        paths += _draw(one, out / one.build.name, wanted, say)
         progress.step(DRAWN)
     if len(shown) > 1:
-        paths += side_by_side(space, shown, out, ("dark" if dark else "light"), formats)
+        paths += side_by_side(shown, out, wanted)
     progress.close("drawn")
-    return _told(paths, out, moving)
+    return _told(paths, out, wanted.moving)
 
 
-def _check(size_mm, count, width_mm, form):
+def _check(size_mm, wanted):
     if size_mm is not None and not 5 <= size_mm <= 60:
         raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
-    if not 1 <= count <= 40:
-        raise BadInput(f"--count {count}: expected between 1 and 40 modes")
-    if not 20 <= width_mm <= 400:
-        raise BadInput(f"--width-mm {width_mm:g}: expected between 20 and 400 mm of print")
-    if form not in FORMATS:
-        raise BadInput(f"--format {form}: expected one of {', '.join(FORMATS)}")
+    if not 1 <= wanted.count <= 40:
+        raise BadInput(f"--count {wanted.count}: expected between 1 and 40 modes")
+    if not 20 <= wanted.width_mm <= 400:
+        raise BadInput(f"--width-mm {wanted.width_mm:g}: expected between 20 and 400 mm of print")
+    if wanted.form not in FORMATS:
+        raise BadInput(f"--format {wanted.form}: expected one of {', '.join(FORMATS)}")
 
 
-def chosen_builds(body, names):
+def chosen_builds(body: Body, names: Sequence[str]) -> list[Build]:
     """The Builds of these names, the sheet's own first. BadInput names those that there are."""
     known = {b.name: b for b in builds(body)}
     unknown = [name for name in names if name not in known]
@@ -120,7 +139,7 @@ def _told(paths, out, moving):
 
 
 def _dry(body, chosen, size, count, rows, progress, around):
-    """Space and [Shown] of the dry box; rows that `rimwork rim` left are used again."""
+    """[Shown] of the dry box; rows that `rimwork rim` left are used again."""
     progress.say("meshing")
     sizes = (size, COARSER * size)
     models = [assemble(mesh_body(body, h)) for h in sizes]
@@ -139,10 +158,10 @@ def _dry(body, chosen, size, count, rows, progress, around):
         error = np.where(q >= 0, mesh_error(f, c.coarse.found.frequency[q]) / f, np.nan)
         caption = Caption(f"{body.name}, {c.row.build.label}", mesh_error=error, more=_beside(c.row.build, p, at))
         pluck = lambda row=c.row: _dry_pluck(row, models[0])
-        shown.append(
-            Shown(c.row.build, at + 1, f, c.row.found.shape[:, p], base.found.shape[:, at], None, caption, pluck)
-        )
-    return models[0].space, shown
+        reference = None if c.row.build.is_base else base.found.shape[:, at]
+        shapes = Shapes(models[0].space, c.row.build.body, f, c.row.found.shape[:, p], None, at + 1, reference)
+        shown.append(Shown(c.row.build, shapes, caption, pluck))
+    return shown
 
 
 def _beside(build, partner, at):
@@ -156,7 +175,7 @@ def _beside(build, partner, at):
 
 
 def _with_air(body, chosen, size, count, rows, progress, around):
-    """Space and [Shown] of the air-loaded modes, hung free."""
+    """[Shown] of the air-loaded modes, hung free."""
     made = soundings(chosen, size, dry_modes(count), rows, progress, 1.0, around)
     space, shown, base = made.model.space, [], None
     M = made.model.matrix("M", weights(chosen[0].sections()))
@@ -178,11 +197,13 @@ def _with_air(body, chosen, size, count, rows, progress, around):
             for words, air, out in spoken
         )
         caption = Caption(f"{body.name}, {build.label}", FREE, air=WITH_AIR, more=more)
-        own = shape[:, partner[at]]
-        labels = _air_labels(space, build.body, found.frequency[p], own, found.air_share[p])
+        shapes = Shapes(space, build.body, found.frequency[p], shape[:, partner[at]])
+        reference = None if build.is_base else base[:, at]
+        labels = _air_labels(shapes, found.air_share[p])
         pluck = lambda whole=whole, model=model: _air_pluck(whole, model)
-        shown.append(Shown(build, at + 1, found.frequency[p], own, base[:, at], labels, caption, pluck))
-    return space, shown
+        shapes = replace(shapes, labels=labels, numbers=at + 1, reference=reference)
+        shown.append(Shown(build, shapes, caption, pluck))
+    return shown
 
 
 def _shell(structure, states):
@@ -191,8 +212,8 @@ def _shell(structure, states):
     return structure.shape @ np.real(q * furthest(q))
 
 
-def _air_labels(space, body, frequency, shape, air_share):
-    modes = modes_to_draw(space, space.mesh, body, frequency, shape, len(frequency))
+def _air_labels(shapes, air_share):
+    modes = modes_to_draw(shapes, len(shapes.frequency))
     return tuple(("air resonance; " if a >= AIR_LEADS else "") + m.label for m, a in zip(modes, air_share))
 
 
@@ -231,53 +252,34 @@ def _dry_pluck(row, model):
 # --- drawn ---
 
 
-def _draw(space, one, folder, count, width_mm, formats, dark, moving, say):
-    themes, body = (("light", "dark") if dark else ("light",)), one.build.body
-    reference = None if one.build.is_base else one.reference
-    paths = draw_modes(
-        space, space.mesh, body, one.frequency, one.shape, folder, one.labels, one.caption, count, width_mm=width_mm,
-        reference=reference, numbers=one.number, formats=formats, themes=themes, say=say,
-    )  # fmt: skip
-    if not moving:
+def _draw(one, folder, wanted, say):
+    shapes, caption = one.shapes, one.caption
+    paths = draw_modes(shapes, folder, caption, wanted.count, look=wanted.look, say=say)
+    if not wanted.moving:
         return paths
-    theme = "dark" if dark else "light"
-    modes = modes_to_draw(
-        space, space.mesh, body, one.frequency, one.shape, count, one.labels, reference, one.number
-    )  # fmt: skip
+    modes = modes_to_draw(shapes, wanted.count)
     for mode in [m for m in modes if not m.label.startswith("neck")][:MOVED]:
-        paths += moving_picture.save_mode(
-            space, space.mesh, body, mode, one.shape, folder, one.caption, reference, theme, say
-        )  # fmt: skip
+        paths += moving_picture.save_mode(shapes, mode, folder, caption, wanted.theme, say)
     motion, words = one.pluck()
-    caption = replace(one.caption, mesh_error=None, more=())
-    return paths + moving_picture.save_pluck(space, space.mesh, body, motion, folder, caption, words, theme, say)
+    caption = replace(caption, mesh_error=None, more=())
+    return paths + moving_picture.save_pluck(
+        shapes.space, shapes.body, motion, folder, caption, words, wanted.theme, say
+    )  # fmt: skip
 
 
-def side_by_side(space, shown, out, theme, formats):
+def side_by_side(shown: Sequence[Shown], out: Path, wanted: Wanted) -> list[Path]:
     """One sheet of the modes that all builds have, the builds of a mode one beside the other, on the scale of the first."""
-    common = [k for k in shown[0].number if all(k in one.number for one in shown)]
-    columns, most = [], []
+    common = [k for k in shown[0].shapes.numbers if all(k in one.shapes.numbers for one in shown)]
+    columns = []
     for one in shown:
-        reference = None if one.build.is_base else one.reference
-        modes = modes_to_draw(
-            space, space.mesh, one.build.body, one.frequency, one.shape, len(one.number), one.labels, reference, one.number
-        )  # fmt: skip
-        modes = [m for m in modes if m.number in common]
-        panels = contact_panels(space, space.mesh, one.build.body, modes, one.shape)[1]
-        columns.append([(*p[:4], f"{one.build.name.replace('_', ' ')}: {p[4]}") for p in panels])
-        most.append([m.furthest for m in modes])
-    ordered = lambda table: [cell for row in zip(*table) for cell in row]
+        modes = modes_to_draw(one.shapes, len(one.shapes.numbers))
+        panels = contact_panels(one.shapes, [m for m in modes if m.number in common])[1]
+        name = one.build.name.replace("_", " ")
+        columns.append([replace(p, label=f"{name}: {p.label}") for p in panels])
+    ordered = [panel for row in zip(*columns) for panel in row]
     first, side = shown[0].caption, len(shown) * max(1, round(4 / len(shown)))
     title = f"{first.build.split(',')[0]}: the same modes of {len(shown)} rim builds\n{first.title.splitlines()[1]}; one sign and one scale for each mode"
-    figure = contact_figure(
-        ordered(columns), THEMES[theme], max(180.0, 45.0 * side), side, title=title, furthest=ordered(most)
-    )
-    paths = save(figure, out / "builds-side-by-side", formats)
-    words = [
-        title.replace("\n", ". ") + ".",
-        *(f"{one.build.name}: {one.build.label}." for one in shown),
-        first.credit + ".",
-    ]
-    caption = out / "builds-side-by-side.txt"
-    caption.write_text("\n".join(words) + "\n", encoding="utf-8")
-    return [*paths, caption]
+    figure = contact_figure(ordered, THEMES[wanted.theme], max(180.0, 45.0 * side), side, title=title)
+    words = [title.replace("\n", ". ") + ".", *(f"{one.build.name}: {one.build.label}." for one in shown)]
+    words.append(first.credit + ".")
+    return save_with_caption(figure, out / "builds-side-by-side", "\n".join(words), wanted.look.formats)

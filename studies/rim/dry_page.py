@@ -244,7 +244,7 @@ def rim_parts(data):
 def draw(study, modes, out, say=lambda text: None):
     """Pictures of the sheet's own modes, with captions; modes: as per_mode tells them."""
     from studies.drawing.captions import Caption
-    from studies.drawing.mode_pictures import draw_modes
+    from studies.drawing.mode_pictures import Shapes, draw_modes
 
     row = study.comparisons[0].row
     count = min(12, study.count)
@@ -253,16 +253,5 @@ def draw(study, modes, out, say=lambda text: None):
         m["frequency_error_hz"] / m["frequency_hz"] if m["frequency_error_hz"] is not None else np.nan for m in own
     ]
     caption = Caption(build=f"{study.body.name}, {row.build.label}", mesh_error=np.array(error))
-    model, found = study.models[0], row.found
-    return draw_modes(
-        model.space,
-        model.space.mesh,
-        study.body,
-        found.frequency,
-        found.shape,
-        out / "pictures",
-        None,
-        caption,
-        count,
-        say=say,
-    )
+    shapes = Shapes(study.models[0].space, study.body, row.found.frequency, row.found.shape)
+    return draw_modes(shapes, out / "pictures", caption, count, say=say)

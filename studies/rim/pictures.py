@@ -1,6 +1,12 @@
 """Pictures of the body with its air: where the power goes, overlays of the builds, modes of top, back and air together."""
 
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
 import numpy as np
+import scipy.sparse as sp
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -13,26 +19,16 @@ from meshes.drawing import block_outlines
 from meshes.holding import FREE
 from meshes.outline import within
 from meshes.plan import inside as inside_convex
+from meshes.sounding import Sounding
 from studies.common.groups import IN_RIM, grouped
-from studies.drawing.field import Field, field_on, sampler
+from studies.common.words import shortened
+from studies.drawing.boards import Boards, boards_of
+from studies.drawing.field import Field
 from studies.drawing.mode_names import furthest, names_with_air
-from studies.drawing.plan import (
-    BANDS,
-    FINER,
-    MM_PER_INCH,
-    RIGHT,
-    SCALE,
-    THEMES,
-    Plate,
-    draw_plates,
-    lettering,
-    on_true_curves,
-    plate_plan,
-    proportion,
-    save,
-    true_curves,
-)
-from studies.rim.air import HOLDINGS
+from studies.drawing.plan import FINER, Motion, Plate, Style, draw_plates, on_page, proportion, true_curves
+from studies.drawing.scales import HERTZ
+from studies.drawing.sheet import lettering, save_with_caption, sheet
+from studies.rim.air import HOLDINGS, Result, Study
 
 WIDTH = 180.0  # mm of print
 
@@ -50,66 +46,59 @@ WORDS = {
 }  # fmt: skip
 STROKES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)), "-", (0, (4, 1, 1, 1, 1, 1)), (0, (1, 1)))
 INK = ("0", "0.25", "0.25", "0.25", "0.6", "0.5", "0.5")
-TICKS = (40, 63, 100, 160, 250, 400, 630, 1000)
 DRAWN = 6  # modes with their air
 LEAST_AIR = 0.01  # part of the energy in the air from which on a mode is drawn with its air
 
 
-def draw(study, folder, say=lambda text: None, found=None):
+def draw(
+    study: Study, folder: Path, say: Callable[[str], None] = lambda text: None, found: dict[str, list[Path]] | None = None
+) -> dict[str, list[Path]]:  # fmt: skip
     """{kind: [PNG paths]} of the study's pictures, with PDFs and captions beside them.
 
     found: a dict to be filled while drawing: a fault on the way leaves what was drawn before it.
     """
-    folder.mkdir(parents=True, exist_ok=True)
     found = {} if found is None else found
     found |= {"power": [], "overlay": [], "modes": []}
     for how in HOLDINGS:
         say(f"where the power goes, {how}")
         stem = folder / f"power-{how.replace(' ', '-')}"
         rows = [study.fine.results[b.name, how] for b in study.builds]
-        found["power"] += _keep(power_figure(rows, how), stem, power_words(study, how))
-        found["overlay"] += _keep(
-            overlay_figure(rows, how), folder / f"overlay-{how.replace(' ', '-')}", overlay_words(study, how)
-        )
-    boards = Boards(study.fine.base)
+        found["power"] += save_with_caption(power_figure(rows, how), stem, power_words(study, how))[:1]
+        stem = folder / f"overlay-{how.replace(' ', '-')}"
+        found["overlay"] += save_with_caption(overlay_figure(rows, how), stem, overlay_words(study, how))[:1]
+    boards = boards_and_air(study.fine.base)
     result = study.fine.results["sheet", FREE]
     moves = names_with_air(study.fine.base, result, study.count)
     for number in drawn_modes(result, study.count)[:DRAWN]:
         say(f"mode {number + 1} with its air")
         figure, caption = mode_figure(boards, result, number, moves[number])
-        found["modes"] += _keep(figure, folder / f"air-mode-{number + 1:02d}", f"{study.body.name}, {caption}")
+        stem = folder / f"air-mode-{number + 1:02d}"
+        found["modes"] += save_with_caption(figure, stem, f"{study.body.name}, {caption}")[:1]
     return found
-
-
-def _keep(figure, stem, words):
-    paths = save(figure, stem, (".png", ".pdf"))
-    paths[0].with_suffix(".txt").write_text(words + "\n", encoding="utf-8")
-    return paths[:1]
 
 
 # --- where the power goes ---
 
 
-def power_figure(rows, how):
+def power_figure(rows: Sequence[Result], how: str) -> Figure:
     """Stacked shares of the input power against frequency, one panel for each build (Result)."""
     columns = 2 if len(rows) > 1 else 1
     lines = -(-len(rows) // columns)
-    high = 12 + 52 * lines + 12
-    figure = _page(high)
+    page = sheet(WIDTH, 12 + 52 * lines + 12)
     for k, row in enumerate(rows):
-        ax = _axes(figure, high, k % columns, columns, 12 + 52 * (k // columns), 40)
+        ax = _axes(page, k % columns, columns, 12 + 52 * (k // columns), 40)
         stack(ax, row.driven)
-        ax.set_title(wrapped(row.build.label), fontsize=7.5, loc="left", family=lettering(), pad=3)
+        ax.set_title(shortened(row.build.label, 58), fontsize=7.5, loc="left", family=lettering(), pad=3)
         ax.set_ylabel("of the power put in" if k % columns == 0 else "", fontsize=7, family=lettering())
     title = f"Where the power put in at the saddle goes, with air, {how}"
-    figure.text(0.02, 1 - 5 / high, title, size=9, family=lettering(), va="center")
+    page.words(0.02 * WIDTH, page.height - 5, title, 9, "0")
     swatches = [Swatch(facecolor=c, hatch=h, edgecolor="0", lw=0.4, label=name_of(g)) for g, (c, h) in LOOKS.items()]
     swatches.insert(len(IN_RIM), Line2D([], [], color="0", lw=1.6, label="all below: heat in the rim"))
-    figure.legend(
+    page.figure.legend(
         handles=swatches[::-1], loc="lower center", ncols=5, frameon=False, fontsize=7, handlelength=2.0, handleheight=1.2,
-        bbox_to_anchor=(0.5, 0.5 / high), columnspacing=1.4, labelspacing=0.35,
+        bbox_to_anchor=(0.5, 0.5 / page.height), columnspacing=1.4, labelspacing=0.35,
     )  # fmt: skip
-    return figure
+    return page.figure
 
 
 def stack(ax, driven):
@@ -132,48 +121,38 @@ def name_of(group):
     return WORDS.get(group, group)
 
 
-def wrapped(label, width=58):
-    return label if len(label) <= width else label[: width - 1].rsplit(" ", 1)[0] + " ..."
-
-
 # --- overlays ---
 
 
-def overlay_figure(rows, how):
+def overlay_figure(rows: Sequence[Result], how: str) -> Figure:
     """Bridge mobility and radiation efficiency of all builds, one stroke each."""
-    high = 136.0 + 4.0 * -(-len(rows) // 3)  # a line of the legend is some 4 mm
-    figure = _page(high)
+    page = sheet(WIDTH, 136.0 + 4.0 * -(-len(rows) // 3))  # a line of the legend is some 4 mm
     curves = (
         ("bridge mobility |v/F|, dB re 1 s/kg", lambda d: 20 * np.log10(np.abs(d.mobility))),
         ("radiation efficiency, dB", lambda d: 10 * np.log10(np.maximum(d.efficiency, 1e-9))),
     )
     for k, (words, value) in enumerate(curves):
-        ax = _axes(figure, high, 0, 1, 12 + 62 * k, 50)
+        ax = _axes(page, 0, 1, 12 + 62 * k, 50)
         for row, stroke, ink in zip(rows, STROKES, INK):
             known = row.driven.frequency <= row.driven.valid_to
-            label, width = wrapped(row.build.label.split(":")[0], 44), 1.3 if row.build.is_base else 0.8
+            label, width = shortened(row.build.label.split(":")[0], 44), 1.3 if row.build.is_base else 0.8
             f, v = row.driven.frequency[known], value(row.driven)[known]
             ax.plot(f, v, color=ink, ls=stroke, lw=width, label=label)
         _log_axis(ax, rows[0].driven.frequency)
         ax.set_ylabel(words, fontsize=7, family=lettering())
         ax.grid(True, lw=0.3, color="0.85")
         _beyond(ax, rows[0].driven)
-    figure.text(0.02, 1 - 5 / high, f"Builds overlaid, with air, {how}", size=9, family=lettering(), va="center")
-    figure.legend(
+    page.words(0.02 * WIDTH, page.height - 5, f"Builds overlaid, with air, {how}", 9, "0")
+    page.figure.legend(
         *ax.get_legend_handles_labels(), loc="lower center", ncols=3, frameon=False, fontsize=6.5,
         bbox_to_anchor=(0.5, 0.005), handlelength=4,
     )  # fmt: skip
-    return figure
+    return page.figure
 
 
-def _page(high):
-    return Figure(figsize=(WIDTH / MM_PER_INCH, high / MM_PER_INCH), facecolor="w")
-
-
-def _axes(figure, high, column, columns, down, tall):
+def _axes(page, column, columns, down, tall):
     wide = (WIDTH - 8) / columns - 12
-    left = 15 + column * (wide + 12)
-    ax = figure.add_axes((left / WIDTH, 1 - (down + tall) / high, wide / WIDTH, tall / high))
+    ax = page.axes(15 + column * (wide + 12), page.height - down - tall, wide, tall)
     ax.tick_params(labelsize=6.5, length=2, width=0.4)
     for side in ax.spines.values():
         side.set_linewidth(0.4)
@@ -183,7 +162,7 @@ def _axes(figure, high, column, columns, down, tall):
 def _log_axis(ax, frequency):
     ax.set_xscale("log")
     ax.set_xlim(frequency[0], frequency[-1])
-    ax.set_xticks(TICKS, [str(t) for t in TICKS])
+    ax.set_xticks(HERTZ, [str(t) for t in HERTZ])
     ax.minorticks_off()
     ax.set_xlabel("Hz", fontsize=7, labelpad=0)
 
@@ -198,89 +177,87 @@ def _beyond(ax, driven):
 # --- modes with their air ---
 
 
-class Boards:
+@dataclass(frozen=True)
+class BoardsAndAir:
     """Top, back and the air half way between them, ready to be painted with the modes of a Sounding."""
 
-    def __init__(self, whole):
-        s = whole.structure
-        self.whole = whole
-        own = lambda name: sampler(s.space, s.space.mesh.surfaces[name].triangles, 3)
-        self.samplers = {name: on_true_curves(own(name), s.body) for name in ("top", "back")}
-        self.plates = {name: plate_plan(name, board, s.body) for name, board in self.samplers.items()}
-        back = self.samplers["back"]
-        turn = lambda xy: np.asarray(xy)[:, ::-1] * [RIGHT["top"], 1.0]
-        blocks = block_outlines(s.body)
-        in_wood = np.any([inside_convex(block, back.points[:, :2]) for block in blocks], axis=0)
-        used, triangles = np.unique(back.triangles[~in_wood[back.triangles].all(axis=1)], return_inverse=True)
-        self.triangles = triangles.reshape(-1, 3)
-        x, y = back.points[used, :2].T
-        self.middle = np.column_stack([x, y, (top_height(s.body, x, y) + back_height(s.body, x, y)) / 2])
-        self.air = volume_rows(whole.around.air.basis, self.middle)
-        self.blocks = tuple(turn(within(s.body.outline, block)) for block in blocks)
-        self.plates["air"] = Plate(
-            turn(self.middle[:, :2]), (*(turn(c[::FINER]) for c in true_curves(s.body)), *self.blocks)
-        )
+    whole: Sounding
+    boards: Boards
+    middle: np.ndarray  # (n, 3) m, places half way between top and back
+    triangles: np.ndarray  # (k, 3) of these
+    air: sp.csr_array  # (n, points of the cavity): reads pressures at the places
+    blocks: tuple[np.ndarray, ...]  # outlines (m, 2) on the page
 
-    def fields(self, x):
+    @cached_property
+    def air_plate(self) -> Plate:
+        """The air as it lies on the page, seen through the top."""
+        curves = (on_page(c[::FINER]) for c in true_curves(self.boards.body))
+        return Plate(on_page(self.middle[:, :2]), (*curves, *self.blocks))
+
+    def fields(self, x: np.ndarray) -> dict[str, Field]:
         """{'top', 'back', 'air': Field} of a real state x (N,): displacement outward, pressure [Pa]."""
-        shell = self.whole.structure.shape @ x[: len(self.whole.structure.frequency)]
-        found = {name: field_on(board, shell) for name, board in self.samplers.items()}
-        found["air"] = Field(self.middle, self.triangles, self.pressure(x), np.zeros_like(self.middle))
-        return found
-
-    def pressure(self, x):
-        """Pressure [Pa] half way between top and back, of the kept cavity modes."""
-        air = self.whole.around.air
-        return self.air @ (air.shape @ (pressures(air, self.whole.coupling) @ x))
+        air, s = self.whole.around.air, self.whole.structure
+        pressure = self.air @ (air.shape @ (pressures(air, self.whole.coupling) @ x))  # of the kept cavity modes
+        inside = Field(self.middle, self.triangles, pressure, np.zeros_like(self.middle))
+        return self.boards.moving(s.shape @ x[: len(s.frequency)]) | {"air": inside}
 
 
-def drawn_modes(result, count):
+def boards_and_air(whole: Sounding) -> BoardsAndAir:
+    """BoardsAndAir of a Sounding; no air where the blocks are."""
+    s = whole.structure
+    boards = boards_of(s.space, s.body, 3, ("top", "back"))
+    back, blocks = boards.samplers["back"], block_outlines(s.body)
+    in_wood = np.any([inside_convex(block, back.points[:, :2]) for block in blocks], axis=0)
+    used, triangles = np.unique(back.triangles[~in_wood[back.triangles].all(axis=1)], return_inverse=True)
+    x, y = back.points[used, :2].T
+    middle = np.column_stack([x, y, (top_height(s.body, x, y) + back_height(s.body, x, y)) / 2])
+    air = volume_rows(whole.around.air.basis, middle)
+    within_rim = tuple(on_page(within(s.body.outline, block)) for block in blocks)
+    return BoardsAndAir(whole, boards, middle, triangles.reshape(-1, 3), air, within_rim)
+
+
+def drawn_modes(result: Result, count: int) -> np.ndarray:
     """Indices of those of the first modes in which the air has a noticeable part of the energy."""
     return np.flatnonzero(result.modes.air_share[:count] > LEAST_AIR)
 
 
-def mode_figure(boards, result, number, moves):
+def mode_figure(boards: BoardsAndAir, result: Result, number: int, moves: str) -> tuple[Figure, str]:
     """Figure of one air-loaded mode, and its caption. The instant at which the surface moves furthest is shown."""
     m = result.modes
     x = np.real(m.shape[:, number] * furthest(result.motion[:, number]))
     fields = boards.fields(x)
     if fields["top"].value[np.argmax(np.abs(fields["top"].value))] < 0:
         fields = boards.fields(-x)
-    plates = {n: boards.plates[n] for n in ("top", "back")}
+    plates, air = boards.boards.plates, {"air": boards.air_plate}
     largest = max(fields[n].largest for n in plates)
-    air = {"air": boards.plates["air"]}
     ratio, alone = proportion(plates), proportion(air)
     high = (WIDTH - 12) / (1 / ratio + 1 / alone)
-    page = high + 28
-    figure, theme = _page(page), THEMES["light"]
-    left = 4.0
+    page, left = sheet(WIDTH, high + 28), 4.0
     for group, p, scale, words in (
         (plates, ratio, largest, "top (left) and back (right), each as you face it"),
         (air, alone, fields["air"].largest, "pressure of the air inside, seen through the top"),
     ):
         wide = high / p
-        ax = figure.add_axes((left / WIDTH, 14 / page, wide / WIDTH, high / page))
-        draw_plates(ax, group, fields, theme, scale, 0.8, marks=True)
+        ax = page.axes(left, 14, wide, high)
+        draw_plates(ax, group, Motion(fields, scale), Style(scale=0.8))
         if group is air:
-            wood = [block - [air["air"].plan[:, 0].min(), 0] for block in boards.blocks]
+            wood = [block - [boards.air_plate.plan[:, 0].min(), 0] for block in boards.blocks]
             ax.add_collection(PolyCollection(wood, facecolors="w", zorder=2.5), autolim=False)
-        figure.text((left + wide / 2) / WIDTH, 12 / page, words, size=7, family=lettering(), ha="center", va="center")
+        page.words(left + wide / 2, 12, words, 7, "0", "center")
         left += wide + 4
     title = f"Mode {number + 1}, {m.frequency[number]:.1f} Hz, with air, {FREE}: {moves}"
     parts = (
         f"{100 * m.air_share[number]:.0f} % of the energy is in the air; of the loss {100 * m.loss_share['radiation'][number]:.0f} % "
         f"goes out as sound and {100 * sum(grouped(m.loss_share)[g][number] for g in IN_RIM):.1f} % turns to heat in the rim"
     )
-    figure.text(0.02, 1 - 4.5 / page, title, size=8.5, family=lettering(), va="center")
-    figure.text(0.02, 1 - 9 / page, parts, size=7.5, family=lettering(), va="center", color="0.25")
-    ax = figure.add_axes((0.3, 5.5 / page, 0.4, 3 / page))
-    ax.imshow(SCALE((np.arange(2 * BANDS) + 0.5) / (2 * BANDS))[None], aspect="auto", extent=(-1, 1, 0, 1))
-    ax.set_axis_off()
-    for at, words in ((0.29, "inward, or pressure below"), (0.71, "outward, or pressure above")):
-        figure.text(at, 7 / page, words, size=6.5, family=lettering(), ha="right" if at < 0.5 else "left", va="center")
+    page.words(0.02 * WIDTH, page.height - 4.5, title, 8.5, "0")
+    page.words(0.02 * WIDTH, page.height - 9, parts, 7.5, "0.25")
+    page.colours(0.3 * WIDTH, 5.5, 0.4 * WIDTH, 3, zero=False)
+    page.words(0.29 * WIDTH, 7, "inward, or pressure below", 6.5, "0", "right")
+    page.words(0.71 * WIDTH, 7, "outward, or pressure above", 6.5, "0")
     note = f"Bold: at rest, or no pressure; white: blocks. Largest pressure for 1 µm of largest displacement of a plate: {1e-6 * fields['air'].largest / largest:.2g} Pa"
-    figure.text(0.5, 2.5 / page, note, size=6.5, family=lettering(), ha="center", va="center")
-    return figure, f"{title}; {parts}. {note}. Neck upward. Computed with Rimwork."
+    page.words(0.5 * WIDTH, 2.5, note, 6.5, "0", "center")
+    return page.figure, f"{title}; {parts}. {note}. Neck upward. Computed with Rimwork."
 
 
 # --- words ---

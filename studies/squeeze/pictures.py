@@ -1,6 +1,7 @@
 """The squeezed rim in plan, neck up, as seen from the front: before, and after in every build, motion enlarged."""
 
 from itertools import cycle
+from pathlib import Path
 from textwrap import fill
 
 import numpy as np
@@ -9,8 +10,10 @@ from matplotlib.lines import Line2D
 from scipy.interpolate import CubicSpline
 
 from meshes.outline import nearest, point_at
-from studies.drawing.plan import lettering, save
-from studies.squeeze.result import GRAVITY
+from studies.drawing.plan import on_page
+from studies.drawing.scales import round_down
+from studies.drawing.sheet import lettering, save, sheet
+from studies.squeeze.result import GRAVITY, Squeeze
 
 REACH = 0.11  # of the rim's width: how far the furthest point of the softest build is drawn to move
 STYLES = (  # line styles that a copy in black and white keeps apart: dashes [points], width, grey
@@ -24,45 +27,41 @@ STYLES = (  # line styles that a copy in black and white keeps apart: dashes [po
 BEFORE = ("solid", 3.2, "0.82")
 MARKERS = "osD^v"
 WIDTH, ROW, TEXT = 180.0, 5.5, 7.5  # mm of print, points
-MM = 25.4
 
 
-def draw(study, out):
+def draw(study: Squeeze, out: Path) -> list[Path]:
     """Write squeezed_rim.svg and .png into the folder; returns the paths."""
     return save(squeezed_figure(study), out / "squeezed_rim", (".svg", ".png"))
 
 
-def squeezed_figure(study):
+def squeezed_figure(study: Squeeze) -> Figure:
     """Figure with one panel for each squeeze of the free rim."""
     presses = [press for press in study.presses["free"] if press in study.places]
     arc, plan = true_outline(study)
-    plan = page(plan)
+    plan = on_page(plan)
     span = np.ptp(plan, axis=0)
     wide = (WIDTH - 4 * (len(presses) + 1)) / max(len(presses), 2)
     high = wide * (1.1 * span[1]) / (1.3 * span[0])
     foot = ROW * (len(study.rows) + 1.5) + 15
-    height = high + foot + 13
-    figure = Figure((WIDTH / MM, height / MM), facecolor="white")
+    page = sheet(WIDTH, high + foot + 13)
     for k, press in enumerate(presses):
         left = 4 + k * (wide + 4)
-        ax = figure.add_axes((left / WIDTH, foot / height, wide / WIDTH, high / height))
-        times = _panel(ax, study, press, arc, plan, span)
-        middle = (left + wide / 2) / WIDTH
-        words = {"family": lettering(), "ha": "center", "va": "top"}
-        figure.text(middle, 1 - 2 / height, press, size=TEXT + 1.5, **words)
-        figure.text(middle, 1 - 7.5 / height, f"motion drawn {times:g} times", size=TEXT - 1, color="0.3", **words)
-    _chart(figure, study, height)
-    return figure
+        times = _panel(page.axes(left, foot, wide, high), study, press, arc, plan, span)
+        middle = left + wide / 2
+        page.words(middle, page.height - 2, press, TEXT + 1.5, "0", "center", "top")
+        page.words(middle, page.height - 7.5, f"motion drawn {times:g} times", TEXT - 1, "0.3", "center", "top")
+    _chart(page, study)
+    return page.figure
 
 
-def true_outline(study):
+def true_outline(study: Squeeze) -> tuple[np.ndarray, np.ndarray]:
     """Arc lengths (m,) and points (m, 2) [m] of the outline itself, not of the mesh's polygon."""
     outline = study.body.outline
     arc = np.linspace(0, outline.perimeter, 1200, endpoint=False)
     return arc, point_at(outline, arc)
 
 
-def moved(study, motion, arc):
+def motion_along(study: Squeeze, motion: np.ndarray, arc: np.ndarray) -> np.ndarray:
     """(m, 2) motion at arc lengths (m,) of the outline, from that (k, 2) of the mesh's corners, smooth between them."""
     at = np.array([nearest(study.body.outline, point) for point in study.plan[::3]])
     order = np.argsort(at)
@@ -73,18 +72,13 @@ def moved(study, motion, arc):
     return ends(at[0] + (arc - at[0]) % study.body.outline.perimeter)
 
 
-def page(xy):
-    """Plan points or motions [m] on the page: right and up, neck up, bass side on the left."""
-    return np.asarray(xy)[:, ::-1] * [-1.0, 1.0]
-
-
 def _panel(ax, study, press, arc, plan, span):
     furthest = max(np.hypot(*row.outline[press].T).max() for row in study.rows)
-    times = _round_number(REACH * span[0] / furthest)
+    times = round_down(REACH * span[0] / furthest)
     _curve(ax, plan, BEFORE)
     for row, style in zip(study.rows, cycle(STYLES)):
-        _curve(ax, plan + times * page(moved(study, row.outline[press], arc)), style)
-    for place in page(study.places[press]):
+        _curve(ax, plan + times * on_page(motion_along(study, row.outline[press], arc)), style)
+    for place in on_page(study.places[press]):
         side = np.sign(place[0])
         arrow = {"arrowstyle": "-|>", "lw": 1.0, "color": "0.0", "shrinkA": 0, "shrinkB": 0, "mutation_scale": 9}
         start = place + np.array([0.125 * span[0] * side, 0])
@@ -102,17 +96,10 @@ def _curve(ax, xy, style):
     ax.plot(*np.vstack([xy, xy[:1]]).T, ls=dashes, lw=width, color=grey, solid_joinstyle="round")
 
 
-def _round_number(x):
-    """The nearest of 1, 2, 5, 10, ... at or below x: what a reader can take for granted."""
-    step = 10.0 ** np.floor(np.log10(x))
-    return float(step * max(s for s in (1, 2, 5) if s * step <= x * (1 + 1e-9)))
-
-
-def _chart(figure, study, height):
+def _chart(page, study):
     """One row for each build: its line style, its name, and every deflection with the reading error on one scale [mm]."""
     rows, left = len(study.rows), 82.0
-    size = (WIDTH - left - 8, ROW * (rows + 0.5))
-    ax = figure.add_axes((left / WIDTH, 13 / height, size[0] / WIDTH, size[1] / height))
+    ax = page.axes(left, 13, WIDTH - left - 8, ROW * (rows + 0.5))
     for k, row in enumerate(study.rows):
         for press, marker in zip(study.presses["free"], MARKERS):
             d = row.deflection["free", press]
@@ -121,8 +108,8 @@ def _chart(figure, study, height):
                 1e3 * d, k, xerr=error, fmt=marker, ms=4.2, mfc="1.0", mec="0.0", mew=0.8, ecolor="0.0", elinewidth=0.7,
                 capsize=2, label=press if k == 0 else None,
             )  # fmt: skip
-        _sample(figure, study.rows[k].build.label, STYLES[k % len(STYLES)], (13 + ROW * (rows - 0.5 - k)) / height)
-    _sample(figure, "before", BEFORE, (13 + ROW * (rows + 0.6)) / height)
+        _sample(page, study.rows[k].build.label, STYLES[k % len(STYLES)], 13 + ROW * (rows - 0.5 - k))
+    _sample(page, "before", BEFORE, 13 + ROW * (rows + 0.6))
     ax.set_ylim(rows - 0.5, -1)
     ax.set_xlim(left=0)
     ax.set_yticks(range(rows), [""] * rows)
@@ -143,12 +130,12 @@ def _chart(figure, study, height):
         f"{study.body.name}: open rim, free, two forces of {study.load:g} kg ({study.load * GRAVITY:.1f} N) pressing together, "
         "half at each edge; seen from the front, neck up. Computed; model error not known."
     )
-    figure.text(4 / WIDTH, 3 / height, words, size=TEXT - 1.5, color="0.3", family=lettering(), va="center")
+    page.words(4, 3, words, TEXT - 1.5, "0.3")
 
 
-def _sample(figure, label, style, y):
+def _sample(page, label, style, y):
     dashes, width, grey = style
-    figure.add_artist(Line2D([4 / WIDTH, 18 / WIDTH], [y, y], ls=dashes, lw=width, color=grey, figure=figure))
-    figure.text(
-        20 / WIDTH, y, fill(label, 44), size=TEXT, family=lettering(), va="center", linespacing=1.0
-    )  # fmt: skip
+    across, up = [4 / WIDTH, 18 / WIDTH], [y / page.height] * 2
+    page.figure.add_artist(Line2D(across, up, ls=dashes, lw=width, color=grey, figure=page.figure))
+    words = {"size": TEXT, "family": lettering(), "va": "center", "linespacing": 1.0}
+    page.figure.text(20 / WIDTH, up[0], fill(label, 44), **words)

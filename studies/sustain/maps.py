@@ -11,7 +11,8 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from studies.common.note_names import short_name
-from studies.drawing.plan import MM_PER_INCH, SCALE, THEMES, lettering, save
+from studies.drawing.scales import Axis
+from studies.drawing.sheet import MM_PER_INCH, SCALE, THEMES, lettering, sheet, strip_of_colours
 
 WIDTH = 180.0  # mm of print
 ROW, OPEN, MARGIN = 7.6, 9.5, 2.0  # mm: height of a string, width of the open strings' column, around all
@@ -75,7 +76,7 @@ def board_of(strings, fretboard, wolves=()):
     return Board(names, fretboard.frequency, fretboard.valid, fretboard.highest_valid, marked)
 
 
-def limits(measure, *values):
+def scale_ends(measure: Measure, *values: np.ndarray) -> tuple[float, float]:
     """(low, high) of one scale for several maps, rounded outward; about the middle, where there is one, it holds WITHIN per
     cent of the notes: a few beyond would take the colour from all others.
     """
@@ -101,21 +102,21 @@ def _outward(value):
     return np.ceil(value / power - 1e-9) * power
 
 
-def shade(measure, value, ends):
+def shade(measure: Measure, value: np.ndarray, ends: tuple[float, float]) -> np.ndarray:
     """Place (0..1) on the scale of values between `ends`; nan stays nan."""
-    low, high = ends
-    turn = np.log if measure.logarithmic else (lambda x: x)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.clip((turn(value) - turn(low)) / (turn(high) - turn(low)), 0, 1)
+    return Axis(*ends, logarithmic=measure.logarithmic).at(value).clip(0, 1)
 
 
-def map_figure(board, values, measure, heading, ends=None, width_mm=WIDTH):
+def map_figure(
+    board: Board, values: np.ndarray, measure: Measure, heading: str, ends: tuple[float, float] | None = None,
+    width_mm: float = WIDTH,
+) -> Figure:  # fmt: skip
     """Figure of one map. values (strings, frets + 1); heading: build and how it is held, over the map."""
     strings, columns = values.shape
-    ends = ends or limits(measure, values[board.valid])
+    ends = ends or scale_ends(measure, values[board.valid])
     high = HEAD + strings * ROW + UNDER + FOOT + 2 * MARGIN
-    figure = Figure(figsize=(width_mm / MM_PER_INCH, high / MM_PER_INCH), facecolor=THEMES["light"].page)
-    ax = figure.add_axes((0, 0, 1, 1))
+    page = sheet(width_mm, high)
+    ax = page.axes(0, 0, width_mm, high)
     ax.set(xlim=(0, width_mm), ylim=(0, high))
     ax.set_axis_off()
     bottom = MARGIN + FOOT + UNDER
@@ -137,7 +138,7 @@ def map_figure(board, values, measure, heading, ends=None, width_mm=WIDTH):
         "left",
     )
     _foot(ax, board, measure, ends, width_mm, values[board.valid])
-    return figure
+    return page.figure
 
 
 def fitting(text, most, width_mm):
@@ -208,12 +209,11 @@ def _neck(ax, edge, bottom, strings):
 def _foot(ax, board, measure, ends, width_mm, values):
     """Scale with numbers, and the key."""
     left, right, base = MARGIN + 19, MARGIN + 19 + 0.45 * width_mm, MARGIN + 13.0
-    row = SCALE((np.arange(STEPS) + 0.5) / STEPS)[None]
-    ax.imshow(row, aspect="auto", extent=(left, right, base, base + 3.2), zorder=2)
+    strip_of_colours(ax, STEPS, (left, right, base, base + 3.2))
     ax.set(xlim=(0, width_mm), aspect="auto")
     ax.add_patch(Rectangle((left, base), right - left, 3.2, facecolor="none", edgecolor="0.3", lw=0.4, zorder=3))
     quiet = THEMES["light"].quiet
-    for value, told in zip(ticks(measure, ends), tick_words(measure, ends, values)):
+    for value, told in zip(scale_marks(measure, ends), mark_words(measure, ends, values)):
         x = left + (right - left) * float(shade(measure, value, ends))
         ax.plot([x, x], [base - 0.8, base], color="0.3", lw=0.5)
         _words(ax, x, base - 2.4, told, 6, quiet, "center")
@@ -236,16 +236,16 @@ def _key(ax, board, width_mm):
     _words(ax, MARGIN + 1, MARGIN + 1.4, note, fitting(note, 6.2, width_mm), quiet, "left")
 
 
-def ticks(measure, ends):
+def scale_marks(measure: Measure, ends: tuple[float, float]) -> list[float]:
     """Five values along the scale, the middle one among them, rounded as far as they stay apart."""
     low, high = ends
     spaced = np.geomspace(low, high, 5) if measure.logarithmic else np.linspace(low, high, 5)
     return [float(f"{v:.2g}") if measure.about is None else float(f"{v:.3g}") for v in spaced]
 
 
-def tick_words(measure, ends, values):
-    """The ticks as they are written; the outer ones say so where values lie beyond."""
-    told = [f"{v:.3g}" if measure.about is None else f"{v:.2f}" for v in ticks(measure, ends)]
+def mark_words(measure: Measure, ends: tuple[float, float], values: np.ndarray) -> list[str]:
+    """The marks as they are written; the outer ones say so where values lie beyond."""
+    told = [f"{v:.3g}" if measure.about is None else f"{v:.2f}" for v in scale_marks(measure, ends)]
     below, above = np.any(values < ends[0] * 0.999), np.any(values > ends[1] * 1.001)
     return [("≤ " if below else "") + told[0], *told[1:-1], ("≥ " if above else "") + told[-1]]
 
@@ -253,12 +253,3 @@ def tick_words(measure, ends, values):
 def _words(ax, x, y, text, size, color, ha):
     family = [lettering(), "DejaVu Sans"]  # the second one has every sharp sign
     ax.text(x, y, text, size=size, color=color, ha=ha, va="center", family=family, zorder=6)
-
-
-def save_map(figure, stem, caption, formats=(".png", ".pdf", ".svg")):
-    """Write a map and its caption (stem.txt) beside it; returns the paths, the PNG first."""
-    stem.parent.mkdir(parents=True, exist_ok=True)
-    paths = save(figure, stem, formats)
-    text = stem.with_suffix(".txt")
-    text.write_text(caption + "\n", encoding="utf-8")
-    return [*paths, text]

@@ -12,10 +12,11 @@ from studies.common.note_names import short_name, wolf_name
 from studies.common.page import CAUTIONS, provenance, write_page, write_table
 from studies.common.two_meshes import LIMIT, MESH_ERROR
 from studies.common.words import decibels, span
+from studies.drawing.sheet import save_with_caption
 from studies.sustain.answer import answer, behind
 from studies.sustain.charts import doubts_svg, energy_svg, percent_change
 from studies.sustain.hearing import NOT_AT_HAND, TOLERANCES
-from studies.sustain.maps import DECAY, HEAT, RATIO, board_of, limits, map_figure, save_map
+from studies.sustain.maps import DECAY, HEAT, RATIO, board_of, map_figure, scale_ends
 from studies.sustain.result import HOLDINGS, MESH
 from studies.sustain.verdict import by_group
 from studies.sustain.words import BOARDS, FOOTNOTE, flip_ends, matters, outside_check
@@ -166,9 +167,9 @@ def draw_maps(study, folder, say=lambda text: None):
     """{how: [(PNG path, alt words)]}: the sheet's own decay and heat, then each build's ratio, all on common scales."""
     strings, found = study.strings.strings, {}
     heat = {how: rim_percent(study.own[how].board) for how in HOLDINGS}
-    decay_ends = limits(DECAY, *(study.own[how].board.decay_time for how in HOLDINGS))
-    heat_ends = limits(HEAT, *heat.values())
-    ratio_ends = limits(RATIO, *(c.by_note for c in study.compared.values() if c.build.name != LIMIT))
+    decay_ends = scale_ends(DECAY, *(study.own[how].board.decay_time for how in HOLDINGS))
+    heat_ends = scale_ends(HEAT, *heat.values())
+    ratio_ends = scale_ends(RATIO, *(c.by_note for c in study.compared.values() if c.build.name != LIMIT))
     for how in HOLDINGS:
         own, short = study.own[how], how.replace(" ", "-")
         board = board_of(strings, own.board, own.wolves)
@@ -185,7 +186,7 @@ def draw_maps(study, folder, say=lambda text: None):
             heading = f"{study.body.name}, {build.label}; {how}"
             stem = folder / f"{measure.name}-{build.name}-{short}"
             figure = map_figure(b, values, measure, heading, ends)
-            path = save_map(figure, stem, caption(study, build, how, measure))[0]
+            path = save_with_caption(figure, stem, caption(study, build, how, measure), (".png", ".pdf", ".svg"))[0]
             found.setdefault(how, []).append((path, extremes(b, values, measure, heading)))
     return found
 
