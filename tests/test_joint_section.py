@@ -8,7 +8,6 @@ import pytest
 from fem.materials import Wood, isotropic
 from fem.sections import RIGID_ROTATION
 from meshes import joint_section
-from meshes.cell_drawing import draw_bent_linings, draw_joint
 from meshes.joint_section import (
     JointGeometry,
     around_outline,
@@ -191,9 +190,3 @@ def test_unknown_losses_stay_unknown():
 def test_impossible_joints_are_named(change, words):
     with pytest.raises(ValueError, match=words):
         replace(LINED, **change)
-
-
-def test_pictures_are_drawn(tmp_path):
-    cells = {"kerfed": KERFED, "solid": SOLID}
-    for path in (draw_bent_linings(cells, tmp_path / "cell.svg"), draw_joint(LINED, tmp_path / "joint.svg")):
-        assert path.stat().st_size > 20_000
