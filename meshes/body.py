@@ -6,16 +6,19 @@ z. Top and back are described by their middle surfaces, which stand one side hei
 """
 
 from dataclasses import dataclass
+from typing import Literal, get_args
 
 import numpy as np
 
 from fem.materials import Wood
 from meshes.measured import Measured
 from meshes.outline import Outline
+from meshes.string_sets import StringSet
 
-LINING_KINDS = ("kerfed", "reversed_kerfed", "solid_laminated", "none")
-BLOCK_GRAINS = ("toward_top", "along_body", "across_body")
-BRACE_ENDS = ("stops_short", "let_in", "free")
+LiningKind = Literal["kerfed", "reversed_kerfed", "solid_laminated", "none"]
+BlockGrain = Literal["toward_top", "along_body", "across_body"]
+BraceEndKind = Literal["stops_short", "let_in", "free"]
+LINING_KINDS, BLOCK_GRAINS, BRACE_ENDS = map(get_args, (LiningKind, BlockGrain, BraceEndKind))
 
 
 @dataclass(frozen=True)
@@ -66,7 +69,7 @@ class Brace:
     at_end: BraceEnd
 
     @property
-    def length(self):
+    def length(self) -> float:
         """Length in plan [m]."""
         return float(np.hypot(self.end[0] - self.start[0], self.end[1] - self.start[1]))
 
@@ -133,7 +136,7 @@ class Lining:
     glue_shear: float = 0.0  # shear modulus of that glue [Pa]
 
     @property
-    def mean_width(self):
+    def mean_width(self) -> float:
         """Width [m] averaged over the height, kerfs not counted."""
         if self.bevel_width is None:
             return self.width
@@ -166,12 +169,12 @@ class Block:
     hole: float = 0.0  # diameter of a hole through the block along the body [m]
 
     @property
-    def cut_volume(self):
+    def cut_volume(self) -> float:
         """Wood cut away for the neck [m3]."""
         return self.cut_width * self.cut_depth * self.cut_height
 
     @property
-    def volume(self):
+    def volume(self) -> float:
         """Wood left [m3]."""
         solid = self.width * self.thickness * self.height
         return solid - self.cut_volume - np.pi * self.hole**2 / 4 * self.thickness
@@ -214,7 +217,7 @@ class Strings:
     unit_mass: tuple[float, ...] = ()  # kg/m
     tension: tuple[float, ...] = ()  # N
     set_name: str | None = None  # of a built-in set
-    own: object = None  # string_sets.StringSet of the sheet's own tables
+    own: StringSet | None = None  # of the sheet's own tables
     pluck: tuple[float | None, ...] = (None,) * 4  # m from the saddle, m wide, rad away from square to the top, N
 
 
@@ -269,32 +272,32 @@ class Body:
     warnings: tuple[str, ...] = ()
 
     @property
-    def side_thickness(self):
+    def side_thickness(self) -> float:
         """Whole thickness of the side [m]."""
         return sum(layer.thickness for layer in self.sides)
 
 
-def surface_height(surface, x, y):
+def surface_height(surface: Surface, x: float | np.ndarray, y: float | np.ndarray) -> np.ndarray:
     """z [m] of a Surface at plan points x, y [m] (arrays of one shape)."""
     u = np.asarray(x, float) - surface.centre
     return surface.level + surface.slope * u - surface.along * u**2 / 2 - surface.across * np.asarray(y, float) ** 2 / 2
 
 
-def top_height(body, x, y):
+def top_height(body: Body, x: float | np.ndarray, y: float | np.ndarray) -> np.ndarray:
     """z [m] of the top's middle surface at plan points x, y [m]."""
     return surface_height(body.top_surface, x, y)
 
 
-def back_height(body, x, y):
+def back_height(body: Body, x: float | np.ndarray, y: float | np.ndarray) -> np.ndarray:
     """z [m] (negative) of the back's middle surface at plan points x, y [m]."""
     return surface_height(body.back_surface, x, y)
 
 
-def side_height(body, x, y):
+def side_height(body: Body, x: float | np.ndarray, y: float | np.ndarray) -> np.ndarray:
     """Height of the side [m] from top to back at plan points x, y [m] of the rim."""
     return top_height(body, x, y) - back_height(body, x, y)
 
 
-def braces_of(body, plate):
+def braces_of(body: Body, plate: str) -> tuple[Brace, ...]:
     """The braces of the plate 'top' or 'back'."""
     return tuple(brace for brace in body.braces if brace.plate == plate)

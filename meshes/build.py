@@ -4,12 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fem.mesh import Line, Surface, along_surface, unit_normals
-from meshes.body import back_height, braces_of, top_height
+from fem.mesh import Line, ShellMesh, Surface, along_surface, unit_normals
+from meshes.body import Body, Brace, back_height, braces_of, top_height
 from meshes.neck_mesh import glue_neck, neck_piece, tongue_area
 from meshes.outline import bend_radius, nearest, normal_at, point_at, where_y
-from meshes.pieces import Piece, joined, once_round, within, without_idle_nodes
-from meshes.plan import edges_of, edges_on, triangulate
+from meshes.pieces import Area, Piece, joined, once_round, within, without_idle_nodes
+from meshes.plan import Segment, edges_of, edges_on, triangulate
 from meshes.side_ports import patch, stations
 
 DEFAULT_SIZE = 0.025  # m; .6 % on the first 20 frequencies of the example sheets (docs/verification.md)
@@ -26,7 +26,7 @@ class Rim:
     outward: np.ndarray  # (k, 2) unit normals
 
 
-def mesh_body(body, size=DEFAULT_SIZE):
+def mesh_body(body: Body, size: float = DEFAULT_SIZE) -> ShellMesh:
     """ShellMesh of a Body with edges of about `size` [m]. Regions are those of parts.sections(body)."""
     rim = _rim(body, size)
     pieces = [_plate(body, "top", rim, size), _plate(body, "back", rim, size), _sides(body, rim, size)]
@@ -39,7 +39,7 @@ def mesh_body(body, size=DEFAULT_SIZE):
 # --- the rim ---
 
 
-def _rim(body, size):
+def _rim(body: Body, size: float) -> Rim:
     """Rim with stations at block edges, bars, neck edges, let-in brace ends and ports, and about `size` [m] between."""
     outline = body.outline
     fixed = [0.0, outline.perimeter, where_y(outline, 0.0)[-1]]
@@ -64,7 +64,7 @@ def _rim(body, size):
     return Rim(arc, point_at(outline, arc), normal_at(outline, arc))
 
 
-def _spread(places, perimeter, least):
+def _spread(places: np.ndarray, perimeter: float, least: float) -> np.ndarray:
     """Sorted places on the rim without those closer than `least` to the one before."""
     places = np.sort(places)
     kept = [0.0]
@@ -77,7 +77,7 @@ def _spread(places, perimeter, least):
 # --- top and back ---
 
 
-def _plate(body, plate, rim, size):
+def _plate(body: Body, plate: str, rim: Rim, size: float) -> Piece:
     height = top_height if plate == "top" else back_height
     footprints = _footprints(body, plate)
     hole = (body.soundhole.centre, body.soundhole.radius) if plate == "top" else None
@@ -114,7 +114,7 @@ def _plate(body, plate, rim, size):
     return Piece(nodes, triangles, normal, surfaces, lines, named)
 
 
-def _footprints(body, plate):
+def _footprints(body: Body, plate: str) -> dict[str, Area]:
     """{region: (x0, x1, y0, y1)} [m] of what is glued to a plate over an area."""
     length = body.outline.length
     found = {}
@@ -131,18 +131,18 @@ def _footprints(body, plate):
     return found
 
 
-def _reaches_back(body, name):
+def _reaches_back(body: Body, name: str) -> bool:
     block = getattr(body, name)
     x = body.outline.length if name == "neck_block" else 0.0
     return block.height > 0.9 * float(top_height(body, x, 0.0) - back_height(body, x, 0.0))
 
 
-def _rectangle(x0, x1, y0, y1):
+def _rectangle(x0: float, x1: float, y0: float, y1: float) -> list[Segment]:
     corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
     return list(zip(corners, corners[1:] + corners[:1]))
 
 
-def _ends(brace, rim):
+def _ends(brace: Brace, rim: Rim) -> list[np.ndarray]:
     """The brace's ends in plan [m], a let-in end moved onto the nearest vertex of the rim's polygon."""
     ends = []
     for point, end in ((brace.start, brace.at_start), (brace.end, brace.at_end)):
@@ -152,7 +152,7 @@ def _ends(brace, rim):
     return ends
 
 
-def _at_tapers(brace, start, end):
+def _at_tapers(brace: Brace, start: np.ndarray, end: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
     """The brace's line cut where its tapers begin, so that the mesh has nodes there."""
     length = np.hypot(*(end - start))
     cuts = {0.0, min(brace.at_start.taper / length, 1.0), max(1 - brace.at_end.taper / length, 0.0), 1.0}
@@ -160,7 +160,7 @@ def _at_tapers(brace, start, end):
     return list(zip(points, points[1:]))
 
 
-def _taper(brace, place):
+def _taper(brace: Brace, place: np.ndarray) -> np.ndarray:
     """Height over full height at places 0..1 along the brace."""
     tau = np.ones_like(place)
     for end, distance in ((brace.at_start, place), (brace.at_end, 1 - place)):
@@ -170,11 +170,11 @@ def _taper(brace, place):
     return tau
 
 
-def _direction(angle):
+def _direction(angle: float) -> np.ndarray:
     return np.array([np.cos(angle), np.sin(angle), 0.0])
 
 
-def _grain_of(body, region):
+def _grain_of(body: Body, region: str) -> np.ndarray:
     """Direction of the part's first axis on a plate."""
     if region == "bridge":
         return np.array([0.0, 1.0, 0.0])
@@ -187,7 +187,7 @@ def _grain_of(body, region):
 # --- sides ---
 
 
-def _sides(body, rim, size):
+def _sides(body: Body, rim: Rim, size: float) -> Piece:
     """Strips between straight generators from top to back, a row of lining height along both edges."""
     k = len(rim.arc)
     z0, z1 = top_height(body, *rim.points.T), back_height(body, *rim.points.T)
@@ -224,7 +224,7 @@ def _sides(body, rim, size):
     )
 
 
-def _strips(k, rows):
+def _strips(k: int, rows: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Triangles (2 k rows, 3) of a grid of k columns that closes on itself, and the span and the row of each."""
     i, row = np.meshgrid(np.arange(k), np.arange(rows))
     i, row = i.ravel(), row.ravel()
@@ -236,7 +236,9 @@ def _strips(k, rows):
     return np.concatenate([first, second]), np.tile(i, 2), np.tile(row, 2)
 
 
-def _with_ports(body, rim, size, nodes, triangles, i, row):
+def _with_ports(
+    body: Body, rim: Rim, size: float, nodes: np.ndarray, triangles: np.ndarray, i: np.ndarray, row: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, dict[str, np.ndarray]]:
     """Nodes, triangles, spans and rows of the sides with the patch of each port put in, and {'port 1': its edge}."""
     last, edges = row.max(), {}
     for number, port in enumerate(body.side_ports, 1):
@@ -248,7 +250,7 @@ def _with_ports(body, rim, size, nodes, triangles, i, row):
     return nodes, triangles, i, row, edges
 
 
-def _behind(body, rim, name):
+def _behind(body: Body, rim: Rim, name: str) -> np.ndarray:
     """Which spans of the rim (k,) lie behind a block."""
     ends = np.append(rim.arc[1:], rim.arc[0] + body.outline.perimeter)
     x, y = point_at(body.outline, (rim.arc + ends) / 2).T
@@ -256,7 +258,7 @@ def _behind(body, rim, name):
     return at_end & (np.abs(y) < getattr(body, name).width / 2)
 
 
-def _levels(body, height, size):
+def _levels(body: Body, height: np.ndarray, size: float) -> np.ndarray:
     """Depth below the top (rows + 1, k) [m] of the side's node rows: a lining each, the free side in equal strips.
 
     A block or a heel that ends short of the back gets a row of its own there.

@@ -3,15 +3,16 @@
 A prism over the plan is meshed by gmsh, then its nodes are moved up and down onto the domes of top and back.
 """
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from fem.air import Cavity, Opening
-from meshes.body import back_height, top_height
-from meshes.outline import normal_at, point_at, self_crossing, where_y
+from meshes.body import Block, Body, Brace, BraceEnd, Lining, back_height, top_height
+from meshes.outline import Outline, normal_at, point_at, self_crossing, where_y
 from meshes.plan import MM
-from meshes.side_ports import MARGIN
+from meshes.side_ports import MARGIN, Port
 
 DEFAULT_SIZE = 0.028  # m; rigid-wall modes of the example bodies below 600 Hz within .2 %
 OPENING_SIZE = 0.008  # m, along the edge of an opening
@@ -20,7 +21,7 @@ STEP = 0.016  # m, longest straight piece of the rim: area within .1 %
 BLOCKS = ("neck_block", "tail_block")
 
 
-def mesh_cavity(body, size=DEFAULT_SIZE, ports=()):
+def mesh_cavity(body: Body, size: float = DEFAULT_SIZE, ports: Sequence[Port] = ()) -> Cavity:
     """Cavity of a Body with edges of about `size` [m]; groups 'top', 'back', 'sides', 'soundhole', 'port 1', ...
 
     ports: round openings in the sides, (place on the rim as arc length of the outline, depth of the centre below the
@@ -40,7 +41,7 @@ def mesh_cavity(body, size=DEFAULT_SIZE, ports=()):
     return Cavity(nodes, tetrahedra, faces, openings, wood_inside(body, plan.cut))
 
 
-def wood_inside(body, cut=()):
+def wood_inside(body: Body, cut: Sequence[str] = ()) -> float:
     """m3 of braces, bridge plate, linings, side bars and of the blocks that the mesh is not cut round."""
     volume = sum(b.width * b.height * (b.length - _lost(b.at_start, b) - _lost(b.at_end, b)) for b in body.braces)
     blocks = [getattr(body, name) for name in BLOCKS]
@@ -54,24 +55,24 @@ def wood_inside(body, cut=()):
     return float(volume + sum(b.width * b.thickness * b.height for n, b in zip(BLOCKS, blocks) if n not in cut))
 
 
-def _lost(end, brace):
+def _lost(end: BraceEnd, brace: Brace) -> float:
     """Length [m] by which a taper shortens a brace of the same volume."""
     return end.taper * (1 - end.height / brace.height) / 2
 
 
-def _mean_width(lining):
+def _mean_width(lining: Lining) -> float:
     """Width [m] of a lining of the same volume without saw cuts."""
     if not lining.kerf_spacing or "kerfed" not in lining.kind:
         return lining.mean_width
     return lining.mean_width - lining.kerf_width / lining.kerf_spacing * (lining.mean_width - lining.web)
 
 
-def _ceiling(body, x, y):
+def _ceiling(body: Body, x: float | np.ndarray, y: float | np.ndarray) -> np.ndarray:
     """z [m] of the top's inner face."""
     return top_height(body, x, y) - body.top.thickness / 2
 
 
-def _floor(body, x, y):
+def _floor(body: Body, x: float | np.ndarray, y: float | np.ndarray) -> np.ndarray:
     """z [m] of the back's inner face."""
     return back_height(body, x, y) + body.back.thickness / 2
 
@@ -88,7 +89,7 @@ class Plan:
     cut: tuple[str, ...] = ()  # blocks that the polygon goes round
 
 
-def _plan(body, ports):
+def _plan(body: Body, ports: Sequence[Port]) -> Plan:
     """Plan of a body, with one straight side at each port. Blocks that reach from top to back are cut out."""
     arcs = _stations(body.outline, ports)
     inward = body.side_thickness - body.sides[0].thickness / 2
@@ -103,12 +104,12 @@ def _plan(body, ports):
     return plan
 
 
-def _flats(outline, ports):
+def _flats(outline: Outline, ports: Sequence[Port]) -> list[np.ndarray]:
     """(start, end) [m] on the outline of the straight side at each port."""
     return [np.mod([s - r - MARGIN, s + r + MARGIN], outline.perimeter) for s, _, r in ports]
 
 
-def _stations(outline, ports):
+def _stations(outline: Outline, ports: Sequence[Port]) -> np.ndarray:
     """Arc lengths (n,) [m] of the polygon's vertices, ascending: corners, both ends of every flat, STEP between."""
     flats = _flats(outline, ports)
     fixed = np.unique(np.concatenate([outline.corners, *flats]) if flats or len(outline.corners) else [0.0])
@@ -119,7 +120,7 @@ def _stations(outline, ports):
     return np.sort(np.concatenate(arcs) % outline.perimeter)
 
 
-def _without(plan, outline, name, block, inward):
+def _without(plan: Plan, outline: Outline, name: str, block: Block, inward: float) -> Plan:
     """The plan with a block cut out: its inner face and flanks take the place of the side behind it."""
     neck = name == "neck_block"
     turn = 1 if neck else -1  # the rim runs towards +y at the neck, towards -y at the tail
@@ -139,7 +140,7 @@ def _without(plan, outline, name, block, inward):
     )
 
 
-def _from_block(outline, name, block, points):
+def _from_block(outline: Outline, name: str, block: Block, points: np.ndarray) -> np.ndarray:
     """Distance [m] of plan points (m, 2) from a block; 0 inside it."""
     x, y = points.T
     inward = outline.length - x if name == "neck_block" else x
@@ -149,7 +150,7 @@ def _from_block(outline, name, block, points):
 # --- openings ---
 
 
-def circle(radius):
+def circle(radius: float) -> np.ndarray:
     """(n, 2) m, a polygon about the origin that has the circle's area, its sides OPENING_SIZE long."""
     n = max(12, int(np.ceil(2 * np.pi * radius / OPENING_SIZE)))
     angle = 2 * np.pi * np.arange(n) / n
@@ -157,7 +158,7 @@ def circle(radius):
     return r * np.column_stack([np.cos(angle), np.sin(angle)])
 
 
-def _port(body, plan, port, depth, name):
+def _port(body: Body, plan: Plan, port: Port, depth: float, name: str) -> np.ndarray:
     """(n, 3) m, ring of a side port on its flat side of the prism, an ellipse there, a circle once the domes are on."""
     s, below, radius = port
     start, end = _flats(body.outline, [port])[0]
@@ -182,7 +183,9 @@ def _port(body, plan, port, depth, name):
 # --- mesh ---
 
 
-def prism(plan, depth, rings, size):
+def prism(
+    plan: np.ndarray, depth: float, rings: Mapping[str, np.ndarray], size: float
+) -> tuple[np.ndarray, np.ndarray, dict[str, np.ndarray]]:
     """Nodes (n, 3) [m], tetrahedra (m, 4) and faces {group: (k, 3)} of the prism -depth <= z <= 0 over a polygon.
 
     plan: (n, 2) m, counter-clockwise. rings: {name: (k, 3) m} round the openings, those at z = 0 in the top, the others

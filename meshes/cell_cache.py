@@ -5,11 +5,18 @@ import json
 import os
 import sys
 import tempfile
+from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+T = TypeVar("T")
 
 
-def folder():
+def folder() -> Path:
     """Path of the cache: RIMWORK_CACHE, or the user's cache folder of the platform."""
     if os.environ.get("RIMWORK_CACHE"):
         return Path(os.environ["RIMWORK_CACHE"])
@@ -21,7 +28,7 @@ def folder():
     return Path(os.environ.get("XDG_CACHE_HOME") or home / ".cache") / "rimwork"
 
 
-def key(inputs, version):
+def key(inputs: "DataclassInstance", version: int | list[float]) -> str:
     """Hash of every number and name in a dataclass; the sources of woods do not change a result."""
 
     def plain(value):
@@ -33,7 +40,7 @@ def key(inputs, version):
     return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 
-def recall(name, accept):
+def recall(name: str, accept: Callable[[dict], T]) -> T | None:
     """accept(stored object), or None where nothing usable is stored; accept raises on an object it does not trust."""
     try:
         return accept(json.loads((folder() / f"{name}.json").read_text(encoding="utf-8")))
@@ -41,7 +48,7 @@ def recall(name, accept):
         return None
 
 
-def keep(name, value):
+def keep(name: str, value: dict) -> None:
     """Store a JSON object whole or not at all."""
     try:
         where = folder()

@@ -1,10 +1,12 @@
 """What a build sheet leaves out: defaults computed from what it does say, each listed as an Assumption."""
 
+from collections.abc import Mapping
+
 from meshes.body import Assumption
 from meshes.measured import MeasuredTable
-from meshes.outline import distance, point_at, where_x
+from meshes.outline import Outline, distance, point_at, where_x
 from meshes.sheet_errors import unit_of
-from meshes.sheet_fields import BraceTable, EndTable
+from meshes.sheet_fields import BraceTable, EndTable, LiningTable, Sheet, SidesTable
 from meshes.sheet_types import Table
 
 COMMON = "assumed: common practice, no source"
@@ -25,7 +27,7 @@ HARDLY_KNOWN = {
 UNSAID = {"name", "offset_mm", "braced", "included"}
 
 
-def stated_defaults(table, prefix=""):
+def stated_defaults(table: Table, prefix: str = "") -> list[Assumption]:
     """Assumptions (list) for the plain defaults that a table of the sheet (and the tables in it) falls back on."""
     found = []
     for name in type(table).model_fields:
@@ -48,11 +50,11 @@ def stated_defaults(table, prefix=""):
     return found
 
 
-def _matters(table):
+def _matters(table: Table) -> bool:
     return getattr(table, "included", True)
 
 
-def _used(table, name):
+def _used(table: Table, name: str) -> bool:
     """Whether a field has any effect: a solid lining has no kerf, single sides no inner layer."""
     if isinstance(table, EndTable):
         return False
@@ -76,13 +78,13 @@ def _used(table, name):
     return not (kind == "none" and name != "kind")
 
 
-def _text(key, value):
+def _text(key: str, value: float | str | bool) -> str:
     if isinstance(value, float):
         return f"{value:.4g}{unit_of((key,))}"
     return str(value)
 
 
-def fill(sheet, outline):
+def fill(sheet: Sheet, outline: Outline) -> tuple[Sheet, tuple[Assumption, ...]]:
     """(sheet with every left-out value filled in, Assumptions for them); outline in m, the sheet in mm."""
     notes = []
     steps = (
@@ -95,7 +97,7 @@ def fill(sheet, outline):
     return sheet, tuple(notes)
 
 
-def _set(sheet, table, values, why):
+def _set(sheet: Sheet, table: str, values: Mapping[str, float], why: str) -> tuple[Sheet, list[Assumption]]:
     """(sheet with the missing ones of values {field: value} set in a table, their Assumptions)."""
     old = getattr(sheet, table)
     new = {name: value for name, value in values.items() if getattr(old, name) is None}
@@ -103,7 +105,7 @@ def _set(sheet, table, values, why):
     return sheet.model_copy(update={table: old.model_copy(update=new)}), notes
 
 
-def _fill_heights(sheet, outline):
+def _fill_heights(sheet: Sheet, outline: Outline) -> tuple[Sheet, list[Assumption]]:
     heights = sheet.heights
     notes = []
     if "top_radius_mm" not in heights.model_fields_set:
@@ -114,7 +116,7 @@ def _fill_heights(sheet, outline):
     return sheet, notes + more
 
 
-def _fill_neck(sheet, outline):
+def _fill_neck(sheet: Sheet, outline: Outline) -> tuple[Sheet, list[Assumption]]:
     length = sheet.strings.scale_length_mm * (1 - 2 ** (-FRETS_TO_BODY / 12))
     sheet, notes = _set(sheet, "neck", {"length_mm": length}, f"{FRETS_TO_BODY} frets of the scale length to the body")
     sheet, heel = _set(sheet, "neck", {"heel_depth_mm": sheet.heights.neck_block_mm}, "the side's full height")
@@ -125,7 +127,7 @@ def _fill_neck(sheet, outline):
     return sheet, notes + heel + tongue if sheet.neck.included else []
 
 
-def _fill_bridge(sheet, outline):
+def _fill_bridge(sheet: Sheet, outline: Outline) -> tuple[Sheet, list[Assumption]]:
     saddle = outline.length * 1e3 - (sheet.strings.scale_length_mm - sheet.neck.length_mm)
     sheet, notes = _set(sheet, "bridge", {"saddle_mm": saddle}, "from the scale length and the neck length")
     place = sheet.bridge.saddle_mm - SADDLE_IN_BRIDGE
@@ -134,7 +136,7 @@ def _fill_bridge(sheet, outline):
     return sheet, notes + more + (under if sheet.bridge_plate.included else [])
 
 
-def _fill_linings(sheet, outline):
+def _fill_linings(sheet: Sheet, outline: Outline) -> tuple[Sheet, list[Assumption]]:
     notes = []
     for table in ("lining_top", "lining_back"):
         lining = getattr(sheet, table)
@@ -147,7 +149,7 @@ def _fill_linings(sheet, outline):
     return sheet, notes
 
 
-def _lining_notes(table, lining, sides):
+def _lining_notes(table: str, lining: LiningTable, sides: SidesTable) -> list[Assumption]:
     """Assumptions of the model of a lining that a maker may want to know."""
     texts = []
     kerfed = lining.kind in ("kerfed", "reversed_kerfed")
@@ -160,7 +162,7 @@ def _lining_notes(table, lining, sides):
     return [Assumption(table, text, MODEL) for text in texts]
 
 
-def _fill_joints(sheet, outline):
+def _fill_joints(sheet: Sheet, outline: Outline) -> tuple[Sheet, list[Assumption]]:
     notes, side = [], sheet.sides.thickness_mm + (sheet.sides.inner_thickness_mm or 0.0)
     for plate in ("top", "back"):
         width, height = REBATE
@@ -174,7 +176,7 @@ def _fill_joints(sheet, outline):
     return sheet, notes
 
 
-def _fill_blocks(sheet, outline):
+def _fill_blocks(sheet: Sheet, outline: Outline) -> tuple[Sheet, list[Assumption]]:
     cut = sheet.neck_block.cut_width_mm is not None and sheet.neck_block.cut_depth_mm is not None
     depth = sheet.neck_block.height_mm or sheet.heights.neck_block_mm
     deep = min(sheet.neck.heel_depth_mm or depth, depth)
@@ -184,7 +186,7 @@ def _fill_blocks(sheet, outline):
     return sheet, above + notes + more
 
 
-def _fill_ladder(sheet, outline):
+def _fill_ladder(sheet: Sheet, outline: Outline) -> tuple[Sheet, list[Assumption]]:
     """Plain bars across a plate whose braces the sheet does not list and does not deny."""
     braces, notes = list(sheet.brace), []
     hole, half = sheet.soundhole.place_mm, sheet.soundhole.diameter_mm / 2
@@ -205,7 +207,7 @@ def _fill_ladder(sheet, outline):
     return sheet.model_copy(update={"brace": braces}), notes
 
 
-def _bar(outline, plate, number, x):
+def _bar(outline: Outline, plate: str, number: int, x: float) -> BraceTable | None:
     """BraceTable of a bar across the body at x [mm], or None where the body has no such place."""
     arcs = where_x(outline, x * 1e-3)
     if len(arcs) < 2:
@@ -216,7 +218,7 @@ def _bar(outline, plate, number, x):
     )
 
 
-def _fill_brace_ends(sheet, outline):
+def _fill_brace_ends(sheet: Sheet, outline: Outline) -> tuple[Sheet, list[Assumption]]:
     braces, notes = [], []
     for brace in sheet.brace:
         lining = sheet.lining_top if brace.plate == "top" else sheet.lining_back
@@ -229,7 +231,7 @@ def _fill_brace_ends(sheet, outline):
     return sheet.model_copy(update={"brace": braces}), notes
 
 
-def _end_notes(brace, given, full):
+def _end_notes(brace: str, given: Mapping[str, EndTable], full: Mapping[str, EndTable]) -> list[Assumption]:
     """Assumptions for what a brace's ends leave out; ends that agree are told once."""
     notes = []
     for name in ("kind", "gap_mm", "taper_mm", "height_mm"):
@@ -244,7 +246,7 @@ def _end_notes(brace, given, full):
     return notes
 
 
-def _full_end(given, brace, point, gap, outline):
+def _full_end(given: EndTable, brace: BraceTable, point: tuple[float, float], gap: float, outline: Outline) -> EndTable:
     """EndTable without gaps for the end drawn at `point` [mm]."""
     near = distance(outline, [[1e-3 * c for c in point]])[0] * 1e3 < NEAR_SIDE
     length = ((brace.to_mm[0] - brace.from_mm[0]) ** 2 + (brace.to_mm[1] - brace.from_mm[1]) ** 2) ** 0.5

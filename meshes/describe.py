@@ -1,14 +1,28 @@
 """What a body weighs and measures, computed from its geometry alone; the text of `rimwork check`."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from fem.materials import Wood
 from fem.woods import estimated
-from meshes.body import braces_of, side_height, surface_height
+from meshes.body import (
+    Block,
+    Body,
+    Brace,
+    Bridge,
+    BridgePlate,
+    Lining,
+    SideBar,
+    Surface,
+    braces_of,
+    side_height,
+    surface_height,
+)
 from meshes.dome import Reconciled, reconcile
 from meshes.joints import joint_of
-from meshes.outline import bend_radius, point_at, where_y
+from meshes.outline import Outline, bend_radius, point_at, where_y
 from meshes.parts import heel_volume
 from meshes.side_ports import from_tail
 
@@ -36,19 +50,19 @@ class Description:
     heights: Reconciled
 
     @property
-    def total(self):
+    def total(self) -> float:
         """Mass of all parts [kg]."""
         return sum(self.masses.values())
 
 
-def describe(body):
+def describe(body: Body) -> Description:
     """Description of a body."""
     return Description(
         areas(body), body.outline.perimeter, air_volume(body), masses(body), bends(body), reconcile(body)
     )
 
 
-def integral(outline, f):
+def integral(outline: Outline, f: Callable[[np.ndarray, np.ndarray], np.ndarray]) -> float:
     """Integral of f(x, y) over the plan [unit of f x m2]; exact for quadratic f over the polygon.
 
     Signed triangles from the origin to every side, each by the rule of its three edge midpoints.
@@ -58,24 +72,24 @@ def integral(outline, f):
     return float(sum(np.sum(signed * f(*middle.T)) for middle in (a / 2, b / 2, (a + b) / 2)) / 3)
 
 
-def surface_area(outline, surface):
+def surface_area(outline: Outline, surface: Surface) -> float:
     """Area [m2] of a slightly domed plate: integral of 1 + |grad z|^2 / 2 (next term: |grad z|^4 / 8, below 1e-5)."""
 
-    def density(x, y):
+    def density(x: np.ndarray, y: np.ndarray) -> np.ndarray:
         along = surface.slope - surface.along * (x - surface.centre)
         return 1 + (along**2 + (surface.across * y) ** 2) / 2
 
     return integral(outline, density)
 
 
-def air_volume(body):
+def air_volume(body: Body) -> float:
     """Enclosed volume between the middle surfaces [m3]."""
     return integral(
         body.outline, lambda x, y: surface_height(body.top_surface, x, y) - surface_height(body.back_surface, x, y)
     )
 
 
-def areas(body):
+def areas(body: Body) -> dict[str, float]:
     """{part: area [m2]} of top and sides (without their holes), back, soundhole and side ports."""
     hole = np.pi * body.soundhole.radius**2
     ports = sum(np.pi * port.radius**2 for port in body.side_ports)
@@ -88,7 +102,7 @@ def areas(body):
     } | ({"side ports": ports} if ports else {})
 
 
-def masses(body):
+def masses(body: Body) -> dict[str, float]:
     """{part: mass [kg]} from the geometry: boxes for blocks, bridge and neck; linings from block to block."""
     area = areas(body)
     found = {
@@ -109,7 +123,7 @@ def masses(body):
     return {part: float(mass) for part, mass in found.items() if mass}
 
 
-def lining_mass(body, lining):
+def lining_mass(body: Body, lining: Lining) -> float:
     """Mass [kg] of one lining: its middle line is the rim's inner parallel, interrupted by the two blocks."""
     if lining.kind == "none":
         return 0.0
@@ -120,26 +134,26 @@ def lining_mass(body, lining):
     return run * width * lining.height * (1 - cut) * lining.wood.density
 
 
-def brace_volume(brace):
+def brace_volume(brace: Brace) -> float:
     """Volume [m3] of a brace with straight tapers; where two cross, the lap is counted twice."""
     lost = sum(end.taper * (brace.height - end.height) / 2 for end in (brace.at_start, brace.at_end))
     return brace.width * (brace.length * brace.height - lost)
 
 
-def _box(part):
+def _box(part: Bridge | BridgePlate) -> float:
     return part.length * part.width * part.thickness * part.wood.density
 
 
-def _block(block):
+def _block(block: Block) -> float:
     return block.volume * block.wood.density
 
 
-def _side_bar(body, bar):
+def _side_bar(body: Body, bar: SideBar) -> float:
     height = side_height(body, *point_at(body.outline, bar.arc)) - body.lining_top.height - body.lining_back.height
     return bar.width * bar.thickness * height * bar.wood.density
 
 
-def _neck(body):
+def _neck(body: Body) -> float:
     """Shaft, fingerboard with its tongue, heel, the tenon that fills the neck block's cut, and the head."""
     neck = body.neck
     board = (neck.length + neck.tongue) * neck.width * neck.fingerboard_thickness * neck.fingerboard_wood.density
@@ -147,7 +161,7 @@ def _neck(body):
     return np.pi / 4 * neck.length * neck.width * neck.thickness * neck.wood.density + board + heel + neck.head_mass
 
 
-def bends(body):
+def bends(body: Body) -> tuple[Bend, ...]:
     """Bend of each layer where it is tightest: an inner layer bends tighter round a bout and wider round the waist."""
     s, radius = bend_radius(body.outline)
     found, inward = [], -body.sides[0].thickness / 2  # the outline runs through the middle of the outermost layer
@@ -161,7 +175,7 @@ def bends(body):
     return tuple(found)
 
 
-def woods_used(body):
+def woods_used(body: Body) -> dict[str, Wood]:
     """{name: Wood} of every part."""
     parts = [body.top, body.back, *body.sides, *body.braces, body.bridge, body.bridge_plate, body.lining_top]
     parts += [body.lining_back, body.neck_block, body.tail_block, *body.side_bars, body.neck]
@@ -170,7 +184,7 @@ def woods_used(body):
     return {wood.name: wood for wood in woods + ([body.neck.fingerboard_wood] if body.neck else [])}
 
 
-def check_text(body):
+def check_text(body: Body) -> str:
     """The text of `rimwork check`: areas, masses, doming, tightest bend, warnings and everything assumed."""
     found = describe(body)
     lines = [f"{body.name}", "", "Areas"]
@@ -193,7 +207,7 @@ def check_text(body):
     return "\n".join(lines + _listed("Wood values", wood_notes(body))) + "\n"
 
 
-def _port_lines(body):
+def _port_lines(body: Body) -> list[str]:
     """Where each side port is, from both ends of its side."""
     neck, lines = float(where_y(body.outline, 0.0)[-1]), []
     for number, port in enumerate(body.side_ports, 1):
@@ -207,7 +221,7 @@ def _port_lines(body):
     return ["", "Side ports", *lines] if lines else []
 
 
-def _bend_lines(bends):
+def _bend_lines(bends: Sequence[Bend]) -> list[str]:
     names = [""] if len(bends) == 1 else ["outer layer: ", "inner layer: "]
     return [
         f"  {name}radius {1e3 * b.radius:.0f} mm, {1e3 * b.x:.0f} mm from the tail; bending strain t/(2R) "
@@ -216,7 +230,7 @@ def _bend_lines(bends):
     ]
 
 
-def _joint_lines(body):
+def _joint_lines(body: Body) -> list[str]:
     """Wood left behind the rebate, glue area and what the solid of the joint says, for top and back."""
     lines = []
     for plate in ("top", "back"):
@@ -230,7 +244,7 @@ def _joint_lines(body):
     return lines
 
 
-def wood_notes(body):
+def wood_notes(body: Body) -> list[str]:
     """Texts on the woods used: values that rules estimate, losses that nobody knows."""
     notes = []
     for name, wood in sorted(woods_used(body).items()):
@@ -242,5 +256,5 @@ def wood_notes(body):
     return notes
 
 
-def _listed(title, texts):
+def _listed(title: str, texts: Sequence[str]) -> list[str]:
     return ["", title, *(f"  - {text}" for text in texts)] if texts else []

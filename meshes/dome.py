@@ -1,11 +1,12 @@
 """Middle surfaces of top and back from side heights and doming radii, and what had to give way to reconcile them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from meshes.body import Surface, back_height, side_height, surface_height, top_height
-from meshes.outline import point_at
+from meshes.body import Body, Surface, back_height, side_height, surface_height, top_height
+from meshes.outline import Outline, point_at
 
 WARN_MISMATCH = 1e-3  # m between a side height given and the one built
 WARN_DEEPEST = 20e-3  # m between the deepest place named and the one built
@@ -23,12 +24,12 @@ class Reconciled:
     radius_for_named: float | None  # radius that would put the deepest place there, ends kept [m]; None if none would
 
 
-def curvature(radius):
+def curvature(radius: float | None) -> float:
     """1/R [1/m]; None or inf means flat."""
     return 0.0 if radius is None else 1 / radius
 
 
-def fit_top(outline, radius):
+def fit_top(outline: Outline, radius: float | None) -> Surface:
     """Surface of a top domed with `radius` [m] (None: flat), its edge at z = 0 on average along the rim."""
     s = np.linspace(0, outline.perimeter, 400, endpoint=False)
     x, y = point_at(outline, s).T
@@ -36,7 +37,13 @@ def fit_top(outline, radius):
     return Surface(-float(np.mean(surface_height(cap, x, y))), 0.0, cap.centre, cap.along, cap.across)
 
 
-def fit_back(heights, top, along, across, centre):
+def fit_back(
+    heights: Sequence[tuple[str, float, float, float]],
+    top: Surface,
+    along: float | None,
+    across: float | None,
+    centre: float,
+) -> Surface:
     """Surface of the back: a plane, sloping along the body, plus a cap of the radii `along`, `across` [m].
 
     heights: (place, x, y, side height) [m]; the plane is their least-squares fit: two heights are met exactly, three as
@@ -50,7 +57,7 @@ def fit_back(heights, top, along, across, centre):
     return Surface(float(level), float(slope), centre, cap.along, cap.across)
 
 
-def reconcile(body):
+def reconcile(body: Body) -> Reconciled:
     """Reconciled: the surfaces built against the heights given and the deepest place named."""
     place, x, y, given = (np.array(column) for column in zip(*body.heights, strict=True))
     error = side_height(body, x, y) - given
@@ -63,7 +70,7 @@ def reconcile(body):
     )  # fmt: skip
 
 
-def exact_radius(body):
+def exact_radius(body: Body) -> float | None:
     """Radius of the back along the body [m] that meets three heights; the ratio of the radii is kept. None for two."""
     if len(body.heights) < 3:
         return None
@@ -75,7 +82,7 @@ def exact_radius(body):
     return np.inf if abs(bend) < 1e-6 else 1 / float(bend)
 
 
-def _radius_for(body, named):
+def _radius_for(body: Body, named: float | None) -> float | None:
     """Radius [m] that puts the deepest place at x = named with the end heights kept, or None."""
     if named is None:
         return None
@@ -86,13 +93,13 @@ def _radius_for(body, named):
     return 1 / bend if bend is not None and bend > 0 else None
 
 
-def shallowest(body):
+def shallowest(body: Body) -> float:
     """Smallest distance [m] between top and back on the rim and the centre line."""
     x, y = np.vstack([body.outline.points, [(x, 0.0) for x in np.linspace(0, body.outline.length, 51)]]).T
     return float(np.min(side_height(body, x, y)))
 
 
-def warnings(body):
+def warnings(body: Body) -> list[str]:
     """Warnings (list of texts) where heights and doming contradict each other."""
     found = reconcile(body)
     texts = []
@@ -117,7 +124,7 @@ def warnings(body):
     return texts
 
 
-def _radius_advice(radius):
+def _radius_advice(radius: float | None) -> str:
     if radius is None:
         return ""
     if np.isinf(radius):

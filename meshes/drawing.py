@@ -4,13 +4,26 @@ from pathlib import Path
 
 import matplotlib
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon
 
-from meshes.body import back_height, braces_of, side_height, top_height
-from meshes.outline import closed, crossings, normal_at, point_at, where_y
+from meshes.body import (
+    Body,
+    Brace,
+    Bridge,
+    BridgePlate,
+    SideBar,
+    SidePort,
+    back_height,
+    braces_of,
+    side_height,
+    top_height,
+)
+from meshes.outline import Outline, closed, crossings, normal_at, point_at, where_y
 from meshes.side_ports import height_of
 
+LineStyle = str | tuple[float, tuple[float, ...]]
 GAP = 90.0  # mm on the instrument between the views
 MARGIN = 54.0
 MM_PER_INCH = 25.4
@@ -21,7 +34,7 @@ PAPER = {"fc": "white", "ec": "none", "pad": 0.4, "alpha": 0.85}
 FILL = {"plate": "0.75", "brace": "0.9", "block": "0.82", "bridge": "0.6"}
 
 
-def draw_plan(body, path, scale=0.5):
+def draw_plan(body: Body, path: str | Path, scale: float = 0.5) -> Path:
     """Draws top, back, long section and cross-section of a body into `path` (.svg, .pdf, .png) and returns the path.
 
     scale: drawn length over real length; 1 gives a sheet to lay the work on. ValueError for any other ending.
@@ -49,7 +62,7 @@ def draw_plan(body, path, scale=0.5):
     return path
 
 
-def _page(sheet, scale):
+def _page(sheet: tuple[float, float], scale: float) -> Axes:
     """Axes whose unit is 1 mm on the instrument, filling a page of sheet * scale [mm]."""
     figure = Figure(figsize=[side * scale / MM_PER_INCH for side in sheet])
     ax = figure.add_axes((0, 0, 1, 1))
@@ -59,7 +72,7 @@ def _page(sheet, scale):
     return ax
 
 
-def _check_bar(ax, x, y, scale):
+def _check_bar(ax: Axes, x: float, y: float, scale: float) -> None:
     """A bar of 100 mm with ticks every 10 mm."""
     ax.plot([x, x + 100], [y, y], "k", lw=1.2)
     for tick in range(0, 101, 10):
@@ -72,7 +85,7 @@ def _check_bar(ax, x, y, scale):
 # --- plans ---
 
 
-def _plan(ax, body, plate, origin):
+def _plan(ax: Axes, body: Body, plate: str, origin: np.ndarray) -> None:
     """Outline, lining edge, blocks, side bars, and the braces of one plate; plan coordinates [m] from `origin` [mm]."""
     lining = body.lining_top if plate == "top" else body.lining_back
     s = np.linspace(0, body.outline.perimeter, 600)
@@ -97,7 +110,7 @@ def _plan(ax, body, plate, origin):
         _brace_name(ax, brace, origin)
 
 
-def _top_parts(ax, body, origin):
+def _top_parts(ax: Axes, body: Body, origin: np.ndarray) -> None:
     hole = body.soundhole
     ax.add_patch(Circle(origin + 1e3 * np.array(hole.centre), 1e3 * hole.radius, fc="none", ec="k", lw=1))
     _shape(ax, rectangle(body.bridge), origin, fc="none", lw=1)
@@ -113,7 +126,7 @@ def _top_parts(ax, body, origin):
             ax.text(*middle + [0, 6], "fingerboard", fontsize=TEXT["small"], ha="center", bbox=PAPER)
 
 
-def _dimensions(ax, body, origin):
+def _dimensions(ax: Axes, body: Body, origin: np.ndarray) -> None:
     """Length of the body and full widths at the extremes of the bass side."""
     length = body.outline.length
     low = 1e3 * body.outline.points[:, 1].min()
@@ -125,7 +138,7 @@ def _dimensions(ax, body, origin):
         ax.text(*(origin + 1e3 * np.array([x, y1]) + [0, 4]), text, fontsize=TEXT["small"], ha="center")
 
 
-def widths(outline):
+def widths(outline: Outline) -> list[tuple[float, float, float]]:
     """(x, lowest y, highest y) [m] where the bass side is widest or narrowest."""
     neck = where_y(outline, 0.0)[-1]
     bass = outline.points[outline.arc[:-1] > neck]
@@ -138,7 +151,7 @@ def widths(outline):
     return found
 
 
-def _brace_name(ax, brace, origin):
+def _brace_name(ax: Axes, brace: Brace, origin: np.ndarray) -> None:
     start, end = np.array(brace.start), np.array(brace.end)
     angle = np.degrees(np.arctan2(*(end - start)[::-1]))
     angle = (angle + 90) % 180 - 90
@@ -148,7 +161,7 @@ def _brace_name(ax, brace, origin):
     )  # fmt: skip
 
 
-def brace_outline(brace):
+def brace_outline(brace: Brace) -> np.ndarray:
     """Corners (4, 2) [m] of a brace in plan."""
     start, end = np.array(brace.start), np.array(brace.end)
     along = (end - start) / brace.length
@@ -156,13 +169,13 @@ def brace_outline(brace):
     return np.array([start + across, end + across, end - across, start - across])
 
 
-def rectangle(part):
+def rectangle(part: Bridge | BridgePlate) -> np.ndarray:
     """Corners (4, 2) [m] of a bridge or bridge plate in plan."""
     (x, y), a, b = part.centre, part.width / 2, part.length / 2
     return np.array([[x - a, y - b], [x + a, y - b], [x + a, y + b], [x - a, y + b]])
 
 
-def block_outlines(body):
+def block_outlines(body: Body) -> list[np.ndarray]:
     """Corners (4, 2) [m] of the tail block and of the neck block, inside the sides."""
     half = body.side_thickness / 2
     tail, neck = body.tail_block, body.neck_block
@@ -173,14 +186,14 @@ def block_outlines(body):
     ]
 
 
-def _bar_outline(body, bar):
+def _bar_outline(body: Body, bar: SideBar) -> np.ndarray:
     s = bar.arc + np.array([-1, 1]) * bar.width / 2
     place, n = point_at(body.outline, s), normal_at(body.outline, s)
     inset = body.side_thickness / 2
     return np.vstack([place - inset * n, (place - (inset + bar.thickness) * n)[::-1]])
 
 
-def _port_in_plan(ax, body, number, port, origin):
+def _port_in_plan(ax: Axes, body: Body, number: int, port: SidePort, origin: np.ndarray) -> None:
     """The gap that a side port leaves in the side, with its number outside."""
     s = port.arc + port.radius * np.linspace(-1, 1, 15)
     half = body.side_thickness / 2
@@ -192,7 +205,7 @@ def _port_in_plan(ax, body, number, port, origin):
     ax.text(x, y, f"port {number}", fontsize=TEXT["small"], ha=ha, va="bottom" if out[1] > 0 else "top")
 
 
-def _port_in_section(ax, body, number, port, origin):
+def _port_in_section(ax: Axes, body: Body, number: int, port: SidePort, origin: np.ndarray) -> None:
     """A side port as the section along the centre line sees it: drawn out on the bass side, dashed where cut away."""
     turn = np.linspace(0, 2 * np.pi, 73)
     x = point_at(body.outline, port.arc + port.radius * np.cos(turn))[:, 0]
@@ -205,7 +218,7 @@ def _port_in_section(ax, body, number, port, origin):
 # --- sections: u along the section, z up, both in m ---
 
 
-def _long_section(ax, body, origin):
+def _long_section(ax: Axes, body: Body, origin: np.ndarray) -> None:
     """Section along the centre line, tail left, with the first part of the neck."""
     length = body.outline.length
     _section(ax, body, origin, np.array([0.0, 0.0]), np.array([1.0, 0.0]), 0.0, length)
@@ -244,7 +257,7 @@ def _long_section(ax, body, origin):
     ax.text(origin[0] + 130, origin[1] + 30, f"section along the centre line{ports}", fontsize=TEXT["note"])
 
 
-def _cross_section(ax, body, origin):
+def _cross_section(ax: Axes, body: Body, origin: np.ndarray) -> None:
     """Section across the widest place, seen towards the neck: bass left."""
     x, low, high = max(widths(body.outline), key=lambda w: w[2] - w[1])
     _section(ax, body, origin, np.array([x, 0.0]), np.array([0.0, -1.0]), -high, -low)
@@ -253,7 +266,9 @@ def _cross_section(ax, body, origin):
     )
 
 
-def _section(ax, body, origin, start, along, u0, u1):
+def _section(
+    ax: Axes, body: Body, origin: np.ndarray, start: np.ndarray, along: np.ndarray, u0: float, u1: float
+) -> None:
     """Plates, sides, linings and cut braces on the plan line start + u along, u0 <= u <= u1 [m]."""
     u = np.linspace(u0, u1, 200)
     place = start + u[:, None] * along
@@ -270,12 +285,12 @@ def _section(ax, body, origin, start, along, u0, u1):
             _cut_brace(ax, body, origin, start, along, brace, sign)
 
 
-def _strip(ax, u, z, thickness, origin):
+def _strip(ax: Axes, u: np.ndarray, z: np.ndarray, thickness: float, origin: np.ndarray) -> None:
     edge = np.vstack([np.column_stack([u, z + thickness / 2]), np.column_stack([u, z - thickness / 2])[::-1]])
     _shape(ax, edge, origin, fc=FILL["plate"], lw=0.5)
 
 
-def _side(ax, body, origin, place, u, inward):
+def _side(ax: Axes, body: Body, origin: np.ndarray, place: np.ndarray, u: float, inward: int) -> None:
     """Side and linings where the section leaves the body."""
     top, back = (top_height(body, *place) - body.top.thickness / 2, back_height(body, *place) + body.back.thickness / 2)
     half = body.side_thickness / 2
@@ -287,7 +302,9 @@ def _side(ax, body, origin, place, u, inward):
             _shape(ax, box, origin, fc=FILL["block"], lw=0.5)
 
 
-def _cut_brace(ax, body, origin, start, along, brace, sign):
+def _cut_brace(
+    ax: Axes, body: Body, origin: np.ndarray, start: np.ndarray, along: np.ndarray, brace: Brace, sign: int
+) -> None:
     """Brace where it crosses the section line; sign -1 hangs from the top, +1 stands on the back."""
     a, b = np.array(brace.start), np.array(brace.end)
     matrix = np.column_stack([b - a, -along])
@@ -302,7 +319,7 @@ def _cut_brace(ax, body, origin, start, along, brace, sign):
     _shape(ax, _box(u - half, u + half, z, z + sign * brace_height(brace, part)), origin, fc=FILL["brace"], lw=0.6)
 
 
-def brace_height(brace, part):
+def brace_height(brace: Brace, part: float) -> float:
     """Height [m] of a brace at the given part of its length (0 start, 1 end), straight tapers."""
     run = part * brace.length
     heights = [brace.height]
@@ -312,13 +329,13 @@ def brace_height(brace, part):
     return min(heights)
 
 
-def _box(u0, u1, z0, z1):
+def _box(u0: float, u1: float, z0: float, z1: float) -> np.ndarray:
     return np.array([[u0, z0], [u1, z0], [u1, z1], [u0, z1]])
 
 
-def _shape(ax, points, origin, fc, lw, ls="-"):
+def _shape(ax: Axes, points: np.ndarray, origin: np.ndarray, fc: str, lw: float, ls: LineStyle = "-") -> Polygon:
     return ax.add_patch(Polygon(origin + 1e3 * points, closed=True, fc=fc, ec="k", lw=lw, ls=ls))
 
 
-def _line(ax, points, origin, lw, ls="-"):
+def _line(ax: Axes, points: np.ndarray, origin: np.ndarray, lw: float, ls: LineStyle = "-") -> None:
     ax.plot(*(origin + 1e3 * points).T, color="k", lw=lw, ls=ls)

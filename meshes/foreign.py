@@ -1,15 +1,17 @@
 """Any shell mesh with named groups (.msh, .vtu) and its parts sheet, as ShellMesh and sections."""
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 
+from fem.materials import Wood
 from fem.mesh import Line, ShellMesh, Surface, along_surface, unit_normals
-from fem.sections import Layer, beam, laminate
-from meshes.mesh_file import read_mesh_file
-from meshes.parts_sheet import METRES, MM, Following, Isotropic, read_parts
+from fem.sections import Layer, Section, beam, laminate
+from meshes.mesh_file import MeshFile, read_mesh_file
+from meshes.parts_sheet import METRES, MM, Beam, Following, Isotropic, Parts, read_parts
 from meshes.sheet_errors import Mistake, SheetError, nearest
 
 PLATES = ("top", "back", "sides")  # of an instrument; a maker's slip of the decimal point shows
@@ -18,7 +20,7 @@ THINNEST, THICKEST = 2e-5, 0.5  # thickness over extent of a shell; beyond it th
 SQUARE = 1e-3  # sine of the angle below which a direction counts as square to a surface or along a curve
 
 
-def read_foreign(mesh_path, parts_path):
+def read_foreign(mesh_path: str | Path, parts_path: str | Path) -> tuple[ShellMesh, dict[str, Section]]:
     """(ShellMesh, {region: Section}) of a foreign mesh and its parts sheet.
 
     Surface groups become parts, curve groups with a [beam.NAME] table become beams, other curve groups become edges
@@ -45,7 +47,7 @@ def read_foreign(mesh_path, parts_path):
     return ShellMesh(points, triangles, normal, surfaces, lines, {}, named), _sections(sheet, woods)
 
 
-def _sections(sheet, woods):
+def _sections(sheet: Parts, woods: Mapping[str, Wood]) -> dict[str, Section]:
     """{region: Section}. A beam counts from its line, which the offset takes to the middle of the section."""
     plates = {name: laminate([Layer(woods[p.material], p.thickness_mm * MM)]) for name, p in sheet.part.items()}
     return plates | {
@@ -57,12 +59,12 @@ def _sections(sheet, woods):
 # --- checks: each returns a list of Mistake ---
 
 
-def _refuse(mistakes):
+def _refuse(mistakes: list[Mistake]) -> None:
     if mistakes:
         raise SheetError(mistakes)
 
 
-def _wrong_groups(file, parts_file, sheet, found):
+def _wrong_groups(file: str, parts_file: str, sheet: Parts, found: MeshFile) -> list[Mistake]:
     """Groups of the mesh against tables of the parts sheet."""
     if not found.faces:
         return [Mistake(file, "has no named surface groups", "", "every part as a named (physical) group", found.hint)]
@@ -83,7 +85,7 @@ def _wrong_groups(file, parts_file, sheet, found):
     return wrong
 
 
-def _wrong_shape(file, points, triangles):
+def _wrong_shape(file: str, points: np.ndarray, triangles: np.ndarray) -> list[Mistake]:
     if not np.isfinite(points).all():
         return [Mistake(file, "some node coordinates are not finite numbers", "", "numbers")]
     corners = points[triangles]
@@ -94,7 +96,7 @@ def _wrong_shape(file, points, triangles):
     return [Mistake(file, f"{flat.size} triangles have no area, the first one {_near(corners[flat[0]])}", "", "none")]
 
 
-def _wrong_scale(parts_file, sheet, points):
+def _wrong_scale(parts_file: str, sheet: Parts, points: np.ndarray) -> list[Mistake]:
     """Thicknesses and offsets against the size of the shell: a wrong unit or a slipped decimal point."""
     extent = np.linalg.norm(np.ptp(points, axis=0))
     wrong = []
@@ -119,12 +121,14 @@ def _wrong_scale(parts_file, sheet, points):
     return wrong
 
 
-def _likely_unit(ratio, stated):
+def _likely_unit(ratio: float, stated: str) -> str | None:
     """The unit of length in which thickness over extent would be that of a shell, or None."""
     return next((u for u in METRES if 1e-3 < ratio * METRES[stated] / METRES[u] < 0.1), None)
 
 
-def _off_the_shell(file, points, triangles, curves):
+def _off_the_shell(
+    file: str, points: np.ndarray, triangles: np.ndarray, curves: Mapping[str, np.ndarray]
+) -> list[Mistake]:
     """Curve groups with edges that are no edges of triangles."""
     known = set(map(tuple, np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1).tolist()))
     wrong = []
@@ -139,7 +143,7 @@ def _off_the_shell(file, points, triangles, curves):
     return wrong
 
 
-def _apart(file, points, found):
+def _apart(file: str, points: np.ndarray, found: MeshFile) -> list[Mistake]:
     """A shell that falls into pieces which share no nodes."""
     i, j = found.triangles[:, [0, 1]].ravel(), found.triangles[:, [1, 2]].ravel()
     graph = csr_array((np.ones(len(i)), (i, j)), shape=(len(points), len(points)))
@@ -156,14 +160,14 @@ def _apart(file, points, found):
     return [Mistake(file, text, "", "one connected shell", hint)]
 
 
-def _near(points):
+def _near(points: np.ndarray) -> str:
     return "near ({}) m".format(", ".join(f"{x:.4g}" for x in points.mean(axis=0)))
 
 
 # --- geometry ---
 
 
-def outward_normals(points, triangles):
+def outward_normals(points: np.ndarray, triangles: np.ndarray) -> np.ndarray:
     """Unit normals (m, 3), alike across edges of two triangles; where three or more meet, nothing is carried over.
 
     A piece whose normals nearly cancel (closed, or a tube) faces outward. A sheet faces up; an upright one +y, else +x.
@@ -186,7 +190,7 @@ def outward_normals(points, triangles):
     return normal
 
 
-def _carried_signs(count, a, b, relative):
+def _carried_signs(count: int, a: np.ndarray, b: np.ndarray, relative: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Signs (count,) with sign[b] = relative sign[a] wherever possible, and the number of each one's piece (count,)."""
     graph = csr_array((np.ones(len(a)), (a, b)), shape=(count, count))
     piece = connected_components(graph, directed=False)[1]
@@ -199,7 +203,7 @@ def _carried_signs(count, a, b, relative):
     return sign, piece
 
 
-def _facing(middle, area, normal):
+def _facing(middle: np.ndarray, area: np.ndarray, normal: np.ndarray) -> int:
     """+1 where the normals of a piece face outward (closed) or upward (sheet), else -1."""
     mean = area @ normal
     if np.linalg.norm(mean) < 0.5 * area.sum():
@@ -209,7 +213,9 @@ def _facing(middle, area, normal):
     return 1 if mean[axis] > 0 else -1
 
 
-def _grain(file, name, sheet, middle, normal, mistakes):
+def _grain(
+    file: str, name: str, sheet: Parts, middle: np.ndarray, normal: np.ndarray, mistakes: list[Mistake]
+) -> np.ndarray:
     """Grain (k, 3) on triangles of a part; any direction where an isotropic material does not tell."""
     part = sheet.part[name]
     wanted = np.cross([0.0, 0, 1], normal) if part.grain == "rim" else np.broadcast_to(_unit(part.grain), normal.shape)
@@ -225,12 +231,12 @@ def _grain(file, name, sheet, middle, normal, mistakes):
     return along_surface(np.where(flat[:, None], anyhow, wanted), normal)
 
 
-def _unit(direction):
+def _unit(direction: Sequence[float] | None) -> np.ndarray:
     direction = np.zeros(3) if direction is None else np.asarray(direction, float)
     return direction / (np.linalg.norm(direction) or 1.0)
 
 
-def _line(file, name, points, edges, table, mistakes):
+def _line(file: str, name: str, points: np.ndarray, edges: np.ndarray, table: Beam, mistakes: list[Mistake]) -> Line:
     """Line of a beam whose offset leads from the edges to the middle of the section."""
     t = points[edges[:, 1]] - points[edges[:, 0]]
     length = np.linalg.norm(t, axis=1, keepdims=True)
@@ -257,7 +263,7 @@ def _line(file, name, points, edges, table, mistakes):
     return Line(edges, up, np.ones(edges.shape), offset)
 
 
-def _inward(points, edges, side, length):
+def _inward(points: np.ndarray, edges: np.ndarray, side: np.ndarray, length: np.ndarray) -> np.ndarray | None:
     """The unit vectors `side` (k, 3) square to the edges, turned toward the inside of the curve; None if it has none.
 
     Alike along every unbranched run of edges. A closed run turns to its own inside; an open one toward the middle of

@@ -1,13 +1,18 @@
 """How the body is held: hung free on soft bands, or on the lap against chest, thigh and arm."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fem.interpolate import normal_displacement
-from fem.response import Support, held
-from meshes.body import Assumption, back_height, top_height
+from fem.response import ModalModel, Support, held
+from meshes.body import Assumption, Body, back_height, top_height
 from meshes.outline import point_at, where_x, where_y
+
+if TYPE_CHECKING:
+    from meshes.sounding import Sounding, Structure
 
 FREE, LAP = "hung free", "on the lap"
 BAND_HZ, BAND_LOSS = 2.0, 0.1  # rigid motions on the bands, and the bands' loss factor; common practice in modal tests
@@ -29,7 +34,7 @@ class Patch:
     resistance: np.ndarray  # (3,) N s/m
 
 
-def hung_free(body, weight):
+def hung_free(body: Body, weight: float) -> list[Patch]:
     """Patches of soft bands at the tail, at both upper bouts and at the head, for a body of some weight [kg]."""
     k = weight * (2 * np.pi * BAND_HZ) ** 2 / 4 * np.ones(3)
     c = np.zeros(3)  # their loss is hysteretic, see hold()
@@ -45,7 +50,7 @@ def hung_free(body, weight):
     return [*found, Patch("bands", "neck", head, k, c)]
 
 
-def on_lap(body, firmness=1.0):
+def on_lap(body: Body, firmness: float = 1.0) -> list[Patch]:
     """Patches of chest (back, bass side of the lower bout), thigh (treble side of the waist) and forearm (bass rim of
     the lower bout), as a right-handed player sits. firmness: times the flesh's stiffness and viscosity.
     """
@@ -67,7 +72,7 @@ def on_lap(body, firmness=1.0):
     ]
 
 
-def _flesh(radius, square, firmness):
+def _flesh(radius: float, square: int, firmness: float) -> tuple[np.ndarray, np.ndarray]:
     """Stiffness and resistance (3,) of a disc on deep soft flesh, axis `square` pressing into it.
 
     k = 8 G a, the rigid disc on an incompressible half-space (Johnson, Contact Mechanics, 1985); the dashpot holds the
@@ -78,14 +83,14 @@ def _flesh(radius, square, firmness):
     return 8 * G * radius * share, (8 * mu * radius + np.sqrt(DENSITY * G) * np.pi * radius**2) * share
 
 
-def _on_side(body, arcs, depths):
+def _on_side(body: Body, arcs: Sequence[float] | np.ndarray, depths: Sequence[float]) -> np.ndarray:
     """(k, 3) m: places on the side at arc lengths [m] and at depths below the top over the side's height."""
     xy = np.repeat(point_at(body.outline, np.asarray(arcs)), len(depths), axis=0)
     top, back = top_height(body, *xy.T), back_height(body, *xy.T)
     return np.column_stack([xy, top + (back - top) * np.tile(depths, len(arcs))])
 
 
-def supports(structure, patches, total):
+def supports(structure: "Structure", patches: Sequence[Patch], total: int) -> list[Support]:
     """[Support] of Patches on a Structure, for a state of `total` unknowns."""
     found = []
     for p in patches:
@@ -100,7 +105,7 @@ def supports(structure, patches, total):
     return found
 
 
-def hold(sounding, how, firmness=1.0):
+def hold(sounding: "Sounding", how: str, firmness: float = 1.0) -> ModalModel:
     """ModalModel of a Sounding hung FREE or held on the LAP."""
     s = sounding.structure
     patches = {FREE: lambda: hung_free(s.body, s.weight), LAP: lambda: on_lap(s.body, firmness)}[how]()
@@ -111,7 +116,7 @@ def hold(sounding, how, firmness=1.0):
     return replace(found, loss=found.loss | {"bands": bands}, viscous=sounding.model.viscous)
 
 
-def assumptions():
+def assumptions() -> tuple[Assumption, ...]:
     """What is assumed of both ways to hold the body."""
     G, mu = SHEAR_MODULUS / 1e3, VISCOSITY
     return (

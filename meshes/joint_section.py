@@ -15,13 +15,15 @@ said so: a plate glued onto a wide lining bends from within the lining's inner f
 `span_excess` tells by how much the shell's plate is too long for that reason.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import TypedDict
 
 import numpy as np
 
 from fem.materials import Wood
-from fem.sections import RIGID_ROTATION, RIGID_TRANSLATION, joint
+from fem.sections import RIGID_ROTATION, RIGID_TRANSLATION, Section, joint
 from meshes import cell_cache
 from meshes.joint_solid import (
     FINE,
@@ -52,7 +54,7 @@ class JointGeometry:
     binding_wood: Wood | None = None  # fills the rebate; None: left open
     lined: bool = True  # False: the side alone, no lining
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         deep = self.rim.side_thickness + (self.rim.lining_width if self.lined else 0.0)
         limits = {
             "plate_thickness": (1e-4, 0.02),
@@ -69,28 +71,28 @@ class JointGeometry:
             raise ValueError(f"joint: grain_angle = {self.grain_angle}; expected a number of radians")
 
     @property
-    def rebated(self):
+    def rebated(self) -> bool:
         return self.rebate_width > 0 and self.rebate_height > 0
 
 
-def side_behind_rebate(geometry):
+def side_behind_rebate(geometry: JointGeometry) -> float:
     """Thickness [m] of the side left behind the rebate; the whole side where the rebate cuts the plate's edge only."""
     cut = geometry.rebate_width if geometry.rebate_height > geometry.plate_thickness else 0.0
     return max(0.0, geometry.rim.side_thickness - cut)
 
 
-def wood_behind_rebate(geometry):
+def wood_behind_rebate(geometry: JointGeometry) -> float:
     """Thickness [m] of side and lining together behind the rebate, kerfs averaged."""
     cut = geometry.rebate_width if geometry.rebate_height > geometry.plate_thickness else 0.0
     return _wood_beyond(geometry, cut)
 
 
-def glue_area(geometry):
+def glue_area(geometry: JointGeometry) -> float:
     """Area by which the plate is glued to side and lining, per length of edge [m2/m]; 1000 times that is mm2/mm."""
     return _wood_beyond(geometry, geometry.rebate_width if geometry.rebated else 0.0)
 
 
-def _wood_beyond(geometry, cut):
+def _wood_beyond(geometry: JointGeometry, cut: float) -> float:
     """Side and lining, kerfs averaged, inward of a depth `cut` from the side's outer face [m]."""
     rim, left = geometry.rim, max(0.0, geometry.rim.side_thickness - cut)
     if not geometry.lined:
@@ -114,12 +116,12 @@ class JointStiffness:
     loss: float | None  # loss factor of the corner's wood under a moment; None: not known
     span_excess: float  # m, length of plate whose bending makes up for a shell corner that is softer than the solid one
 
-    def section(self, loss=None):
+    def section(self, loss: float | None = None) -> Section:
         """Section 'seam'; `loss` overrides the corner's own loss factor, None where neither is known gives 0."""
         own = self.loss if loss is None else loss
         return joint(self.translations, (self.rotation, RIGID_ROTATION, RIGID_ROTATION), own or 0.0)
 
-    def words(self):
+    def words(self) -> str:
         """One line for a list of assumptions."""
         names = {"t": "sliding along the edge", "a": "inward", "b": "out of the plate", "turn": "rotation"}
         if not self.rigid:
@@ -132,35 +134,47 @@ class JointStiffness:
         return said
 
 
+class JointTables(TypedDict):
+    """What is kept on disk of a joint: compliances, order LOADS."""
+
+    solid: np.ndarray  # (4, 4)
+    loss: float | None
+    shell: np.ndarray  # (4, 4)
+    edge: np.ndarray  # (3, 3)
+
+
 @cache
-def joint_stiffness(geometry, fine=FINE):
+def joint_stiffness(geometry: JointGeometry, fine: float = FINE) -> JointStiffness:
     """JointStiffness of a JointGeometry; kept on disk like kerf cells. fine: size of the boxes at the corner [m]."""
     name = f"joint-{cell_cache.key(geometry, [JOINT_VERSION, fine])}"
-    found = cell_cache.recall(name, _accept)
-    if found is None:
-        tables = (*solid_compliance(geometry, fine), shell_compliance(geometry), edge_compliance(geometry, fine))
-        found = dict(zip(("solid", "loss", "shell", "edge"), tables))
-        cell_cache.keep(name, {key: v.tolist() if isinstance(v, np.ndarray) else v for key, v in found.items()})
+    tables = cell_cache.recall(name, _accept)
+    if tables is None:
+        compliance, loss = solid_compliance(geometry, fine)
+        edge = edge_compliance(geometry, fine)
+        tables = {"solid": compliance, "loss": loss, "shell": shell_compliance(geometry), "edge": edge}
+        cell_cache.keep(name, {key: v.tolist() if isinstance(v, np.ndarray) else v for key, v in tables.items()})
     A, _ = ends(geometry)
     at_edge = in_side(A, lining_floor(geometry))
     to_loads = np.eye(4)
     to_loads[3, 2] = -A  # loads at the plate's end from those at the corner
-    solid = found["solid"] - at_edge.T @ found["edge"] @ at_edge
-    beyond = to_loads.T @ (solid - found["shell"]) @ to_loads
+    solid = tables["solid"] - at_edge.T @ tables["edge"] @ at_edge
+    beyond = to_loads.T @ (solid - tables["shell"]) @ to_loads
     excess = max(0.0, -beyond[3, 3] * plate_bending(geometry))
-    return _stiff(beyond, to_loads.T @ solid @ to_loads, found["loss"], excess)
+    return _stiff(beyond, to_loads.T @ solid @ to_loads, tables["loss"], excess)
 
 
-def _accept(stored):
-    found = {key: np.array(stored[key], float) for key in ("solid", "shell", "edge")}
-    if [table.shape for table in found.values()] != [(4, 4), (4, 4), (3, 3)]:
+def _accept(stored: dict) -> JointTables:
+    """JointTables from a stored object; raises where it is not whole."""
+    solid, shell, edge = (np.array(stored[key], float) for key in ("solid", "shell", "edge"))
+    if [table.shape for table in (solid, shell, edge)] != [(4, 4), (4, 4), (3, 3)]:
         raise ValueError("stored joint is not whole")
-    if not all(np.isfinite(table).all() for table in found.values()):
+    if not all(np.isfinite(table).all() for table in (solid, shell, edge)):
         raise ValueError("stored joint has numbers that are not finite")
-    return found | {"loss": None if stored["loss"] is None else float(stored["loss"])}
+    loss = None if stored["loss"] is None else float(stored["loss"])
+    return {"solid": solid, "loss": loss, "shell": shell, "edge": edge}
 
 
-def _stiff(compliance, solid_corner, loss, excess):
+def _stiff(compliance: np.ndarray, solid_corner: np.ndarray, loss: float | None, excess: float) -> JointStiffness:
     least = np.array([1 / RIGID_TRANSLATION] * 3 + [1 / RIGID_ROTATION])
     own = np.diag(compliance)
     k = [float(f) for f in 1 / np.maximum(own, least)]
@@ -168,13 +182,13 @@ def _stiff(compliance, solid_corner, loss, excess):
     return JointStiffness(tuple(k[:3]), k[3], compliance, solid_corner, rigid, loss, float(excess))
 
 
-def around_outline(geometry, angles, fine=FINE):
+def around_outline(geometry: JointGeometry, angles: Sequence[float] | np.ndarray, fine: float = FINE) -> JointStiffness:
     """JointStiffness of a seam round the body: mean of the signed compliances over `angles` [rad] of grain to edge."""
-    found = [joint_stiffness(replace(geometry, grain_angle=float(angle)), fine) for angle in angles]
-    losses = [one.loss for one in found]
+    joints = [joint_stiffness(replace(geometry, grain_angle=float(angle)), fine) for angle in angles]
+    losses = [one.loss for one in joints if one.loss is not None]
     return _stiff(
-        np.mean([one.compliance for one in found], axis=0),
-        np.mean([one.solid for one in found], axis=0),
-        None if None in losses else float(np.mean(losses)),
-        np.mean([one.span_excess for one in found]),
+        np.mean([one.compliance for one in joints], axis=0),
+        np.mean([one.solid for one in joints], axis=0),
+        float(np.mean(losses)) if len(losses) == len(joints) else None,
+        np.mean([one.span_excess for one in joints]),
     )

@@ -3,11 +3,15 @@
 Axes x, y, z of the solid are t along the edge, a inward, b out of the plate.
 """
 
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from fem.materials import SHEAR_FACTOR, plane_stress_stiffness
 from fem.sections import Layer, laminate
 from fem.solid import (
+    Solid,
     boxes,
     graded,
     periodic_masters,
@@ -22,13 +26,20 @@ from fem.solid import (
 )
 from meshes.kerf_cell import lining_terms
 
+if TYPE_CHECKING:
+    from meshes.joint_section import JointGeometry
+
+Directions = tuple[tuple[float, float, float], ...]  # unit vectors of L, R, T in t, a, b
+PartAt = Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray]  # number of the part at places t, a, b
+Losses = dict[str, np.ndarray]  # {channel: (elements, 6, 6)}
+
 LOADS = ("t", "a", "b", "turn")  # forces [N/m] along t, a, b and the moment about t [N], per length of edge
 IN_RIM = ((1, 0, 0), (0, 0, 1), (0, 1, 0))  # L, R, T of side, lining and binding along t, b, a
 FINE = 0.35e-3  # m, boxes at the corner
 BEYOND = 2.5  # thicknesses of plate and side beyond the corner at which they are cut (Saint-Venant)
 
 
-def ends(geometry, beyond=BEYOND):
+def ends(geometry: "JointGeometry", beyond: float = BEYOND) -> tuple[float, float]:
     """Where the pieces are cut [m]: plate at a = A, side at b = -B; far enough from the corner by Saint-Venant."""
     rim = geometry.rim
     width, height = (rim.lining_width, rim.lining_height) if geometry.lined else (0.0, 0.0)
@@ -38,7 +49,7 @@ def ends(geometry, beyond=BEYOND):
     )
 
 
-def shell_compliance(geometry, beyond=BEYOND):
+def shell_compliance(geometry: "JointGeometry", beyond: float = BEYOND) -> np.ndarray:
     """(4, 4) compliance [m2/N ... 1/N] of the two pieces as shells joined rigidly at the corner, order LOADS.
 
     Complementary energy of the forces that a load at the plate's end makes, no strain along the edge.
@@ -62,17 +73,17 @@ def shell_compliance(geometry, beyond=BEYOND):
     return total
 
 
-def lining_floor(geometry):
+def lining_floor(geometry: "JointGeometry") -> float:
     """b of the lining's lower edge [m]; 0 without a lining."""
     return -geometry.plate_thickness / 2 - geometry.rim.lining_height if geometry.lined else 0.0
 
 
-def in_side(A, b):
+def in_side(A: float, b: float) -> np.ndarray:
     """(3, 4): shear flow along t, N_b and M about the side's middle surface at the height b, from LOADS at A."""
     return np.array([[1, 0, 0, 0], [0, 0, 1, 0], [0, b, A, 1]])
 
 
-def _side_terms(geometry):
+def _side_terms(geometry: "JointGeometry") -> tuple[dict[str, float], dict[str, float]]:
     """Stiffness terms of the side alone, and of side and lining."""
     rim = geometry.rim
     side = laminate([Layer(rim.side_wood, rim.side_thickness)]).stiffness
@@ -82,22 +93,22 @@ def _side_terms(geometry):
     return side, {kind: f + added.get(kind, 0) for kind, f in side.items()}
 
 
-def _flexible(terms):
+def _flexible(terms: Mapping[str, float]) -> np.ndarray:
     """(2, 2) strain and curvature across the rim from N_b and M."""
     return np.linalg.inv([[terms["A22"], terms["B22"]], [terms["B22"], terms["D22"]]])
 
 
-def _gauss(low, high):
+def _gauss(low: float, high: float) -> list[tuple[float, float]]:
     x, w = np.polynomial.legendre.leggauss(2)
     return [((low + high) / 2 + (high - low) / 2 * s, (high - low) / 2 * v) for s, v in zip(x, w)]
 
 
-def _plate_axes(geometry):
+def _plate_axes(geometry: "JointGeometry") -> Directions:
     c, s = np.cos(geometry.grain_angle), np.sin(geometry.grain_angle)
     return ((c, s, 0), (-s, c, 0), (0, 0, 1))
 
 
-def _plate(geometry):
+def _plate(geometry: "JointGeometry") -> tuple[np.ndarray, float, float, float]:
     """Plate across the edge, no strain along it: membrane (2, 2) for forces along t and a, bending, transverse shear,
     and the twisting moment beside a unit of bending moment (none where the grain lies along or square to the edge).
     """
@@ -111,14 +122,14 @@ def _plate(geometry):
     return h * Q, Q[1, 1] * h**3 / 12, 1 / flexible, twist
 
 
-def _rim(geometry, low, high):
+def _rim(geometry: "JointGeometry", low: float, high: float) -> tuple[PartAt, np.ndarray, list[float]]:
     """part(t, a, b) of side and lining: 0 nothing, 1 side, 2 lining where low < b < high; and cuts along t and a."""
     rim, face = geometry.rim, geometry.rim.side_thickness / 2
     p, k, width = rim.kerf_spacing, rim.kerf_width, rim.lining_width
     kerfed = geometry.lined and rim.kerfed
     root = face + (rim.web if rim.kerf_side == "inside" else width - rim.web)
 
-    def part(t, a, b):
+    def part(t: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
         found = np.where(a < face, 1, np.where((a < face + width) & (low < b) & (b < high) & geometry.lined, 2, 0))
         beyond_root = a > root if rim.kerf_side == "inside" else a < root
         return np.where((found == 2) & kerfed & (abs(t - p / 2) < k / 2) & beyond_root, 0, found)
@@ -129,7 +140,7 @@ def _rim(geometry, low, high):
     return part, t, inward
 
 
-def _spaced(cuts, focus, fine):
+def _spaced(cuts: Sequence[float], focus: Sequence[float], fine: float) -> np.ndarray:
     """Grid lines through all cuts, `fine` at those in focus, up to four times that elsewhere."""
     cuts = np.unique(np.round(cuts, 9))
     near = [bool(np.isclose(cut, focus, atol=1e-9).any()) for cut in cuts]
@@ -140,7 +151,9 @@ def _spaced(cuts, focus, fine):
     return np.array(lines)
 
 
-def _filled(geometry, t, a, b, part):
+def _filled(
+    geometry: "JointGeometry", t: np.ndarray, a: np.ndarray, b: np.ndarray, part: PartAt
+) -> tuple[Solid, np.ndarray, Losses | None, np.ndarray]:
     """Solid of the boxes where part(t, a, b) > 0, its C (elements, 6, 6), losses {channel: C} or None, parts."""
     body = solid(boxes(t, a, b, lambda t, a, b: part(t, a, b) > 0))
     parts = part(*body.middles.T)
@@ -161,12 +174,14 @@ def _filled(geometry, t, a, b, part):
     return body, C, losses, parts
 
 
-def plate_bending(geometry):
+def plate_bending(geometry: "JointGeometry") -> float:
     """Bending stiffness of the plate across the edge, no strain along it [N m]."""
     return _plate(geometry)[1]
 
 
-def section_solid(geometry, fine=FINE, beyond=BEYOND):
+def section_solid(
+    geometry: "JointGeometry", fine: float = FINE, beyond: float = BEYOND
+) -> tuple[Solid, np.ndarray, Losses | None, np.ndarray]:
     """Solid of one kerf period of the corner, C, losses, and parts: 1 side, 2 lining, 3 plate, 4 binding."""
     h, face = geometry.plate_thickness, geometry.rim.side_thickness / 2
     A, B = ends(geometry, beyond)
@@ -174,7 +189,7 @@ def section_solid(geometry, fine=FINE, beyond=BEYOND):
     cut_a = -face + geometry.rebate_width if geometry.rebated else -face
     cut_b = h / 2 - geometry.rebate_height if geometry.rebated else h / 2
 
-    def part(t, a, b):
+    def part(t: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
         found = np.where(b > -h / 2, 3, rim_part(t, a, b))
         return np.where((a < cut_a) & (b > cut_b), 4 if geometry.binding_wood else 0, found)
 
@@ -183,7 +198,9 @@ def section_solid(geometry, fine=FINE, beyond=BEYOND):
     return _filled(geometry, t, a, b, part)
 
 
-def solid_compliance(geometry, fine=FINE, beyond=BEYOND):
+def solid_compliance(
+    geometry: "JointGeometry", fine: float = FINE, beyond: float = BEYOND
+) -> tuple[np.ndarray, float | None]:
     """(4, 4) compliance of the solid pieces, order LOADS, and the loss factor of the corner under a moment, or None."""
     body, C, losses, _ = section_solid(geometry, fine, beyond)
     u, compliance = solve_corner(geometry, body, C, beyond)
@@ -196,13 +213,15 @@ def solid_compliance(geometry, fine=FINE, beyond=BEYOND):
     return compliance, float(lost / stored)
 
 
-def solve_corner(geometry, body, C, beyond=BEYOND):
+def solve_corner(
+    geometry: "JointGeometry", body: Solid, C: np.ndarray, beyond: float = BEYOND
+) -> tuple[np.ndarray, np.ndarray]:
     """u (n, 3, 4) under unit LOADS at the plate's end, balanced at the side's, and the compliance (4, 4)."""
     A, B = ends(geometry, beyond)
     h, ts = geometry.plate_thickness, geometry.rim.side_thickness
     *_, twist = _plate(geometry)
 
-    def on_plate(points):
+    def on_plate(points: np.ndarray) -> np.ndarray:
         """Stresses of a beam: uniform, parabolic, linear."""
         stress, b = np.zeros((len(points), 3, 4)), 2 * points[:, 2] / h
         stress[:, 0, 0] = stress[:, 1, 1] = 1 / h
@@ -211,7 +230,7 @@ def solve_corner(geometry, body, C, beyond=BEYOND):
         stress[:, 0, 3] = twist * stress[:, 1, 3]
         return stress
 
-    def on_side(points):
+    def on_side(points: np.ndarray) -> np.ndarray:
         """What balances them: forces, and the moment of the loads F_t, F_a, F_b, M about (0, -B)."""
         stress, a = np.zeros((len(points), 3, 4)), 2 * points[:, 1] / ts
         stress[:, 0, 0] = stress[:, 2, 2] = -1 / ts
@@ -222,7 +241,7 @@ def solve_corner(geometry, body, C, beyond=BEYOND):
     return _under(body, C, tractions(body, 1, A, on_plate) + tractions(body, 2, -B, on_side))
 
 
-def _under(body, C, forces):
+def _under(body: Solid, C: np.ndarray, forces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """u (n, 3, cases) under balanced forces (n, 3, cases) periodic along t, and the compliance per length of edge."""
     masters = periodic_masters(body.points, 0)
     F = np.zeros_like(forces)
@@ -232,7 +251,7 @@ def _under(body, C, forces):
     return u, F.T @ u.reshape(len(F), -1) / np.ptp(body.points[:, 0])
 
 
-def edge_compliance(geometry, fine=FINE):
+def edge_compliance(geometry: "JointGeometry", fine: float = FINE) -> np.ndarray:
     """(3, 3) by which the lining's lower edge yields more than shells say, for shear along t, N_b and M there.
 
     Stress needs some way to enter the lining's full width. Half of solid minus shell of a straight side that carries
@@ -246,7 +265,7 @@ def edge_compliance(geometry, fine=FINE):
     b = _spaced([-end, -L, L, end], [-L, L], fine)
     body, C, _, _ = _filled(geometry, t, _spaced(inward, [ts / 2], fine), b, part)
 
-    def pull(points):
+    def pull(points: np.ndarray) -> np.ndarray:
         stress = np.zeros((len(points), 3, 3))
         stress[:, 0, 0] = stress[:, 2, 1] = 1 / ts
         stress[:, 2, 2] = 12 * points[:, 1] / ts**3

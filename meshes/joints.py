@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.sections import RIGID_ROTATION, RIGID_TRANSLATION, Section, joint
+from meshes.body import Body
 from meshes.joint_section import JointGeometry, around_outline, glue_area, side_behind_rebate, wood_behind_rebate
 from meshes.linings import rim_cell
 from meshes.outline import tangent_at
@@ -25,7 +26,7 @@ class Joint:
     glue: float | None = None  # glued area per length of edge [m2/m]
 
 
-def joint_of(body, plate):
+def joint_of(body: Body, plate: str) -> Joint:
     """Joint of the plate 'top' or 'back'; rigid, and said so, where the solid cannot be made or solved."""
     loss = getattr(body, f"joint_{plate}").loss
     try:
@@ -42,7 +43,7 @@ def joint_of(body, plate):
     )
 
 
-def joint_geometry(body, plate):
+def joint_geometry(body: Body, plate: str) -> JointGeometry:
     """JointGeometry of the plate 'top' or 'back', its grain along the edge. ValueError where no wood is left."""
     board, made, lining = (getattr(body, name) for name in (plate, f"joint_{plate}", f"lining_{plate}"))
     return JointGeometry(
@@ -57,7 +58,7 @@ def joint_geometry(body, plate):
     )
 
 
-def grain_angles(body, plate, count=ANGLES):
+def grain_angles(body: Body, plate: str, count: int = ANGLES) -> np.ndarray:
     """Angles [rad] between grain and edge, 0 to pi/2, that stand for equal lengths of the outline each; whole degrees.
 
     A joint with the grain to the left is the mirror image of one with the grain to the right.

@@ -10,6 +10,7 @@ of solid elements, agrees with that laminate in stretch and both bendings within
 shear stiffness along the rim, which a plate cell does not hold.
 """
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 
@@ -18,6 +19,8 @@ import numpy as np
 from fem.materials import SHEAR_FACTOR, Wood
 from fem.sections import Layer, difference, laminate
 from fem.solid import (
+    Cell,
+    Solid,
     boxes,
     completed,
     graded,
@@ -52,7 +55,7 @@ class KerfCell:
     bevel_width: float | None = None  # m, width left at the free edge; None: rectangular
     bevel_height: float | None = None  # m, height over which the width falls to bevel_width; None: the whole height
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         for name in ("side_thickness", "lining_width", "lining_height", "kerf_spacing"):
             if not (np.isfinite(getattr(self, name)) and getattr(self, name) > 0):
                 raise ValueError(f"lining: {name} = {getattr(self, name)} m; expected a positive length")
@@ -70,22 +73,22 @@ class KerfCell:
             raise ValueError(f"lining: kerf_side = '{self.kerf_side}'; expected 'inside' or 'side'")
 
     @property
-    def kerfed(self):
+    def kerfed(self) -> bool:
         return self.kerf_width > 0 and self.web < self.lining_width
 
-    def bevel(self):
+    def bevel(self) -> tuple[float, float]:
         """Height of the bevelled part [m] and its width at the free edge [m]."""
         if self.bevel_width is None:
             return 0.0, self.lining_width
         return self.lining_height if self.bevel_height is None else self.bevel_height, self.bevel_width
 
-    def width_at(self, y):
+    def width_at(self, y: float | np.ndarray) -> float | np.ndarray:
         """Width [m] at the height y (array) from the free edge."""
         height, width = self.bevel()
         fall = np.clip(1 - y / height, 0, 1) if height > 0 else 0 * y
         return self.lining_width + (width - self.lining_width) * fall
 
-    def slices(self):
+    def slices(self) -> list[tuple[float, float]]:
         """[(share of the height, width [m])] that stand for the lining: one, or Gauss points over the bevel."""
         height, _ = self.bevel()
         share = height / self.lining_height
@@ -96,7 +99,9 @@ class KerfCell:
         return found + ([(1 - share, self.lining_width)] if share < 1 else [])
 
 
-def _grid(cell, width, fine, coarse, growth):
+def _grid(
+    cell: KerfCell, width: float, fine: float, coarse: float, growth: float
+) -> tuple[np.ndarray, np.ndarray, Callable[[np.ndarray, np.ndarray], np.ndarray]]:
     """Grid lines along x and z, and filled(x, z): where there is wood; lines crowd at the roots of the kerf."""
     p, k, t = cell.kerf_spacing, cell.kerf_width if cell.kerfed else 0.0, cell.side_thickness
     inside = cell.kerf_side == "inside"
@@ -110,24 +115,24 @@ def _grid(cell, width, fine, coarse, growth):
         for cuts, focus in ((cuts_x, focus_x), (cuts_z, focus_z))
     )
 
-    def filled(x, z):
+    def filled(x: np.ndarray, z: np.ndarray) -> np.ndarray:
         kerf = (abs(x - p / 2) < k / 2) & ((z > root) if inside else ((z > t / 2) & (z < root)))
         return ~kerf
 
     return x, z, filled
 
 
-def _distinct(lines):
+def _distinct(lines: np.ndarray) -> np.ndarray:
     """Sorted grid lines; those that differ by round-off only are one: else a row of elements without thickness appears."""
     lines = np.sort(lines)
     return lines[np.r_[True, np.diff(lines) > 1e-9]]
 
 
-def _woods(cell, body):
+def _woods(cell: KerfCell, body: Solid) -> tuple[np.ndarray, dict[str, np.ndarray] | None]:
     """C of each element of the body, and its losses {channel: C}, or None where a loss factor is not known."""
     in_side = (body.middles[:, 2] < cell.side_thickness / 2)[:, None, None]
 
-    def pick(side, lining):
+    def pick(side: np.ndarray, lining: np.ndarray) -> np.ndarray:
         return np.where(in_side, side, lining)
 
     C = pick(solid_stiffness(cell.side_wood), solid_stiffness(cell.lining_wood))
@@ -136,7 +141,9 @@ def _woods(cell, body):
     return C, losses
 
 
-def plate_cell(cell, width=None, glued=True):
+def plate_cell(
+    cell: KerfCell, width: float | None = None, glued: bool = True
+) -> tuple[np.ndarray, dict[str, np.ndarray] | None]:
     """Laminate 'side + lining' of a given lining width: stiffness (6, 6) about the side's middle surface, losses.
 
     Order eps_11, eps_22, eps_12, kappa_11, kappa_22, kappa_12; A [N/m], B [N], D [N m]. losses: {channel: (6, 6)} of
@@ -147,7 +154,9 @@ def plate_cell(cell, width=None, glued=True):
     return found.stiffness, lost
 
 
-def solve_plate_cell(cell, width=None, glued=True):
+def solve_plate_cell(
+    cell: KerfCell, width: float | None = None, glued: bool = True
+) -> tuple[Solid, np.ndarray, dict[str, np.ndarray] | None, Cell]:
     """The cell behind plate_cell: Solid in the plane x, z, C and losses of its elements, Cell of the six strains."""
     width = cell.lining_width if width is None else width
     if not glued and cell.kerfed and cell.web == 0:
@@ -165,7 +174,9 @@ def solve_plate_cell(cell, width=None, glued=True):
     return body, C, losses, homogenised(body, C, given, size=cell.kerf_spacing)
 
 
-def strip_solid(cell, periods=1, fine=None, layers=4):
+def strip_solid(
+    cell: KerfCell, periods: int = 1, fine: float | None = None, layers: int = 4
+) -> tuple[Solid, np.ndarray]:
     """Solid of a strip as high as the lining, with free edges, and the C of its elements; y = 0 at half height."""
     fine = max(cell.lining_width / 14, cell.kerf_spacing / 40) if fine is None else fine
     x, z, filled = _grid(cell, cell.lining_width, fine, 4 * fine, growth=1.7)
@@ -187,7 +198,7 @@ def strip_solid(cell, periods=1, fine=None, layers=4):
     return body, _woods(cell, body)[0]
 
 
-def strip_cell(cell, layers=4):
+def strip_cell(cell: KerfCell, layers: int = 4) -> np.ndarray:
     """(4, 4) of a strip of lining height with free edges, periodic up to a rigid motion of its section.
 
     Order: stretch [N], bending with strain z kappa, bending with strain y kappa [N m2], twist per length [N m2]; about
@@ -201,7 +212,7 @@ def strip_cell(cell, layers=4):
     return homogenised(body, C, given, size=cell.kerf_spacing, twist_free=True).stiffness
 
 
-def side_and_lining(cell):
+def side_and_lining(cell: KerfCell) -> tuple[np.ndarray, dict[str, np.ndarray] | None]:
     """Laminate of side + lining over the lining's height, (6, 6) and losses as plate_cell, bevel averaged."""
     return side_by_side([(share, *plate_cell(cell, width)) for share, width in cell.slices()])
 
@@ -215,21 +226,21 @@ class LiningTerms:
     losses: dict[str, dict[str, float]] | None  # {'along', 'across', 'shear': as stiffness}, times loss factor
 
 
-def _entries(ABD):
+def _entries(ABD: np.ndarray) -> dict[str, float]:
     return {f"{X}{ij}": float(ABD[a + i, b + j]) for X, (a, b) in PLATE_ROWS.items() for ij, i, j in _indices()}
 
 
-def _indices():
+def _indices() -> list[tuple[str, int, int]]:
     return [(ij, i, j) for ij, i, j in zip(PLATE_KINDS, (0, 0, 1, 2), (0, 1, 1, 2))]
 
 
-def lining_laminate(cell):
+def lining_laminate(cell: KerfCell) -> dict[str, float]:
     """{A11 ... D66: value}: laminate of side + lining minus the side alone, about the side's middle surface."""
     return {kind: f for kind, f in lining_terms(cell).stiffness.items() if kind[0] in "ABD"}
 
 
 @cache
-def lining_terms(cell):
+def lining_terms(cell: KerfCell) -> LiningTerms:
     """LiningTerms of a KerfCell; the result is kept on disk by geometry and wood (see cell_cache).
 
     S55 is that with which the strip twists as its solid does, less the side's own 5/6 G_LT t, and not below zero (so a
@@ -244,7 +255,7 @@ def lining_terms(cell):
     return found
 
 
-def _accept(stored):
+def _accept(stored: dict) -> LiningTerms:
     """LiningTerms from a stored object; raises where it is not whole."""
     kinds = {X + ij for X in PLATE_ROWS for ij in PLATE_KINDS} | {"S44", "S55"}
     tables = [stored["stiffness"], *(stored["losses"] or {}).values()]
@@ -255,7 +266,7 @@ def _accept(stored):
     return LiningTerms(stored["stiffness"], stored["mass"], stored["losses"])
 
 
-def _compute(cell):
+def _compute(cell: KerfCell) -> LiningTerms:
     side = laminate([Layer(cell.side_wood, cell.side_thickness)])
     ABD, lost = side_and_lining(cell)
     wood = completed(cell.lining_wood)
@@ -264,7 +275,7 @@ def _compute(cell):
     S55 = shear_along(ABD, strip_cell(cell)[3, 3], cell.lining_height, limit)
     shear = {"S55": max(0.0, S55 - side.stiffness["S55"]), "S44": SHEAR_FACTOR * wood.G_RT * thickness}
 
-    def added(matrix, minus):
+    def added(matrix: np.ndarray, minus: Mapping[str, float]) -> dict[str, float]:
         return {kind: f - minus[kind] for kind, f in _entries(matrix).items()}
 
     stiffness = added(ABD, side.stiffness) | shear
@@ -275,15 +286,15 @@ def _compute(cell):
     return LiningTerms(stiffness, _mass(cell), losses)
 
 
-def filled_thickness(cell, width):
+def filled_thickness(cell: KerfCell, width: float) -> float:
     """Volume of wood per area of side [m] of a lining of that width."""
     return width - (width - cell.web) * cell.kerf_width / cell.kerf_spacing if cell.kerfed else width
 
 
-def _mass(cell):
+def _mass(cell: KerfCell) -> dict[str, float]:
     """m0, m1, m2 of the wood left after kerfing."""
 
-    def moment(k, a, b):
+    def moment(k: int, a: float, b: float) -> float:
         return (b ** (k + 1) - a ** (k + 1)) / (k + 1)
 
     mass = dict.fromkeys(("m0", "m1", "m2"), 0.0)
@@ -297,7 +308,14 @@ def _mass(cell):
     return mass
 
 
-def solid_lining_laminate(side_wood, side_thickness, lining_wood, laminations, lamination_thickness, glue=None):
+def solid_lining_laminate(
+    side_wood: Wood,
+    side_thickness: float,
+    lining_wood: Wood,
+    laminations: int,
+    lamination_thickness: float,
+    glue: tuple[Wood, float] | None = None,
+) -> LiningTerms:
     """LiningTerms of a solid lining of bent laminations, grain along the rim, glued to the side and to each other.
 
     Laminate theory. glue: None for lines of no thickness, or (Wood, thickness [m]) of each line; their slip lowers the

@@ -9,31 +9,33 @@ cuts: from one extreme to the other, outer wood alone or inner wood alone, the a
 transverse shear by 15 % where the layers are rosewood and mahogany. A solid lining adds the same to any side.
 """
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from fem.materials import isotropic, lookup, turned
+from fem.materials import Wood, isotropic, lookup, turned
 from fem.plywood import homogenised
 from fem.sections import Layer, Section, laminate, shifted
 from fem.solid import completed
-from meshes.kerf_cell import KerfCell, lining_terms, solid_lining_laminate
+from meshes.body import Board, Lining
+from meshes.kerf_cell import KerfCell, LiningTerms, lining_terms, solid_lining_laminate
 
 PERIOD = 0.008  # m: a lining without kerfs has no period; its cell is this long
 GLUE_NU = 0.35  # Poisson's ratio of glue, from memory; only its shear modulus matters
 
 
-def kerfed(lining, sides, kerf_side="inside"):
+def kerfed(lining: Lining, sides: Sequence[Board], kerf_side: str = "inside") -> Section:
     """Saw cuts open to the inside, the uncut web glued to the side: homogenised from one kerf period in solid elements."""
     return _about_outer_layer(lining_terms(rim_cell(lining, sides, kerf_side)), sides)
 
 
-def reversed_kerfed(lining, sides):
+def reversed_kerfed(lining: Lining, sides: Sequence[Board]) -> Section:
     """Saw cuts face the side, the uncut web toward the inside."""
     return kerfed(lining, sides, kerf_side="side")
 
 
-def solid_laminated(lining, sides):
+def solid_laminated(lining: Lining, sides: Sequence[Board]) -> Section:
     """Bent laminations glued to each other and to the side, grain along the rim.
 
     Glue lines are part of the laminations' thickness and weigh what wood would; in a bevelled lining they are left out.
@@ -51,7 +53,7 @@ def solid_laminated(lining, sides):
     return _about_outer_layer(terms, sides)
 
 
-def no_lining(lining, sides):
+def no_lining(lining: Lining, sides: Sequence[Board]) -> Section:
     """Nothing glued to the side."""
     return laminate([])
 
@@ -64,12 +66,12 @@ LININGS = {
 }
 
 
-def lining_section(lining, sides):
+def lining_section(lining: Lining, sides: Sequence[Board]) -> Section:
     """Section of what a Lining adds to sides (tuple of Boards, outermost first). ValueError for an unknown kind."""
     return lookup(lining.kind, LININGS, "kind of lining")(lining, sides)
 
 
-def rim_cell(lining, sides, kerf_side=None):
+def rim_cell(lining: Lining, sides: Sequence[Board], kerf_side: str | None = None) -> KerfCell:
     """KerfCell of side and lining. Of 'none' the lining is a stand-in, for the joint's solid of a side alone."""
     kerf_side = kerf_side or ("side" if lining.kind == "reversed_kerfed" else "inside")
     if lining.kind == "none":
@@ -92,7 +94,7 @@ def rim_cell(lining, sides, kerf_side=None):
     )
 
 
-def side_wood(sides):
+def side_wood(sides: Sequence[Board]) -> Wood:
     """The side as one board, L along the rim: grain at an angle counts as along or square, whichever is nearer.
 
     Layers are averaged by thickness in plane, as springs in a row through the side (see fem.plywood).
@@ -106,25 +108,27 @@ def side_wood(sides):
     return board if known else replace(board, loss_L=None, loss_R=None, loss_G=None)
 
 
-def _square(board):
+def _square(board: Board) -> bool:
     """Whether a side layer's grain lies nearer to square to the rim than along it."""
     return abs(np.sin(board.grain_angle)) > np.sqrt(0.5)
 
 
-def _thickness(sides):
+def _thickness(sides: Sequence[Board]) -> float:
     return sum(board.thickness for board in sides)
 
 
-def _about_outer_layer(terms, sides):
+def _about_outer_layer(terms: LiningTerms, sides: Sequence[Board]) -> Section:
     """Section of LiningTerms, about the middle of the outermost layer, the normal outward."""
     about_middle = Section("shell", _outward(terms.stiffness), _outward(terms.mass), _each(terms.losses, _outward))
     return shifted(about_middle, sides[0].thickness / 2 - _thickness(sides) / 2)
 
 
-def _outward(kinds):
+def _outward(kinds: Mapping[str, float]) -> dict[str, float]:
     """Terms counted with z toward the inside, for a normal that points outward: first moments change sign."""
     return {kind: -f if kind.startswith("B") or kind == "m1" else f for kind, f in kinds.items()}
 
 
-def _each(losses, change):
+def _each(
+    losses: Mapping[str, Mapping[str, float]] | None, change: Callable[[Mapping[str, float]], dict[str, float]]
+) -> dict[str, dict[str, float]] | None:
     return losses and {channel: change(kinds) for channel, kinds in losses.items()}

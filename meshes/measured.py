@@ -3,6 +3,7 @@
 Every key is optional. A reading error that the sheet does not give is common practice, no source.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
@@ -91,7 +92,7 @@ class ReadingErrors:
     load: float = 0.02  # of the load
     tap: float = 0.01  # of the frequency
 
-    def of_deflection(self, deflection):
+    def of_deflection(self, deflection: float) -> float:
         """Reading error [m] of a deflection [m]: the ruler's, and the load's in proportion; they are independent."""
         return (self.ruler**2 + (self.load * deflection) ** 2) ** 0.5
 
@@ -107,14 +108,14 @@ class Measured:
     taps: dict[str, tuple[float, ...]] = field(default_factory=dict)  # {key of TAPS: Hz}
     errors: ReadingErrors = ReadingErrors()
 
-    def __bool__(self):
+    def __bool__(self) -> bool:
         return bool(self.weights or self.squeezes or self.taps)
 
 
-def measured_from(table):
+def measured_from(table: MeasuredTable) -> Measured:
     """Measured of a MeasuredTable: g, mm and percent end here."""
 
-    def given(keys, scale):
+    def given(keys: Iterable[str], scale: float) -> dict[str, float]:
         return {key: getattr(table, key) * scale for key in keys if getattr(table, key) is not None}
 
     return Measured(

@@ -3,10 +3,15 @@
 import contextlib
 import io
 import tempfile
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
+
+if TYPE_CHECKING:
+    import meshio
 
 CORNERS = {"triangle": 3, "quad": 4, "quadrilateral": 4, "line": 2, "curve": 2}
 NUMBERED = ("gmsh:physical", "part", "group")  # cell arrays of group numbers, named by the field data
@@ -25,7 +30,7 @@ class MeshFile:
     hint: str  # why there may be no groups, in words; may be empty
 
 
-def read_mesh_file(path):
+def read_mesh_file(path: str | Path) -> MeshFile:
     """MeshFile of a .msh or .vtu file. ValueError in plain words where it cannot serve as a shell.
 
     Higher-order cells keep their corners only. Quadrilaterals are cut in two along their shorter diagonal. Triangles
@@ -62,7 +67,7 @@ def read_mesh_file(path):
 # --- the file ---
 
 
-def _opened(path):
+def _opened(path: Path) -> "meshio.Mesh":
     """meshio.Mesh of the file. meshio raises a kind of error for every format, prints others, and exits on some."""
     import meshio
 
@@ -78,7 +83,7 @@ def _opened(path):
         raise ValueError(f"{path.name}: cannot be read as a mesh{hint}; expected {SOUND}") from None
 
 
-def _opened_with_ungrouped_cells(path):
+def _opened_with_ungrouped_cells(path: Path) -> "meshio.Mesh":
     """The same for a .msh 4.1 file where only some cells are in a group, which meshio cannot hold.
 
     gmsh gives every cell left over a group without a name and writes the file again.
@@ -115,7 +120,7 @@ def _opened_with_ungrouped_cells(path):
 # --- cells ---
 
 
-def _corners(file, cells):
+def _corners(file: str, cells: "meshio.CellBlock") -> np.ndarray | None:
     """(k, 2), (k, 3) or (k, 4) corner nodes of a block of lines, triangles or quadrilaterals; None for other cells."""
     if cells.type.startswith("polygon"):
         count = cells.data.shape[1]
@@ -126,7 +131,7 @@ def _corners(file, cells):
     return None if count is None else np.asarray(cells.data, int)[:, :count]
 
 
-def _cut(points, corners):
+def _cut(points: np.ndarray, corners: np.ndarray) -> list[np.ndarray]:
     """[triangles (k, 3)], or the two halves of each quadrilateral [(k, 3), (k, 3)]."""
     if corners.shape[1] == 3:
         return [corners]
@@ -136,7 +141,7 @@ def _cut(points, corners):
     return [turned[:, [0, 1, 2]], turned[:, [0, 2, 3]]]
 
 
-def _each_once(triangles, faces):
+def _each_once(triangles: np.ndarray, faces: Mapping[str, np.ndarray]) -> tuple[np.ndarray, dict[str, np.ndarray]]:
     """Triangles without copies and without those that two equal corners collapse; groups follow."""
     _, first, back = np.unique(np.sort(triangles, axis=1), axis=0, return_index=True, return_inverse=True)
     a, b, c = triangles[first].T
@@ -148,7 +153,9 @@ def _each_once(triangles, faces):
     return triangles[first[order]], {name: at[at >= 0] for name, at in moved.items()}
 
 
-def _renumbered(file, count, triangles, edges):
+def _renumbered(
+    file: str, count: int, triangles: np.ndarray, edges: Mapping[str, np.ndarray]
+) -> tuple[np.ndarray, np.ndarray, dict[str, np.ndarray]]:
     """(used points, triangles, edges) without the points that no triangle uses."""
     used = np.unique(triangles)
     new = np.full(count, -1)
@@ -165,11 +172,11 @@ def _renumbered(file, count, triangles, edges):
 # --- named groups ---
 
 
-def _members(groups, block):
+def _members(groups: Mapping[str, list[np.ndarray]], block: int) -> list[str]:
     return [name for name, members in groups.items() if len(members[block])]
 
 
-def _groups(mesh):
+def _groups(mesh: "meshio.Mesh") -> dict[str, list[np.ndarray]]:
     """{group: [indices within each cell block]}. The first of three ways that gives any group:
 
     physical names (or cell arrays 'part' or 'group' of numbers with names in the field data) and cell sets; one cell
@@ -180,7 +187,7 @@ def _groups(mesh):
     return {name: [np.asarray(at, int) for at in members] for name, members in found.items()}
 
 
-def _named_numbers(mesh):
+def _named_numbers(mesh: "meshio.Mesh") -> dict[tuple[int, int], str]:
     """{(number, dimension): group} of the field data."""
     named = {}
     for name, value in mesh.field_data.items():
@@ -190,14 +197,14 @@ def _named_numbers(mesh):
     return named
 
 
-def _why_nameless(mesh):
+def _why_nameless(mesh: "meshio.Mesh") -> str:
     named = list(_named_numbers(mesh).values())
     if named:
         return f"no triangle belongs to {', '.join(named)}: gmsh's 'save all elements' drops groups in its format 2.2"
     return "its groups have numbers but no names" if any(key in mesh.cell_data for key in NUMBERED) else ""
 
 
-def _physical(mesh):
+def _physical(mesh: "meshio.Mesh") -> dict[str, list[np.ndarray]]:
     named, found = _named_numbers(mesh), {}
     for key in NUMBERED:
         for block, numbers in enumerate(mesh.cell_data.get(key, [])):
@@ -212,7 +219,7 @@ def _physical(mesh):
     return found
 
 
-def _marked(mesh):
+def _marked(mesh: "meshio.Mesh") -> dict[str, list[np.ndarray]]:
     arrays = {}  # {name: (set of values, arrays of every block)}
     for name, blocks in mesh.cell_data.items():
         if name not in NUMBERED and not name.startswith(("gmsh:", "vtk")) and all(np.ndim(b) == 1 for b in blocks):
@@ -233,7 +240,7 @@ def _marked(mesh):
     return found
 
 
-def _names_in(joined, values):
+def _names_in(joined: str, values: set[float]) -> list[str]:
     """Names of groups numbered 0, 1, ... in the name of their cell array, or none where the values do not fit."""
     for k, sign in enumerate(JOINTS):
         names = joined.split(sign)
@@ -244,6 +251,8 @@ def _names_in(joined, values):
     return []
 
 
-def _put(found, mesh, name, block, at):
+def _put(
+    found: dict[str, list[np.ndarray]], mesh: "meshio.Mesh", name: str, block: int, at: np.ndarray | list[int]
+) -> None:
     members = found.setdefault(name, [np.zeros(0, int) for _ in mesh.cells])
     members[block] = np.union1d(members[block], at)

@@ -3,11 +3,11 @@
 import numpy as np
 
 from fem.mesh import Surface, along_surface, unit_normals
-from meshes.body import top_height
-from meshes.pieces import Piece, within
+from meshes.body import Body, top_height
+from meshes.pieces import Area, Piece, within
 
 
-def neck_piece(body, sides, size):
+def neck_piece(body: Body, sides: Piece, size: float) -> Piece:
     """A strip in the plane of the top from the neck block to the end of the head; its root shares the rim's nodes.
 
     Its first rows, as long as the heel is, are the region 'neck/heel' as well.
@@ -36,7 +36,7 @@ def neck_piece(body, sides, size):
     return Piece(nodes, triangles, normal, surfaces, {}, {}, (2, root))
 
 
-def glue_neck(body, top, sides):
+def glue_neck(body: Body, top: Piece, sides: Piece) -> None:
     """Adds the regions where the neck is glued on: its heel to the sides, the fingerboard's tongue to the top.
 
     A heel that ends within the back lining's height reaches to the nearer edge of that row.
@@ -57,7 +57,7 @@ def glue_neck(body, top, sides):
         top.surfaces["neck/tongue"] = Surface(at, along_surface([1.0, 0, 0], top.normal[at]))
 
 
-def tongue_area(body):
+def tongue_area(body: Body) -> Area:
     """(x0, x1, y0, y1) [m] of the fingerboard glued to the top."""
     length, half = body.outline.length, body.neck.width / 2
     return length - body.neck.tongue, length + 1, -half, half

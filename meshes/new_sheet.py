@@ -175,6 +175,6 @@ diameter_mm = 98
 """
 
 
-def new_sheet_text():
+def new_sheet_text() -> str:
     """TOML text of a minimal sheet with every optional key as a comment."""
     return NEW_SHEET

@@ -4,39 +4,43 @@ They are the same pieces, regions and sections as in the closed box, so that a m
 box's own model. Where a maker presses a rim is told here too.
 """
 
+from collections.abc import Mapping, Sequence
+
 import numpy as np
 
 from fem.mesh import ShellMesh
-from meshes.body import back_height, top_height
+from fem.sections import Section
+from meshes.body import Body, back_height, top_height
 from meshes.build import DEFAULT_SIZE, _plate, _rim, _sides
 from meshes.outline import point_at, waist_of, where_x
+from meshes.pieces import Piece
 
 NOT_ON_A_LOOSE_PLATE = ("bridge", "neck_block", "tail_block")  # glued later; braces and bridge plate are on it
 STEPS = 400  # places along the body among which bouts and waist are looked for
 
 
-def mesh_open_rim(body, size=DEFAULT_SIZE):
+def mesh_open_rim(body: Body, size: float = DEFAULT_SIZE) -> ShellMesh:
     """ShellMesh of the rim alone with edges of about `size` [m]; named edges 'rim_top' and 'rim_back'."""
     return _alone(_sides(body, _rim(body, size), size), ())
 
 
-def mesh_loose_plate(body, plate, size=DEFAULT_SIZE):
+def mesh_loose_plate(body: Body, plate: str, size: float = DEFAULT_SIZE) -> ShellMesh:
     """ShellMesh of the 'top' or 'back' with its braces and bridge plate, without bridge, before it is glued to the rim."""
     return _alone(_plate(body, plate, _rim(body, size), size), NOT_ON_A_LOOSE_PLATE)
 
 
-def _alone(piece, without):
+def _alone(piece: Piece, without: Sequence[str]) -> ShellMesh:
     surfaces = {name: s for name, s in piece.surfaces.items() if name.split("/")[0] not in without}
     return ShellMesh(piece.nodes, piece.triangles, piece.normal, surfaces, piece.lines, {}, piece.edges)
 
 
-def sections_on(mesh, sections):
+def sections_on(mesh: ShellMesh, sections: Mapping[str, Section]) -> dict[str, Section]:
     """{region: Section} of those sections whose region lies on the mesh."""
     regions = {*mesh.surfaces, *mesh.lines, *mesh.seams}
     return {region: section for region, section in sections.items() if region in regions}
 
 
-def pressed_places(body):
+def pressed_places(body: Body) -> dict[str, tuple[np.ndarray, np.ndarray]]:
     """{name: (points of the treble side, of the bass side)}: (2, 3) [m] each, at the top edge and at the back edge.
 
     'lower bout' and 'upper bout' where the body is widest, 'waist' where it is narrowest between them; of an oval
@@ -54,7 +58,7 @@ def pressed_places(body):
     return {name: tuple(_both_edges(body, point) for point in ends[at]) for name, at in found.items()}
 
 
-def block_corners(body):
+def block_corners(body: Body) -> np.ndarray:
     """(4, 3) [m]: the places of the top edge at the two ends of the neck block, then of the tail block."""
     length, corners = body.outline.length, []
     for block, x in ((body.neck_block, length), (body.tail_block, 0.0)):
@@ -63,6 +67,6 @@ def block_corners(body):
     return np.column_stack([x, y, top_height(body, x, y)])
 
 
-def _both_edges(body, point):
+def _both_edges(body: Body, point: np.ndarray) -> np.ndarray:
     z = [float(height(body, *point)) for height in (top_height, back_height)]
     return np.column_stack([np.tile(point, (2, 1)), z])

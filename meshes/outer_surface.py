@@ -1,12 +1,16 @@
 """Closed triangle surface of the body as the sound outside meets it: top, back, sides and the openings' discs."""
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from meshes.body import back_height, side_height, top_height
+from meshes.body import Body, back_height, side_height, top_height
 from meshes.outline import point_at
 from meshes.plan import inside, triangulate
+from meshes.side_ports import Port
+
+Meshed = tuple[np.ndarray, np.ndarray, np.ndarray]  # nodes, triangles (m, 3), names of their groups (m,)
 
 SIZE = 0.031  # m; some 1200 triangles on a steel-string guitar
 EDGE_OF_HOLE = 0.25  # length of a triangle at the edge of an opening, over its radius
@@ -21,7 +25,7 @@ class OuterSurface:
     groups: dict[str, np.ndarray]  # 'top', 'back', 'sides', 'soundhole', 'port 1' ... -> triangles; together all, once
 
 
-def outer_surface(body, size=SIZE, ports=()):
+def outer_surface(body: Body, size: float = SIZE, ports: Sequence[Port] = ()) -> OuterSurface:
     """OuterSurface of a Body with triangles of about `size` [m], finer at the openings' edges. The neck is left out.
 
     ports: round openings in the sides, (place on the rim as arc length of the outline, depth of the centre below the
@@ -43,7 +47,7 @@ def outer_surface(body, size=SIZE, ports=()):
     return OuterSurface(np.concatenate([top, back, side]), faces, groups)
 
 
-def _ring(centre, radius, stretch=1.0):
+def _ring(centre: tuple[float, float], radius: float, stretch: float = 1.0) -> np.ndarray:
     """Polygon (k, 2) [m], counter-clockwise, with the area of a circle; its second coordinate stretched."""
     count = round(2 * np.pi / EDGE_OF_HOLE)
     turn = 2 * np.pi / count
@@ -52,7 +56,7 @@ def _ring(centre, radius, stretch=1.0):
     return np.asarray(centre) + reach * np.column_stack([np.cos(angle), stretch * np.sin(angle)])
 
 
-def _plane(polygon, rings, name, size):
+def _plane(polygon: np.ndarray, rings: Mapping[str, np.ndarray], name: str, size: float) -> Meshed:
     """Points, counter-clockwise triangles and group names (m,) inside a polygon, {group: ring} marked out in it."""
     lines = [line for ring in rings.values() for line in zip(ring, np.roll(ring, -1, axis=0))]
     points, faces = triangulate(polygon, lines, None, size)
@@ -62,13 +66,20 @@ def _plane(polygon, rings, name, size):
     return points, faces, group
 
 
-def _plate(rim, height, body, name, rings, size):
+def _plate(
+    rim: np.ndarray,
+    height: Callable[[Body, np.ndarray, np.ndarray], np.ndarray],
+    body: Body,
+    name: str,
+    rings: Mapping[str, np.ndarray],
+    size: float,
+) -> Meshed:
     """Nodes (n, 3), triangles and groups of a plate seen from above; its rim's nodes come first."""
     plan, faces, group = _plane(rim, rings, name, size)
     return np.column_stack([plan, height(body, *plan.T)]), faces, group
 
 
-def _sides(body, arc, rim, ports, size):
+def _sides(body: Body, arc: np.ndarray, rim: np.ndarray, ports: Sequence[Port], size: float) -> Meshed:
     """Nodes between the rims, outward triangles and groups; numbered: rim of the top, rim of the back, nodes between.
 
     The sides are unrolled, seen from outside: arc length to the right, z upward in units of the mean height.
@@ -93,11 +104,11 @@ def _sides(body, arc, rim, ports, size):
     return np.column_stack([x, y, top_height(body, x, y) + z / mean * side_height(body, x, y)]), place[faces], group
 
 
-def _at(s, z):
+def _at(s: np.ndarray, z: float | np.ndarray) -> np.ndarray:
     return np.column_stack([s, np.broadcast_to(z, len(s))])
 
 
-def _port(body, port, mean):
+def _port(body: Body, port: Port, mean: float) -> np.ndarray:
     """Ring of a side port in the unrolled sides."""
     place, depth, radius = port
     stretch = mean / float(side_height(body, *point_at(body.outline, place)))

@@ -4,6 +4,7 @@ Plan coordinates [m]: x along the body from the tail (0) towards the neck, y acr
 curve runs counter-clockwise seen from the front: tail centre, treble side, neck, bass side, back to the tail.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,33 +23,33 @@ class Outline:
     corners: np.ndarray  # (c,) arc lengths [m] of sharp corners (the horn of a cutaway); mostly empty
 
     @property
-    def arc(self):
+    def arc(self) -> np.ndarray:
         """Arc length [m] of every point and of the closing one, (n + 1,); arc[-1] is the perimeter."""
         steps = np.linalg.norm(np.diff(closed(self.points), axis=0), axis=1)
         return np.concatenate([[0], np.cumsum(steps)])
 
     @property
-    def perimeter(self):
+    def perimeter(self) -> float:
         """Length of the rim [m]."""
         return self.arc[-1]
 
     @property
-    def area(self):
+    def area(self) -> float:
         """Enclosed area [m2] (shoelace formula)."""
         return signed_area(self.points)
 
     @property
-    def length(self):
+    def length(self) -> float:
         """Body length [m]: extent along x."""
         return np.ptp(self.points[:, 0])
 
 
-def closed(points):
+def closed(points: np.ndarray) -> np.ndarray:
     """The points with the first one repeated at the end."""
     return np.vstack([points, points[:1]])
 
 
-def signed_area(points):
+def signed_area(points: np.ndarray) -> float:
     """Area [m2] of a closed polygon (n, 2), positive when it runs counter-clockwise."""
     x, y = points.T
     return 0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)
@@ -57,7 +58,14 @@ def signed_area(points):
 # --- making an outline ---
 
 
-def outline_from_measures(length, lower, waist, upper, flat_tail=0.0, flat_neck=0.0):
+def outline_from_measures(
+    length: float,
+    lower: tuple[float, float],
+    waist: tuple[float, float],
+    upper: tuple[float, float],
+    flat_tail: float = 0.0,
+    flat_neck: float = 0.0,
+) -> Outline:
     """Symmetric Outline [m] whose widths are extreme exactly at the given places, without waves between them.
 
     lower, waist, upper: (place from the tail, full width). flat_tail, flat_neck: full width of the straight ends.
@@ -84,13 +92,13 @@ def outline_from_measures(length, lower, waist, upper, flat_tail=0.0, flat_neck=
     return outline_from_half(half)
 
 
-def _end_curve(end, bout):
+def _end_curve(end: tuple[float, float], bout: tuple[float, float]) -> np.ndarray:
     """Quarter curve (m, 2) from an end of the body, leaving it along y, to a bout, reached along x."""
     (x0, y0), (x1, y1) = end, bout
     return _bezier(end, (x0, y0 + FULLNESS * (y1 - y0)), (x1 + FULLNESS * (x0 - x1), y1), bout)
 
 
-def _s_curve(start, end, bend_start, bend_end):
+def _s_curve(start: tuple[float, float], end: tuple[float, float], bend_start: float, bend_end: float) -> np.ndarray:
     """S-curve (m, 2) between two extremes of the width, with the given curvatures [1/m] at its ends."""
     (x0, y0), (x1, y1) = start, end
     span, drop = x1 - x0, abs(y1 - y0)
@@ -98,21 +106,23 @@ def _s_curve(start, end, bend_start, bend_end):
     return _bezier(start, (x0 + handle[0], y0), (x1 - handle[1], y1), end)
 
 
-def _bezier(p0, p1, p2, p3):
+def _bezier(
+    p0: tuple[float, float], p1: tuple[float, float], p2: tuple[float, float], p3: tuple[float, float]
+) -> np.ndarray:
     """Points (STEPS + 1, 2) of a cubic Bezier curve."""
     t = np.linspace(0, 1, STEPS + 1)[:, None]
     p0, p1, p2, p3 = map(np.asarray, (p0, p1, p2, p3))
     return (1 - t) ** 3 * p0 + 3 * t * (1 - t) ** 2 * p1 + 3 * t**2 * (1 - t) * p2 + t**3 * p3
 
 
-def outline_from_half(half):
+def outline_from_half(half: np.ndarray) -> Outline:
     """Outline from half of it, (m, 2) [m]: x and half width from tail to neck, mirrored about the centre line."""
     half = np.asarray(half, float)
     treble = half * [1, -1]
     return outline_through(np.vstack([treble, half[::-1]]))
 
 
-def outline_through(points, corners=()):
+def outline_through(points: np.ndarray, corners: Sequence[tuple[float, float]] | np.ndarray = ()) -> Outline:
     """Outline of closed points (n, 2): counter-clockwise, without doubled points, starting at the tail's centre."""
     points = without_doubles(points)
     if signed_area(points) < 0:
@@ -122,7 +132,7 @@ def outline_through(points, corners=()):
     return Outline(points, np.sort([nearest(plain, corner) for corner in corners]))
 
 
-def _start_at_tail(points):
+def _start_at_tail(points: np.ndarray) -> np.ndarray:
     """The closed points turned round to start where they cross the centre line at the tail; that point is added."""
     after = np.roll(points, -1, axis=0)
     crossing = np.flatnonzero((points[:, 1] >= 0) & (after[:, 1] < 0))
@@ -134,7 +144,7 @@ def _start_at_tail(points):
     return without_doubles(np.vstack([start, np.roll(points, -i - 1, axis=0)]))
 
 
-def without_doubles(points, tolerance=1e-7):
+def without_doubles(points: np.ndarray, tolerance: float = 1e-7) -> np.ndarray:
     """The closed polygon without points closer than the tolerance [m] to the next one."""
     return points[np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1) > tolerance]
 
@@ -142,33 +152,33 @@ def without_doubles(points, tolerance=1e-7):
 # --- asking an outline ---
 
 
-def point_at(outline, s):
+def point_at(outline: Outline, s: float | Sequence[float] | np.ndarray) -> np.ndarray:
     """Points (..., 2) [m] at arc lengths s [m], taken modulo the perimeter."""
     arc, loop = outline.arc, closed(outline.points)
     s = np.mod(s, arc[-1])
     return np.stack([np.interp(s, arc, loop[:, 0]), np.interp(s, arc, loop[:, 1])], axis=-1)
 
 
-def tangent_at(outline, s, span=1e-3):
+def tangent_at(outline: Outline, s: float | Sequence[float] | np.ndarray, span: float = 1e-3) -> np.ndarray:
     """Unit tangents (..., 2) at arc lengths s [m], counter-clockwise; the chord over `span` [m] about s."""
     chord = point_at(outline, np.asarray(s) + span / 2) - point_at(outline, np.asarray(s) - span / 2)
     return chord / np.linalg.norm(chord, axis=-1, keepdims=True)
 
 
-def normal_at(outline, s):
+def normal_at(outline: Outline, s: float | Sequence[float] | np.ndarray) -> np.ndarray:
     """Outward unit normals (..., 2) at arc lengths s [m]."""
     t = tangent_at(outline, s)
     return np.stack([t[..., 1], -t[..., 0]], axis=-1)
 
 
-def nearest(outline, point):
+def nearest(outline: Outline, point: tuple[float, float] | np.ndarray) -> float:
     """Arc length [m] of the place on the outline nearest to one point (2,)."""
     foot, arc = _feet(outline, np.asarray(point, float)[None])
     i = np.argmin(np.linalg.norm(foot[0] - point, axis=1))
     return arc[0, i]
 
 
-def distance(outline, points):
+def distance(outline: Outline, points: Sequence[tuple[float, float]] | np.ndarray) -> np.ndarray:
     """Distance [m] of points (m, 2) to the outline, (m,); positive inside, negative outside."""
     points = np.atleast_2d(np.asarray(points, float))
     foot, _ = _feet(outline, points)
@@ -176,7 +186,7 @@ def distance(outline, points):
     return np.where(inside(outline, points), gap, -gap)
 
 
-def _feet(outline, points):
+def _feet(outline: Outline, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Nearest place on every segment to every point: (m, n, 2) [m] and its arc length (m, n)."""
     a, b = outline.points, np.roll(outline.points, -1, axis=0)
     along = b - a
@@ -185,7 +195,7 @@ def _feet(outline, points):
     return a + t[..., None] * along, outline.arc[:-1] + t * np.linalg.norm(along, axis=1)
 
 
-def inside(outline, points):
+def inside(outline: Outline, points: Sequence[tuple[float, float]] | np.ndarray) -> np.ndarray:
     """Which of the points (m, 2) lie inside the outline, (m,) bool (even-odd rule)."""
     points = np.atleast_2d(np.asarray(points, float))
     (x0, y0), (x1, y1) = outline.points.T, np.roll(outline.points, -1, axis=0).T
@@ -196,7 +206,7 @@ def inside(outline, points):
     return np.sum(straddles & to_the_right, axis=1) % 2 == 1
 
 
-def within(outline, polygon):
+def within(outline: Outline, polygon: np.ndarray) -> np.ndarray:
     """The edge of a polygon (n, 2) [m] in steps of about 1 mm, as far as it lies inside an outline: (k, 2)."""
     ends = np.roll(polygon, -1, axis=0)
     counts = np.ceil(1e3 * np.hypot(*(ends - polygon).T)).astype(int)
@@ -204,7 +214,9 @@ def within(outline, polygon):
     return dense[inside(outline, dense)]
 
 
-def crossings(outline, start, direction):
+def crossings(
+    outline: Outline, start: tuple[float, float] | np.ndarray, direction: tuple[float, float] | np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """Where the straight line start + t direction meets the outline: t (k,) ascending and arc lengths s (k,) [m]."""
     start, direction = np.asarray(start, float), np.asarray(direction, float)
     loop = closed(outline.points) - start
@@ -218,17 +230,17 @@ def crossings(outline, start, direction):
     return t[order], (arc[i] + part * (arc[i + 1] - arc[i]))[order]
 
 
-def where_x(outline, x):
+def where_x(outline: Outline, x: float) -> np.ndarray:
     """Arc lengths [m] where the outline meets the line x = const, from treble (-y) to bass (+y)."""
     return crossings(outline, (x, 0.0), (0.0, 1.0))[1]
 
 
-def where_y(outline, y):
+def where_y(outline: Outline, y: float) -> np.ndarray:
     """Arc lengths [m] where the outline meets the line y = const, from tail to neck."""
     return crossings(outline, (0.0, y), (1.0, 0.0))[1]
 
 
-def bend_radius(outline, span=0.004):
+def bend_radius(outline: Outline, span: float = 0.004) -> tuple[np.ndarray, np.ndarray]:
     """Radius of curvature [m] along the rim: arc lengths (k,) and radii (k,), positive where the rim bulges outward.
 
     Circle through three places `span` [m] apart; a straight run gives inf. Places next to a sharp corner are left out.
@@ -246,14 +258,14 @@ def bend_radius(outline, span=0.004):
     return s, np.where(straight, np.inf, lengths / (2 * np.where(straight, 1, cross)))
 
 
-def tightest_bend(outline):
+def tightest_bend(outline: Outline) -> tuple[float, float]:
     """(radius [m], arc length [m]) of the tightest bend, hollow or bulging."""
     s, radius = bend_radius(outline)
     i = np.argmin(np.abs(radius))
     return abs(radius[i]), s[i]
 
 
-def self_crossing(points):
+def self_crossing(points: np.ndarray) -> tuple[int, int] | None:
     """First pair of places (i, j) where the closed polygon (n, 2) meets itself, or None; segments are i -> i + 1."""
     a, b = points, np.roll(points, -1, axis=0)
     for i in range(len(points) - 2):
@@ -267,12 +279,12 @@ def self_crossing(points):
     return None
 
 
-def _turn(p, q, r):
+def _turn(p: np.ndarray, q: np.ndarray, r: np.ndarray) -> np.ndarray:
     """Twice the signed area of the triangles p, q, r (..., 2): positive when r lies left of p -> q."""
     return (q[..., 0] - p[..., 0]) * (r[..., 1] - p[..., 1]) - (q[..., 1] - p[..., 1]) * (r[..., 0] - p[..., 0])
 
 
-def waist_of(outline):
+def waist_of(outline: Outline) -> tuple[float, float] | None:
     """(place along x, half width) [m] of the waist on the bass side, or None for a body without one (an oval)."""
     s_tail, s_neck = 0.0, where_y(outline, 0.0)[-1]
     bass = point_at(outline, np.linspace(s_neck, outline.perimeter + s_tail, 801)[:-1])

@@ -1,13 +1,16 @@
 """Drawn outlines: reads a CSV of a half or a whole plan shape and checks it before it becomes an Outline."""
 
 import csv
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from meshes.outline import closed, outline_through, self_crossing, signed_area, without_doubles
-from meshes.sheet_errors import MM_PER_INCH, NOTHING, Mistake, likely, nearest, show_value
+from meshes.outline import Outline, closed, outline_through, self_crossing, signed_area, without_doubles
+from meshes.sheet_errors import MM_PER_INCH, NOTHING, Mistake, TomlValue, likely, nearest, show_value
+from meshes.sheet_fields import Shape
 
 HEADERS = {"half_outline_csv": ("x", "half_width"), "full_outline_csv": ("x", "y")}
 LENGTHS = (250.0, 650.0)  # mm, of a body
@@ -17,7 +20,7 @@ SAMPLES = 1600  # points of the curve through a drawing
 ON_AXIS = 2.0  # mm: how near to the centre line the first and last point of a half outline must lie
 
 
-def read_drawing(path, kind):
+def read_drawing(path: Path, kind: str) -> tuple[Outline | None, list[Mistake]]:
     """(Outline or None, mistakes) from a CSV file; kind: a key of HEADERS. First line: x_mm,y_mm or x_in,y_in."""
     try:
         with open(path, newline="", encoding="utf-8-sig") as file:
@@ -37,7 +40,7 @@ def read_drawing(path, kind):
     return outline, []
 
 
-def _numbers(rows, file, kind):
+def _numbers(rows: Sequence[list[str]], file: str, kind: str) -> tuple[np.ndarray | None, list[Mistake]]:
     """(points (m, 2) in mm, mistakes) from the rows of the file."""
     names = HEADERS[kind]
     header = [cell.strip() for cell in rows[0]] if rows else []
@@ -58,7 +61,7 @@ def _numbers(rows, file, kind):
     return (None, mistakes) if mistakes else (np.array(points).reshape(-1, 2) * scale[tuple(header)], [])
 
 
-def _check_points(points, file, kind):
+def _check_points(points: np.ndarray, file: str, kind: str) -> list[Mistake]:
     """Mistakes of a drawn polygon (m, 2) in mm."""
     if len(points) < FEWEST:
         return [Mistake(file, "points", f"{len(points)}", f"at least {FEWEST}", "draw the outline finer")]
@@ -83,18 +86,18 @@ def _check_points(points, file, kind):
     return mistakes + ([_crossing(file, points[min(crossing[0], len(points) - 1)])] if crossing else [])
 
 
-def _crossing(file, point):
+def _crossing(file: str, point: np.ndarray) -> Mistake:
     where = f"crosses itself near x = {point[0]:.0f} mm, y = {abs(point[1]):.0f} mm"
     return Mistake(file, "outline", where, "a line that meets itself nowhere", "are all points in order?")
 
 
-def has_drawing(shape, kind):
+def has_drawing(shape: Shape | Mapping[str, TomlValue], kind: str) -> bool:
     """Whether the table [body] (dict or model) names a drawing of this kind."""
     value = shape.get(kind, NOTHING) if isinstance(shape, dict) else getattr(shape, kind)
     return value is not NOTHING and value is not None
 
 
-def outline_from_drawing(points, is_half):
+def outline_from_drawing(points: np.ndarray, is_half: bool) -> Outline:
     """Outline [m] through drawn points: (m, 2), tail to neck and half width if is_half, else once round the body.
 
     Cubic splines over the chord length between corners; periodic when there is no corner. Chord length makes the
@@ -112,7 +115,7 @@ def outline_from_drawing(points, is_half):
     return outline_through(smooth - tail, points[sharp] - tail)
 
 
-def _spline_pieces(points, sharp):
+def _spline_pieces(points: np.ndarray, sharp: np.ndarray) -> np.ndarray:
     """Dense points (n, 2) through a closed polygon (m, 2): splines between the corners with indices `sharp`."""
     if len(sharp) == 0:
         loop = closed(points)
@@ -131,7 +134,7 @@ def _spline_pieces(points, sharp):
     return np.vstack(pieces)
 
 
-def _turning(points):
+def _turning(points: np.ndarray) -> np.ndarray:
     """Angle [rad] by which the closed polygon turns at each point, (n,)."""
     ahead = np.roll(points, -1, axis=0) - points
     behind = points - np.roll(points, 1, axis=0)

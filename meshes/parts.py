@@ -1,12 +1,14 @@
 """One function per kind of part: from the maker's description to the sections of its regions on the mesh."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from fem.sections import Layer, beam, difference, laminate, scaled
+from fem.materials import Wood
+from fem.sections import Layer, Section, beam, difference, laminate, scaled
 from fem.solid import completed
-from meshes.body import back_height, top_height
+from meshes.body import Block, Board, Body, Neck, back_height, top_height
 from meshes.joints import joint_of
 from meshes.linings import lining_section
 
@@ -21,7 +23,7 @@ RIM = (
 )  # fmt: skip
 
 
-def sections(body):
+def sections(body: Body) -> dict[str, Section]:
     """{region: Section} for every region of build.mesh_body(body), and only for those."""
     return {
         **plates(body),
@@ -33,14 +35,14 @@ def sections(body):
     }
 
 
-def plates(body):
+def plates(body: Body) -> dict[str, Section]:
     """Top and back about their middle surfaces."""
     return {
         name: laminate([Layer(board.wood, board.thickness)]) for name, board in (("top", body.top), ("back", body.back))
     }
 
 
-def rim(body):
+def rim(body: Body) -> dict[str, Section]:
     """Sides about the middle of their outermost layer, linings, joints and the bars on the sides."""
     found = {
         "sides": side_laminate(body.sides),
@@ -55,7 +57,7 @@ def rim(body):
     return found
 
 
-def side_laminate(sides):
+def side_laminate(sides: Sequence[Board]) -> Section:
     """One or more layers, outermost first; the normal points outward."""
     layers, outer = [], sides[0].thickness / 2
     for board in sides:
@@ -65,7 +67,7 @@ def side_laminate(sides):
     return laminate(layers)
 
 
-def _crosswise(angle):
+def _crosswise(angle: float) -> bool:
     """Whether a layer's grain lies square to the outer layer's [rad]. ValueError for anything between."""
     quarters = angle / (np.pi / 2)
     if abs(quarters - round(quarters)) > 1e-3:
@@ -76,7 +78,7 @@ def _crosswise(angle):
     return round(quarters) % 2 == 1
 
 
-def blocks(body):
+def blocks(body: Body) -> dict[str, Section]:
     """A block as a thick eccentric layer on each face it is glued to; its mass sits on the side.
 
     Against a solid block (tests/test_blocks.py) the layers yield .95 to 1.35 times as much to the couple of the neck. Ten
@@ -99,10 +101,10 @@ def blocks(body):
     return found
 
 
-def _block_on_side(block, wood, inner_face):
+def _block_on_side(block: Block, wood: Wood, inner_face: float) -> Section:
     """The block behind the side: whole where nothing is cut, thinner behind the cut for the neck, without the hole."""
 
-    def layer(thickness):
+    def layer(thickness: float) -> Section:
         return laminate([Layer(wood, thickness, inner_face - block.thickness + thickness / 2)])
 
     face = block.width * block.height
@@ -111,12 +113,12 @@ def _block_on_side(block, wood, inner_face):
     return together(whole, scaled(layer(block.thickness - block.cut_depth), cut, cut)) if cut else whole
 
 
-def together(one, other):
+def together(one: Section, other: Section) -> Section:
     """Section of two that lie on one footprint."""
     return difference(one, scaled(other, -1.0, -1.0))
 
 
-def _block_woods(block):
+def _block_woods(block: Block) -> tuple[Wood, Wood]:
     """The block's wood as seen on the side and on the plates, by the direction of its grain (see build.py for axis 1)."""
     wood = completed(block.wood)
     through = replace(
@@ -130,7 +132,7 @@ def _block_woods(block):
     return wood, wood
 
 
-def braces(body):
+def braces(body: Body) -> dict[str, Section]:
     """Beams on the inside of top and back."""
     return {
         f"{brace.plate}_braces/{brace.name}": beam(
@@ -140,7 +142,7 @@ def braces(body):
     }
 
 
-def bridge(body):
+def bridge(body: Body) -> dict[str, Section]:
     """Bridge outside, bridge plate inside, as layers of the top over their footprints."""
     half = body.top.thickness / 2
     found = {"bridge": laminate([Layer(body.bridge.wood, body.bridge.thickness, half + body.bridge.thickness / 2)])}
@@ -149,7 +151,7 @@ def bridge(body):
     return found
 
 
-def neck(body):
+def neck(body: Body) -> dict[str, Section]:
     """Neck and fingerboard as a strip in the plane of the top; the head as a strip that weighs what the maker says.
 
     The heel is a thick eccentric layer, as a block is, under the strip's root and outside the side; its mass, tapered,
@@ -174,7 +176,7 @@ def neck(body):
     return found
 
 
-def _heel_on_side(body):
+def _heel_on_side(body: Body) -> Section:
     """Heel outside the side, its grain along the neck, square to the side; and the tenon in the block's cut."""
     n, block, half = body.neck, body.neck_block, body.sides[0].thickness / 2
     _, through = _block_woods(replace(block, wood=n.wood, grain="toward_top"))
@@ -188,6 +190,6 @@ def _heel_on_side(body):
     return together(heel, scaled(tenon, min(share, 1.0), share))
 
 
-def heel_volume(neck):
+def heel_volume(neck: Neck) -> float:
     """Wood of the heel below the shaft [m3]; HEEL_FILL of its box, for it tapers in length and width."""
     return HEEL_FILL * neck.width * neck.heel_length * max(0.0, neck.heel_depth - neck.thickness)

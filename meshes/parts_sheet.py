@@ -3,14 +3,16 @@
 import math
 import re
 import tomllib
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic.json_schema import JsonSchemaValue
 
 from fem.materials import Wood, isotropic
-from meshes.sheet_errors import Mistake, SheetError, from_pydantic, nearest, show_value
+from meshes.sheet_errors import Mistake, SheetError, TomlTable, TomlValue, from_pydantic, nearest, show_value
 
 GPA, MM = 1e9, 1e-3
 METRES = {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "in": 25.4e-3}
@@ -36,7 +38,7 @@ Offset = Annotated[float, Field(ge=-5000, le=5000)]
 Three = Annotated[list[float], Field(min_length=3, max_length=3)]
 
 
-def _some_direction(three):
+def _some_direction(three: str | list[float] | None) -> str | list[float] | None:
     if isinstance(three, list) and not any(three):
         raise ValueError("has no direction")
     return three
@@ -107,7 +109,7 @@ class Parts(Table):
     beam: dict[str, Beam] = {}
 
 
-def read_parts(path):
+def read_parts(path: str | Path) -> tuple[Parts, dict[str, Wood]]:
     """(Parts, {material: Wood}) of the parts sheet at `path`. SheetError with every mistake found."""
     path = Path(path)
     raw = _parse(path)
@@ -129,16 +131,16 @@ def read_parts(path):
     return sheet, {name: _wood(name, table) for name, table in sheet.material.items()}
 
 
-def is_isotropic(table):
+def is_isotropic(table: Mapping[str, TomlValue]) -> bool:
     """Whether a raw [material.NAME] table is that of an isotropic material: no key that tells of directions."""
     return not any(word in key for key in table for word in ("along", "across", "in_plane", "normal", "shear"))
 
 
-def _model(kind, table):
+def _model(kind: str, table: Mapping[str, TomlValue]) -> type[Table]:
     return {"material": Isotropic if is_isotropic(table) else Orthotropic, "part": Part, "beam": Beam}[kind]
 
 
-def _parse(path):
+def _parse(path: Path) -> dict[str, TomlValue]:
     """The tables of a TOML file, not empty."""
     expected = "a parts sheet with [material.NAME] and [part.NAME] tables"
     try:
@@ -155,7 +157,7 @@ def _parse(path):
     return raw
 
 
-def _not_toml(file, text, message):
+def _not_toml(file: str, text: str, message: str) -> Mistake:
     """Mistake that shows the line where the TOML breaks."""
     place = re.search(r"line (\d+)", message)
     lines = text.splitlines() or [""]
@@ -164,7 +166,7 @@ def _not_toml(file, text, message):
     return Mistake(file, f"not TOML at line {line}, {shown}", "", "lines such as thickness_mm = 2.8", message)
 
 
-def _tables(raw, kind, file):
+def _tables(raw: Mapping[str, TomlValue], kind: str, file: str) -> tuple[dict[str, TomlTable], list[Mistake]]:
     """({name: table}, mistakes) of [kind.NAME]."""
     group = raw.get(kind, {})
     if not isinstance(group, dict):
@@ -177,7 +179,7 @@ def _tables(raw, kind, file):
     return {name: table for name, table in group.items() if isinstance(table, dict)}, wrong
 
 
-def _mistakes_in(model, table, file, prefix):
+def _mistakes_in(model: type[Table], table: TomlTable, file: str, prefix: str) -> list[Mistake]:
     """Every mistake in one table against its pydantic model."""
     try:
         model.model_validate(table)
@@ -199,7 +201,7 @@ def _mistakes_in(model, table, file, prefix):
     return list(found.values())
 
 
-def _unit_slip(key, value, schema):
+def _unit_slip(key: str, value: TomlValue, schema: JsonSchemaValue) -> str:
     """'did you mean 420?' for a number in the wrong unit, or an empty text."""
     node = schema["properties"].get(key, {})
     node = next((n for n in node.get("anyOf", [node]) if "minimum" in n), {})
@@ -213,7 +215,9 @@ def _unit_slip(key, value, schema):
     return ""
 
 
-def _across_tables(file, material, part, beam):
+def _across_tables(
+    file: str, material: Mapping[str, TomlTable], part: Mapping[str, TomlTable], beam: Mapping[str, TomlTable]
+) -> list[Mistake]:
     """Mistakes that only show when tables are read together."""
     found = []
     for name, table in material.items():
@@ -236,7 +240,7 @@ def _across_tables(file, material, part, beam):
     return found
 
 
-def _impossible(file, name, table):
+def _impossible(file: str, name: str, table: TomlTable) -> list[Mistake]:
     """Constants that no material can have together, and losses given in part."""
     found = []
     E, across, nu = (table.get(k) for k in ("E_along_GPa", "E_across_GPa", "nu_along_across"))
@@ -253,7 +257,7 @@ def _impossible(file, name, table):
     return found
 
 
-def _wood(name, m):
+def _wood(name: str, m: Isotropic | Orthotropic) -> Wood:
     if isinstance(m, Isotropic):
         return isotropic(name, m.E_GPa * GPA, m.nu, m.density_kg_m3, m.loss)
     return Wood(

@@ -1,26 +1,33 @@
 """Pieces of a mesh before they are put together: each counts its own nodes, and may share some with an earlier one."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fem.mesh import Line, Seam, ShellMesh, Surface
+
+if TYPE_CHECKING:
+    from meshes.build import Rim
+
+Area = tuple[float, float, float, float]  # x0, x1, y0, y1 [m] in plan
 
 
 @dataclass
 class Piece:
     """Part of the mesh before the pieces are put together; indices count within the piece (or as `shares` says)."""
 
-    nodes: np.ndarray
-    triangles: np.ndarray
-    normal: np.ndarray
-    surfaces: dict
-    lines: dict
-    edges: dict
-    shares: tuple = ()  # (piece number, its nodes) that the first nodes of this piece stand for
+    nodes: np.ndarray  # (n, 3) m
+    triangles: np.ndarray  # (m, 3)
+    normal: np.ndarray  # (m, 3)
+    surfaces: dict[str, Surface]
+    lines: dict[str, Line]
+    edges: dict[str, np.ndarray]  # {name: (e, 2)}
+    shares: tuple[int, np.ndarray] | None = None  # piece number, its nodes that the first nodes of this piece stand for
 
 
-def joined(pieces, rim):
+def joined(pieces: Sequence[Piece], rim: "Rim") -> ShellMesh:
     """ShellMesh of the pieces: indices shifted, shared nodes merged, plates seamed to the rim."""
     starts, nodes = [], []
     maps = []
@@ -50,7 +57,7 @@ def joined(pieces, rim):
     )
 
 
-def without_idle_nodes(piece):
+def without_idle_nodes(piece: Piece) -> Piece:
     """The piece without nodes that no triangle has; the others keep their order."""
     used, triangles = np.unique(piece.triangles, return_inverse=True)
     number = np.full(len(piece.nodes), -1)
@@ -64,12 +71,12 @@ def without_idle_nodes(piece):
     )
 
 
-def once_round(k):
+def once_round(k: int) -> np.ndarray:
     """(k, 2) edges between k nodes, the last one back to the first."""
     return np.column_stack([np.arange(k), (np.arange(k) + 1) % k])
 
 
-def within(points, area):
+def within(points: np.ndarray, area: Area) -> np.ndarray:
     """Indices of the points (k, 2) inside (x0, x1, y0, y1)."""
     (x, y), (x0, x1, y0, y1) = points.T, area
     return np.flatnonzero((x > x0) & (x < x1) & (y > y0) & (y < y1))

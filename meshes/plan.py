@@ -1,11 +1,16 @@
 """Plane triangulation of a plate by gmsh: its outline, straight lines that must be edges, and a hole."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
+Segment = tuple[Sequence[float] | np.ndarray, Sequence[float] | np.ndarray]  # two points (2,) in plan
 MM = 1e3  # gmsh's geometry kernel has absolute tolerances: work in millimetres
 
 
-def triangulate(outline, lines, hole, size):
+def triangulate(
+    outline: np.ndarray, lines: Sequence[Segment], hole: tuple[tuple[float, float], float] | None, size: float
+) -> tuple[np.ndarray, np.ndarray]:
     """Points (n, 2) [m] and triangles (m, 3), counter-clockwise, of the plate inside a closed polygon.
 
     outline: (k, 2) vertices [m], counter-clockwise; each polygon side becomes one edge, and the first k points are the
@@ -57,7 +62,9 @@ def _sides_of(gmsh, outline):
             yield tag
 
 
-def _numbered(outline, points, triangles, order):
+def _numbered(
+    outline: np.ndarray, points: np.ndarray, triangles: np.ndarray, order: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """Drop unused points, number the outline's vertices first, turn all triangles counter-clockwise."""
     points, triangles = points[order], triangles.reshape(-1, 3)
     used, triangles = np.unique(triangles, return_inverse=True)
@@ -76,32 +83,38 @@ def _numbered(outline, points, triangles, order):
     return points, triangles
 
 
-def _turn(a, b, c):
+def _turn(a: np.ndarray, b: np.ndarray, c: np.ndarray) -> np.ndarray:
     """Twice the signed area of triangles with corners (m, 2)."""
     return (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
 
 
-def inside(ring, points):
+def inside(ring: np.ndarray, points: np.ndarray) -> np.ndarray:
     """Which points (m, 2) lie inside a convex counter-clockwise polygon (n, 2)."""
     along = np.roll(ring, -1, axis=0) - ring
     d = points[:, None] - ring
     return (along[:, 0] * d[..., 1] - along[:, 1] * d[..., 0] > 0).all(axis=1)
 
 
-def edges_of(triangles):
+def edges_of(triangles: np.ndarray) -> np.ndarray:
     """(e, 2) the edges of triangles, each once, lower index first."""
     pairs = triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
     return np.unique(np.sort(pairs, axis=1), axis=0)
 
 
-def outer_edges(triangles):
+def outer_edges(triangles: np.ndarray) -> np.ndarray:
     """(e, 2) the edges that belong to one triangle only, lower index first."""
     pairs = triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
     edges, count = np.unique(np.sort(pairs, axis=1), axis=0, return_counts=True)
     return edges[count == 1]
 
 
-def edges_on(points, edges, start, end, tolerance=1e-6):
+def edges_on(
+    points: np.ndarray,
+    edges: np.ndarray,
+    start: tuple[float, float] | np.ndarray,
+    end: tuple[float, float] | np.ndarray,
+    tolerance: float = 1e-6,
+) -> tuple[np.ndarray, np.ndarray]:
     """The edges (k, 2) on the straight line from start to end [m], running its way; and their ends' places 0..1 (k, 2)."""
     start, along = np.asarray(start, float), np.subtract(end, start).astype(float)
     place = (points - start) @ along / (along @ along)

@@ -4,37 +4,45 @@ import copy
 import math
 import re
 import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from pydantic import ValidationError
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import ErrorDetails
 
+from fem.materials import Wood
 from fem.woods import library
 from meshes import dome, sheet_strings
+from meshes.body import Body
 from meshes.defaults import fill, stated_defaults
-from meshes.outline import outline_from_measures
+from meshes.outline import Outline, outline_from_measures
 from meshes.outline_csv import HEADERS, has_drawing, read_drawing
 from meshes.sheet_body import MM, body_from, heavy_bridge
 from meshes.sheet_checks import MEASURES, check_measures, check_shape, check_whole
 from meshes.sheet_errors import (
     HUGE,
     MM_PER_INCH,
+    Location,
     Mistake,
     SheetError,
+    TomlTable,
+    TomlValue,
     from_pydantic,
     key_name,
     nearest,
     resolve,
     show_value,
 )
-from meshes.sheet_fields import Sheet
+from meshes.sheet_fields import Shape, Sheet
 from meshes.sheet_port_checks import check_port_heights, check_port_places
 from meshes.sheet_woods import woods_of
 
 REQUIRED = ("body", "heights", "soundhole")
 
 
-def read_sheet(path):
+def read_sheet(path: str | Path) -> Body:
     """Body of the build sheet at `path`; SheetError with every mistake found.
 
     A drawn outline is looked for beside the sheet. What the sheet leaves out is listed in Body.assumed.
@@ -43,7 +51,7 @@ def read_sheet(path):
     return body_of(read_tables(path), path.name, path.parent, library())
 
 
-def body_of(raw, file, folder, library):
+def body_of(raw: Mapping[str, TomlValue], file: str, folder: Path, library: Mapping[str, Wood]) -> Body:
     """Body from the parsed tables `raw` of a sheet called `file`; drawings lie in `folder`; library: {name: Wood}."""
     tables, inches, mistakes = _in_millimetres(raw, file)
     for name in REQUIRED:
@@ -74,7 +82,7 @@ def body_of(raw, file, folder, library):
     return replace(body, warnings=(*body.warnings, *more))
 
 
-def sheet_schema():
+def sheet_schema() -> JsonSchemaValue:
     """JSON schema (dict) of a build sheet; each length is listed under its _mm and its _in key."""
     schema = Sheet.model_json_schema()
     for table in (schema, *schema["$defs"].values()):
@@ -101,7 +109,7 @@ def _scaled(node):
     }
 
 
-def read_tables(path):
+def read_tables(path: Path) -> TomlTable:
     """The tables (dict) of a TOML file; SheetError if it cannot be read."""
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -121,7 +129,7 @@ def read_tables(path):
     return raw
 
 
-def wrong_toml(file, text, message):
+def wrong_toml(file: str, text: str, message: str) -> Mistake:
     """Mistake for text that is not TOML, with its line."""
     found = re.search(r"\(at line (\d+), column (\d+)\)", message)
     lines = text.splitlines()
@@ -137,7 +145,7 @@ def wrong_toml(file, text, message):
     return Mistake(file, place, show_value(shown), f"a line such as thickness_mm = 2.8 (TOML: {reason})", hint)
 
 
-def _in_millimetres(raw, file):
+def _in_millimetres(raw: Mapping[str, TomlValue], file: str) -> tuple[TomlTable, set[Location], list[Mistake]]:
     """(tables with every _in key turned into its _mm twin, locations of those keys, mistakes)."""
     inches, mistakes = set(), []
 
@@ -162,14 +170,16 @@ def _in_millimetres(raw, file):
     return walk(raw, ()), inches, mistakes
 
 
-def _times(value):
+def _times(value: TomlValue) -> TomlValue:
     """Inches to mm, through lists; anything but a number is left for the field check."""
     if isinstance(value, list):
         return [_times(item) for item in value]
     return value * MM_PER_INCH if isinstance(value, (int, float)) and not isinstance(value, bool) else value
 
 
-def _validate(tables, file, raw, inches, library):
+def _validate(
+    tables: TomlTable, file: str, raw: Mapping[str, TomlValue], inches: set[Location], library: Mapping[str, Wood]
+) -> tuple[Sheet | None, list[Mistake]]:
     """(Sheet or None, mistakes). With mistakes the Sheet is what is left of the tables without the wrong keys."""
     own = tables.get("wood")
     context = {"woods": set(library) | (set(own) if isinstance(own, dict) else set())}
@@ -184,7 +194,7 @@ def _validate(tables, file, raw, inches, library):
         return None, mistakes
 
 
-def _pruned(tables, errors):
+def _pruned(tables: TomlTable, errors: Sequence[ErrorDetails]) -> TomlTable:
     """The tables without the keys that have mistakes; a list's entry with a mistake goes as a whole."""
     tables = copy.deepcopy(tables)
     for loc in sorted((e["loc"] for e in errors), key=str, reverse=True):
@@ -205,7 +215,7 @@ def _pruned(tables, errors):
     return tables
 
 
-def _outline(shape, file, folder):
+def _outline(shape: Shape, file: str, folder: Path) -> tuple[Outline | None, list[Mistake]]:
     """(Outline or None, mistakes) of the table [body]."""
     for kind in HEADERS:
         if has_drawing(shape, kind):
@@ -223,7 +233,7 @@ def _outline(shape, file, folder):
     return outline_from_measures(shape.length_mm * MM, *bouts, *flats), []
 
 
-def _check_depth(body, file):
+def _check_depth(body: Body, file: str) -> None:
     """SheetError where heights and doming leave no room between top and back."""
     found = dome.shallowest(body)
     if found < 0.01:

@@ -1,11 +1,14 @@
 """From a checked and filled build sheet to a Body: mm, g and degrees become SI here."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
 from scipy.optimize import brentq
 
+from fem.materials import Wood
 from meshes.body import (
+    Assumption,
     Block,
     Board,
     Body,
@@ -24,7 +27,24 @@ from meshes.body import (
 )
 from meshes.dome import fit_back, fit_top
 from meshes.measured import measured_from
-from meshes.outline import crossings, distance, point_at, waist_of, where_x, where_y
+from meshes.outline import Outline, crossings, distance, point_at, waist_of, where_x, where_y
+from meshes.sheet_fields import (
+    BackTable,
+    BlockTable,
+    BraceTable,
+    BridgePlateTable,
+    BridgeTable,
+    EndTable,
+    JointTable,
+    LiningTable,
+    NeckTable,
+    Sheet,
+    SideBarsTable,
+    SidePortTable,
+    SidesTable,
+    StringsTable,
+    TopTable,
+)
 from meshes.sheet_strings import own_set, pluck_given
 from meshes.sheet_types import OPEN
 
@@ -34,7 +54,7 @@ HEAVY_BRIDGE = 40e-3  # kg: most bridges weigh 20 to 35 g; common practice, no s
 BLOCK_CUTS = ("cut_width", "cut_depth", "cut_height", "hole")
 
 
-def body_from(sheet, outline, woods, assumed):
+def body_from(sheet: Sheet, outline: Outline, woods: Mapping[str, Wood], assumed: tuple[Assumption, ...]) -> Body:
     """Body from a filled sheet, its Outline [m] and {name: Wood}."""
     top_surface = fit_top(outline, _radius(sheet.heights.top_radius_mm))
     heights = _heights(sheet, outline)
@@ -87,11 +107,11 @@ def body_from(sheet, outline, woods, assumed):
     )
 
 
-def _radius(mm):
+def _radius(mm: float | None) -> float | None:
     return None if mm is None else mm * MM
 
 
-def _heights(sheet, outline):
+def _heights(sheet: Sheet, outline: Outline) -> tuple[tuple[str, float, float, float], ...]:
     """(place, x, y, height) [m] from tail to neck."""
     tail, neck = (point_at(outline, s) for s in (0.0, where_y(outline, 0.0)[-1]))
     waist = waist_of(outline)
@@ -103,18 +123,18 @@ def _heights(sheet, outline):
     return (*rows, ("neck block", *map(float, neck), sheet.heights.neck_block_mm * MM))
 
 
-def _board(table, woods):
+def _board(table: TopTable | BackTable | SidesTable, woods: Mapping[str, Wood]) -> Board:
     return Board(woods[table.wood], table.thickness_mm * MM, np.radians(table.grain_deg))
 
 
-def _sides(table, woods):
+def _sides(table: SidesTable, woods: Mapping[str, Wood]) -> tuple[Board, ...]:
     outer = _board(table, woods)
     if table.inner_thickness_mm is None:
         return (outer,)
     return (outer, Board(woods[table.inner_wood], table.inner_thickness_mm * MM, np.radians(table.inner_grain_deg)))
 
 
-def _brace(table, outline, woods):
+def _brace(table: BraceTable, outline: Outline, woods: Mapping[str, Wood]) -> tuple[Brace, str]:
     """(Brace with its real ends, warning or '')."""
     drawn = [np.array(p) * MM for p in (table.from_mm, table.to_mm)]
     ends, real = [table.from_end, table.to_end], real_ends(table, outline)
@@ -131,14 +151,14 @@ def _brace(table, outline, woods):
     return brace, warning if moved > STRETCH else ""
 
 
-def real_ends(table, outline):
+def real_ends(table: BraceTable, outline: Outline) -> list[np.ndarray]:
     """Both plan points [m] where a brace of the filled sheet really ends."""
     drawn = [np.array(p) * MM for p in (table.from_mm, table.to_mm)]
     ends = [table.from_end, table.to_end]
     return [_real_end(outline, drawn[1 - i], drawn[i], ends[i]) for i in (0, 1)]
 
 
-def _real_end(outline, other, drawn, end):
+def _real_end(outline: Outline, other: np.ndarray, drawn: np.ndarray, end: EndTable) -> np.ndarray:
     """Plan point [m] where a brace really ends: on the side, its gap short of it, or as drawn."""
     if end.kind == "free":
         return drawn
@@ -149,7 +169,7 @@ def _real_end(outline, other, drawn, end):
     if end.kind == "let_in" or end.gap_mm == 0:
         return middle + meets * along
 
-    def room(t):
+    def room(t: float | np.ndarray) -> np.ndarray:
         return distance(outline, middle + np.atleast_1d(t)[:, None] * along) - end.gap_mm * MM
 
     steps = np.linspace(0, meets, 41)
@@ -160,7 +180,7 @@ def _real_end(outline, other, drawn, end):
     return middle + brentq(lambda t: room(t)[0], steps[i], steps[i + 1], xtol=1e-6) * along
 
 
-def _bridge(table, woods):
+def _bridge(table: BridgeTable, woods: Mapping[str, Wood]) -> Bridge:
     """A full block; where the sheet gives its mass, the wood is made as heavy as that needs and stays as stiff."""
     wood = woods[table.wood]
     if table.mass_g is not None:
@@ -173,7 +193,7 @@ def _bridge(table, woods):
     )  # fmt: skip
 
 
-def heavy_bridge(sheet, body):
+def heavy_bridge(sheet: Sheet, body: Body) -> tuple[str, ...]:
     """(tuple of str) of a bridge that weighs much and whose weight the sheet does not give."""
     b = body.bridge
     mass = b.length * b.width * b.thickness * b.wood.density
@@ -185,7 +205,7 @@ def heavy_bridge(sheet, body):
     )
 
 
-def _bridge_plate(table, woods):
+def _bridge_plate(table: BridgePlateTable, woods: Mapping[str, Wood]) -> BridgePlate | None:
     if not table.included:
         return None
     return BridgePlate(
@@ -194,7 +214,7 @@ def _bridge_plate(table, woods):
     )  # fmt: skip
 
 
-def _lining(table, woods):
+def _lining(table: LiningTable, woods: Mapping[str, Wood]) -> Lining:
     if table.kind == "none":
         return Lining("none")
     common = (table.kind, table.width_mm * MM, table.height_mm * MM, woods[table.wood])
@@ -209,19 +229,19 @@ def _lining(table, woods):
     )  # fmt: skip
 
 
-def _joint(table, woods):
+def _joint(table: JointTable, woods: Mapping[str, Wood]) -> PlateJoint:
     binding = None if table.binding_wood == OPEN else woods[table.binding_wood]
     return PlateJoint(table.rebate_width_mm * MM, table.rebate_height_mm * MM, binding, table.loss_factor)
 
 
-def _block(table, woods):
+def _block(table: BlockTable, woods: Mapping[str, Wood]) -> Block:
     cut = {key: (getattr(table, f"{key}_mm", None) or 0.0) * MM for key in BLOCK_CUTS}
     return Block(
         table.width_mm * MM, table.thickness_mm * MM, table.height_mm * MM, woods[table.wood], table.grain, **cut
     )  # fmt: skip
 
 
-def _side_bars(table, outline, woods):
+def _side_bars(table: SideBarsTable, outline: Outline, woods: Mapping[str, Wood]) -> tuple[SideBar, ...]:
     """One bar on either side at each place, treble side first."""
     bars = []
     for place in table.places_mm:
@@ -231,7 +251,7 @@ def _side_bars(table, outline, woods):
     return tuple(bars)
 
 
-def port_arc(table, outline):
+def port_arc(table: SidePortTable, outline: Outline) -> float:
     """Arc length of the outline [m] at a [[side_port]]'s centre; the treble side runs from 0 to the neck."""
     neck, rim = float(where_y(outline, 0.0)[-1]), float(outline.perimeter)
     treble = table.side == "treble"
@@ -240,7 +260,7 @@ def port_arc(table, outline):
     return neck - table.from_neck_mm * MM if treble else neck + table.from_neck_mm * MM
 
 
-def _neck(table, woods):
+def _neck(table: NeckTable, woods: Mapping[str, Wood]) -> Neck | None:
     if not table.included:
         return None
     return Neck(
@@ -251,7 +271,7 @@ def _neck(table, woods):
     )  # fmt: skip
 
 
-def _strings(table):
+def _strings(table: StringsTable) -> Strings:
     return Strings(
         table.scale_length_mm * MM,
         tuple(d * MM for d in table.gauge_mm),

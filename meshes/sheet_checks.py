@@ -1,12 +1,14 @@
 """Checks of a build sheet that need more than one key; each gives Mistakes in the maker's words and mm."""
 
+from collections.abc import Mapping
 from itertools import pairwise
 
 import numpy as np
 
-from meshes.outline import inside, waist_of
+from meshes.outline import Outline, inside, waist_of
 from meshes.sheet_body import STRETCH, real_ends
-from meshes.sheet_errors import Mistake, nearest
+from meshes.sheet_errors import Mistake, TomlValue, nearest
+from meshes.sheet_fields import BraceTable, Hole, Shape, Sheet
 from meshes.sheet_port_checks import check_side_ports
 from meshes.sheet_rim_checks import (
     check_blocks,
@@ -34,7 +36,7 @@ MEASURES = (
 DRAWINGS = ("half_outline_csv", "full_outline_csv")
 
 
-def check_measures(file, shape):
+def check_measures(file: str, shape: Mapping[str, TomlValue]) -> list[Mistake]:
     """Mistakes where the table [body], a dict of the keys given, has neither all measures nor one drawing."""
     drawings = [key for key in DRAWINGS if key in shape]
     measures = [key for key in MEASURES if key in shape]
@@ -49,7 +51,7 @@ def check_measures(file, shape):
     return [mistake(file, f"body.{key}", "nothing given", "a length", "this measure is needed") for key in missing]
 
 
-def check_shape(file, shape):
+def check_shape(file: str, shape: Shape) -> list[Mistake]:
     """Mistakes in the measures of the plan shape (all of them present)."""
     found = []
     order = ["lower_bout_place_mm", "waist_place_mm", "upper_bout_place_mm", "length_mm"]
@@ -70,7 +72,7 @@ def check_shape(file, shape):
     return found
 
 
-def check_whole(file, sheet, outline):
+def check_whole(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """Mistakes between the tables of a filled sheet (defaults.fill), its plan shape being sound; outline in m."""
     checks = (
         check_soundhole, check_heights, check_sides, check_braces, check_bridge, check_linings, check_joints,
@@ -79,7 +81,7 @@ def check_whole(file, sheet, outline):
     return [m for check in checks for m in check(file, sheet, outline)]
 
 
-def check_soundhole(file, sheet, outline):
+def check_soundhole(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """The hole is narrower than the waist and lies inside the outline."""
     hole = sheet.soundhole
     waist = waist_of(outline)
@@ -98,7 +100,7 @@ def check_soundhole(file, sheet, outline):
     return []
 
 
-def check_heights(file, sheet, outline):
+def check_heights(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """The deepest place lies on the body."""
     place = sheet.heights.back_deepest_mm
     if place is not None and place >= 1e3 * outline.length:
@@ -106,7 +108,7 @@ def check_heights(file, sheet, outline):
     return []
 
 
-def check_sides(file, sheet, outline):
+def check_sides(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """Doubled sides have both an inner wood and an inner thickness, and grain along or square to the outer layer's."""
     sides = sheet.sides
     if (sides.inner_wood is None) == (sides.inner_thickness_mm is None):
@@ -119,7 +121,7 @@ def check_sides(file, sheet, outline):
     return [mistake(file, f"sides.{missing}", "nothing given", "both or none of inner_wood and inner_thickness_mm")]
 
 
-def check_braces(file, sheet, outline):
+def check_braces(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """Braces lie in the body, under their names once, and their ends fit them."""
     found = []
     for plate in ("top", "back"):
@@ -134,7 +136,7 @@ def check_braces(file, sheet, outline):
     return found
 
 
-def _check_brace(file, key, brace, sheet, outline):
+def _check_brace(file: str, key: str, brace: BraceTable, sheet: Sheet, outline: Outline) -> list[Mistake]:
     ends = np.array([brace.from_mm, brace.to_mm])
     length = np.linalg.norm(ends[1] - ends[0])
     if length < 20:
@@ -166,7 +168,7 @@ def _check_brace(file, key, brace, sheet, outline):
     return found
 
 
-def _carried(file, key, brace, outline):
+def _carried(file: str, key: str, brace: BraceTable, outline: Outline) -> list[Mistake]:
     """Mistakes of ends that are drawn far from the side which they are said to reach."""
     found = []
     points = np.array([brace.from_mm, brace.to_mm])
@@ -181,7 +183,7 @@ def _carried(file, key, brace, outline):
     return found
 
 
-def _over_the_hole(hole, ends, length):
+def _over_the_hole(hole: Hole, ends: np.ndarray, length: float) -> float:
     """How much [mm] of the line between two points (2, 2) [mm] lies over the soundhole."""
     along = (ends[1] - ends[0]) / length
     to_centre = np.array([hole.place_mm, hole.offset_mm]) - ends[0]
@@ -190,19 +192,19 @@ def _over_the_hole(hole, ends, length):
     return max(min(nearest_place + half, length) - max(nearest_place - half, 0.0), 0.0) if half else 0.0
 
 
-def _nearer(outline, point, gap):
+def _nearer(outline: Outline, point: tuple[float, float], gap: float) -> str:
     """Hint for a point outside the body: the point swapped if far out and that is inside, else how far it is out."""
     if -gap > SWAPPED and inside(outline, 1e-3 * np.array([point[::-1]]))[0]:
         return f"did you mean {list(point[::-1])}?"
     return f"it lies {-gap:.0f} mm outside"
 
 
-def _corners(place, length, width):
+def _corners(place: float, length: float, width: float) -> list[tuple[float, float]]:
     """Corners (4, 2) [mm] of a rectangle on the centre line: `length` across the body, `width` along it."""
     return [(place + a * width / 2, b * length / 2) for a in (-1, 1) for b in (-1, 1)]
 
 
-def check_bridge(file, sheet, outline):
+def check_bridge(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """Bridge and bridge plate lie on the top, clear of the side and of the hole; the saddle is in the bridge."""
     found, hole = [], sheet.soundhole
     parts = [("bridge", sheet.bridge)] + ([("bridge_plate", sheet.bridge_plate)] if sheet.bridge_plate.included else [])
@@ -223,14 +225,14 @@ def check_bridge(file, sheet, outline):
     return found
 
 
-def check_side_bars(file, sheet, outline):
+def check_side_bars(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """Side bars lie between tail and neck."""
     length = 1e3 * outline.length
     bad = [x for x in sheet.side_bars.places_mm if x >= length - 5]
     return [mistake(file, "side_bars.places_mm", x, f"5 to {length - 5:.0f} mm from the tail") for x in bad]
 
 
-def check_strings(file, sheet, outline):
+def check_strings(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """The lists of a string set have one length; the neck is shorter than the scale."""
     strings, neck = sheet.strings, sheet.neck
     sizes = {n: len(getattr(strings, n)) for n in ("gauge_mm", "unit_mass_g_m", "tension_N") if getattr(strings, n)}

@@ -1,12 +1,30 @@
 """Mistakes in a build sheet, told to the maker: file, key, value, what is allowed, and the likely right answer."""
 
 import difflib
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date, datetime, time
+from enum import Enum
+from typing import Final
+
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import ErrorDetails
 
 MM_PER_INCH = 25.4
 HUGE = 1e18  # no measure of an instrument; also more digits than a float holds
 UNITS = {"mm": " mm", "in": " inches", "g": " g", "deg": " degrees", "GPa": " GPa", "kg_m3": " kg/m3", "N": " N"}
-NOTHING = object()  # a key that is not there
+TomlValue = str | int | float | bool | datetime | date | time | list | dict
+TomlTable = dict[str, TomlValue]
+Location = tuple[int | str, ...]  # of a value: keys of nested tables and places in lists, outermost first
+
+
+class Nothing(Enum):
+    """What stands for a key that is not there."""
+
+    NOTHING = "nothing given"
+
+
+NOTHING: Final = Nothing.NOTHING
 
 
 @dataclass(frozen=True)
@@ -19,7 +37,7 @@ class Mistake:
     allowed: str = ""
     hint: str = ""
 
-    def __str__(self):
+    def __str__(self) -> str:
         allowed = f"; expected {self.allowed}" if self.allowed else ""
         hint = f"; {self.hint}" if self.hint else ""
         return f"{self.file}: {self.key}{' = ' if self.value else ''}{self.value}{allowed}{hint}"
@@ -28,12 +46,18 @@ class Mistake:
 class SheetError(ValueError):
     """A build sheet that cannot be used; .mistakes lists all of them, str() prints one per line."""
 
-    def __init__(self, mistakes):
+    def __init__(self, mistakes: Iterable[Mistake]) -> None:
         self.mistakes = tuple(mistakes)
         super().__init__("\n".join(map(str, self.mistakes)))
 
 
-def from_pydantic(errors, file, raw, inches, schema):
+def from_pydantic(
+    errors: Iterable[ErrorDetails],
+    file: str,
+    raw: Mapping[str, TomlValue],
+    inches: Collection[Location],
+    schema: JsonSchemaValue,
+) -> list[Mistake]:
     """Mistakes (list) from pydantic's errors.
 
     raw: the tables as the maker wrote them; inches: set of locations (tuples of keys) written under _in; schema: the
@@ -42,7 +66,9 @@ def from_pydantic(errors, file, raw, inches, schema):
     return [_one(error, file, raw, inches, schema) for error in errors]
 
 
-def _one(error, file, raw, inches, schema):
+def _one(
+    error: ErrorDetails, file: str, raw: Mapping[str, TomlValue], inches: Collection[Location], schema: JsonSchemaValue
+) -> Mistake:
     loc = tuple(error["loc"])
     in_inches = any(loc[: i + 1] in inches for i in range(len(loc)))
     written = _as_written(loc, in_inches)
@@ -59,7 +85,14 @@ def _one(error, file, raw, inches, schema):
     return Mistake(file, key, show, allowed(node, written, scale), _hint(error, value, limits, scale, node, written))
 
 
-def _hint(error, value, limits, scale, node, written):
+def _hint(
+    error: ErrorDetails,
+    value: TomlValue,
+    limits: tuple[float, float] | None,
+    scale: float,
+    node: JsonSchemaValue,
+    written: Location,
+) -> str:
     """The likely right answer, or an empty text."""
     if error["type"] == "missing":
         return node.get("description", "")
@@ -76,7 +109,7 @@ def _hint(error, value, limits, scale, node, written):
     return ""
 
 
-def likely(value, low, high, in_inches=False, in_gpa=False):
+def likely(value: float, low: float, high: float, in_inches: bool = False, in_gpa: bool = False) -> str:
     """'did you mean ...?' for a number outside low..high: a sign, a slipped decimal point, or another unit."""
     if not abs(value) < HUGE:
         return "write a plain number"
@@ -91,14 +124,14 @@ def likely(value, low, high, in_inches=False, in_gpa=False):
     return ""
 
 
-def nearest(name, known, cutoff=0.5):
+def nearest(name: str, known: Iterable[str], cutoff: float = 0.5) -> str:
     """'did you mean ...?' for a misspelt name, or an empty text."""
     names = [str(k) for k in known]
     close = difflib.get_close_matches(str(name).lower().replace(" ", "_"), names, n=1, cutoff=cutoff)
     return f"did you mean '{close[0]}'?" if close else ""
 
 
-def _unknown_key(loc, written, schema):
+def _unknown_key(loc: Location, written: Location, schema: JsonSchemaValue) -> tuple[str, str]:
     """Allowed keys and nearest key for a key that the table does not know."""
     keys = sorted(resolve(schema, schema_at(schema, loc[:-1])).get("properties", {}))
     both = keys + [k.removesuffix("_mm") + "_in" for k in keys if k.endswith("_mm")]
@@ -108,7 +141,7 @@ def _unknown_key(loc, written, schema):
     return ("a known key" if hint else f"one of: {', '.join(keys)}"), hint
 
 
-def allowed(node, written, scale=1):
+def allowed(node: JsonSchemaValue, written: Location, scale: float = 1) -> str:
     """What a key takes, in words: '1 to 8 mm'."""
     if node.get("type") == "object" or "properties" in node:
         return f"a table [{'.'.join(str(k) for k in written)}]"
@@ -127,26 +160,26 @@ def allowed(node, written, scale=1):
     return f"{limits[0] * scale:.4g} to {limits[1] * scale:.4g}{unit}" + (" or 'flat'" if node.get("flat") else "")
 
 
-def unit_of(written):
+def unit_of(written: Location) -> str:
     """Unit in words from the last key: ' mm'."""
     name = next(str(k) for k in reversed(written) if not isinstance(k, int))
     return next((text for end, text in UNITS.items() if name.endswith("_" + end)), "")
 
 
-def limits_of(node):
+def limits_of(node: JsonSchemaValue) -> tuple[float, float] | None:
     """(low, high) of a number's schema, or None."""
     low = node.get("minimum", node.get("exclusiveMinimum"))
     high = node.get("maximum", node.get("exclusiveMaximum"))
     return None if low is None or high is None else (low, high)
 
 
-def _as_written(loc, in_inches):
+def _as_written(loc: Location, in_inches: bool) -> Location:
     return tuple(
         k.removesuffix("_mm") + "_in" if in_inches and isinstance(k, str) and k.endswith("_mm") else k for k in loc
     )
 
 
-def value_at(raw, loc):
+def value_at(raw: TomlValue, loc: Location) -> TomlValue:
     """The value at a location of nested tables and lists, or NOTHING."""
     for part in loc:
         try:
@@ -156,7 +189,7 @@ def value_at(raw, loc):
     return raw
 
 
-def key_name(loc, raw):
+def key_name(loc: Location, raw: Mapping[str, TomlValue]) -> str:
     """'top.thickness_mm'; a list's entries are counted from 1 and named where they have a name."""
     words = []
     for i, part in enumerate(loc):
@@ -169,7 +202,7 @@ def key_name(loc, raw):
     return ".".join(words)
 
 
-def show_value(value):
+def show_value(value: TomlValue) -> str:
     """A value as the maker would write it in TOML, shortened."""
     if isinstance(value, dict):
         return "a table"
@@ -179,7 +212,7 @@ def show_value(value):
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def schema_at(schema, loc):
+def schema_at(schema: JsonSchemaValue, loc: Location) -> JsonSchemaValue:
     """The JSON schema of a location, with references resolved; {} where there is none."""
     node = resolve(schema, schema)
     for part in loc:
@@ -192,7 +225,7 @@ def schema_at(schema, loc):
     return node
 
 
-def resolve(schema, node):
+def resolve(schema: JsonSchemaValue, node: JsonSchemaValue) -> JsonSchemaValue:
     """The node behind $ref, allOf and 'this or null'; keeps the description; 'flat' marks a radius."""
     if "$ref" in node:
         return resolve(schema, {**schema["$defs"][node["$ref"].rsplit("/", 1)[1]], **_without(node, "$ref")})
@@ -203,5 +236,5 @@ def resolve(schema, node):
     return node
 
 
-def _without(node, key):
+def _without(node: JsonSchemaValue, key: str) -> JsonSchemaValue:
     return {k: v for k, v in node.items() if k != key}

@@ -8,11 +8,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from meshes.body import BLOCK_GRAINS, BRACE_ENDS, LINING_KINDS
+from meshes.body import BlockGrain, BraceEndKind, LiningKind
 from meshes.measured import MeasuredTable
 from meshes.sheet_types import Angle, BindingName, Count, Number, Point, Radius, Table, Text, WoodName, YesNo
 
-SHEET_VERSION = 1
+SHEET_VERSION: Literal[1] = 1
 
 
 class Shape(Table):
@@ -97,7 +97,7 @@ class SidesTable(Table):
 class EndTable(Table):
     """One end of a brace."""
 
-    kind: Literal[BRACE_ENDS] | None = Field(
+    kind: BraceEndKind | None = Field(
         None, description="default: stops_short (of the side) if drawn within 20 mm of it, else free (as drawn)"
     )
     gap_mm: Number | None = Field(None, ge=0, le=100, description="from the side; default: lining width + 1 mm")
@@ -148,7 +148,7 @@ class BridgePlateTable(Table):
 class LiningTable(Table):
     """Lining between the sides and one plate."""
 
-    kind: Literal[LINING_KINDS] = "kerfed"
+    kind: LiningKind = "kerfed"
     width_mm: Number | None = Field(None, ge=1, le=30, description="inward; default 6, or the laminations together")
     height_mm: Number = Field(15.0, ge=2, le=60)
     wood: WoodName = "honduras_mahogany"
@@ -183,7 +183,7 @@ class BlockTable(Table):
     thickness_mm: Number = Field(20.0, ge=3, le=150, description="along the body")
     height_mm: Number | None = Field(None, ge=10, le=200, description="default: the side's full height")
     wood: WoodName = "honduras_mahogany"
-    grain: Literal[BLOCK_GRAINS] = "toward_top"
+    grain: BlockGrain = "toward_top"
 
 
 class NeckBlockTable(BlockTable):

@@ -1,11 +1,15 @@
 """Checks of the side ports of a build sheet: on the rim, clear of what is glued to it, between the linings."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from meshes.body import back_height, top_height
+from meshes.body import Body, back_height, top_height
 from meshes.build import NO_LINING
-from meshes.outline import normal_at, point_at, where_x, where_y
+from meshes.outline import Outline, normal_at, point_at, where_x, where_y
 from meshes.sheet_body import port_arc
+from meshes.sheet_errors import Mistake, TomlValue
+from meshes.sheet_fields import Sheet, SidePortTable
 from meshes.sheet_rim_checks import mistake
 from meshes.side_ports import MARGIN
 
@@ -14,7 +18,7 @@ ROUND_IT = 5.0  # mm of side left between a port and a lining
 PLACES = ("from_tail_mm", "from_neck_mm")
 
 
-def check_port_places(file, tables):
+def check_port_places(file: str, tables: TomlValue) -> list[Mistake]:
     """Mistakes of the [[side_port]] tables (as written, in mm) that give no place or two."""
     found = []
     for number, table in enumerate(tables if isinstance(tables, list) else [], 1):
@@ -26,7 +30,7 @@ def check_port_places(file, tables):
     return found
 
 
-def check_side_ports(file, sheet, outline):
+def check_side_ports(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """On its side, clear of blocks, neck, side bars, sharp corners and other ports, not bent too much."""
     found, before = [], []
     for number, port in enumerate(sheet.side_port, 1):
@@ -45,7 +49,7 @@ def check_side_ports(file, sheet, outline):
     return found
 
 
-def _obstacles(sheet, outline):
+def _obstacles(sheet: Sheet, outline: Outline) -> list[tuple[str, float, float]]:
     """[(name, start, end)] of what a port must keep clear of, as arc lengths [mm]; the tail block from below 0 on."""
     rim = 1e3 * outline.perimeter
     tail, neck = sheet.tail_block.width_mm / 2, sheet.neck_block.width_mm / 2
@@ -61,7 +65,9 @@ def _obstacles(sheet, outline):
     return [*found, *(("the corner of the outline", s, s) for s in 1e3 * outline.corners)]
 
 
-def _check_place(file, key, name, port, outline, obstacles):
+def _check_place(
+    file: str, key: str, name: str, port: SidePortTable, outline: Outline, obstacles: Sequence[tuple[str, float, float]]
+) -> list[Mistake]:
     """The mistake of a place beyond the side's end or too near to an obstacle, with the nearest place that is free."""
     neck, rim = 1e3 * where_y(outline, 0.0)[-1], 1e3 * outline.perimeter
     start, end = (0.0, neck) if port.side == "treble" else (neck, rim)
@@ -84,7 +90,7 @@ def _check_place(file, key, name, port, outline, obstacles):
     return [mistake(file, f"{key}.{name}", value, allowed, hint)]
 
 
-def _check_behind(file, key, name, port, sheet, outline):
+def _check_behind(file: str, key: str, name: str, port: SidePortTable, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """No block stands just behind a port, as beside a cutaway."""
     arc = port_arc(port, outline) + 5e-4 * port.diameter_mm * np.linspace(-1, 1, 21)
     x, y = 1e3 * point_at(outline, arc).T
@@ -99,7 +105,7 @@ def _check_behind(file, key, name, port, sheet, outline):
     return []
 
 
-def _check_bend(file, key, port, sheet, outline):
+def _check_bend(file: str, key: str, port: SidePortTable, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """The side is nearly straight across a port: a disc must close it."""
     radius, arc = 5e-4 * port.diameter_mm, port_arc(port, outline)
     ends = arc + np.array([-1, 1]) * (radius + MARGIN)
@@ -112,7 +118,7 @@ def _check_bend(file, key, port, sheet, outline):
     return [mistake(file, f"{key}.diameter_mm", port.diameter_mm, allowed)]
 
 
-def check_port_heights(file, body):
+def check_port_heights(file: str, body: Body) -> list[Mistake]:
     """Mistakes of the ports of a Body that do not lie between its linings, as high as the side is built there."""
     found = []
     linings = [1e3 * max(lining.height, NO_LINING) for lining in (body.lining_top, body.lining_back)]

@@ -1,31 +1,34 @@
 """Checks of linings, joints, blocks and neck of a build sheet that need more than one key; in plain words and mm."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from meshes.outline import distance
+from meshes.outline import Outline, distance
 from meshes.sheet_errors import Mistake
+from meshes.sheet_fields import LiningTable, NeckBlockTable, Sheet, TailBlockTable
 
 REBATE_MOST = 0.8  # of the wood that a rebate may cut away
 CUT_MOST = 0.8  # of a block's measure that a cut or a hole may take
 
 
-def mistake(file, key, value, allowed, hint=""):
+def mistake(file: str, key: str, value: float | str, allowed: str, hint: str = "") -> Mistake:
     """Mistake with a number shown in mm, or any text."""
     return Mistake(file, key, value if isinstance(value, str) else f"{value:.4g}", allowed, hint)
 
 
-def lowest_side(sheet):
+def lowest_side(sheet: Sheet) -> float:
     """The smallest side height given [mm]."""
     heights = sheet.heights
     return min(h for h in (heights.neck_block_mm, heights.waist_mm, heights.tail_mm) if h is not None)
 
 
-def clearance(outline, points):
+def clearance(outline: Outline, points: Sequence[tuple[float, float]] | np.ndarray) -> np.ndarray:
     """Distance [mm] of points [mm] to the side; negative outside the body."""
     return 1e3 * distance(outline, 1e-3 * np.asarray(points, float))
 
 
-def check_linings(file, sheet, outline):
+def check_linings(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """Linings are lower than half the side; their cuts and laminations fit their width."""
     found = []
     half = lowest_side(sheet) / 2
@@ -55,7 +58,7 @@ def check_linings(file, sheet, outline):
     return found
 
 
-def _check_bevel(file, name, lining):
+def _check_bevel(file: str, name: str, lining: LiningTable) -> list[Mistake]:
     """The bevel leaves wood at the free edge, as much as holds the web; it is no higher than the lining."""
     if lining.bevel_width_mm is None:
         if lining.bevel_height_mm is None:
@@ -75,7 +78,7 @@ def _check_bevel(file, name, lining):
     return found
 
 
-def check_joints(file, sheet, outline):
+def check_joints(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """The rebate leaves wood behind it and under it."""
     found = []
     for plate in ("top", "back"):
@@ -100,7 +103,7 @@ def check_joints(file, sheet, outline):
     return found
 
 
-def check_blocks(file, sheet, outline):
+def check_blocks(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """Blocks are no higher than the side and no wider than the body where they end."""
     found = []
     length = 1e3 * outline.length
@@ -116,7 +119,7 @@ def check_blocks(file, sheet, outline):
     return found + _check_cut(file, sheet.neck_block) + _check_hole(file, sheet.tail_block)
 
 
-def _check_cut(file, block):
+def _check_cut(file: str, block: NeckBlockTable) -> list[Mistake]:
     """The cut for the neck's joint has width and depth and leaves wood on all sides."""
     if (block.cut_width_mm is None) != (block.cut_depth_mm is None):
         missing = "cut_width_mm" if block.cut_width_mm is None else "cut_depth_mm"
@@ -139,14 +142,14 @@ def _check_cut(file, block):
     ]
 
 
-def _check_hole(file, block):
+def _check_hole(file: str, block: TailBlockTable) -> list[Mistake]:
     limit = CUT_MOST * min(block.width_mm, block.height_mm)
     if (block.hole_mm or 0) <= limit:
         return []
     return [mistake(file, "tail_block.hole_mm", block.hole_mm, f"at most {limit:.3g} mm, {CUT_MOST:g} of the block")]
 
 
-def check_neck(file, sheet, outline):
+def check_neck(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """The heel is no deeper than the side; the tongue ends short of the soundhole."""
     if not sheet.neck.included:
         return []

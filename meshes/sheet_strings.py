@@ -1,11 +1,14 @@
 """The strings of a build sheet: a built-in set by name, or tables of the maker's own; how they are plucked."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fem.strings import Pluck
-from meshes.body import Assumption, Body
+from meshes.body import Assumption, Body, Strings
+from meshes.sheet_errors import TomlTable
+from meshes.sheet_fields import StringsTable
 from meshes.string_sets import StringSet, read_set, string_set
 
 DEFAULT_SET = "steel"
@@ -28,7 +31,7 @@ LOSSES = {
 MASS, TUNING = ("mass_g_per_m", "unit_weight_lb_per_in"), ("tension_N", "tension_lbf", "pitch_Hz")
 
 
-def own_set(table):
+def own_set(table: StringsTable) -> StringSet | None:
     """StringSet of the sheet's own [[strings.string]] tables, lowest first; None where there are none.
 
     table: sheet_fields.StringsTable. What a string leaves out is that of the string in the same place of the set named
@@ -49,7 +52,7 @@ def own_set(table):
     return _filled(given, table.set or DEFAULT_SET, table.scale_length_mm / 1e3)
 
 
-def _filled(given, name, scale):
+def _filled(given: Sequence[TomlTable], name: str, scale: float) -> StringSet:
     """StringSet of raw strings (list of dict, keys as in string_sets.toml); what they lack is the set's of that name."""
     lender = string_set(name, scale)
     source = BORROWED.format(name)
@@ -76,7 +79,7 @@ def _filled(given, name, scale):
     return read_set({"title": OWN, "scale_mm": 1e3 * scale, "string": given}, OWN)
 
 
-def _nearest(raw, lender):
+def _nearest(raw: TomlTable, lender: StringSet) -> int:
     """Index of the set's string of the nearest unit mass."""
     mass = raw.get("mass_g_per_m", 0.0) / 1e3 or raw["unit_weight_lb_per_in"] * 0.45359237 / 0.0254
     return int(np.argmin([abs(np.log(s.mass / mass)) for s in lender.strings]))
@@ -97,7 +100,7 @@ def strung(body: Body, name: str | None = None) -> Strung:
     return Strung(strings, pluck_of(body), assumed + pluck_assumed(body))
 
 
-def strings_of(body, name=None):
+def strings_of(body: Body, name: str | None = None) -> tuple[StringSet, tuple[Assumption, ...]]:
     """(StringSet of a Body on its scale, Assumptions); name: a built-in set in place of the sheet's.
 
     ValueError for an unknown set, or where the sheet's lists do not suffice.
@@ -119,7 +122,7 @@ def strings_of(body, name=None):
     return string_set(base, scale), assumed
 
 
-def _from_lists(given, base):
+def _from_lists(given: Strings, base: str) -> StringSet:
     """StringSet of the sheet's lists of unit masses and tensions, the rest from a set."""
     count = max(len(given.unit_mass), len(given.tension))
     lender = string_set(base, given.scale_length)
@@ -136,13 +139,13 @@ def _from_lists(given, base):
     return _filled(raw, base, given.scale_length)
 
 
-def pluck_given(table):
+def pluck_given(table: StringsTable) -> tuple[float | None, ...]:
     """(place [m], width [m], angle [rad], force [N]) of a sheet_fields.StringsTable, None where it does not say."""
     units = {"pluck_place_mm": 1e-3, "pluck_width_mm": 1e-3, "pluck_angle_deg": np.pi / 180, "pluck_force_N": 1.0}
     return tuple(None if (v := getattr(table, key)) is None else v * unit for key, unit in units.items())
 
 
-def pluck_of(body):
+def pluck_of(body: Body) -> Pluck:
     """Pluck of a Body; what the sheet does not say is fem.strings.Pluck's own."""
     said = (
         {}
@@ -152,7 +155,7 @@ def pluck_of(body):
     return replace(Pluck(), **said)
 
 
-def pluck_assumed(body):
+def pluck_assumed(body: Body) -> tuple[Assumption, ...]:
     """Assumptions (tuple) of what the sheet does not say of the pluck."""
     p = Pluck()
     words = (
@@ -164,7 +167,7 @@ def pluck_assumed(body):
     return tuple(Assumption(f"strings.{k}", v, COMMON) for (k, v), s in zip(words, said) if s is None)
 
 
-def warnings(body):
+def warnings(body: Body) -> tuple[str, ...]:
     """(tuple of str) where nut, saddle and scale length do not agree."""
     if body.neck is None or body.strings is None:
         return ()
@@ -179,7 +182,7 @@ def warnings(body):
     )
 
 
-def _mend(body, scale):
+def _mend(body: Body, scale: float) -> str:
     """What to change where nut and saddle do not lie a scale length [m] apart."""
     place = body.outline.length + body.neck.length - scale
     bridge = body.bridge

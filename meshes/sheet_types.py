@@ -17,18 +17,18 @@ Place = Annotated[Number, Field(ge=-400, le=700)]
 Point = tuple[Place, Place]
 
 
-def _known_wood(name, info: ValidationInfo):
+def _known_wood(name: str, info: ValidationInfo) -> str:
     woods = (info.context or {}).get("woods")
     if woods is not None and name not in woods:
         raise PydanticCustomError("unknown_wood", "unknown wood", {"woods": sorted(woods), "lacks": _lacks(name)})
     return name
 
 
-def _binding_wood(name, info: ValidationInfo):
+def _binding_wood(name: str, info: ValidationInfo) -> str:
     return name if name == OPEN else _known_wood(name, info)
 
 
-def _lacks(name):
+def _lacks(name: str) -> str:
     """Why a wood that is in the library's file cannot be used, or an empty text."""
     try:
         find(name)
@@ -37,7 +37,7 @@ def _lacks(name):
     return ""
 
 
-def _flat_is_none(value):
+def _flat_is_none(value: float | str | None) -> float | str | None:
     return None if value == "flat" else value
 
 

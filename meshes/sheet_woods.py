@@ -1,10 +1,12 @@
 """The woods of a build sheet: those of the library, and the maker's own [wood.NAME] tables in SI."""
 
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 from fem.materials import Wood
 from fem.solid import solid_stiffness
 from meshes.sheet_errors import Mistake, likely, nearest
+from meshes.sheet_fields import WoodTable
 
 GPA = 1e9
 WOOD_KEYS = {
@@ -25,7 +27,9 @@ WOOD_KEYS = {
 OPTIONAL = {"loss_along", "loss_across", "loss_shear", "E_normal_GPa", "nu_along_normal", "nu_across_normal"}
 
 
-def woods_of(tables, library, file, refused=()):
+def woods_of(
+    tables: Mapping[str, WoodTable], library: Mapping[str, Wood], file: str, refused: Collection[str] = ()
+) -> tuple[dict[str, Wood], list[Mistake]]:
     """({name: Wood} of the library and the sheet's [wood.NAME] tables, mistakes); refused: keys told of already."""
     woods, mistakes = dict(library), []
     for name, table in tables.items():
@@ -55,7 +59,7 @@ def woods_of(tables, library, file, refused=()):
     return woods, mistakes
 
 
-def _stiff_in_shear(wood, given, file):
+def _stiff_in_shear(wood: Wood, given: Mapping[str, float], file: str) -> list[Mistake]:
     """Mistakes where a shear modulus that the sheet gives is larger than the modulus that bounds it in any board."""
     found = []
     for key in [key for key in given if key.startswith("G_")]:

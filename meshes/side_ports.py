@@ -1,13 +1,19 @@
 """Side ports in the shell's mesh: the free side about a hole meshed anew between two of its straight generators."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from meshes.body import top_height
+from meshes.body import Body, SidePort, top_height
 from meshes.outline import point_at
-from meshes.plan import inside, outer_edges, triangulate
+from meshes.plan import Segment, inside, outer_edges, triangulate
 
+if TYPE_CHECKING:
+    from meshes.build import Rim
+
+Port = tuple[float, float, float]  # place on the rim, depth of the centre below the top, radius [m]
 MARGIN = 0.004  # m, of flat wall left round a port in the mesh of the air
 BESIDE = 0.006  # m of side on either hand of a port that is meshed anew with it
 CHORD = 0.7  # of the radius: where the outermost generators cross a port's edge, so that none grazes it
@@ -26,22 +32,22 @@ class Patch:
     edge: np.ndarray  # (e, 2) round the port
 
 
-def openings_of(body):
+def openings_of(body: Body) -> tuple[Port, ...]:
     """((arc, depth, radius), ...) [m] of the side ports, as the meshes of the air take them."""
     return tuple((port.arc, port.depth, port.radius) for port in body.side_ports)
 
 
-def from_tail(body, port):
+def from_tail(body: Body, port: SidePort) -> float:
     """Way [m] along its side from the middle of the tail to a port's centre."""
     return port.arc if port.side == "treble" else body.outline.perimeter - port.arc
 
 
-def height_of(body, port):
+def height_of(body: Body, port: SidePort) -> float:
     """z [m] of a port's centre."""
     return float(top_height(body, *point_at(body.outline, port.arc))) - port.depth
 
 
-def stations(body, others):
+def stations(body: Body, others: Iterable[float]) -> tuple[list[float], list[float]]:
     """(places on the rim [m] with those that every port needs, starts of the spans beside ports that stay whole).
 
     others: places of other parts; one that falls on a span beside a port gives way, so that a brace let in there moves
@@ -55,7 +61,7 @@ def stations(body, others):
     return [*free, *(s for flank in flanks for s in flank)], [a for a, _ in flanks]
 
 
-def patch(body, port, rim, grid, rows, size, start):
+def patch(body: Body, port: SidePort, rim: "Rim", grid: np.ndarray, rows: int, size: float, start: int) -> Patch:
     """Patch of one port. grid: (rows + 1) k nodes (n, 3), row by row from the top, k stations of the rim in each."""
     k = len(rim.arc)
     ends = [int(np.argmin(np.abs(rim.arc - port.arc - d))) for d in np.array([-1, 1]) * (port.radius + BESIDE)]
@@ -83,12 +89,12 @@ def patch(body, port, rim, grid, rows, size, start):
     return Patch(tuple(ends), nodes, number[triangles], span, number[edge])
 
 
-def _on_chords(u, places, points):
+def _on_chords(u: float | np.ndarray, places: np.ndarray, points: np.ndarray) -> np.ndarray:
     """Plan points (..., 2) [m] at lengths u along the chords between points (k, 2)."""
     return np.stack([np.interp(u, places, points[:, 0]), np.interp(u, places, points[:, 1])], axis=-1)
 
 
-def _generators(u, above, below, ring):
+def _generators(u: np.ndarray, above: np.ndarray, below: np.ndarray, ring: np.ndarray) -> list[Segment]:
     """Upright lines at the inner columns, from border to border but for the port."""
     lines = []
     for x, z1, z0 in zip(u[1:-1], above[1:-1], below[1:-1]):
@@ -98,7 +104,7 @@ def _generators(u, above, below, ring):
     return lines
 
 
-def ring_of(radius, columns):
+def ring_of(radius: float, columns: np.ndarray) -> np.ndarray:
     """(n, 2) m: polygon of a circle's area about the origin, with corners where upright lines at `columns` cross it."""
     r = radius
     for _ in range(12):

@@ -1,10 +1,12 @@
 """The unbent side: its height along the rim, as a table and as a drawing at full size to lay on the wood."""
 
 import csv
+from pathlib import Path
 
 import numpy as np
+from matplotlib.axes import Axes
 
-from meshes.body import back_height, top_height
+from meshes.body import Body, back_height, top_height
 from meshes.outline import point_at, where_y
 from meshes.side_ports import from_tail, height_of
 
@@ -14,7 +16,7 @@ MM, MM_PER_INCH = 1e3, 25.4
 TURN = np.linspace(0, 2 * np.pi, 181)
 
 
-def side_profile(body, side="bass", step=STEP):
+def side_profile(body: Body, side: str = "bass", step: float = STEP) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Stations along one side from the tail's centre line to the neck's: distance s, top edge and back edge z (k,) [m].
 
     z counts from the level of the top's edge on average, upward; the height of the side is top - back. The side is
@@ -30,7 +32,7 @@ def side_profile(body, side="bass", step=STEP):
     return s, top_height(body, x, y), back_height(body, x, y)
 
 
-def ports_on(body, side):
+def ports_on(body: Body, side: str) -> list[tuple[int, float, float, float]]:
     """[(number, distance of the centre along the side from the tail, its z, radius)] [m] of the ports in one side."""
     return [
         (number, from_tail(body, port), height_of(body, port), port.radius)
@@ -39,7 +41,7 @@ def ports_on(body, side):
     ]
 
 
-def write_profile_table(body, path, side="bass"):
+def write_profile_table(body: Body, path: Path, side: str = "bass") -> Path:
     """CSV of the unbent side, millimetres."""
     s, top, back = side_profile(body, side)
     with open(path, "w", newline="") as stream:
@@ -49,7 +51,7 @@ def write_profile_table(body, path, side="bass"):
     return path
 
 
-def draw_profile(body, path, side="bass"):
+def draw_profile(body: Body, path: Path, side: str = "bass") -> Path:
     """PDF of the unbent side at full size, with the height every 25 mm and a bar of 100 mm to check the print."""
     from matplotlib.figure import Figure
 
@@ -81,7 +83,7 @@ def draw_profile(body, path, side="bass"):
     return path
 
 
-def _draw_port(ax, number, x, z, radius):
+def _draw_port(ax: Axes, number: int, x: float, z: float, radius: float) -> None:
     """Circle with its centre marked and its measures beside it [mm]."""
     ax.plot(*(radius * np.array([np.cos(TURN), np.sin(TURN)]) + [[x], [z]]), "k", lw=0.8)
     for dx, dz in ((4, 0), (0, 4)):

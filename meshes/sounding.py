@@ -4,29 +4,39 @@ The steps are open, so that builds of one outline share the boundary elements: s
 outside, sounding; `sounding_body` does them all for one body. How it is held joins last (holding.py).
 """
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import pairwise
+from typing import TYPE_CHECKING, TypedDict, Unpack
 
 import numpy as np
 import scipy.linalg as sl
 import scipy.sparse as sp
 
-from fem.air import FEWEST, cavity_modes, couple, keep_first
+from fem.air import FEWEST, Cavity, CavityModes, Coupling, Opening, cavity_modes, couple, keep_first
 from fem.complex_modes import complex_modes, undamped_modes
-from fem.coupled_air import coupled_matrices, coupled_modes, with_rigid
-from fem.eigen import SHIFT, Factor
+from fem.coupled_air import CoupledModes, coupled_matrices, coupled_modes, with_rigid
+from fem.eigen import SHIFT, Factor, Modes
+from fem.elements import Space
 from fem.energies import masses
-from fem.interpolate import normal_displacement
+from fem.interpolate import BasisSpace, normal_displacement
 from fem.modal_losses import modal_losses, modal_mass, modal_stiffness
-from fem.model import weights
-from fem.radiation import added_mass_at, boundary, piston, radiation
+from fem.model import Model, weights
+from fem.radiation import Boundary, Radiation, added_mass_at, boundary, piston, radiation
 from fem.response import ModalModel, opening_resistance, residual_vector, with_air
+from fem.sections import Section
 from fem.wall_losses import losses_of, pressures, wall_integrals
 from meshes import cavity as cavity_mesh
 from meshes import outer_surface as outer_mesh
+from meshes.body import Body
 from meshes.saddle import saddle_rows
 from meshes.side_ports import openings_of
+
+if TYPE_CHECKING:
+    from meshes.sounding_basis import Enclosed
+
+Matrix = np.ndarray | sp.sparray  # square, in the unknowns of a model
 
 HIGHEST = 1000.0  # Hz: cavity modes are kept below twice this; the boundary elements end here
 RIGID = 6
@@ -35,12 +45,19 @@ OUTSIDES = ("top", "back", "sides")
 AIR, RUBBING, OPENING, SUPPORTS = "air", "air_rubbing", "opening", "supports"
 
 
+class RadiationOptions(TypedDict, total=False):
+    """What may be said to `radiation` beside surface and velocities."""
+
+    frequency: Sequence[float] | np.ndarray  # (w,) Hz
+    points: np.ndarray  # (p, 3) m, at which the pressure is wanted
+
+
 @dataclass(frozen=True)
 class Structure:
     """Mass-normalised shapes of the dry body: six rigid, the elastic modes, and how it bends further at the saddle."""
 
-    body: object
-    space: object = field(repr=False)  # Space, or BasisSpace
+    body: Body
+    space: Space | BasisSpace = field(repr=False)
     frequency: np.ndarray  # (n,) Hz; 0 for rigid motions
     shape: np.ndarray = field(repr=False)  # (dofs, n), or coordinates (r, n) in a basis
     loss: dict[str, np.ndarray]  # {part: (n, n)} as modal_losses
@@ -55,13 +72,13 @@ class Structure:
 class Surroundings:
     """Air inside a body and the closed surface that it shows to the air outside."""
 
-    cavity: object
-    air: object = field(repr=False)  # CavityModes
-    surface: object = field(repr=False)  # Boundary
+    cavity: Cavity
+    air: CavityModes = field(repr=False)
+    surface: Boundary = field(repr=False)
     groups: dict[str, np.ndarray]  # of the surface's triangles
 
     @property
-    def openings(self):
+    def openings(self) -> dict[str, Opening]:
         """{name: Opening}."""
         return self.cavity.openings
 
@@ -71,8 +88,8 @@ class Sounding:
     """A body with its air, not yet held. State (q structure, U openings, s cavity modes), N unknowns."""
 
     structure: Structure
-    around: Surroundings  # or, of a model in a basis, sounding_basis.Enclosed
-    coupling: object = field(repr=False)
+    around: "Surroundings | Enclosed"  # Enclosed: of a model in a basis
+    coupling: Coupling = field(repr=False)
     model: ModalModel = field(repr=False)
     stored: dict[str, np.ndarray]  # {part: (N, N)} stiffness of structure parts and 'air'
     moving: dict[str, np.ndarray]  # {part: (N, N)} mass of structure parts, 'air' (inside) and 'opening'
@@ -80,7 +97,7 @@ class Sounding:
     lowest_hz: float  # lowest air-loaded resonance, at which opening and walls are given their friction
 
 
-def structure_of(body, model, sections, found):
+def structure_of(body: Body, model: Model, sections: Mapping[str, Section], found: Modes) -> Structure:
     """Structure of a Body from its Model, whole or reduced, {region: Section} and elastic Modes `found`."""
     w = weights(sections)
     between = lambda shape: (
@@ -90,7 +107,15 @@ def structure_of(body, model, sections, found):
     return structure_from(body, model.space, K, M, found, between, sum(masses(model, sections).values()))
 
 
-def structure_from(body, space, K, M, found, between, weight):
+def structure_from(
+    body: Body,
+    space: Space | BasisSpace,
+    K: Matrix,
+    M: Matrix,
+    found: Modes,
+    between: Callable[[np.ndarray], tuple[dict[str, np.ndarray], dict[str, np.ndarray], dict[str, np.ndarray]]],
+    weight: float,
+) -> Structure:
     """As structure_of, from the matrices K and M, sparse or small and dense, and the weight [kg].
 
     between: shapes (size, n) -> losses, stiffness and mass, each {part: (n, n)}, between them.
@@ -103,7 +128,9 @@ def structure_from(body, space, K, M, found, between, weight):
     )  # fmt: skip
 
 
-def bent_at_saddle(body, space, K, M, found):
+def bent_at_saddle(
+    body: Body, space: Space | BasisSpace, K: Matrix, M: Matrix, found: Modes
+) -> tuple[Modes, np.ndarray, np.ndarray]:
     """Modes with the rigid motions, load (dofs,) of 1 N at the saddle, how it bends the body beyond them (dofs,)."""
     load = saddle_rows(body, space).T @ np.ones(1)
     full = with_rigid(space, M, found)
@@ -111,12 +138,17 @@ def bent_at_saddle(body, space, K, M, found):
     return full, load, residual_vector(_solver(K - shift * M), shift, M, full.shape, load)
 
 
-def _solver(A):
+def _solver(A: Matrix) -> Callable[[np.ndarray], np.ndarray]:
     """Function loads (size, m) -> A^-1 loads, for a positive definite matrix, sparse or dense."""
     return Factor(A).solve if sp.issparse(A) else partial(sl.cho_solve, sl.cho_factor(A))
 
 
-def surroundings(body, highest=HIGHEST, cavity_size=cavity_mesh.DEFAULT_SIZE, surface_size=outer_mesh.SIZE):
+def surroundings(
+    body: Body,
+    highest: float = HIGHEST,
+    cavity_size: float = cavity_mesh.DEFAULT_SIZE,
+    surface_size: float = outer_mesh.SIZE,
+) -> Surroundings:
     """Surroundings of a Body; cavity modes below twice `highest` [Hz]; sizes [m] of both meshes."""
     ports = openings_of(body)
     cavity, outer = (
@@ -126,12 +158,12 @@ def surroundings(body, highest=HIGHEST, cavity_size=cavity_mesh.DEFAULT_SIZE, su
     return Surroundings(cavity, cavity_modes(cavity, highest), boundary(outer.nodes, outer.triangles), outer.groups)
 
 
-def velocities(structure, around):
+def velocities(structure: Structure, around: Surroundings) -> np.ndarray:
     """(m, n + openings) normal velocities of the outer surface per unit of each structure mode and opening."""
     return surface_velocities(structure.space, structure.shape, around)
 
 
-def surface_velocities(space, shape, around):
+def surface_velocities(space: Space, shape: np.ndarray, around: Surroundings) -> np.ndarray:
     """As `velocities`, of shapes (dofs, n) on a Space."""
     s, openings, n = around.surface, list(around.openings), shape.shape[1]
     V = np.zeros((len(s.area), n + len(openings)))
@@ -143,7 +175,7 @@ def surface_velocities(space, shape, around):
     return V
 
 
-def outside(surface, columns, **options):
+def outside(surface: Boundary, columns: Sequence[np.ndarray], **options: Unpack[RadiationOptions]) -> list[Radiation]:
     """[Radiation] of several sets of velocities (m, n_i) on one surface, solved together."""
     whole = radiation(surface, np.hstack(columns), **options)
     ends = np.cumsum([0, *(c.shape[1] for c in columns)])
@@ -156,7 +188,7 @@ def outside(surface, columns, **options):
     return [cut(a, b) for a, b in pairwise(ends)]
 
 
-def sounding(structure, around, radiated, fewer=False):
+def sounding(structure: Structure, around: Surroundings, radiated: Radiation, fewer: bool = False) -> Sounding:
     """Sounding of a Structure with its Surroundings and the Radiation of its motions.
 
     fewer: keep only the cavity's modes below twice the frequency that the structure is valid to; the others as mass.
@@ -165,7 +197,14 @@ def sounding(structure, around, radiated, fewer=False):
     return sounding_from(structure, around, coupling, wall_integrals(around.cavity, around.air), radiated, fewer)
 
 
-def sounding_from(structure, around, coupling, walls, radiated, fewer=False):
+def sounding_from(
+    structure: Structure,
+    around: "Surroundings | Enclosed",
+    coupling: Coupling,
+    walls: tuple[np.ndarray, np.ndarray],
+    radiated: Radiation,
+    fewer: bool = False,
+) -> Sounding:
     """As `sounding`, with the Coupling of the structure's modes to the cavity's and wall_integrals made before."""
     s, air, openings = structure, around.air, around.openings
     if fewer:
@@ -191,12 +230,20 @@ def sounding_from(structure, around, coupling, walls, radiated, fewer=False):
     return Sounding(s, around, coupling, model, stored, moving, drive, lowest)
 
 
-def lowest_air_resonance(coupled):
+def lowest_air_resonance(coupled: CoupledModes) -> float:
     """Frequency [Hz] of the mode in which the openings' air holds most of the moving energy."""
     return float(coupled.frequency[np.argmax(coupled.kinetic_share["openings"])])
 
 
-def sounding_body(body, model, sections, found, highest=HIGHEST, around=surroundings, fewer=False):
+def sounding_body(
+    body: Body,
+    model: Model,
+    sections: Mapping[str, Section],
+    found: Modes,
+    highest: float = HIGHEST,
+    around: Callable[[Body, float], Surroundings] = surroundings,
+    fewer: bool = False,
+) -> Sounding:
     """Sounding of one Body: every step above, with the boundary elements' ten frequencies.
 
     around: function (body, highest) -> Surroundings. fewer: as for `sounding`.
@@ -221,17 +268,17 @@ class SoundingModes:
     rigid_share: np.ndarray  # (m,) of the moving energy in rigid motions
 
     @property
-    def air_share(self):
+    def air_share(self) -> np.ndarray:
         """(m,) of the whole energy: mean of the potential and kinetic shares."""
         return (self.potential_share[AIR] + self.kinetic_share[AIR]) / 2
 
     @property
-    def elastic(self):
+    def elastic(self) -> np.ndarray:
         """(m,) bool: modes of the body, not of its supports."""
         return self.rigid_share < SUPPORT_MODE
 
 
-def modes_of(sounding, held, lowest=0.05, highest=None):
+def modes_of(sounding: Sounding, held: ModalModel, lowest: float = 0.05, highest: float | None = None) -> SoundingModes:
     """SoundingModes of a Sounding whose model, supports joined to it, is `held`; up to `highest` [Hz], by default as
     far as it is valid.
     """
@@ -250,7 +297,7 @@ def modes_of(sounding, held, lowest=0.05, highest=None):
     return SoundingModes(c.frequency, c.loss_factor, c.shape, share(stored), share(moving), loss, rigid)
 
 
-def real_modes(sounding, held):
+def real_modes(sounding: Sounding, held: ModalModel) -> tuple[np.ndarray, np.ndarray]:
     """omega (m,) [rad/s] and shape (N, m) of the held body without losses; motions that store nothing are left out."""
     omega, shape = undamped_modes(held, sounding.lowest_hz)
     keep = omega > 1e-6 * omega.max()

@@ -6,18 +6,32 @@ variant's modes y (r, n) then turn all of that into their own coordinates; no ar
 """
 
 from dataclasses import dataclass, field, replace
+from typing import Unpack
 
 import numpy as np
 import scipy.linalg as sl
 
-from fem.air import Coupling, couple
+from fem.air import Coupling, Opening, couple
 from fem.eigen import Modes, rigid_modes
-from fem.interpolate import basis_space
+from fem.elements import Space
+from fem.interpolate import BasisSpace, basis_space
+from fem.merged_terms import Weighed
+from fem.model import Model
 from fem.radiation import Radiation, clipped, in_basis, radiation
 from fem.wall_losses import wall_integrals
+from meshes.body import Body
 from meshes.cavity import wood_inside
 from meshes.holding import hung_free, on_lap
-from meshes.sounding import bent_at_saddle, sounding_from, structure_from, surface_velocities
+from meshes.sounding import (
+    RadiationOptions,
+    Sounding,
+    Structure,
+    Surroundings,
+    bent_at_saddle,
+    sounding_from,
+    structure_from,
+    surface_velocities,
+)
 from meshes.string_body import string_places
 
 REACH = 0.06  # m, about the places where the body is held and strung: so far is its motion kept
@@ -32,7 +46,7 @@ class Tones:
     density: float
     speed: float
 
-    def first(self, k):
+    def first(self, k: int) -> "Tones":
         """The same with the first k modes alone."""
         return replace(self, frequency=self.frequency[:k])
 
@@ -41,14 +55,14 @@ class Tones:
 class Enclosed:
     """The air inside one body and what the columns of a basis do to it; plain arrays, so that it travels."""
 
-    body: object = field(repr=False)  # that it was computed for
+    body: Body = field(repr=False)  # that it was computed for
     air: Tones
-    openings: dict
+    openings: dict[str, Opening]
     coupling: Coupling = field(repr=False)  # of the r columns, then the openings; without residual_pressure
-    walls: tuple = field(repr=False)  # wall_integrals
+    walls: tuple[np.ndarray, np.ndarray] = field(repr=False)  # wall_integrals
     volume: float  # m3 of air
 
-    def inside(self, body):
+    def inside(self, body: Body) -> "Enclosed":
         """The same for a body of other thicknesses: openings as thick as its wood, the volume of the uniform pressure
         to first order in the thickness of plates and sides. The other modes of the air stay.
         """
@@ -66,7 +80,7 @@ class Enclosed:
         )  # fmt: skip
 
 
-def air_gained(old, new):
+def air_gained(old: Body, new: Body) -> float:
     """m3 by which the air inside grows from one body to another of the same outline and heights."""
     inward = lambda body: body.side_thickness - body.sides[0].thickness / 2
     plates = (old.top.thickness + old.back.thickness - new.top.thickness - new.back.thickness) / 2
@@ -79,26 +93,28 @@ def air_gained(old, new):
 class SoundingBasis:
     """What a basis of one mesh does to the air outside, and the places where the body is held and strung."""
 
-    space: object = field(repr=False)  # BasisSpace
+    space: BasisSpace = field(repr=False)
     radiation: Radiation = field(repr=False)  # of the r columns, then the openings; its negative eigenvalues kept
 
 
-def sounding_basis(body, space, V, around, **options):
+def sounding_basis(
+    body: Body, space: Space, V: np.ndarray, around: Surroundings, **options: Unpack[RadiationOptions]
+) -> SoundingBasis:
     """SoundingBasis of a basis V (dofs, r) on a Space, and the Surroundings of a Body. options: as for radiation()."""
     return SoundingBasis(held_places(body, space, V), radiation_of(space, V, around, **options))
 
 
-def held_places(body, space, V):
+def held_places(body: Body, space: Space, V: np.ndarray) -> BasisSpace:
     """BasisSpace of the places where a Body is held, driven and strung."""
     return basis_space(space, V, rigid_modes(space.points), places(body), REACH)
 
 
-def radiation_of(space, V, around, **options):
+def radiation_of(space: Space, V: np.ndarray, around: Surroundings, **options: Unpack[RadiationOptions]) -> Radiation:
     """Radiation of the columns of V and the openings, its negative eigenvalues kept; options: as for radiation()."""
     return radiation(around.surface, surface_velocities(space, V, around), clip=False, **options)
 
 
-def enclosed(body, space, V, around):
+def enclosed(body: Body, space: Space, V: np.ndarray, around: Surroundings) -> Enclosed:
     """Enclosed of a Body, its Surroundings and a basis V (dofs, r) on a Space."""
     cavity, air = around.cavity, around.air
     coupling = couple(space, V, cavity, air)
@@ -108,7 +124,7 @@ def enclosed(body, space, V, around):
     return Enclosed(body, tones, cavity.openings, coupling, wall_integrals(cavity, air), volume)
 
 
-def places(body):
+def places(body: Body) -> dict[str, np.ndarray]:
     """{part: (n, 3) m}: where the body is held, hung or on the lap, driven, and where its strings end."""
     saddle, nut = string_places(body, STRINGS)
     found = {"top": [saddle]} | ({} if nut is None else {"neck": [nut]})
@@ -117,7 +133,7 @@ def places(body):
     return {part: np.concatenate(points) for part, points in found.items()}
 
 
-def saddle_bending(body, model, weights, found):
+def saddle_bending(body: Body, model: Model, weights: dict[tuple[str, str, str], float], found: Modes) -> np.ndarray:
     """(dofs, 1) how the model with some weights bends under a force at the saddle, beyond its Modes `found`.
 
     A basis needs this shape, since no mode below the validity limit holds it.
@@ -126,7 +142,9 @@ def saddle_bending(body, model, weights, found):
     return bent_at_saddle(body, model.space, K, M, found)[2][:, None]
 
 
-def structure_in(basis, body, weighed, frequency, y, all_parts=True):
+def structure_in(
+    basis: SoundingBasis, body: Body, weighed: Weighed, frequency: np.ndarray, y: np.ndarray, all_parts: bool = True
+) -> Structure:
     """Structure of a Body from merged_terms.Weighed coefficients and its elastic modes: frequency (n,) [Hz], y (r, n).
 
     all_parts: stiffness and mass of every part between the modes as well, which only `modes_of` needs.
@@ -137,7 +155,7 @@ def structure_in(basis, body, weighed, frequency, y, all_parts=True):
     return structure_from(body, basis.space, weighed.K, weighed.M, found, between, sum(weighed.mass.values()))
 
 
-def sounding_in(basis, air, structure, fewer=False):
+def sounding_in(basis: SoundingBasis, air: Enclosed, structure: Structure, fewer: bool = False) -> Sounding:
     """Sounding of a Structure in a basis (its shapes are coordinates (r, n)), with the Enclosed air of its body.
 
     fewer: as for `sounding`.

@@ -5,13 +5,14 @@ import numpy as np
 from fem.body_modes import BodyModes, radiation_factor
 from fem.interpolate import normal_displacement
 from fem.radiation import resistance_at
-from meshes.body import top_height
-from meshes.sounding import real_modes
+from fem.response import ModalModel
+from meshes.body import Body, top_height
+from meshes.sounding import Sounding, Structure, real_modes
 
 SADDLE_SPREAD, NUT_SPREAD = 0.054, 0.037  # m from the first to the last string; common practice, no source
 
 
-def string_body(sounding, held, strings=6):
+def string_body(sounding: Sounding, held: ModalModel, strings: int = 6) -> BodyModes:
     """BodyModes of the held body for `strings` strings, the first one on the bass side.
 
     The saddle moves at the strings' height, carried along rigidly by the top under it, so that the bridge's turning
@@ -29,14 +30,14 @@ def string_body(sounding, held, strings=6):
     )
 
 
-def string_ends(structure, strings):
+def string_ends(structure: Structure, strings: int) -> tuple[np.ndarray, np.ndarray]:
     """Motion (strings, n, 3) at the saddle and at the nut of each structure mode."""
     saddle, nut = string_places(structure.body, strings)
     at_saddle = _moved(structure, "top", saddle)
     return at_saddle, np.zeros_like(at_saddle) if nut is None else _moved(structure, "neck", nut)
 
 
-def string_places(body, strings):
+def string_places(body: Body, strings: int) -> tuple[np.ndarray, np.ndarray | None]:
     """Places (strings, 3) [m] where strings bear on the saddle, which the top carries, and on the nut, which the neck
     carries; None for the nut of a body without a neck.
     """
@@ -51,7 +52,7 @@ def string_places(body, strings):
     return saddle, np.column_stack([end, NUT_SPREAD * across, np.full(strings, body.neck.fingerboard_thickness)])
 
 
-def _moved(structure, part, points):
+def _moved(structure: Structure, part: str, points: np.ndarray) -> np.ndarray:
     axes = np.repeat(np.eye(3), len(points), axis=0)
     rows = normal_displacement(structure.space, (part,), np.tile(points, (3, 1)), axes) @ structure.shape
     return np.moveaxis(rows.reshape(3, len(points), -1), 0, -1)

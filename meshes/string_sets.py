@@ -1,6 +1,7 @@
 """Sets of strings, built in (string_sets.toml) or a maker's own: mm or inches, grams or pounds in, SI String out."""
 
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -9,6 +10,9 @@ import numpy as np
 
 from fem.materials import lookup
 from fem.strings import String
+from meshes.sheet_errors import TomlTable, TomlValue
+
+Quantity = tuple[float, str, float, float]  # value in SI units, source, lowest and highest likely value
 
 INCH, POUND, GRAVITY = 0.0254, 0.45359237, 9.80665
 # {key of the file: (quantity, factor to SI)}
@@ -38,27 +42,29 @@ class StringSet:
     assumed: tuple[str, ...]  # values that are assumed or from memory, as plain lines
 
     @property
-    def loss_assumed(self):
+    def loss_assumed(self) -> bool:
         """True if losses are a range: then ratios between builds say more than seconds."""
         return self.least_loss != self.strings or self.most_loss != self.strings
 
 
 @cache
-def _table():
+def _table() -> TomlTable:
     return tomllib.loads(Path(__file__).with_name("string_sets.toml").read_text(encoding="utf-8"))
 
 
-def set_names():
+def set_names() -> tuple[str, ...]:
     """Names of the built-in sets."""
     return tuple(_table()["set"])
 
 
-def string_set(name, scale=None):
+def string_set(name: str, scale: float | None = None) -> StringSet:
     """A built-in StringSet; on another scale length [m] the pitch stays and the tension follows."""
     return read_set(lookup(name, _table()["set"], "set of strings"), name, _table()["source"], scale)
 
 
-def read_set(raw, name, sources=None, scale=None):
+def read_set(
+    raw: TomlTable, name: str, sources: Mapping[str, str] | None = None, scale: float | None = None
+) -> StringSet:
     """StringSet from a table as in string_sets.toml. ValueError names the string, the key and what was expected."""
     where = f"strings '{name}'"
     if not isinstance(raw.get("string"), list) or not raw["string"]:
@@ -82,7 +88,7 @@ def read_set(raw, name, sources=None, scale=None):
     return StringSet(name, title, tuple(strings), tuple(low), tuple(high), told, tuple(assumed))
 
 
-def _values(raw, where, sources):
+def _values(raw: TomlTable, where: str, sources: Mapping[str, str]) -> dict[str, Quantity]:
     """{quantity: (SI value, source, low, high)} from a table of keys with units."""
     found = {}
     for key, item in raw.items():
@@ -100,7 +106,7 @@ def _values(raw, where, sources):
     return found
 
 
-def _item(item, where):
+def _item(item: TomlValue, where: str) -> Quantity:
     """(number, source, low, high) from a number, [number, source] or [number, source, low, high]."""
     given, item = item, item if isinstance(item, list) else [item, "maker's own value"]
     numbers = [item[0], *item[2:]]
@@ -115,7 +121,7 @@ def _item(item, where):
     return numbers[0], item[1], low, high
 
 
-def _string(label, value, scale, where):
+def _string(label: str, value: Mapping[str, Quantity], scale: float, where: str) -> String:
     """String of a scale length [m]; its tension from the pitch where it is not given."""
     missing = [key for key in ("mass", *LOSSES) if key not in value]
     if missing:

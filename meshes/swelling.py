@@ -5,14 +5,19 @@ are quarter-sawn, as everywhere: R across the grain in the plane, T through it. 
 wood between them moves as solid wood does.
 """
 
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from fem.materials import Wood
 from fem.mesh import part_of
-from fem.moisture import free_of_stress, movement
-from fem.sections import Layer, difference, laminate
-from meshes.body import braces_of
+from fem.moisture import Movement, free_of_stress, movement
+from fem.sections import Layer, Section, difference, laminate
+from meshes.body import Board, Body, braces_of
 from meshes.parts import _crosswise, sections
 
 
-def swelling(body):
+def swelling(body: Body) -> dict[str, list[tuple[Section, np.ndarray]]]:
     """{region: [(Section, strain per 1 % of moisture)]} of every region of parts.sections(body) but the joints."""
     whole = sections(body)
     found = {"sides": side_layers(body.sides)}
@@ -30,14 +35,14 @@ def swelling(body):
     return found | _blocks(body, whole) | _neck(body, whole)
 
 
-def strain(wood, family="shell", seen="LR"):
-    """Strain of a layer per 1 % of moisture. seen: which directions of the wood lie along the first and second axis."""
+def strain(wood: Wood, family: str = "shell", seen: str = "LR") -> np.ndarray:
+    """np.ndarray of a layer per 1 % of moisture. seen: which directions of the wood lie along the first and second axis."""
     m = movement(wood)
     by_letter = {"L": m.along, "R": m.radial, "T": m.tangential}
     return free_of_stress(family, *(by_letter[letter] for letter in seen))
 
 
-def side_layers(sides):
+def side_layers(sides: Sequence[Board]) -> list[tuple[Section, np.ndarray]]:
     """[(Section, strain)] of each layer of a side, outermost first."""
     found, outer = [], sides[0].thickness / 2
     for board in sides:
@@ -48,7 +53,7 @@ def side_layers(sides):
     return found
 
 
-def _blocks(body, whole):
+def _blocks(body: Body, whole: Mapping[str, Section]) -> dict[str, list[tuple[Section, np.ndarray]]]:
     """Blocks as parts.blocks has them: L and R in the plane of a footprint, or R and T where the grain runs through it."""
     found = {}
     for name in ("neck_block", "tail_block"):
@@ -60,7 +65,7 @@ def _blocks(body, whole):
     return found
 
 
-def _neck(body, whole):
+def _neck(body: Body, whole: Mapping[str, Section]) -> dict[str, list[tuple[Section, np.ndarray]]]:
     if (n := body.neck) is None:
         return {}
     board = laminate([Layer(n.fingerboard_wood, n.fingerboard_thickness, n.fingerboard_thickness / 2)])
@@ -74,7 +79,7 @@ def _neck(body, whole):
     return found
 
 
-def movements(body):
+def movements(body: Body) -> dict[str, Movement]:
     """{name of a wood: Movement} of all woods that the body uses."""
     parts = [body.top, body.back, *body.sides, *body.braces, body.bridge, body.lining_top, body.lining_back]
     parts += [body.bridge_plate, body.neck_block, body.tail_block, *body.side_bars, body.neck]
