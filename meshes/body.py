@@ -146,7 +146,7 @@ class Lining:
 
 @dataclass(frozen=True)
 class PlateJoint:
-    """Joint of a plate to the rim: the binding's rebate, and what turns to heat in it."""
+    """Joint of a plate to the rim: the binding's rebate, and the loss factor."""
 
     rebate_width: float  # inward from the side's outer face [m]; 0: no rebate
     rebate_height: float  # down from the plate's outer face [m]
@@ -206,6 +206,9 @@ class Neck:
     heel_depth: float = 0.0  # from the top's edge down the side [m]; 0: no heel
     heel_length: float = 0.0  # along the neck, under the fingerboard [m]
     tongue: float = 0.0  # length of fingerboard glued to the top [m]
+
+
+WoodenPart = Board | Brace | Bridge | BridgePlate | Lining | Block | SideBar | Neck  # has one wood, or None
 
 
 @dataclass(frozen=True)
@@ -278,7 +281,7 @@ class Body:
 
 
 def surface_height(surface: Surface, x: float | np.ndarray, y: float | np.ndarray) -> np.ndarray:
-    """z [m] of a Surface at plan points x, y [m] (arrays of one shape)."""
+    """z [m] of a Surface at plan points x, y [m] (arrays of one shape, or two numbers for one)."""
     u = np.asarray(x, float) - surface.centre
     return surface.level + surface.slope * u - surface.along * u**2 / 2 - surface.across * np.asarray(y, float) ** 2 / 2
 

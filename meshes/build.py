@@ -1,4 +1,4 @@
-"""From a Body to its ShellMesh: plates, sides in straight strips, braces, blocks, bars, neck, and the seams between."""
+"""From a Body to its ShellMesh: plates, sides in straight strips, braces, blocks, bars, neck, interface springs between."""
 
 from dataclasses import dataclass
 
@@ -51,11 +51,11 @@ def _rim(body: Body, size: float) -> Rim:
     for brace in body.braces:
         ends = ((brace.at_start, brace.start), (brace.at_end, brace.end))
         fixed += [nearest(outline, point) for end, point in ends if end.kind == "let_in"]
-    fixed, whole = stations(body, np.array(fixed) % outline.perimeter)
-    fixed = _spread(np.array(fixed), outline.perimeter, least=1e-3)
+    places, whole = stations(body, np.array(fixed) % outline.perimeter)
+    knots = _spread(np.array(places), outline.perimeter, least=1e-3)
     place, radius = bend_radius(outline)
     arcs = []
-    for a, b in zip(fixed, np.append(fixed[1:], fixed[0] + outline.perimeter)):
+    for a, b in zip(knots, np.append(knots[1:], knots[0] + outline.perimeter)):
         here = (place - a) % outline.perimeter <= b - a
         longest = min(size, LONGEST_ARC * np.min(np.abs(radius[here]), initial=np.inf))
         n = 1 if a in whole else max(1, round((b - a) / longest + 0.2))
@@ -83,27 +83,27 @@ def _plate(body: Body, plate: str, rim: Rim, size: float) -> Piece:
     hole = (body.soundhole.centre, body.soundhole.radius) if plate == "top" else None
     braces = [(brace, _ends(brace, rim)) for brace in braces_of(body, plate)]
     areas = [*footprints.values(), *([tongue_area(body)] if plate == "top" and body.neck and body.neck.tongue else [])]
-    lines = [line for area in areas for line in _rectangle(*area)]
-    lines += [line for brace, ends in braces for line in _at_tapers(brace, *ends)]
-    plan, triangles = triangulate(rim.points, lines, hole, size)
+    creases = [line for area in areas for line in _rectangle(*area)]
+    creases += [line for brace, ends in braces for line in _at_tapers(brace, *ends)]
+    plan, triangles = triangulate(rim.points, creases, hole, size)
     nodes = np.column_stack([plan, height(body, *plan.T)])
     if plate == "back":
         triangles = triangles[:, ::-1]
     normal = unit_normals(nodes, triangles)
-    board = body.top if plate == "top" else body.back
-    grain = _direction(board.grain_angle)
+    panel = body.top if plate == "top" else body.back
+    grain = _direction(panel.grain_angle)
     everywhere = np.arange(len(triangles))
     surfaces = {plate: Surface(everywhere, along_surface(grain, normal))}
     for region, area in footprints.items():
         inside = within(plan[triangles].mean(axis=1), area)
         surfaces[region] = Surface(inside, along_surface(_grain_of(body, region), normal[inside]))
     edges = edges_of(triangles)
-    lines = {}
+    lines: dict[str, Line] = {}
     inward = np.array([0, 0, -1.0 if plate == "top" else 1.0])
     for brace, (start, end) in braces:
-        found, place = edges_on(plan, edges, start, end)
+        on_brace, place = edges_on(plan, edges, start, end)
         lines[f"{plate}_braces/{brace.name}"] = Line(
-            found, np.tile(inward, (len(found), 1)), _taper(brace, place), np.zeros((len(found), 3))
+            on_brace, np.tile(inward, (len(on_brace), 1)), _taper(brace, place), np.zeros((len(on_brace), 3))
         )
     ring = once_round(len(rim.arc))
     named = {f"{plate}_edge": ring}
@@ -117,18 +117,18 @@ def _plate(body: Body, plate: str, rim: Rim, size: float) -> Piece:
 def _footprints(body: Body, plate: str) -> dict[str, Area]:
     """{region: (x0, x1, y0, y1)} [m] of what is glued to a plate over an area."""
     length = body.outline.length
-    found = {}
+    footprints = {}
     for name, block in (("neck_block", body.neck_block), ("tail_block", body.tail_block)):
         if plate == "top" or _reaches_back(body, name):
             x = (length - block.thickness, length + 1) if name == "neck_block" else (-1.0, block.thickness)
-            found[f"{name}/{plate}"] = (*x, -block.width / 2, block.width / 2)
+            footprints[f"{name}/{plate}"] = (*x, -block.width / 2, block.width / 2)
     if plate == "top":
         for name in ("bridge", "bridge_plate"):
             part = getattr(body, name)
             if part is not None:
                 (x, y), w, h = part.centre, part.width / 2, part.length / 2
-                found[name] = (x - w, x + w, y - h, y + h)
-    return found
+                footprints[name] = (x - w, x + w, y - h, y + h)
+    return footprints
 
 
 def _reaches_back(body: Body, name: str) -> bool:
@@ -178,7 +178,7 @@ def _grain_of(body: Body, region: str) -> np.ndarray:
     """Direction of the part's first axis on a plate."""
     if region == "bridge":
         return np.array([0.0, 1.0, 0.0])
-    if region == "bridge_plate":
+    if region == "bridge_plate" and body.bridge_plate is not None:
         return _direction(body.bridge_plate.grain_angle)
     block = getattr(body, region.split("/")[0])
     return np.array([1.0, 0.0, 0.0] if block.grain == "along_body" else [0.0, 1.0, 0.0])
@@ -226,8 +226,7 @@ def _sides(body: Body, rim: Rim, size: float) -> Piece:
 
 def _strips(k: int, rows: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Triangles (2 k rows, 3) of a grid of k columns that closes on itself, and the span and the row of each."""
-    i, row = np.meshgrid(np.arange(k), np.arange(rows))
-    i, row = i.ravel(), row.ravel()
+    i, row = (v.ravel() for v in np.meshgrid(np.arange(k), np.arange(rows)))
     a, b = row * k + i, row * k + (i + 1) % k
     c, d = a + k, b + k
     one = (i + row) % 2 == 0  # diagonals alternate

@@ -5,6 +5,7 @@ A prism over the plan is meshed by gmsh, then its nodes are moved up and down on
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import ModuleType
 
 import numpy as np
 
@@ -48,7 +49,7 @@ def wood_inside(body: Body, cut: Sequence[str] = ()) -> float:
     run = body.outline.perimeter - sum(b.width for b in blocks)
     for lining in (body.lining_top, body.lining_back):
         volume += run * lining.height * _mean_width(lining)
-    free = np.mean([height for *_, height in body.heights]) - body.lining_top.height - body.lining_back.height
+    free = float(np.mean([height for *_, height in body.heights])) - body.lining_top.height - body.lining_back.height
     volume += sum(bar.width * bar.thickness * free for bar in body.side_bars)
     if body.bridge_plate is not None:
         volume += body.bridge_plate.length * body.bridge_plate.width * body.bridge_plate.thickness
@@ -168,15 +169,15 @@ def _port(body: Body, plan: Plan, port: Port, depth: float, name: str) -> np.nda
     a, b = plan.points[k[0]], plan.points[(k[0] + 1) % len(plan.points)]
     x, y = (a + b) / 2
     top, back = float(_ceiling(body, x, y)), float(_floor(body, x, y))
-    z = float(top_height(body, x, y)) - below
-    if not back + radius + MARGIN <= z <= top - radius - MARGIN or np.hypot(*(b - a)) < 2 * radius + MARGIN:
+    middle = float(top_height(body, x, y)) - below
+    if not back + radius + MARGIN <= middle <= top - radius - MARGIN or np.hypot(*(b - a)) < 2 * radius + MARGIN:
         raise ValueError(
             f"{name} of {2 * MM * radius:.0f} mm, {MM * below:.0f} mm below the top, does not fit into the side of "
             f"{MM * (top - back):.0f} mm with {MM * MARGIN:.0f} mm of wood round it"
         )
     ring = circle(radius)
     along = (b - a) / np.hypot(*(b - a))
-    z = (z + ring[:, 1] - top) * depth / (top - back)
+    z = (middle + ring[:, 1] - top) * depth / (top - back)
     return np.column_stack([[x, y] + ring[:, :1] * along, z])
 
 
@@ -214,9 +215,11 @@ def prism(
         mesh.generate(3)
         tags, xyz, _ = mesh.getNodes()
         rank = np.argsort(tags)
-        number = lambda found, k: np.searchsorted(tags[rank], found[1]).reshape(-1, k)
+        number = lambda elements, k: np.searchsorted(tags[rank], elements[1]).reshape(-1, k)
         tetrahedra = number(mesh.getElementsByType(4), 4)
-        faces = {n: np.vstack([number(mesh.getElementsByType(2, s), 3) for s in found]) for n, found in groups.items()}
+        faces = {
+            n: np.vstack([number(mesh.getElementsByType(2, s), 3) for s in surfaces]) for n, surfaces in groups.items()
+        }
     finally:
         gmsh.finalize()
     used, place = np.unique(tetrahedra, return_inverse=True)
@@ -241,7 +244,7 @@ def _walls(geo, plan, upper, lower, rings, loops):
     return walls
 
 
-def _sizes(gmsh, curves, size):
+def _sizes(gmsh: ModuleType, curves: Sequence[int], size: float) -> None:
     """Background field: OPENING_SIZE at the openings' edges, growing to `size` at SPREAD from them."""
     for option in ("ExtendFromBoundary", "FromPoints", "FromCurvature"):
         gmsh.option.setNumber(f"Mesh.MeshSize{option}", 0)

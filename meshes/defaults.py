@@ -6,7 +6,7 @@ from meshes.body import Assumption
 from meshes.measured import MeasuredTable
 from meshes.outline import Outline, distance, point_at, where_x
 from meshes.sheet_errors import unit_of
-from meshes.sheet_fields import BraceTable, EndTable, LiningTable, Sheet, SidesTable
+from meshes.sheet_fields import BraceTable, EndTable, JointTable, LiningTable, NeckTable, Shape, Sheet, SidesTable
 from meshes.sheet_types import Table
 
 COMMON = "assumed: common practice, no source"
@@ -29,15 +29,15 @@ UNSAID = {"name", "offset_mm", "braced", "included"}
 
 def stated_defaults(table: Table, prefix: str = "") -> list[Assumption]:
     """Assumptions (list) for the plain defaults that a table of the sheet (and the tables in it) falls back on."""
-    found = []
+    assumed = []
     for name in type(table).model_fields:
         value, key = getattr(table, name), f"{prefix}{name}"
         if isinstance(value, Table):
-            found += stated_defaults(value, f"{key}.") if _matters(value) else []
+            assumed += stated_defaults(value, f"{key}.") if _matters(value) else []
         elif isinstance(value, list):
             for number, entry in enumerate(value, 1):
-                name = f"'{entry.name}'" if hasattr(entry, "name") else number
-                found += stated_defaults(entry, f"{key} {name}.") if isinstance(entry, Table) else []
+                label = f"'{entry.name}'" if hasattr(entry, "name") else number
+                assumed += stated_defaults(entry, f"{key} {label}.") if isinstance(entry, Table) else []
         elif (
             isinstance(value, MeasuredTable)
             or value is None
@@ -46,8 +46,8 @@ def stated_defaults(table: Table, prefix: str = "") -> list[Assumption]:
         ):
             continue
         elif _used(table, name):
-            found.append(Assumption(key, _text(key, value), HARDLY_KNOWN.get(name, COMMON)))
-    return found
+            assumed.append(Assumption(key, _text(key, value), HARDLY_KNOWN.get(name, COMMON)))
+    return assumed
 
 
 def _matters(table: Table) -> bool:
@@ -58,7 +58,7 @@ def _used(table: Table, name: str) -> bool:
     """Whether a field has any effect: a solid lining has no kerf, single sides no inner layer."""
     if isinstance(table, EndTable):
         return False
-    if name.startswith("inner_"):
+    if isinstance(table, SidesTable) and name.startswith("inner_"):
         return table.inner_thickness_mm is not None
     kind = getattr(table, "kind", None)
     if name in ("kerf_spacing_mm", "kerf_width_mm", "web_mm"):
@@ -66,12 +66,12 @@ def _used(table: Table, name: str) -> bool:
     if name in ("laminations", "lamination_thickness_mm"):
         return kind == "solid_laminated"
     if name == "glue_shear_GPa":
-        return kind == "solid_laminated" and table.glue_line_mm is not None
-    if name == "binding_wood":
+        return isinstance(table, LiningTable) and kind == "solid_laminated" and table.glue_line_mm is not None
+    if isinstance(table, JointTable) and name == "binding_wood":
         return 0 not in (table.rebate_width_mm, table.rebate_height_mm)
-    if name == "heel_length_mm":
+    if isinstance(table, NeckTable) and name == "heel_length_mm":
         return table.heel_depth_mm != 0
-    if name.startswith("flat_"):
+    if isinstance(table, Shape) and name.startswith("flat_"):
         return table.length_mm is not None
     if name in ("width_mm", "thickness_mm", "wood") and hasattr(table, "places_mm"):
         return bool(table.places_mm)
@@ -88,9 +88,15 @@ def fill(sheet: Sheet, outline: Outline) -> tuple[Sheet, tuple[Assumption, ...]]
     """(sheet with every left-out value filled in, Assumptions for them); outline in m, the sheet in mm."""
     notes = []
     steps = (
-        _fill_heights, _fill_neck, _fill_bridge, _fill_linings, _fill_joints, _fill_blocks, _fill_ladder,
+        _fill_heights,
+        _fill_neck,
+        _fill_bridge,
+        _fill_linings,
+        _fill_joints,
+        _fill_blocks,
+        _fill_ladder,
         _fill_brace_ends,
-    )  # fmt: skip
+    )
     for step in steps:
         sheet, new = step(sheet, outline)
         notes += new
@@ -120,10 +126,10 @@ def _fill_neck(sheet: Sheet, outline: Outline) -> tuple[Sheet, list[Assumption]]
     length = sheet.strings.scale_length_mm * (1 - 2 ** (-FRETS_TO_BODY / 12))
     sheet, notes = _set(sheet, "neck", {"length_mm": length}, f"{FRETS_TO_BODY} frets of the scale length to the body")
     sheet, heel = _set(sheet, "neck", {"heel_depth_mm": sheet.heights.neck_block_mm}, "the side's full height")
-    board = sheet.strings.scale_length_mm * (1 - 2 ** (-FRETS / 12)) - sheet.neck.length_mm
+    fretboard = sheet.strings.scale_length_mm * (1 - 2 ** (-FRETS / 12)) - sheet.neck.length_mm
     room = outline.length * 1e3 - sheet.soundhole.place_mm - sheet.soundhole.diameter_mm / 2 - TONGUE_GAP
     why = f"{FRETS} frets, and {TONGUE_GAP:g} mm short of the soundhole; common practice, no source"
-    sheet, tongue = _set(sheet, "neck", {"tongue_mm": max(0.0, min(board, room))}, why)
+    sheet, tongue = _set(sheet, "neck", {"tongue_mm": max(0.0, min(fretboard, room))}, why)
     return sheet, notes + heel + tongue if sheet.neck.included else []
 
 
@@ -169,8 +175,9 @@ def _fill_joints(sheet: Sheet, outline: Outline) -> tuple[Sheet, list[Assumption
         lining = getattr(sheet, f"lining_{plate}")
         deep = getattr(sheet, plate).thickness_mm + (lining.height_mm / 2 if lining.kind != "none" else 0.0)
         values = {
-            "rebate_width_mm": min(width, (1 - SIDE_LEFT) * side), "rebate_height_mm": min(height, max(deep, width))
-        }  # fmt: skip
+            "rebate_width_mm": min(width, (1 - SIDE_LEFT) * side),
+            "rebate_height_mm": min(height, max(deep, width)),
+        }
         sheet, new = _set(sheet, f"joint_{plate}", values, "common practice, no source")
         notes += new
     return sheet, notes
@@ -248,7 +255,7 @@ def _end_notes(brace: str, given: Mapping[str, EndTable], full: Mapping[str, End
 
 def _full_end(given: EndTable, brace: BraceTable, point: tuple[float, float], gap: float, outline: Outline) -> EndTable:
     """EndTable without gaps for the end drawn at `point` [mm]."""
-    near = distance(outline, [[1e-3 * c for c in point]])[0] * 1e3 < NEAR_SIDE
+    near = distance(outline, [(1e-3 * point[0], 1e-3 * point[1])])[0] * 1e3 < NEAR_SIDE
     length = ((brace.to_mm[0] - brace.from_mm[0]) ** 2 + (brace.to_mm[1] - brace.from_mm[1]) ** 2) ** 0.5
     default = {
         "kind": "stops_short" if near else "free",

@@ -16,6 +16,7 @@ from meshes.body import (
     Lining,
     SideBar,
     Surface,
+    WoodenPart,
     braces_of,
     side_height,
     surface_height,
@@ -105,7 +106,7 @@ def areas(body: Body) -> dict[str, float]:
 def masses(body: Body) -> dict[str, float]:
     """{part: mass [kg]} from the geometry: boxes for blocks, bridge and neck; linings from block to block."""
     area = areas(body)
-    found = {
+    mass_of = {
         "top": area["top"] * body.top.thickness * body.top.wood.density,
         "back": area["back"] * body.back.thickness * body.back.wood.density,
         "sides": area["sides"] * sum(layer.thickness * layer.wood.density for layer in body.sides),
@@ -120,12 +121,12 @@ def masses(body: Body) -> dict[str, float]:
         "side_bars": sum(_side_bar(body, bar) for bar in body.side_bars),
         "neck": _neck(body) if body.neck else 0.0,
     }
-    return {part: float(mass) for part, mass in found.items() if mass}
+    return {part: float(mass) for part, mass in mass_of.items() if mass}
 
 
 def lining_mass(body: Body, lining: Lining) -> float:
     """Mass [kg] of one lining: its middle line is the rim's inner parallel, interrupted by the two blocks."""
-    if lining.kind == "none":
+    if lining.kind == "none" or lining.wood is None:
         return 0.0
     inset = body.side_thickness / 2 + lining.width / 2
     run = body.outline.perimeter - TURN * inset - body.neck_block.width - body.tail_block.width
@@ -150,35 +151,36 @@ def _block(block: Block) -> float:
 
 def _side_bar(body: Body, bar: SideBar) -> float:
     height = side_height(body, *point_at(body.outline, bar.arc)) - body.lining_top.height - body.lining_back.height
-    return bar.width * bar.thickness * height * bar.wood.density
+    return bar.width * bar.thickness * float(height) * bar.wood.density
 
 
 def _neck(body: Body) -> float:
     """Shaft, fingerboard with its tongue, heel, the tenon that fills the neck block's cut, and the head."""
     neck = body.neck
-    board = (neck.length + neck.tongue) * neck.width * neck.fingerboard_thickness * neck.fingerboard_wood.density
+    assert neck is not None
+    fretboard = (neck.length + neck.tongue) * neck.width * neck.fingerboard_thickness * neck.fingerboard_wood.density
     heel = (heel_volume(neck) + body.neck_block.cut_volume) * neck.wood.density if neck.heel_depth else 0.0
-    return np.pi / 4 * neck.length * neck.width * neck.thickness * neck.wood.density + board + heel + neck.head_mass
+    return np.pi / 4 * neck.length * neck.width * neck.thickness * neck.wood.density + fretboard + heel + neck.head_mass
 
 
 def bends(body: Body) -> tuple[Bend, ...]:
     """Bend of each layer where it is tightest: an inner layer bends tighter round a bout and wider round the waist."""
     s, radius = bend_radius(body.outline)
-    found, inward = [], -body.sides[0].thickness / 2  # the outline runs through the middle of the outermost layer
+    tightest, inward = [], -body.sides[0].thickness / 2  # the outline runs through the middle of the outermost layer
     for layer in body.sides:
         own = np.abs(radius - (inward + layer.thickness / 2))
         at = np.argmin(own)
-        found.append(
+        tightest.append(
             Bend(float(own[at]), float(point_at(body.outline, s[at])[0]), float(layer.thickness / (2 * own[at])))
         )
         inward += layer.thickness
-    return tuple(found)
+    return tuple(tightest)
 
 
 def woods_used(body: Body) -> dict[str, Wood]:
     """{name: Wood} of every part."""
-    parts = [body.top, body.back, *body.sides, *body.braces, body.bridge, body.bridge_plate, body.lining_top]
-    parts += [body.lining_back, body.neck_block, body.tail_block, *body.side_bars, body.neck]
+    parts: list[WoodenPart | None] = [body.top, body.back, *body.sides, *body.braces, body.bridge, body.bridge_plate]
+    parts += [body.lining_top, body.lining_back, body.neck_block, body.tail_block, *body.side_bars, body.neck]
     woods = [part.wood for part in parts if part is not None and part.wood is not None]
     woods += [made.binding for made in (body.joint_top, body.joint_back) if made.binding and made.rebate_width]
     return {wood.name: wood for wood in woods + ([body.neck.fingerboard_wood] if body.neck else [])}
@@ -186,19 +188,24 @@ def woods_used(body: Body) -> dict[str, Wood]:
 
 def check_text(body: Body) -> str:
     """The text of `rimwork check`: areas, masses, doming, tightest bend, warnings and everything assumed."""
-    found = describe(body)
+    description = describe(body)
     lines = [f"{body.name}", "", "Areas"]
-    lines += [f"  {name:<14}{1e4 * area:9.1f} cm2" for name, area in found.areas.items()]
-    lines += [f"  {'rim length':<14}{1e3 * found.perimeter:9.1f} mm", f"  {'air':<14}{1e3 * found.air:9.2f} litres"]
-    lines += _port_lines(body)
-    lines += ["", "Masses"] + [f"  {part:<14}{1e3 * mass:9.1f} g" for part, mass in found.masses.items()]
-    lines += [f"  {'total':<14}{1e3 * found.total:9.1f} g", "", "Heights and doming"]
-    lines += [f"  side at {place}: built {1e3 * e:+.2f} mm off the height given" for place, e in
-              found.heights.mismatch.items()]  # fmt: skip
+    lines += [f"  {name:<14}{1e4 * area:9.1f} cm2" for name, area in description.areas.items()]
     lines += [
-        f"  deepest {1e3 * found.heights.deepest:.0f} mm from the tail: {1e3 * found.heights.depth:.1f} mm",
+        f"  {'rim length':<14}{1e3 * description.perimeter:9.1f} mm",
+        f"  {'air':<14}{1e3 * description.air:9.2f} litres",
     ]
-    lines += ["", "Tightest bend of the side"] + _bend_lines(found.bends)
+    lines += _port_lines(body)
+    lines += ["", "Masses"] + [f"  {part:<14}{1e3 * mass:9.1f} g" for part, mass in description.masses.items()]
+    lines += [f"  {'total':<14}{1e3 * description.total:9.1f} g", "", "Heights and doming"]
+    lines += [
+        f"  side at {place}: built {1e3 * e:+.2f} mm off the height given"
+        for place, e in description.heights.mismatch.items()
+    ]
+    lines += [
+        f"  deepest {1e3 * description.heights.deepest:.0f} mm from the tail: {1e3 * description.heights.depth:.1f} mm",
+    ]
+    lines += ["", "Tightest bend of the side"] + _bend_lines(description.bends)
     lines += ["", "Joints of the plates to the rim"] + _joint_lines(body)
     lines += _listed("Warnings", body.warnings)
     for source in dict.fromkeys(a.source for a in body.assumed):
@@ -234,13 +241,13 @@ def _joint_lines(body: Body) -> list[str]:
     """Wood left behind the rebate, glue area and what the solid of the joint says, for top and back."""
     lines = []
     for plate in ("top", "back"):
-        found = joint_of(body, plate)
-        if found.glue is not None:
+        joint = joint_of(body, plate)
+        if joint.glue is not None and joint.side_left is not None and joint.wood_left is not None:
             lines.append(
-                f"  {plate}: behind the rebate {1e3 * found.side_left:.1f} mm of the side, {1e3 * found.wood_left:.1f} mm "
-                f"with the lining; glue area {1e3 * found.glue:.1f} mm2 per mm"
+                f"  {plate}: behind the rebate {1e3 * joint.side_left:.1f} mm of the side, {1e3 * joint.wood_left:.1f} mm "
+                f"with the lining; glue area {1e3 * joint.glue:.1f} mm2 per mm"
             )
-        lines.append(f"  {plate}: {found.words}")
+        lines.append(f"  {plate}: {joint.words}")
     return lines
 
 

@@ -65,9 +65,13 @@ def reconcile(body: Body) -> Reconciled:
     depth = top_height(body, line, 0) - back_height(body, line, 0)
     i = int(np.argmax(depth))
     return Reconciled(
-        dict(zip(place.tolist(), error.tolist(), strict=True)), exact_radius(body), float(line[i]), float(depth[i]),
-        body.back_deepest, _radius_for(body, body.back_deepest),
-    )  # fmt: skip
+        dict(zip(place.tolist(), error.tolist(), strict=True)),
+        exact_radius(body),
+        float(line[i]),
+        float(depth[i]),
+        body.back_deepest,
+        _radius_for(body, body.back_deepest),
+    )
 
 
 def exact_radius(body: Body) -> float | None:
@@ -101,24 +105,24 @@ def shallowest(body: Body) -> float:
 
 def warnings(body: Body) -> list[str]:
     """Warnings (list of texts) where heights and doming contradict each other."""
-    found = reconcile(body)
+    fit = reconcile(body)
     texts = []
-    worst = max(found.mismatch, key=lambda place: abs(found.mismatch[place]))
-    if abs(found.mismatch[worst]) > WARN_MISMATCH:
-        parts = ", ".join(f"{place} {1e3 * error:+.1f} mm" for place, error in found.mismatch.items())
+    worst = max(fit.mismatch, key=lambda place: abs(fit.mismatch[place]))
+    if abs(fit.mismatch[worst]) > WARN_MISMATCH:
+        parts = ", ".join(f"{place} {1e3 * error:+.1f} mm" for place, error in fit.mismatch.items())
         texts.append(
             f"heights and back radius contradict each other; built minus given: {parts}. "
-            f"The plane under the dome is the least-squares compromise. {_radius_advice(found.exact_radius)}"
+            f"The plane under the dome is the least-squares compromise. {_radius_advice(fit.exact_radius)}"
         )
-    if found.deepest_named is not None and abs(found.deepest - found.deepest_named) > WARN_DEEPEST:
-        radius = found.radius_for_named
+    if fit.deepest_named is not None and abs(fit.deepest - fit.deepest_named) > WARN_DEEPEST:
+        radius = fit.radius_for_named
         advice = (
             f"a back radius of {1e3 * radius:.0f} mm would put it there"
             if radius
             else "no back radius would put it there with these end heights"
         )
         texts.append(
-            f"the body is deepest {1e3 * found.deepest:.0f} mm from the tail, not at {1e3 * found.deepest_named:.0f} "
+            f"the body is deepest {1e3 * fit.deepest:.0f} mm from the tail, not at {1e3 * fit.deepest_named:.0f} "
             f"mm as named: the end heights and the back radius decide it; {advice}"
         )
     return texts

@@ -6,7 +6,7 @@ import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Circle, Polygon
+from matplotlib.patches import Circle, Patch, Polygon
 
 from meshes.body import (
     Body,
@@ -45,7 +45,7 @@ def draw_plan(body: Body, path: str | Path, scale: float = 0.5) -> Path:
     length, width = 1e3 * body.outline.length, 1e3 * np.ptp(body.outline.points[:, 1])
     depth = 1e3 * float(np.max(side_height(body, np.linspace(0, body.outline.length, 50), 0.0)))
     sheet = (2 * length + GAP + 2 * MARGIN, width + depth + 2 * GAP + 2 * MARGIN)
-    ax = _page(sheet, scale)
+    figure, ax = _page(sheet, scale)
     middle = sheet[1] - MARGIN - GAP / 2 - width / 2
     section = MARGIN + GAP / 2 + depth
     left, right = np.array([MARGIN, middle]), np.array([MARGIN + length + GAP, middle])
@@ -58,18 +58,18 @@ def draw_plan(body: Body, path: str | Path, scale: float = 0.5) -> Path:
         ax.text(place[0], middle + width / 2 + 24, f"{body.name}: {title}", fontsize=TEXT["title"])
     _check_bar(ax, MARGIN, MARGIN / 2, scale)
     with matplotlib.rc_context({"svg.hashsalt": "rimwork", "svg.fonttype": "none"}):
-        ax.figure.savefig(path, dpi=150, metadata=FORMATS[path.suffix.lower()])
+        figure.savefig(path, dpi=150, metadata=FORMATS[path.suffix.lower()])
     return path
 
 
-def _page(sheet: tuple[float, float], scale: float) -> Axes:
-    """Axes whose unit is 1 mm on the instrument, filling a page of sheet * scale [mm]."""
-    figure = Figure(figsize=[side * scale / MM_PER_INCH for side in sheet])
+def _page(sheet: tuple[float, float], scale: float) -> tuple[Figure, Axes]:
+    """Figure, and axes whose unit is 1 mm on the instrument, filling a page of sheet * scale [mm]."""
+    figure = Figure(figsize=(sheet[0] * scale / MM_PER_INCH, sheet[1] * scale / MM_PER_INCH))
     ax = figure.add_axes((0, 0, 1, 1))
     ax.set_xlim(0, sheet[0])
     ax.set_ylim(0, sheet[1])
     ax.set_axis_off()
-    return ax
+    return figure, ax
 
 
 def _check_bar(ax: Axes, x: float, y: float, scale: float) -> None:
@@ -112,7 +112,8 @@ def _plan(ax: Axes, body: Body, plate: str, origin: np.ndarray) -> None:
 
 def _top_parts(ax: Axes, body: Body, origin: np.ndarray) -> None:
     hole = body.soundhole
-    ax.add_patch(Circle(origin + 1e3 * np.array(hole.centre), 1e3 * hole.radius, fc="none", ec="k", lw=1))
+    x, y = origin + 1e3 * np.array(hole.centre)
+    ax.add_patch(Circle((x, y), 1e3 * hole.radius, fc="none", ec="k", lw=1))
     _shape(ax, rectangle(body.bridge), origin, fc="none", lw=1)
     saddle = np.array([[body.bridge.saddle_x, -0.036], [body.bridge.saddle_x, 0.036]])
     _line(ax, saddle, origin, lw=1.5)
@@ -122,8 +123,8 @@ def _top_parts(ax: Axes, body: Body, origin: np.ndarray) -> None:
         length, half = body.outline.length, body.neck.width / 2
         _shape(ax, _box(length - body.neck.tongue, length + 1e-3 * NECK_SHOWN, -half, half), origin, fc="none", lw=1)
         if body.neck.tongue:
-            middle = origin + 1e3 * np.array([length - body.neck.tongue / 2, 0.0])
-            ax.text(*middle + [0, 6], "fingerboard", fontsize=TEXT["small"], ha="center", bbox=PAPER)
+            x, y = origin + 1e3 * np.array([length - body.neck.tongue / 2, 0.0])
+            ax.text(x, y + 6, "fingerboard", fontsize=TEXT["small"], ha="center", bbox=PAPER)
 
 
 def _dimensions(ax: Axes, body: Body, origin: np.ndarray) -> None:
@@ -135,7 +136,8 @@ def _dimensions(ax: Axes, body: Body, origin: np.ndarray) -> None:
     )
     for x, y0, y1 in widths(body.outline):
         text = f"{1e3 * (y1 - y0):.0f} wide at {1e3 * x:.0f}"
-        ax.text(*(origin + 1e3 * np.array([x, y1]) + [0, 4]), text, fontsize=TEXT["small"], ha="center")
+        u, v = origin + 1e3 * np.array([x, y1])
+        ax.text(u, v + 4, text, fontsize=TEXT["small"], ha="center")
 
 
 def widths(outline: Outline) -> list[tuple[float, float, float]]:
@@ -143,22 +145,30 @@ def widths(outline: Outline) -> list[tuple[float, float, float]]:
     neck = where_y(outline, 0.0)[-1]
     bass = outline.points[outline.arc[:-1] > neck]
     turn = np.flatnonzero(np.diff(np.sign(np.diff(bass[:, 1])))) + 1
-    found = []
+    extremes: list[tuple[float, float, float]] = []
     for x in bass[turn, 0]:
         t, _ = crossings(outline, (x, 0.0), (0.0, 1.0))
-        if not found or abs(x - found[-1][0]) > 0.02:
-            found.append((float(x), float(t[0]), float(t[-1])))
-    return found
+        if not extremes or abs(x - extremes[-1][0]) > 0.02:
+            extremes.append((float(x), float(t[0]), float(t[-1])))
+    return extremes
 
 
 def _brace_name(ax: Axes, brace: Brace, origin: np.ndarray) -> None:
     start, end = np.array(brace.start), np.array(brace.end)
     angle = np.degrees(np.arctan2(*(end - start)[::-1]))
     angle = (angle + 90) % 180 - 90
-    place = origin + 1e3 * (0.68 * start + 0.32 * end)
+    x, y = origin + 1e3 * (0.68 * start + 0.32 * end)
     ax.text(
-        *place, brace.name, fontsize=TEXT["small"], rotation=angle, rotation_mode="anchor", ha="center", va="center", bbox=PAPER
-    )  # fmt: skip
+        x,
+        y,
+        brace.name,
+        fontsize=TEXT["small"],
+        rotation=angle,
+        rotation_mode="anchor",
+        ha="center",
+        va="center",
+        bbox=PAPER,
+    )
 
 
 def brace_outline(brace: Brace) -> np.ndarray:
@@ -179,8 +189,10 @@ def block_outlines(body: Body) -> list[np.ndarray]:
     """Corners (4, 2) [m] of the tail block and of the neck block, inside the sides."""
     half = body.side_thickness / 2
     tail, neck = body.tail_block, body.neck_block
-    spans = ((half, half + tail.thickness, tail), (body.outline.length - half - neck.thickness,
-             body.outline.length - half, neck))  # fmt: skip
+    spans = (
+        (half, half + tail.thickness, tail),
+        (body.outline.length - half - neck.thickness, body.outline.length - half, neck),
+    )
     return [
         np.array([[x0, -b.width / 2], [x1, -b.width / 2], [x1, b.width / 2], [x0, b.width / 2]]) for x0, x1, b in spans
     ]
@@ -211,8 +223,8 @@ def _port_in_section(ax: Axes, body: Body, number: int, port: SidePort, origin: 
     x = point_at(body.outline, port.arc + port.radius * np.cos(turn))[:, 0]
     z = height_of(body, port) + port.radius * np.sin(turn)
     _line(ax, np.column_stack([x, z]), origin, lw=0.8, ls="-" if port.side == "bass" else (0, (3, 2)))
-    middle = origin + 1e3 * np.array([x.min() / 2 + x.max() / 2, z.mean()])
-    ax.text(*middle, f"port {number}\n{port.side}", fontsize=5.5, ha="center", va="center")
+    u, v = origin + 1e3 * np.array([x.min() / 2 + x.max() / 2, z.mean()])
+    ax.text(u, v, f"port {number}\n{port.side}", fontsize=5.5, ha="center", va="center")
 
 
 # --- sections: u along the section, z up, both in m ---
@@ -223,8 +235,10 @@ def _long_section(ax: Axes, body: Body, origin: np.ndarray) -> None:
     length = body.outline.length
     _section(ax, body, origin, np.array([0.0, 0.0]), np.array([1.0, 0.0]), 0.0, length)
     half = body.side_thickness / 2
-    for x0, x1, block in ((half, half + body.tail_block.thickness, body.tail_block),
-                          (length - half - body.neck_block.thickness, length - half, body.neck_block)):  # fmt: skip
+    for x0, x1, block in (
+        (half, half + body.tail_block.thickness, body.tail_block),
+        (length - half - body.neck_block.thickness, length - half, body.neck_block),
+    ):
         top = top_height(body, (x0 + x1) / 2, 0) - body.top.thickness / 2
         _shape(ax, _box(x0, x1, top - block.height + body.top.thickness, top), origin, fc=FILL["block"], lw=0.6)
     bridge = body.bridge
@@ -245,14 +259,15 @@ def _long_section(ax: Axes, body: Body, origin: np.ndarray) -> None:
             under = top - body.neck.heel_depth
             _shape(ax, _box(length, length + body.neck.heel_length, under, top), origin, fc="w", lw=0.6)
         start = length - body.neck.tongue
-        board = _box(start, length + 1e-3 * NECK_SHOWN, top, top + body.neck.fingerboard_thickness)
-        _shape(ax, board, origin, fc=FILL["bridge"], lw=0.6)
+        fretboard = _box(start, length + 1e-3 * NECK_SHOWN, top, top + body.neck.fingerboard_thickness)
+        _shape(ax, fretboard, origin, fc=FILL["bridge"], lw=0.6)
     for number, port in enumerate(body.side_ports, 1):
         _port_in_section(ax, body, number, port, origin)
     for place, x, y, height in body.heights:
         z = back_height(body, x, y)
         text = f"side at {place}\n{1e3 * height:.1f} given, {1e3 * side_height(body, x, y):.1f} built"
-        ax.text(*(origin + 1e3 * np.array([x, z]) + [0, -8]), text, fontsize=TEXT["small"], ha="center", va="top")
+        u, v = origin + 1e3 * np.array([x, float(z)])
+        ax.text(u, v - 8, text, fontsize=TEXT["small"], ha="center", va="top")
     ports = "; ports in the sides beyond (bass) and cut away (treble, dashed)" if body.side_ports else ""
     ax.text(origin[0] + 130, origin[1] + 30, f"section along the centre line{ports}", fontsize=TEXT["note"])
 
@@ -273,11 +288,11 @@ def _section(
     u = np.linspace(u0, u1, 200)
     place = start + u[:, None] * along
     hole = np.linalg.norm(place - body.soundhole.centre, axis=1) < body.soundhole.radius
-    for height, board, gap in ((top_height, body.top, hole), (back_height, body.back, np.zeros(len(u), bool))):
+    for height, panel, gap in ((top_height, body.top, hole), (back_height, body.back, np.zeros(len(u), bool))):
         z = height(body, *place.T)
         for run in np.split(np.arange(len(u)), np.flatnonzero(np.diff(gap.astype(int))) + 1):
             if not gap[run[0]]:
-                _strip(ax, u[run], z[run], board.thickness, origin)
+                _strip(ax, u[run], z[run], panel.thickness, origin)
     for u_side, inward in ((u0, 1), (u1, -1)):
         _side(ax, body, origin, start + u_side * along, u_side, inward)
     for plate, sign in (("top", -1), ("back", 1)):
@@ -314,8 +329,8 @@ def _cut_brace(
     if not 0 <= part <= 1:
         return
     half = brace.width / 2 / abs(np.linalg.det(matrix) / brace.length)
-    height, board = (top_height, body.top) if sign < 0 else (back_height, body.back)
-    z = height(body, *(start + u * along)) + sign * board.thickness / 2
+    height, panel = (top_height, body.top) if sign < 0 else (back_height, body.back)
+    z = height(body, *(start + u * along)) + sign * panel.thickness / 2
     _shape(ax, _box(u - half, u + half, z, z + sign * brace_height(brace, part)), origin, fc=FILL["brace"], lw=0.6)
 
 
@@ -329,11 +344,11 @@ def brace_height(brace: Brace, part: float) -> float:
     return min(heights)
 
 
-def _box(u0: float, u1: float, z0: float, z1: float) -> np.ndarray:
+def _box(u0: float, u1: float, z0: float | np.ndarray, z1: float | np.ndarray) -> np.ndarray:
     return np.array([[u0, z0], [u1, z0], [u1, z1], [u0, z1]])
 
 
-def _shape(ax: Axes, points: np.ndarray, origin: np.ndarray, fc: str, lw: float, ls: LineStyle = "-") -> Polygon:
+def _shape(ax: Axes, points: np.ndarray, origin: np.ndarray, fc: str, lw: float, ls: LineStyle = "-") -> Patch:
     return ax.add_patch(Polygon(origin + 1e3 * points, closed=True, fc=fc, ec="k", lw=lw, ls=ls))
 
 

@@ -29,21 +29,22 @@ def read_foreign(mesh_path: str | Path, parts_path: str | Path) -> tuple[ShellMe
     """
     sheet, woods = read_parts(parts_path)
     file, parts_file = Path(mesh_path).name, Path(parts_path).name
-    found = read_mesh_file(mesh_path)
-    points, triangles = found.points * METRES[sheet.length_unit], found.triangles
-    _refuse(_wrong_groups(file, parts_file, sheet, found))
+    mesh = read_mesh_file(mesh_path)
+    points, triangles = mesh.points * METRES[sheet.length_unit], mesh.triangles
+    _refuse(_wrong_groups(file, parts_file, sheet, mesh))
     _refuse(_wrong_shape(file, points, triangles) or _wrong_scale(parts_file, sheet, points))
-    normal, mistakes = outward_normals(points, triangles), []
+    normal = outward_normals(points, triangles)
+    mistakes: list[Mistake] = []
     surfaces = {
         name: Surface(at, _grain(parts_file, name, sheet, points[triangles[at]].mean(axis=1), normal[at], mistakes))
-        for name, at in found.faces.items()
+        for name, at in mesh.faces.items()
     }
     lines = {
-        name: _line(parts_file, name, points, found.edges[name], table, mistakes) for name, table in sheet.beam.items()
+        name: _line(parts_file, name, points, mesh.edges[name], table, mistakes) for name, table in sheet.beam.items()
     }
-    mistakes += _off_the_shell(file, points, triangles, found.edges) + _apart(file, points, found)
+    mistakes += _off_the_shell(file, points, triangles, mesh.edges) + _apart(file, points, mesh)
     _refuse(mistakes)
-    named = {name: pairs for name, pairs in found.edges.items() if name not in lines}
+    named = {name: pairs for name, pairs in mesh.edges.items() if name not in lines}
     return ShellMesh(points, triangles, normal, surfaces, lines, {}, named), _sections(sheet, woods)
 
 
@@ -64,23 +65,23 @@ def _refuse(mistakes: list[Mistake]) -> None:
         raise SheetError(mistakes)
 
 
-def _wrong_groups(file: str, parts_file: str, sheet: Parts, found: MeshFile) -> list[Mistake]:
+def _wrong_groups(file: str, parts_file: str, sheet: Parts, mesh: MeshFile) -> list[Mistake]:
     """Groups of the mesh against tables of the parts sheet."""
-    if not found.faces:
-        return [Mistake(file, "has no named surface groups", "", "every part as a named (physical) group", found.hint)]
+    if not mesh.faces:
+        return [Mistake(file, "has no named surface groups", "", "every part as a named (physical) group", mesh.hint)]
     wrong = [
         Mistake(file, f"surface group '{name}' has no [part.{name}] table in {parts_file}", "", "one for each group")
-        for name in found.faces
+        for name in mesh.faces
         if name not in sheet.part
     ]
-    for kind, what, known in (("part", "surface", found.faces), ("beam", "curve", found.edges)):
+    for kind, what, known in (("part", "surface", mesh.faces), ("beam", "curve", mesh.edges)):
         for name in getattr(sheet, kind):
             if name not in known:
                 hint = nearest(name, known) or f"known: {', '.join(sorted(known)) or 'none'}"
                 wrong.append(Mistake(parts_file, f"[{kind}.{name}] names no {what} group of {file}", "", "", hint))
-    bare = len(found.triangles) - len(np.unique(np.concatenate(list(found.faces.values()))))
+    bare = len(mesh.triangles) - len(np.unique(np.concatenate(list(mesh.faces.values()))))
     if bare:
-        text = f"{bare} of {len(found.triangles)} triangles belong to no named group"
+        text = f"{bare} of {len(mesh.triangles)} triangles belong to no named group"
         wrong.append(Mistake(file, text, "", "every triangle in a named group"))
     return wrong
 
@@ -98,7 +99,7 @@ def _wrong_shape(file: str, points: np.ndarray, triangles: np.ndarray) -> list[M
 
 def _wrong_scale(parts_file: str, sheet: Parts, points: np.ndarray) -> list[Mistake]:
     """Thicknesses and offsets against the size of the shell: a wrong unit or a slipped decimal point."""
-    extent = np.linalg.norm(np.ptp(points, axis=0))
+    extent = float(np.linalg.norm(np.ptp(points, axis=0)))
     wrong = []
     for name, part in sheet.part.items():
         ratio = part.thickness_mm * MM / extent
@@ -113,8 +114,8 @@ def _wrong_scale(parts_file: str, sheet: Parts, points: np.ndarray) -> list[Mist
             hint = f"did you mean {slip:.3g}?"
             wrong.append(Mistake(parts_file, f"part.{name}.thickness_mm", f"{part.thickness_mm:g}", allowed, hint))
     for name, table in sheet.beam.items():
-        far = table.offset_mm
-        far = (far.inward, far.up) if isinstance(far, Following) else far
+        offset = table.offset_mm
+        far = [offset.inward, offset.up] if isinstance(offset, Following) else offset
         if np.linalg.norm(far) * MM > extent:
             allowed = f"an offset smaller than the shell, which is {extent:.3g} m large"
             wrong.append(Mistake(parts_file, f"beam.{name}.offset_mm", f"{list(far)}", allowed))
@@ -143,15 +144,15 @@ def _off_the_shell(
     return wrong
 
 
-def _apart(file: str, points: np.ndarray, found: MeshFile) -> list[Mistake]:
+def _apart(file: str, points: np.ndarray, mesh: MeshFile) -> list[Mistake]:
     """A shell that falls into pieces which share no nodes."""
-    i, j = found.triangles[:, [0, 1]].ravel(), found.triangles[:, [1, 2]].ravel()
+    i, j = mesh.triangles[:, [0, 1]].ravel(), mesh.triangles[:, [1, 2]].ravel()
     graph = csr_array((np.ones(len(i)), (i, j)), shape=(len(points), len(points)))
     count, label = connected_components(graph, directed=False)
     if count == 1:
         return []
-    piece = label[found.triangles[:, 0]]
-    parts = [", ".join(sorted(n for n, at in found.faces.items() if (piece[at] == k).any())) for k in range(count)]
+    piece = label[mesh.triangles[:, 0]]
+    parts = [", ".join(sorted(n for n, at in mesh.faces.items() if (piece[at] == k).any())) for k in range(count)]
     shown = " | ".join(parts[:6]) + (" | ..." if count > 6 else "")
     size = np.linalg.norm(np.ptp(points, axis=0))
     same = len(points) - len(np.unique(np.round(points / size, 7), axis=0))
@@ -232,8 +233,8 @@ def _grain(
 
 
 def _unit(direction: Sequence[float] | None) -> np.ndarray:
-    direction = np.zeros(3) if direction is None else np.asarray(direction, float)
-    return direction / (np.linalg.norm(direction) or 1.0)
+    vector = np.zeros(3) if direction is None else np.asarray(direction, float)
+    return vector / (np.linalg.norm(vector) or 1.0)
 
 
 def _line(file: str, name: str, points: np.ndarray, edges: np.ndarray, table: Beam, mistakes: list[Mistake]) -> Line:

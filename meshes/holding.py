@@ -40,14 +40,14 @@ def hung_free(body: Body, weight: float) -> list[Patch]:
     c = np.zeros(3)  # their loss is hysteretic, see hold()
     upper = where_x(body.outline, 0.8 * body.outline.length)
     places = {name: _on_side(body, [s], [0.5]) for name, s in zip("123", [0.0, *upper[[0, -1]]])}
-    found = [Patch("bands", "sides", p, k, c) for p in places.values()]
+    bands = [Patch("bands", "sides", p, k, c) for p in places.values()]
     if body.neck is None:
         return [
-            *found,
+            *bands,
             Patch("bands", "sides", _on_side(body, where_y(body.outline, 0.0)[-1:], [0.5]), k, c),
         ]
     head = np.array([[body.outline.length + body.neck.length + body.neck.head_length / 2, 0.0, 0.0]])
-    return [*found, Patch("bands", "neck", head, k, c)]
+    return [*bands, Patch("bands", "neck", head, k, c)]
 
 
 def on_lap(body: Body, firmness: float = 1.0) -> list[Patch]:
@@ -92,7 +92,7 @@ def _on_side(body: Body, arcs: Sequence[float] | np.ndarray, depths: Sequence[fl
 
 def supports(structure: "Structure", patches: Sequence[Patch], total: int) -> list[Support]:
     """[Support] of Patches on a Structure, for a state of `total` unknowns."""
-    found = []
+    springs = []
     for p in patches:
         for axis in range(3):
             rows = normal_displacement(
@@ -101,26 +101,38 @@ def supports(structure: "Structure", patches: Sequence[Patch], total: int) -> li
             motion = np.zeros((len(p.points), total))
             motion[:, : len(structure.frequency)] = rows @ structure.shape
             each = np.ones(len(p.points)) / len(p.points)
-            found.append(Support(p.name, motion, p.stiffness[axis] * each, p.resistance[axis] * each))
-    return found
+            springs.append(Support(p.name, motion, p.stiffness[axis] * each, p.resistance[axis] * each))
+    return springs
 
 
 def hold(sounding: "Sounding", how: str, firmness: float = 1.0) -> ModalModel:
     """ModalModel of a Sounding hung FREE or held on the LAP."""
     s = sounding.structure
     patches = {FREE: lambda: hung_free(s.body, s.weight), LAP: lambda: on_lap(s.body, firmness)}[how]()
-    found = held(sounding.model, supports(s, patches, len(sounding.drive)))
+    supported = held(sounding.model, supports(s, patches, len(sounding.drive)))
     if how == LAP:
-        return found
-    bands = BAND_LOSS * (found.stiffness - sounding.model.stiffness)
-    return replace(found, loss=found.loss | {"bands": bands}, viscous=sounding.model.viscous)
+        return supported
+    bands = BAND_LOSS * (supported.stiffness - sounding.model.stiffness)
+    return replace(supported, loss={**supported.loss, "bands": bands}, viscous=sounding.model.viscous)
 
 
 def assumptions() -> tuple[Assumption, ...]:
     """What is assumed of both ways to hold the body."""
     G, mu = SHEAR_MODULUS / 1e3, VISCOSITY
     return (
-        Assumption("hung free", f"soft bands at tail, upper bouts and head, rigid motions near {BAND_HZ:g} Hz, loss factor {BAND_LOSS:g}", "common practice in modal tests, no source"),
-        Assumption("on the lap", f"flesh of shear modulus {G:g} kPa ({G / 3:.1f} to {3 * G:g}) and viscosity {mu:g} Pa s ({mu / 3:.1f} to {3 * mu:g}) under chest, thigh and forearm", "assumed, order of magnitude from memory"),
-        Assumption("on the lap, patches", f"chest disc of radius {1e3 * CHEST:g} mm, thigh {1e3 * THIGH:g} mm, forearm {1e3 * ARM:g} mm; fretting hand, clothing and the flesh's mass left out", "assumed"),
-    )  # fmt: skip
+        Assumption(
+            "hung free",
+            f"soft bands at tail, upper bouts and head, rigid motions near {BAND_HZ:g} Hz, loss factor {BAND_LOSS:g}",
+            "common practice in modal tests, no source",
+        ),
+        Assumption(
+            "on the lap",
+            f"flesh of shear modulus {G:g} kPa ({G / 3:.1f} to {3 * G:g}) and viscosity {mu:g} Pa s ({mu / 3:.1f} to {3 * mu:g}) under chest, thigh and forearm",
+            "assumed, order of magnitude from memory",
+        ),
+        Assumption(
+            "on the lap, patches",
+            f"chest disc of radius {1e3 * CHEST:g} mm, thigh {1e3 * THIGH:g} mm, forearm {1e3 * ARM:g} mm; fretting hand, clothing and the flesh's mass left out",
+            "assumed",
+        ),
+    )

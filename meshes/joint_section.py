@@ -177,9 +177,9 @@ def _accept(stored: dict) -> JointTables:
 def _stiff(compliance: np.ndarray, solid_corner: np.ndarray, loss: float | None, excess: float) -> JointStiffness:
     least = np.array([1 / RIGID_TRANSLATION] * 3 + [1 / RIGID_ROTATION])
     own = np.diag(compliance)
-    k = [float(f) for f in 1 / np.maximum(own, least)]
+    kt, ka, kb, ct = (float(f) for f in 1 / np.maximum(own, least))
     rigid = tuple(name for name, c, limit in zip(LOADS, own, least) if c <= limit)
-    return JointStiffness(tuple(k[:3]), k[3], compliance, solid_corner, rigid, loss, float(excess))
+    return JointStiffness((kt, ka, kb), ct, compliance, solid_corner, rigid, loss, float(excess))
 
 
 def around_outline(geometry: JointGeometry, angles: Sequence[float] | np.ndarray, fine: float = FINE) -> JointStiffness:
@@ -190,5 +190,5 @@ def around_outline(geometry: JointGeometry, angles: Sequence[float] | np.ndarray
         np.mean([one.compliance for one in joints], axis=0),
         np.mean([one.solid for one in joints], axis=0),
         float(np.mean(losses)) if len(losses) == len(joints) else None,
-        np.mean([one.span_excess for one in joints]),
+        float(np.mean([one.span_excess for one in joints])),
     )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fem.materials import SHEAR_FACTOR, plane_stress_stiffness
+from fem.materials import SHEAR_FACTOR, Wood, plane_stress_stiffness
 from fem.sections import Layer, laminate
 from fem.solid import (
     Solid,
@@ -130,9 +130,9 @@ def _rim(geometry: "JointGeometry", low: float, high: float) -> tuple[PartAt, np
     root = face + (rim.web if rim.kerf_side == "inside" else width - rim.web)
 
     def part(t: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
-        found = np.where(a < face, 1, np.where((a < face + width) & (low < b) & (b < high) & geometry.lined, 2, 0))
+        number = np.where(a < face, 1, np.where((a < face + width) & (low < b) & (b < high) & geometry.lined, 2, 0))
         beyond_root = a > root if rim.kerf_side == "inside" else a < root
-        return np.where((found == 2) & kerfed & (abs(t - p / 2) < k / 2) & beyond_root, 0, found)
+        return np.where((number == 2) & kerfed & (abs(t - p / 2) < k / 2) & beyond_root, 0, number)
 
     # without a kerf nothing changes along t: one box of any length will do
     t = np.array([0, (p - k) / 2, (p + k) / 2, p]) if kerfed else np.array([0, p / 4])
@@ -142,10 +142,10 @@ def _rim(geometry: "JointGeometry", low: float, high: float) -> tuple[PartAt, np
 
 def _spaced(cuts: Sequence[float], focus: Sequence[float], fine: float) -> np.ndarray:
     """Grid lines through all cuts, `fine` at those in focus, up to four times that elsewhere."""
-    cuts = np.unique(np.round(cuts, 9))
-    near = [bool(np.isclose(cut, focus, atol=1e-9).any()) for cut in cuts]
-    lines = [cuts[0]]
-    for low, high, at_low, at_high in zip(cuts, cuts[1:], near, near[1:]):
+    places = np.unique(np.round(cuts, 9))
+    near = [bool(np.isclose(cut, focus, atol=1e-9).any()) for cut in places]
+    lines = [places[0]]
+    for low, high, at_low, at_high in zip(places, places[1:], near, near[1:]):
         named = ("a" if at_low else "") + ("b" if at_high else "")
         lines += list(graded(low, high, fine if named else 4 * fine, 4 * fine, 1.7, named or "a"))[1:]
     return np.array(lines)
@@ -157,20 +157,24 @@ def _filled(
     """Solid of the boxes where part(t, a, b) > 0, its C (elements, 6, 6), losses {channel: C} or None, parts."""
     body = solid(boxes(t, a, b, lambda t, a, b: part(t, a, b) > 0))
     parts = part(*body.middles.T)
-    woods = {
+    woods: dict[int, tuple[Wood, Directions]] = {
         1: (geometry.rim.side_wood, IN_RIM),
         2: (geometry.rim.lining_wood, IN_RIM),
         3: (geometry.plate_wood, _plate_axes(geometry)),
-        4: (geometry.binding_wood, IN_RIM),
     }
-    C, losses = np.zeros((len(parts), 6, 6)), {c: np.zeros((len(parts), 6, 6)) for c in ("along", "across", "shear")}
+    if geometry.binding_wood is not None:
+        woods[4] = (geometry.binding_wood, IN_RIM)
+    C = np.zeros((len(parts), 6, 6))
+    losses: Losses | None = {channel: np.zeros_like(C) for channel in ("along", "across", "shear")}
     for number in np.unique(parts):
         wood, axes = woods[number]
         C[parts == number] = solid_stiffness(wood, axes)
         lost = solid_losses(wood, axes)
-        losses = None if lost is None or losses is None else losses
-        for channel in losses or {}:
-            losses[channel][parts == number] = lost[channel]
+        if lost is None:
+            losses = None
+        elif losses is not None:
+            for channel in losses:
+                losses[channel][parts == number] = lost[channel]
     return body, C, losses, parts
 
 
@@ -190,8 +194,8 @@ def section_solid(
     cut_b = h / 2 - geometry.rebate_height if geometry.rebated else h / 2
 
     def part(t: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
-        found = np.where(b > -h / 2, 3, rim_part(t, a, b))
-        return np.where((a < cut_a) & (b > cut_b), 4 if geometry.binding_wood else 0, found)
+        number = np.where(b > -h / 2, 3, rim_part(t, a, b))
+        return np.where((a < cut_a) & (b > cut_b), 4 if geometry.binding_wood else 0, number)
 
     a = _spaced([*inward, cut_a, A], [-face, cut_a, face, max(inward)], fine)
     b = _spaced([-B, min(lining_floor(geometry), -h / 2), cut_b, -h / 2, h / 2], [cut_b, -h / 2, h / 2], fine)

@@ -31,12 +31,12 @@ def joint_of(body: Body, plate: str) -> Joint:
     loss = getattr(body, f"joint_{plate}").loss
     try:
         geometry = joint_geometry(body, plate)
-        found = around_outline(geometry, grain_angles(body, plate), FINE)
+        stiffness = around_outline(geometry, grain_angles(body, plate), FINE)
     except (ValueError, RuntimeError, np.linalg.LinAlgError) as error:
         return Joint(joint(RIGID_TRANSLATION, RIGID_ROTATION, loss), f"joint taken as rigid: {error}")
     return Joint(
-        found.section(loss),
-        found.words(),
+        stiffness.section(loss),
+        stiffness.words(),
         side_behind_rebate(geometry),
         wood_behind_rebate(geometry),
         glue_area(geometry),
@@ -45,11 +45,11 @@ def joint_of(body: Body, plate: str) -> Joint:
 
 def joint_geometry(body: Body, plate: str) -> JointGeometry:
     """JointGeometry of the plate 'top' or 'back', its grain along the edge. ValueError where no wood is left."""
-    board, made, lining = (getattr(body, name) for name in (plate, f"joint_{plate}", f"lining_{plate}"))
+    panel, made, lining = (getattr(body, name) for name in (plate, f"joint_{plate}", f"lining_{plate}"))
     return JointGeometry(
         rim=rim_cell(lining, body.sides),
-        plate_thickness=board.thickness,
-        plate_wood=board.wood,
+        plate_thickness=panel.thickness,
+        plate_wood=panel.wood,
         grain_angle=0.0,
         rebate_width=made.rebate_width,
         rebate_height=made.rebate_height,

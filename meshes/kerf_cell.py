@@ -95,8 +95,8 @@ class KerfCell:
         if share == 0:
             return [(1.0, self.lining_width)]
         t, w = np.polynomial.legendre.leggauss(4)
-        found = [(share * weight / 2, self.width_at(height * (1 + s) / 2)) for s, weight in zip(t, w)]
-        return found + ([(1 - share, self.lining_width)] if share < 1 else [])
+        bevelled = [(float(share * weight / 2), float(self.width_at(height * (1 + s) / 2))) for s, weight in zip(t, w)]
+        return bevelled + ([(1 - share, self.lining_width)] if share < 1 else [])
 
 
 def _grid(
@@ -149,9 +149,9 @@ def plate_cell(
     Order eps_11, eps_22, eps_12, kappa_11, kappa_22, kappa_12; A [N/m], B [N], D [N m]. losses: {channel: (6, 6)} of
     loss factor times stiffness, or None. glued=False: the lining alone, not glued to anything, same axes.
     """
-    body, _, losses, found = solve_plate_cell(cell, width, glued)
-    lost = losses and {c: quadratic_form(body, found.strains, g) / cell.kerf_spacing for c, g in losses.items()}
-    return found.stiffness, lost
+    body, _, losses, homogeneous = solve_plate_cell(cell, width, glued)
+    lost = losses and {c: quadratic_form(body, homogeneous.strains, g) / cell.kerf_spacing for c, g in losses.items()}
+    return homogeneous.stiffness, lost
 
 
 def solve_plate_cell(
@@ -248,11 +248,11 @@ def lining_terms(cell: KerfCell) -> LiningTerms:
     of lining (the blocks act beside each other).
     """
     name = "kerf_cell-" + cell_cache.key(cell, CELL_VERSION)
-    found = cell_cache.recall(name, _accept)
-    if found is None:
-        found = _compute(cell)
-        cell_cache.keep(name, {"stiffness": found.stiffness, "mass": found.mass, "losses": found.losses})
-    return found
+    terms = cell_cache.recall(name, _accept)
+    if terms is None:
+        terms = _compute(cell)
+        cell_cache.keep(name, {"stiffness": terms.stiffness, "mass": terms.mass, "losses": terms.losses})
+    return terms
 
 
 def _accept(stored: dict) -> LiningTerms:
@@ -280,7 +280,7 @@ def _compute(cell: KerfCell) -> LiningTerms:
 
     stiffness = added(ABD, side.stiffness) | shear
     losses = None
-    if lost is not None:
+    if lost is not None and side.losses is not None and wood.loss_G is not None:
         losses = {c: added(g, side.losses[c]) | dict.fromkeys(shear, 0.0) for c, g in lost.items()}
         losses["shear"] |= {kind: wood.loss_G * f for kind, f in shear.items()}
     return LiningTerms(stiffness, _mass(cell), losses)
@@ -332,7 +332,7 @@ def solid_lining_laminate(
     slip = laminations * glue[1] / (SHEAR_FACTOR * glue[0].G_LT * H**2) if glue else 0.0
     shear = {kind: 1 / (1 / wood_only.stiffness[kind] + slip) - side.stiffness[kind] for kind in ("S55", "S44")}
     losses = section.losses
-    if losses is not None:
+    if losses is not None and lining_wood.loss_G is not None:
         losses = {c: {**g, "S44": 0.0, "S55": 0.0} for c, g in losses.items()}
         losses["shear"] |= {kind: lining_wood.loss_G * f for kind, f in shear.items()}
     return LiningTerms(section.stiffness | shear, section.mass, losses)

@@ -42,6 +42,7 @@ def solid_laminated(lining: Lining, sides: Sequence[Board]) -> Section:
     """
     if lining.bevel_width is not None:
         return _about_outer_layer(lining_terms(rim_cell(lining, sides)), sides)
+    assert lining.wood is not None
     if not lining.glue_line:
         inner_face = sides[0].thickness / 2 - _thickness(sides)
         return laminate([Layer(lining.wood, lining.width, inner_face - lining.width / 2)])
@@ -78,6 +79,7 @@ def rim_cell(lining: Lining, sides: Sequence[Board], kerf_side: str | None = Non
         return KerfCell(
             _thickness(sides), side_wood(sides), _thickness(sides), 0.015, sides[0].wood, PERIOD, 0.0, _thickness(sides)
         )
+    assert lining.wood is not None
     cut = lining.kind in ("kerfed", "reversed_kerfed")
     return KerfCell(
         side_thickness=_thickness(sides),
@@ -99,22 +101,22 @@ def side_wood(sides: Sequence[Board]) -> Wood:
 
     Layers are averaged by thickness in plane, as springs in a row through the side (see fem.plywood).
     """
-    woods = [turned(board.wood) if _square(board) else board.wood for board in sides]
+    woods = [turned(panel.wood) if _square(panel) else panel.wood for panel in sides]
     if all(wood == woods[0] for wood in woods):
         return woods[0]
-    halves = [(completed(wood), board.thickness / 2, 0) for wood, board in zip(woods, sides)]
-    board = homogenised(" + ".join(wood.name for wood in woods), halves + halves[::-1], bending=False)
+    halves = [(completed(wood), panel.thickness / 2, 0) for wood, panel in zip(woods, sides)]
+    panel = homogenised(" + ".join(wood.name for wood in woods), halves + halves[::-1], bending=False)
     known = all(wood.losses_known for wood in woods)
-    return board if known else replace(board, loss_L=None, loss_R=None, loss_G=None)
+    return panel if known else replace(panel, loss_L=None, loss_R=None, loss_G=None)
 
 
-def _square(board: Board) -> bool:
+def _square(panel: Board) -> bool:
     """Whether a side layer's grain lies nearer to square to the rim than along it."""
-    return abs(np.sin(board.grain_angle)) > np.sqrt(0.5)
+    return abs(np.sin(panel.grain_angle)) > np.sqrt(0.5)
 
 
 def _thickness(sides: Sequence[Board]) -> float:
-    return sum(board.thickness for board in sides)
+    return sum(panel.thickness for panel in sides)
 
 
 def _about_outer_layer(terms: LiningTerms, sides: Sequence[Board]) -> Section:
@@ -131,4 +133,4 @@ def _outward(kinds: Mapping[str, float]) -> dict[str, float]:
 def _each(
     losses: Mapping[str, Mapping[str, float]] | None, change: Callable[[Mapping[str, float]], dict[str, float]]
 ) -> dict[str, dict[str, float]] | None:
-    return losses and {channel: change(kinds) for channel, kinds in losses.items()}
+    return None if losses is None else {channel: change(kinds) for channel, kinds in losses.items()}

@@ -41,25 +41,27 @@ def read_mesh_file(path: str | Path) -> MeshFile:
     points = np.asarray(mesh.points, float)
     points = np.column_stack([points, np.zeros((len(points), 3 - points.shape[1]))])
     groups = _groups(mesh)
-    triangles, faces, edges = [np.zeros((0, 3), int)], {}, {}
+    blocks = [np.zeros((0, 3), int)]
+    face_runs: dict[str, list[np.ndarray]] = {}
+    edge_runs: dict[str, list[np.ndarray]] = {}
     for block, cells in enumerate(mesh.cells):
         corners = _corners(path.name, cells)
         if corners is None:
             continue
         if corners.shape[1] == 2:
             for name in _members(groups, block):
-                edges.setdefault(name, []).append(corners[groups[name][block]])
+                edge_runs.setdefault(name, []).append(corners[groups[name][block]])
             continue
-        start, cut = sum(map(len, triangles)), _cut(points, corners)
-        triangles.append(np.concatenate(cut))
+        start, cut = sum(map(len, blocks)), _cut(points, corners)
+        blocks.append(np.concatenate(cut))
         for name in _members(groups, block):
             at = groups[name][block]
-            faces.setdefault(name, []).extend(start + at + k * len(corners) for k in range(len(cut)))
-    triangles = np.concatenate(triangles)
+            face_runs.setdefault(name, []).extend(start + at + k * len(corners) for k in range(len(cut)))
+    triangles = np.concatenate(blocks)
     if not len(triangles):
         raise ValueError(f"{path.name}: holds no triangles or quadrilaterals; expected a shell mesh")
-    triangles, faces = _each_once(triangles, {name: np.concatenate(found) for name, found in faces.items()})
-    edges = {name: np.unique(np.sort(np.concatenate(found), axis=1), axis=0) for name, found in edges.items()}
+    triangles, faces = _each_once(triangles, {name: np.concatenate(runs) for name, runs in face_runs.items()})
+    edges = {name: np.unique(np.sort(np.concatenate(pairs), axis=1), axis=0) for name, pairs in edge_runs.items()}
     used, triangles, edges = _renumbered(path.name, len(points), triangles, edges)
     return MeshFile(points[used], triangles, faces, edges, "" if faces else _why_nameless(mesh))
 
@@ -183,8 +185,8 @@ def _groups(mesh: "meshio.Mesh") -> dict[str, list[np.ndarray]]:
     array of 0 and 1 per group; one cell array whose name joins the groups' names ('top-back-sides'), numbered from 0 in
     that order, -1 for none, which is how meshio writes cell sets to .vtu.
     """
-    found = _physical(mesh) or _marked(mesh)
-    return {name: [np.asarray(at, int) for at in members] for name, members in found.items()}
+    members_of = _physical(mesh) or _marked(mesh)
+    return {name: [np.asarray(at, int) for at in members] for name, members in members_of.items()}
 
 
 def _named_numbers(mesh: "meshio.Mesh") -> dict[tuple[int, int], str]:
@@ -205,18 +207,19 @@ def _why_nameless(mesh: "meshio.Mesh") -> str:
 
 
 def _physical(mesh: "meshio.Mesh") -> dict[str, list[np.ndarray]]:
-    named, found = _named_numbers(mesh), {}
+    named = _named_numbers(mesh)
+    groups: dict[str, list[np.ndarray]] = {}
     for key in NUMBERED:
         for block, numbers in enumerate(mesh.cell_data.get(key, [])):
             for number in np.unique(np.abs(numbers)) if np.ndim(numbers) == 1 else ():
                 name = named.get((int(number), mesh.cells[block].dim))
                 if name is not None:
-                    _put(found, mesh, name, block, np.flatnonzero(np.abs(numbers) == number))
+                    _put(groups, mesh, name, block, np.flatnonzero(np.abs(numbers) == number))
     for name, members in mesh.cell_sets.items():
         if not name.startswith("gmsh:"):
             for block, at in enumerate(members):
-                _put(found, mesh, name, block, [] if at is None else at)
-    return found
+                _put(groups, mesh, name, block, [] if at is None else at)
+    return groups
 
 
 def _marked(mesh: "meshio.Mesh") -> dict[str, list[np.ndarray]]:
@@ -227,17 +230,17 @@ def _marked(mesh: "meshio.Mesh") -> dict[str, list[np.ndarray]]:
     marks = {name: blocks for name, (values, blocks) in arrays.items() if values <= {0, 1} and 1 in values}
     joined = {name: _names_in(name, values) for name, (values, _) in arrays.items()}
     joined = {name: names for name, names in joined.items() if names}
-    found = {}
+    groups: dict[str, list[np.ndarray]] = {}
     if len(marks) == 1 and marks.keys() <= joined.keys():  # 'top-sides' numbered 0 and 1
         marks = {}
     for name, blocks in marks.items():
         for block, marked in enumerate(blocks):
-            _put(found, mesh, name, block, np.flatnonzero(marked))
+            _put(groups, mesh, name, block, np.flatnonzero(marked))
     for name, names in ({} if marks else joined).items():
         for number, group in enumerate(names):
             for block, numbers in enumerate(arrays[name][1]):
-                _put(found, mesh, group, block, np.flatnonzero(numbers == number))
-    return found
+                _put(groups, mesh, group, block, np.flatnonzero(numbers == number))
+    return groups
 
 
 def _names_in(joined: str, values: set[float]) -> list[str]:
@@ -252,7 +255,7 @@ def _names_in(joined: str, values: set[float]) -> list[str]:
 
 
 def _put(
-    found: dict[str, list[np.ndarray]], mesh: "meshio.Mesh", name: str, block: int, at: np.ndarray | list[int]
+    groups: dict[str, list[np.ndarray]], mesh: "meshio.Mesh", name: str, block: int, at: np.ndarray | list[int]
 ) -> None:
-    members = found.setdefault(name, [np.zeros(0, int) for _ in mesh.cells])
+    members = groups.setdefault(name, [np.zeros(0, int) for _ in mesh.cells])
     members[block] = np.union1d(members[block], at)

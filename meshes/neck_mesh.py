@@ -12,6 +12,7 @@ def neck_piece(body: Body, sides: Piece, size: float) -> Piece:
 
     Its first rows, as long as the heel is, are the region 'neck/heel' as well.
     """
+    assert body.neck is not None
     rim = sides.nodes[: sides.edges["rim_top"].max() + 1]
     at_neck = (rim[:, 0] > body.outline.length / 2) & (np.abs(rim[:, 1]) < body.neck.width / 2 + 1e-6)
     root = np.flatnonzero(at_neck)[np.argsort(rim[at_neck, 1])]
@@ -42,6 +43,7 @@ def glue_neck(body: Body, top: Piece, sides: Piece) -> None:
     A heel that ends within the back lining's height reaches to the nearer edge of that row.
     """
     neck = body.neck
+    assert neck is not None
     if neck.heel_depth:
         corners = sides.nodes[sides.triangles]
         x, y, z = (corners.min(axis=1) + corners.max(axis=1)).T / 2
@@ -59,5 +61,6 @@ def glue_neck(body: Body, top: Piece, sides: Piece) -> None:
 
 def tongue_area(body: Body) -> Area:
     """(x0, x1, y0, y1) [m] of the fingerboard glued to the top."""
+    assert body.neck is not None
     length, half = body.outline.length, body.neck.width / 2
     return length - body.neck.tongue, length + 1, -half, half

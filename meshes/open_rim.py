@@ -49,13 +49,14 @@ def pressed_places(body: Body) -> dict[str, tuple[np.ndarray, np.ndarray]]:
     x = np.linspace(0, body.outline.length, STEPS + 2)[1:-1]
     ends = [point_at(body.outline, where_x(body.outline, place)[[0, -1]]) for place in x]
     width = np.array([bass[1] - treble[1] for treble, bass in ends])
-    if waist_of(body.outline) is None:
-        found = {"widest place": int(np.argmax(width))}
+    waist = waist_of(body.outline)
+    if waist is None:
+        stations = {"widest place": int(np.argmax(width))}
     else:
-        middle = int(np.searchsorted(x, waist_of(body.outline)[0]))
+        middle = int(np.searchsorted(x, waist[0]))
         lower, upper = int(np.argmax(width[:middle])), middle + int(np.argmax(width[middle:]))
-        found = {"lower bout": lower, "waist": lower + int(np.argmin(width[lower : upper + 1])), "upper bout": upper}
-    return {name: tuple(_both_edges(body, point) for point in ends[at]) for name, at in found.items()}
+        stations = {"lower bout": lower, "waist": lower + int(np.argmin(width[lower : upper + 1])), "upper bout": upper}
+    return {name: (_both_edges(body, ends[at][0]), _both_edges(body, ends[at][1])) for name, at in stations.items()}
 
 
 def block_corners(body: Body) -> np.ndarray:

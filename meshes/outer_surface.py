@@ -88,16 +88,16 @@ def _sides(body: Body, arc: np.ndarray, rim: np.ndarray, ports: Sequence[Port], 
     rows = max(1, round(mean / size))
     rings = {f"port {n}": _port(body, port, mean) for n, port in enumerate(ports, 1)}
     along = np.append(arc, length)
-    up = mean * np.arange(1, rows) / rows - mean  # heights of the seam's own nodes
+    up = mean * np.arange(1, rows) / rows - mean  # heights of the cut's own nodes
     right = np.column_stack([np.full(rows - 1, length), up])
     polygon = np.vstack([_at(along, -mean), right, _at(along[::-1], 0.0), _at(np.zeros(rows - 1), up[::-1])])
     points, faces, group = _plane(polygon, rings, "sides", size)
-    bottom, seam, top = np.arange(k + 1), k + 1 + np.arange(rows - 1), k + rows + np.arange(k + 1)[::-1]
+    bottom, cut, top = np.arange(k + 1), k + 1 + np.arange(rows - 1), k + rows + np.arange(k + 1)[::-1]
     left = 2 * k + rows + 1 + np.arange(rows - 1)[::-1]
     inner = np.arange(2 * k + 2 * rows, len(points))
     place = np.empty(len(points), int)
     place[top], place[bottom] = np.arange(k + 1) % k, k + np.arange(k + 1) % k
-    place[left] = place[seam] = 2 * k + np.arange(rows - 1)
+    place[left] = place[cut] = 2 * k + np.arange(rows - 1)
     place[inner] = 2 * k + rows - 1 + np.arange(len(inner))
     s, z = points[np.concatenate([left, inner])].T
     x, y = point_at(body.outline, s).T

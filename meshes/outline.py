@@ -111,8 +111,8 @@ def _bezier(
 ) -> np.ndarray:
     """Points (STEPS + 1, 2) of a cubic Bezier curve."""
     t = np.linspace(0, 1, STEPS + 1)[:, None]
-    p0, p1, p2, p3 = map(np.asarray, (p0, p1, p2, p3))
-    return (1 - t) ** 3 * p0 + 3 * t * (1 - t) ** 2 * p1 + 3 * t**2 * (1 - t) * p2 + t**3 * p3
+    a, b, c, d = map(np.asarray, (p0, p1, p2, p3))
+    return (1 - t) ** 3 * a + 3 * t * (1 - t) ** 2 * b + 3 * t**2 * (1 - t) * c + t**3 * d
 
 
 def outline_from_half(half: np.ndarray) -> Outline:
@@ -122,7 +122,7 @@ def outline_from_half(half: np.ndarray) -> Outline:
     return outline_through(np.vstack([treble, half[::-1]]))
 
 
-def outline_through(points: np.ndarray, corners: Sequence[tuple[float, float]] | np.ndarray = ()) -> Outline:
+def outline_through(points: np.ndarray, corners: Sequence[Sequence[float]] | np.ndarray = ()) -> Outline:
     """Outline of closed points (n, 2): counter-clockwise, without doubled points, starting at the tail's centre."""
     points = without_doubles(points)
     if signed_area(points) < 0:
@@ -171,14 +171,14 @@ def normal_at(outline: Outline, s: float | Sequence[float] | np.ndarray) -> np.n
     return np.stack([t[..., 1], -t[..., 0]], axis=-1)
 
 
-def nearest(outline: Outline, point: tuple[float, float] | np.ndarray) -> float:
+def nearest(outline: Outline, point: Sequence[float] | np.ndarray) -> float:
     """Arc length [m] of the place on the outline nearest to one point (2,)."""
     foot, arc = _feet(outline, np.asarray(point, float)[None])
     i = np.argmin(np.linalg.norm(foot[0] - point, axis=1))
     return arc[0, i]
 
 
-def distance(outline: Outline, points: Sequence[tuple[float, float]] | np.ndarray) -> np.ndarray:
+def distance(outline: Outline, points: Sequence[Sequence[float]] | np.ndarray) -> np.ndarray:
     """Distance [m] of points (m, 2) to the outline, (m,); positive inside, negative outside."""
     points = np.atleast_2d(np.asarray(points, float))
     foot, _ = _feet(outline, points)
@@ -195,7 +195,7 @@ def _feet(outline: Outline, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     return a + t[..., None] * along, outline.arc[:-1] + t * np.linalg.norm(along, axis=1)
 
 
-def inside(outline: Outline, points: Sequence[tuple[float, float]] | np.ndarray) -> np.ndarray:
+def inside(outline: Outline, points: Sequence[Sequence[float]] | np.ndarray) -> np.ndarray:
     """Which of the points (m, 2) lie inside the outline, (m,) bool (even-odd rule)."""
     points = np.atleast_2d(np.asarray(points, float))
     (x0, y0), (x1, y1) = outline.points.T, np.roll(outline.points, -1, axis=0).T
@@ -290,5 +290,5 @@ def waist_of(outline: Outline) -> tuple[float, float] | None:
     bass = point_at(outline, np.linspace(s_neck, outline.perimeter + s_tail, 801)[:-1])
     y = bass[:, 1]
     inner = np.flatnonzero((y[1:-1] < y[:-2]) & (y[1:-1] <= y[2:])) + 1
-    inner = [i for i in inner if y[:i].max() > 1.002 * y[i] and y[i:].max() > 1.002 * y[i]]
-    return None if len(inner) == 0 else tuple(bass[min(inner, key=lambda i: y[i])])
+    waists = [i for i in inner if y[:i].max() > 1.002 * y[i] and y[i:].max() > 1.002 * y[i]]
+    return None if len(waists) == 0 else tuple(bass[min(waists, key=lambda i: y[i])])

@@ -1,7 +1,7 @@
 """Drawn outlines: reads a CSV of a half or a whole plan shape and checks it before it becomes an Outline."""
 
 import csv
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
 
@@ -9,7 +9,7 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 
 from meshes.outline import Outline, closed, outline_through, self_crossing, signed_area, without_doubles
-from meshes.sheet_errors import MM_PER_INCH, NOTHING, Mistake, TomlValue, likely, nearest, show_value
+from meshes.sheet_errors import MM_PER_INCH, NOTHING, Mistake, TomlTable, likely, nearest, show_value
 from meshes.sheet_fields import Shape
 
 HEADERS = {"half_outline_csv": ("x", "half_width"), "full_outline_csv": ("x", "y")}
@@ -30,7 +30,9 @@ def read_drawing(path: Path, kind: str) -> tuple[Outline | None, list[Mistake]]:
         reason = getattr(error, "strerror", None) or "is not a text file"
         return None, [Mistake(path.name, "file", reason, "a CSV file with an outline", near)]
     points, mistakes = _numbers(rows, path.name, kind)
-    mistakes = mistakes or _check_points(points, path.name, kind)
+    if points is None:
+        return None, mistakes
+    mistakes = _check_points(points, path.name, kind)
     if mistakes:
         return None, mistakes
     outline = outline_from_drawing(1e-3 * points, kind == "half_outline_csv")
@@ -91,7 +93,7 @@ def _crossing(file: str, point: np.ndarray) -> Mistake:
     return Mistake(file, "outline", where, "a line that meets itself nowhere", "are all points in order?")
 
 
-def has_drawing(shape: Shape | Mapping[str, TomlValue], kind: str) -> bool:
+def has_drawing(shape: Shape | TomlTable, kind: str) -> bool:
     """Whether the table [body] (dict or model) names a drawing of this kind."""
     value = shape.get(kind, NOTHING) if isinstance(shape, dict) else getattr(shape, kind)
     return value is not NOTHING and value is not None

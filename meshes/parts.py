@@ -13,14 +13,19 @@ from meshes.joints import joint_of
 from meshes.linings import lining_section
 
 HEEL_FILL = 0.5  # common practice, no source
-HALF_ROUND = 0.66 ** (
-    1 / 3
-)  # of the thickness: a rectangle as stiff in bending as a half-elliptical neck of that depth
+HALF_ROUND = 0.66 ** (1 / 3)  # of the thickness: a rectangle as stiff in bending as half an ellipse of that depth
 
 # the rim, as a maker means it: all that stands between the two plates; used for 'heat turned in the rim'
 RIM = (
-    "sides", "lining_top", "lining_back", "joint_top", "joint_back", "neck_block", "tail_block", "side_bars",
-)  # fmt: skip
+    "sides",
+    "lining_top",
+    "lining_back",
+    "joint_top",
+    "joint_back",
+    "neck_block",
+    "tail_block",
+    "side_bars",
+)
 
 
 def sections(body: Body) -> dict[str, Section]:
@@ -38,32 +43,32 @@ def sections(body: Body) -> dict[str, Section]:
 def plates(body: Body) -> dict[str, Section]:
     """Top and back about their middle surfaces."""
     return {
-        name: laminate([Layer(board.wood, board.thickness)]) for name, board in (("top", body.top), ("back", body.back))
+        name: laminate([Layer(panel.wood, panel.thickness)]) for name, panel in (("top", body.top), ("back", body.back))
     }
 
 
 def rim(body: Body) -> dict[str, Section]:
     """Sides about the middle of their outermost layer, linings, joints and the bars on the sides."""
-    found = {
+    sections_of_rim = {
         "sides": side_laminate(body.sides),
         "lining_top": lining_section(body.lining_top, body.sides),
         "lining_back": lining_section(body.lining_back, body.sides),
         "joint_top": joint_of(body, "top").section,
         "joint_back": joint_of(body, "back").section,
     }
-    lift = sum(board.thickness for board in body.sides) - body.sides[0].thickness / 2
+    lift = sum(panel.thickness for panel in body.sides) - body.sides[0].thickness / 2
     for number, bar in enumerate(body.side_bars, 1):
-        found[f"side_bars/{number}"] = beam(bar.wood, bar.width, bar.thickness, lift)
-    return found
+        sections_of_rim[f"side_bars/{number}"] = beam(bar.wood, bar.width, bar.thickness, lift)
+    return sections_of_rim
 
 
 def side_laminate(sides: Sequence[Board]) -> Section:
     """One or more layers, outermost first; the normal points outward."""
     layers, outer = [], sides[0].thickness / 2
-    for board in sides:
-        across = _crosswise(board.grain_angle - sides[0].grain_angle)
-        layers.append(Layer(board.wood, board.thickness, outer - board.thickness / 2, across))
-        outer -= board.thickness
+    for panel in sides:
+        across = _crosswise(panel.grain_angle - sides[0].grain_angle)
+        layers.append(Layer(panel.wood, panel.thickness, outer - panel.thickness / 2, across))
+        outer -= panel.thickness
     return laminate(layers)
 
 
@@ -85,20 +90,20 @@ def blocks(body: Body) -> dict[str, Section]:
     times as stiff a block moves the first modes of a box without neck by 1 % at most, the second mode with the neck, in
     which the neck block holds 7 % of the energy, by 7 %. The cut for the neck takes its share of the footprints.
     """
-    found = {}
+    layers = {}
     inner_face = body.sides[0].thickness / 2 - body.side_thickness
     for name, x in (("neck_block", body.outline.length), ("tail_block", 0.0)):
         block = getattr(body, name)
         depth = float(top_height(body, x, 0.0) - back_height(body, x, 0.0))
         on_side, on_plate = _block_woods(block)
-        found[f"{name}/sides"] = _block_on_side(block, on_side, inner_face)
+        layers[f"{name}/sides"] = _block_on_side(block, on_side, inner_face)
         cut = block.cut_width * block.cut_depth / (block.width * block.thickness)
         for plate in ("top", "back"):
             if plate == "top" or block.height > 0.9 * depth:
-                board = getattr(body, plate)
-                layer = Layer(on_plate, block.height / 2, -board.thickness / 2 - block.height / 4)
-                found[f"{name}/{plate}"] = scaled(laminate([layer]), 1 - cut, mass=0.0)
-    return found
+                panel = getattr(body, plate)
+                layer = Layer(on_plate, block.height / 2, -panel.thickness / 2 - block.height / 4)
+                layers[f"{name}/{plate}"] = scaled(laminate([layer]), 1 - cut, mass=0.0)
+    return layers
 
 
 def _block_on_side(block: Block, wood: Wood, inner_face: float) -> Section:
@@ -121,10 +126,17 @@ def together(one: Section, other: Section) -> Section:
 def _block_woods(block: Block) -> tuple[Wood, Wood]:
     """The block's wood as seen on the side and on the plates, by the direction of its grain (see build.py for axis 1)."""
     wood = completed(block.wood)
+    assert wood.E_T is not None and wood.nu_RT is not None
     through = replace(
-        wood, E_L=wood.E_R, E_R=wood.E_T, G_LR=wood.G_RT, G_LT=wood.G_LR, G_RT=wood.G_LT, nu_LR=wood.nu_RT,
+        wood,
+        E_L=wood.E_R,
+        E_R=wood.E_T,
+        G_LR=wood.G_RT,
+        G_LT=wood.G_LR,
+        G_RT=wood.G_LT,
+        nu_LR=wood.nu_RT,
         loss_L=wood.loss_R,
-    )  # fmt: skip
+    )
     if block.grain == "toward_top":
         return wood, through
     if block.grain == "along_body":
@@ -145,10 +157,10 @@ def braces(body: Body) -> dict[str, Section]:
 def bridge(body: Body) -> dict[str, Section]:
     """Bridge outside, bridge plate inside, as layers of the top over their footprints."""
     half = body.top.thickness / 2
-    found = {"bridge": laminate([Layer(body.bridge.wood, body.bridge.thickness, half + body.bridge.thickness / 2)])}
+    layers = {"bridge": laminate([Layer(body.bridge.wood, body.bridge.thickness, half + body.bridge.thickness / 2)])}
     if (plate := body.bridge_plate) is not None:
-        found["bridge_plate"] = laminate([Layer(plate.wood, plate.thickness, -half - plate.thickness / 2)])
-    return found
+        layers["bridge_plate"] = laminate([Layer(plate.wood, plate.thickness, -half - plate.thickness / 2)])
+    return layers
 
 
 def neck(body: Body) -> dict[str, Section]:
@@ -162,22 +174,23 @@ def neck(body: Body) -> dict[str, Section]:
     thickness = HALF_ROUND * n.thickness
     half_ellipse = replace(n.wood, density=n.wood.density * np.pi / 4 / HALF_ROUND)  # its area, hence its weight
     shaft = Layer(half_ellipse, thickness, -thickness / 2)
-    board = Layer(n.fingerboard_wood, n.fingerboard_thickness, n.fingerboard_thickness / 2)
+    fretboard = Layer(n.fingerboard_wood, n.fingerboard_thickness, n.fingerboard_thickness / 2)
     head = laminate([shaft])
     areal = n.head_mass / (n.head_length * n.width)
-    found = {"neck": laminate([shaft, board]), "neck/head": scaled(head, mass=areal / head.mass["m0"])}
+    strips = {"neck": laminate([shaft, fretboard]), "neck/head": scaled(head, mass=areal / head.mass["m0"])}
     if n.heel_depth:
         depth = (n.heel_depth - thickness) / 2
         under = laminate([Layer(n.wood, depth, -thickness - depth / 2)])
-        found |= {"neck/heel": scaled(under, mass=0.0), "neck/heel_side": _heel_on_side(body)}
+        strips |= {"neck/heel": scaled(under, mass=0.0), "neck/heel_side": _heel_on_side(body)}
     if n.tongue:
         above = body.top.thickness / 2 + n.fingerboard_thickness / 2
-        found["neck/tongue"] = laminate([Layer(n.fingerboard_wood, n.fingerboard_thickness, above)])
-    return found
+        strips["neck/tongue"] = laminate([Layer(n.fingerboard_wood, n.fingerboard_thickness, above)])
+    return strips
 
 
 def _heel_on_side(body: Body) -> Section:
     """Heel outside the side, its grain along the neck, square to the side; and the tenon in the block's cut."""
+    assert body.neck is not None
     n, block, half = body.neck, body.neck_block, body.sides[0].thickness / 2
     _, through = _block_woods(replace(block, wood=n.wood, grain="toward_top"))
     face, volume = n.width * n.heel_depth, heel_volume(n)

@@ -3,7 +3,6 @@
 import math
 import re
 import tomllib
-from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Literal
@@ -115,8 +114,8 @@ def read_parts(path: str | Path) -> tuple[Parts, dict[str, Wood]]:
     raw = _parse(path)
     groups, mistakes = {}, []
     for kind in ("material", "part", "beam"):
-        groups[kind], found = _tables(raw, kind, path.name)
-        mistakes += found
+        groups[kind], wrong = _tables(raw, kind, path.name)
+        mistakes += wrong
         for name, table in groups[kind].items():
             mistakes += _mistakes_in(_model(kind, table), table, path.name, f"{kind}.{name}.")
     for name in [k for k, v in raw.items() if isinstance(v, dict) and k not in Parts.model_fields]:
@@ -131,12 +130,12 @@ def read_parts(path: str | Path) -> tuple[Parts, dict[str, Wood]]:
     return sheet, {name: _wood(name, table) for name, table in sheet.material.items()}
 
 
-def is_isotropic(table: Mapping[str, TomlValue]) -> bool:
+def is_isotropic(table: TomlTable) -> bool:
     """Whether a raw [material.NAME] table is that of an isotropic material: no key that tells of directions."""
     return not any(word in key for key in table for word in ("along", "across", "in_plane", "normal", "shear"))
 
 
-def _model(kind: str, table: Mapping[str, TomlValue]) -> type[Table]:
+def _model(kind: str, table: TomlTable) -> type[Table]:
     return {"material": Isotropic if is_isotropic(table) else Orthotropic, "part": Part, "beam": Beam}[kind]
 
 
@@ -166,7 +165,7 @@ def _not_toml(file: str, text: str, message: str) -> Mistake:
     return Mistake(file, f"not TOML at line {line}, {shown}", "", "lines such as thickness_mm = 2.8", message)
 
 
-def _tables(raw: Mapping[str, TomlValue], kind: str, file: str) -> tuple[dict[str, TomlTable], list[Mistake]]:
+def _tables(raw: TomlTable, kind: str, file: str) -> tuple[dict[str, TomlTable], list[Mistake]]:
     """({name: table}, mistakes) of [kind.NAME]."""
     group = raw.get(kind, {})
     if not isinstance(group, dict):
@@ -187,7 +186,8 @@ def _mistakes_in(model: type[Table], table: TomlTable, file: str, prefix: str) -
         errors = error.errors()
     else:
         return []
-    schema, found = model.model_json_schema(), {}
+    schema = model.model_json_schema()
+    mistakes: dict[str, Mistake] = {}
     for one in errors:
         key = str(one["loc"][0])
         if key in SHAPES and one["type"] != "missing":
@@ -197,18 +197,18 @@ def _mistakes_in(model: type[Table], table: TomlTable, file: str, prefix: str) -
             m = replace(m, hint=_unit_slip(key, table.get(key), schema) or m.hint)
             if key in SHAPES:
                 m = replace(m, allowed=SHAPES[key])
-        found.setdefault(key, replace(m, key=prefix + m.key))
-    return list(found.values())
+        mistakes.setdefault(key, replace(m, key=prefix + m.key))
+    return list(mistakes.values())
 
 
 def _unit_slip(key: str, value: TomlValue, schema: JsonSchemaValue) -> str:
     """'did you mean 420?' for a number in the wrong unit, or an empty text."""
-    node = schema["properties"].get(key, {})
-    node = next((n for n in node.get("anyOf", [node]) if "minimum" in n), {})
+    named: JsonSchemaValue = schema["properties"].get(key, {})
+    node: JsonSchemaValue = next((n for n in named.get("anyOf", [named]) if "minimum" in n), {})
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not node:
         return ""
-    ending = next((e for e in SLIPS if key.endswith(e) or key.startswith(e)), None)
-    for factor, what in SLIPS.get(ending, ()):
+    slips = next((slips for end, slips in SLIPS.items() if key.endswith(end) or key.startswith(end)), ())
+    for factor, what in slips:
         grows = factor > 1
         if value > 0 and (value < node["minimum"]) == grows and node["minimum"] <= value * factor <= node["maximum"]:
             return f"did you mean {value * factor:.4g}? ({what})"
@@ -216,52 +216,62 @@ def _unit_slip(key: str, value: TomlValue, schema: JsonSchemaValue) -> str:
 
 
 def _across_tables(
-    file: str, material: Mapping[str, TomlTable], part: Mapping[str, TomlTable], beam: Mapping[str, TomlTable]
+    file: str, material: dict[str, TomlTable], part: dict[str, TomlTable], beam: dict[str, TomlTable]
 ) -> list[Mistake]:
     """Mistakes that only show when tables are read together."""
-    found = []
+    mistakes = []
     for name, table in material.items():
-        found += _impossible(file, name, table)
+        mistakes += _impossible(file, name, table)
     for kind, group in (("part", part), ("beam", beam)):
         for name, table in group.items():
             wanted = table.get("material")
             if isinstance(wanted, str) and wanted not in material:
                 hint = nearest(wanted, material) or f"known: {', '.join(sorted(material)) or 'none'}"
-                found.append(
+                mistakes.append(
                     Mistake(file, f"{kind}.{name}.material", f"'{wanted}'", "the name of a [material.NAME] table", hint)
                 )
     for name, table in part.items():
-        wood = material.get(table.get("material")) if isinstance(table.get("material"), str) else None
+        made_of = table.get("material")
+        wood = material.get(made_of) if isinstance(made_of, str) else None
         if wood is not None and not is_isotropic(wood) and "grain" not in table:
-            why = f"'{table['material']}' differs along and across its grain"
-            found.append(Mistake(file, f"part.{name}.grain", "nothing given", SHAPES["grain"], why))
+            why = f"'{made_of}' differs along and across its grain"
+            mistakes.append(Mistake(file, f"part.{name}.grain", "nothing given", SHAPES["grain"], why))
     for name in part.keys() & beam.keys():
-        found.append(Mistake(file, f"beam.{name}", "", f"a name of its own: there is a [part.{name}] too"))
-    return found
+        mistakes.append(Mistake(file, f"beam.{name}", "", f"a name of its own: there is a [part.{name}] too"))
+    return mistakes
 
 
 def _impossible(file: str, name: str, table: TomlTable) -> list[Mistake]:
     """Constants that no material can have together, and losses given in part."""
-    found = []
-    E, across, nu = (table.get(k) for k in ("E_along_GPa", "E_across_GPa", "nu_along_across"))
-    if all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in (E, across, nu)) and E > 0 and across > 0:
+    mistakes = []
+    constants = [table.get(k) for k in ("E_along_GPa", "E_across_GPa", "nu_along_across")]
+    E, across, nu = (v if isinstance(v, (int, float)) and not isinstance(v, bool) else None for v in constants)
+    if E is not None and across is not None and nu is not None and E > 0 and across > 0:
         limit = math.sqrt(E / across)
         if limit <= abs(nu) <= 10:
             allowed = f"less than {limit:.3g}, the square root of E_along/E_across; more would be impossible"
-            found.append(Mistake(file, f"material.{name}.nu_along_across", show_value(nu), allowed))
+            mistakes.append(Mistake(file, f"material.{name}.nu_along_across", show_value(nu), allowed))
     losses = ("loss_along", "loss_across", "loss_shear")
     given = [k for k in losses if k in table]
     if not is_isotropic(table) and 0 < len(given) < 3:
         for key in (k for k in losses if k not in table):
-            found.append(Mistake(file, f"material.{name}.{key}", "nothing given", "all three losses, or none"))
-    return found
+            mistakes.append(Mistake(file, f"material.{name}.{key}", "nothing given", "all three losses, or none"))
+    return mistakes
 
 
 def _wood(name: str, m: Isotropic | Orthotropic) -> Wood:
     if isinstance(m, Isotropic):
         return isotropic(name, m.E_GPa * GPA, m.nu, m.density_kg_m3, m.loss)
     return Wood(
-        name, m.E_along_GPa * GPA, m.E_across_GPa * GPA, m.G_in_plane_GPa * GPA, m.G_along_normal_GPa * GPA,
-        m.G_across_normal_GPa * GPA, m.nu_along_across, m.density_kg_m3,
-        loss_L=m.loss_along, loss_R=m.loss_across, loss_G=m.loss_shear,
-    )  # fmt: skip
+        name,
+        m.E_along_GPa * GPA,
+        m.E_across_GPa * GPA,
+        m.G_in_plane_GPa * GPA,
+        m.G_along_normal_GPa * GPA,
+        m.G_across_normal_GPa * GPA,
+        m.nu_along_across,
+        m.density_kg_m3,
+        loss_L=m.loss_along,
+        loss_R=m.loss_across,
+        loss_G=m.loss_shear,
+    )

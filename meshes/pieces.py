@@ -28,17 +28,20 @@ class Piece:
 
 
 def joined(pieces: Sequence[Piece], rim: "Rim") -> ShellMesh:
-    """ShellMesh of the pieces: indices shifted, shared nodes merged, plates seamed to the rim."""
-    starts, nodes = [], []
-    maps = []
+    """ShellMesh of the pieces: indices shifted, shared nodes merged, plates joined to the rim by interface springs."""
+    starts: list[int] = []
+    nodes: list[np.ndarray] = []
+    maps: list[np.ndarray] = []
     for piece in pieces:
         start = sum(map(len, nodes))
         shared = len(piece.shares[1]) if piece.shares else 0
         new = start + np.arange(len(piece.nodes) - shared)
-        maps.append(np.concatenate([maps[piece.shares[0]][piece.shares[1]], new]) if shared else new)
+        maps.append(np.concatenate([maps[piece.shares[0]][piece.shares[1]], new]) if piece.shares else new)
         nodes.append(piece.nodes[shared:])
         starts.append(sum(len(p.triangles) for p in pieces[: len(starts)]))
-    surfaces, lines, edges = {}, {}, {}
+    surfaces: dict[str, Surface] = {}
+    lines: dict[str, Line] = {}
+    edges: dict[str, np.ndarray] = {}
     for piece, place, start in zip(pieces, maps, starts):
         surfaces |= {name: Surface(s.triangles + start, s.grain) for name, s in piece.surfaces.items()}
         lines |= {name: Line(place[s.edges], s.up, s.taper, s.offset) for name, s in piece.lines.items()}

@@ -1,6 +1,7 @@
 """Plane triangulation of a plate by gmsh: its outline, straight lines that must be edges, and a hole."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from types import ModuleType
 
 import numpy as np
 
@@ -53,7 +54,7 @@ def triangulate(
     )
 
 
-def _sides_of(gmsh, outline):
+def _sides_of(gmsh: ModuleType, outline: np.ndarray) -> Iterator[int]:
     """Tags of the straight curves that run from one vertex of the outline (k, 2) [mm] to the next."""
     middles = (outline + np.roll(outline, -1, axis=0)) / 2
     for dim, tag in gmsh.model.getEntities(1):
@@ -121,7 +122,7 @@ def edges_on(
     off = np.hypot(*(points - start - place[:, None] * along).T)
     slack = tolerance / np.hypot(*along)
     on = (off < tolerance) & (place > -slack) & (place < 1 + slack)
-    found = edges[on[edges].all(axis=1)]
-    backward = place[found[:, 0]] > place[found[:, 1]]
-    found[backward] = found[backward][:, ::-1]
-    return found, place[found].clip(0, 1)
+    on_line = edges[on[edges].all(axis=1)]
+    backward = place[on_line[:, 0]] > place[on_line[:, 1]]
+    on_line[backward] = on_line[backward][:, ::-1]
+    return on_line, place[on_line].clip(0, 1)

@@ -7,6 +7,7 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from pydantic import ValidationError
 from pydantic.json_schema import JsonSchemaValue
@@ -51,27 +52,27 @@ def read_sheet(path: str | Path) -> Body:
     return body_of(read_tables(path), path.name, path.parent, library())
 
 
-def body_of(raw: Mapping[str, TomlValue], file: str, folder: Path, library: Mapping[str, Wood]) -> Body:
+def body_of(raw: TomlTable, file: str, folder: Path, library: Mapping[str, Wood]) -> Body:
     """Body from the parsed tables `raw` of a sheet called `file`; drawings lie in `folder`; library: {name: Wood}."""
     tables, inches, mistakes = _in_millimetres(raw, file)
     for name in REQUIRED:
         tables.setdefault(name, {})
-    sheet, found = _validate(tables, file, raw, inches, library)
-    mistakes += [*found, *check_port_places(file, tables.get("side_port"))]
+    sheet, wrong = _validate(tables, file, raw, inches, library)
+    mistakes += [*wrong, *check_port_places(file, tables.get("side_port"))]
     shape = tables["body"] if isinstance(tables["body"], dict) else {}
     shapeless = check_measures(file, shape)
     mistakes += shapeless
     if sheet is None:
         raise SheetError(mistakes)
-    woods, found = woods_of(sheet.wood, library, file, {mistake.key for mistake in mistakes})
-    mistakes += found
-    outline, found = (None, []) if shapeless else _outline(sheet.body, file, folder)
-    mistakes += found
+    woods, wrong = woods_of(sheet.wood, library, file, {mistake.key for mistake in mistakes})
+    mistakes += wrong
+    outline, wrong = (None, []) if shapeless else _outline(sheet.body, file, folder)
+    mistakes += wrong
     if outline is None:
         raise SheetError(mistakes)
     filled, assumed = fill(sheet, outline)
-    doubtful = {mistake.key.split(".")[0] for mistake in mistakes}  # their tables hold defaults now
-    mistakes += [m for m in check_whole(file, filled, outline) if m.key.split(".")[0] not in doubtful]
+    faulty = {mistake.key.split(".")[0] for mistake in mistakes}  # their tables hold defaults now
+    mistakes += [m for m in check_whole(file, filled, outline) if m.key.split(".")[0] not in faulty]
     if mistakes:
         raise SheetError(mistakes)
     body = body_from(filled, outline, woods, (*stated_defaults(sheet), *assumed))
@@ -131,11 +132,11 @@ def read_tables(path: Path) -> TomlTable:
 
 def wrong_toml(file: str, text: str, message: str) -> Mistake:
     """Mistake for text that is not TOML, with its line."""
-    found = re.search(r"\(at line (\d+), column (\d+)\)", message)
+    where = re.search(r"\(at line (\d+), column (\d+)\)", message)
     lines = text.splitlines()
-    line = int(found[1]) if found else len(lines)
+    line = int(where[1]) if where else len(lines)
     shown = lines[line - 1].strip() if line <= len(lines) else ""
-    place = f"line {found[1]}, column {found[2]}" if found else f"line {line}, the end"
+    place = f"line {where[1]}, column {where[2]}" if where else f"line {line}, the end"
     reason = re.sub(r"\s*\(at .*\)", "", message)
     hint = "words need quotes, each key its own line"
     if re.search(r"=\s*-?\d+,\d+", shown):
@@ -145,7 +146,7 @@ def wrong_toml(file: str, text: str, message: str) -> Mistake:
     return Mistake(file, place, show_value(shown), f"a line such as thickness_mm = 2.8 (TOML: {reason})", hint)
 
 
-def _in_millimetres(raw: Mapping[str, TomlValue], file: str) -> tuple[TomlTable, set[Location], list[Mistake]]:
+def _in_millimetres(raw: TomlTable, file: str) -> tuple[TomlTable, set[Location], list[Mistake]]:
     """(tables with every _in key turned into its _mm twin, locations of those keys, mistakes)."""
     inches, mistakes = set(), []
 
@@ -178,7 +179,7 @@ def _times(value: TomlValue) -> TomlValue:
 
 
 def _validate(
-    tables: TomlTable, file: str, raw: Mapping[str, TomlValue], inches: set[Location], library: Mapping[str, Wood]
+    tables: TomlTable, file: str, raw: TomlTable, inches: set[Location], library: Mapping[str, Wood]
 ) -> tuple[Sheet | None, list[Mistake]]:
     """(Sheet or None, mistakes). With mistakes the Sheet is what is left of the tables without the wrong keys."""
     own = tables.get("wood")
@@ -199,13 +200,14 @@ def _pruned(tables: TomlTable, errors: Sequence[ErrorDetails]) -> TomlTable:
     tables = copy.deepcopy(tables)
     for loc in sorted((e["loc"] for e in errors), key=str, reverse=True):
         cut = next((i for i, part in enumerate(loc) if isinstance(part, int)), len(loc) - 1)
-        node = tables
+        node: Any = tables
         for part in loc[:cut]:
             node = node[part] if isinstance(node, dict) and part in node else {}
-        if isinstance(node, list) and loc[cut] < len(node):
-            node[loc[cut]] = None
+        last = loc[cut]
+        if isinstance(node, list) and isinstance(last, int) and last < len(node):
+            node[last] = None
         elif isinstance(node, dict):
-            node.pop(loc[cut], None)
+            node.pop(last, None)
     for name in ("brace", "side_port"):
         if isinstance(tables.get(name), list):
             tables[name] = [entry for entry in tables[name] if entry is not None]
@@ -220,22 +222,22 @@ def _outline(shape: Shape, file: str, folder: Path) -> tuple[Outline | None, lis
     for kind in HEADERS:
         if has_drawing(shape, kind):
             return read_drawing(folder / getattr(shape, kind), kind)
-    if any(getattr(shape, key) is None for key in MEASURES):
+    if shape.length_mm is None or any(getattr(shape, key) is None for key in MEASURES):
         return None, []
     mistakes = check_shape(file, shape)
     if mistakes:
         return None, mistakes
-    bouts = [
+    lower, waist, upper = (
         (getattr(shape, f"{name}_place_mm") * MM, getattr(shape, f"{name}_width_mm") * MM)
         for name in ("lower_bout", "waist", "upper_bout")
-    ]
+    )
     flats = shape.flat_tail_mm * MM, shape.flat_neck_mm * MM
-    return outline_from_measures(shape.length_mm * MM, *bouts, *flats), []
+    return outline_from_measures(shape.length_mm * MM, lower, waist, upper, *flats), []
 
 
 def _check_depth(body: Body, file: str) -> None:
     """SheetError where heights and doming leave no room between top and back."""
-    found = dome.shallowest(body)
-    if found < 0.01:
-        value = f"{1e3 * found:.0f} mm between top and back at the shallowest place"
+    depth = dome.shallowest(body)
+    if depth < 0.01:
+        value = f"{1e3 * depth:.0f} mm between top and back at the shallowest place"
         raise SheetError([Mistake(file, "heights", value, "at least 10 mm", "larger radii or higher sides")])

@@ -56,14 +56,14 @@ BLOCK_CUTS = ("cut_width", "cut_depth", "cut_height", "hole")
 
 def body_from(sheet: Sheet, outline: Outline, woods: Mapping[str, Wood], assumed: tuple[Assumption, ...]) -> Body:
     """Body from a filled sheet, its Outline [m] and {name: Wood}."""
-    top_surface = fit_top(outline, _radius(sheet.heights.top_radius_mm))
+    top_surface = fit_top(outline, _metres(sheet.heights.top_radius_mm))
     heights = _heights(sheet, outline)
     deepest = sheet.heights.back_deepest_mm
     back_surface = fit_back(
         heights,
         top_surface,
-        _radius(sheet.heights.back_radius_mm),
-        _radius(sheet.heights.back_radius_across_mm),
+        _metres(sheet.heights.back_radius_mm),
+        _metres(sheet.heights.back_radius_across_mm),
         outline.length / 2 if deepest is None else deepest * MM,
     )
     braces = [_brace(brace, outline, woods) for brace in sheet.brace]
@@ -77,8 +77,8 @@ def body_from(sheet: Sheet, outline: Outline, woods: Mapping[str, Wood], assumed
         soundhole=Soundhole(
             (sheet.soundhole.place_mm * MM, sheet.soundhole.offset_mm * MM), sheet.soundhole.diameter_mm / 2 * MM
         ),
-        top=_board(sheet.top, woods),
-        back=_board(sheet.back, woods),
+        top=_panel(sheet.top, woods),
+        back=_panel(sheet.back, woods),
         sides=_sides(sheet.sides, woods),
         braces=tuple(brace for brace, _ in braces),
         bridge=_bridge(sheet.bridge, woods),
@@ -107,29 +107,29 @@ def body_from(sheet: Sheet, outline: Outline, woods: Mapping[str, Wood], assumed
     )
 
 
-def _radius(mm: float | None) -> float | None:
+def _metres(mm: float | None) -> float | None:
     return None if mm is None else mm * MM
 
 
 def _heights(sheet: Sheet, outline: Outline) -> tuple[tuple[str, float, float, float], ...]:
     """(place, x, y, height) [m] from tail to neck."""
-    tail, neck = (point_at(outline, s) for s in (0.0, where_y(outline, 0.0)[-1]))
+    (x0, y0), (x1, y1) = (point_at(outline, s).tolist() for s in (0.0, where_y(outline, 0.0)[-1]))
     waist = waist_of(outline)
-    rows = [("tail", *map(float, tail), sheet.heights.tail_mm * MM)]
+    rows = [("tail", x0, y0, sheet.heights.tail_mm * MM)]
     if sheet.heights.waist_mm is not None:
         x = sheet.body.waist_place_mm * MM if sheet.body.waist_place_mm else (waist or (outline.length / 2, 0))[0]
         y = float(point_at(outline, where_x(outline, x)[-1])[1])
         rows.append(("waist", float(x), y, sheet.heights.waist_mm * MM))
-    return (*rows, ("neck block", *map(float, neck), sheet.heights.neck_block_mm * MM))
+    return (*rows, ("neck block", x1, y1, sheet.heights.neck_block_mm * MM))
 
 
-def _board(table: TopTable | BackTable | SidesTable, woods: Mapping[str, Wood]) -> Board:
+def _panel(table: TopTable | BackTable | SidesTable, woods: Mapping[str, Wood]) -> Board:
     return Board(woods[table.wood], table.thickness_mm * MM, np.radians(table.grain_deg))
 
 
 def _sides(table: SidesTable, woods: Mapping[str, Wood]) -> tuple[Board, ...]:
-    outer = _board(table, woods)
-    if table.inner_thickness_mm is None:
+    outer = _panel(table, woods)
+    if table.inner_thickness_mm is None or table.inner_wood is None:
         return (outer,)
     return (outer, Board(woods[table.inner_wood], table.inner_thickness_mm * MM, np.radians(table.inner_grain_deg)))
 
@@ -144,10 +144,15 @@ def _brace(table: BraceTable, outline: Outline, woods: Mapping[str, Wood]) -> tu
         "there; kind = 'free' keeps an end where it is drawn"
     )
     brace = Brace(
-        table.name, table.plate, tuple(map(float, real[0])), tuple(map(float, real[1])),
-        table.width_mm * MM, table.height_mm * MM, woods[table.wood],
+        table.name,
+        table.plate,
+        (float(real[0][0]), float(real[0][1])),
+        (float(real[1][0]), float(real[1][1])),
+        table.width_mm * MM,
+        table.height_mm * MM,
+        woods[table.wood],
         *(BraceEnd(end.kind, end.taper_mm * MM, end.height_mm * MM) for end in ends),
-    )  # fmt: skip
+    )
     return brace, warning if moved > STRETCH else ""
 
 
@@ -188,9 +193,14 @@ def _bridge(table: BridgeTable, woods: Mapping[str, Wood]) -> Bridge:
         sources = {**wood.sources, "density": "build sheet, bridge.mass_g"}
         wood = replace(wood, density=table.mass_g * GRAM / volume, sources=sources)
     return Bridge(
-        (table.place_mm * MM, 0.0), table.length_mm * MM, table.width_mm * MM, table.thickness_mm * MM,
-        wood, table.saddle_mm * MM, table.saddle_height_mm * MM,
-    )  # fmt: skip
+        (table.place_mm * MM, 0.0),
+        table.length_mm * MM,
+        table.width_mm * MM,
+        table.thickness_mm * MM,
+        wood,
+        table.saddle_mm * MM,
+        table.saddle_height_mm * MM,
+    )
 
 
 def heavy_bridge(sheet: Sheet, body: Body) -> tuple[str, ...]:
@@ -209,24 +219,38 @@ def _bridge_plate(table: BridgePlateTable, woods: Mapping[str, Wood]) -> BridgeP
     if not table.included:
         return None
     return BridgePlate(
-        (table.place_mm * MM, 0.0), table.length_mm * MM, table.width_mm * MM, table.thickness_mm * MM,
-        woods[table.wood], np.radians(table.grain_deg),
-    )  # fmt: skip
+        (table.place_mm * MM, 0.0),
+        table.length_mm * MM,
+        table.width_mm * MM,
+        table.thickness_mm * MM,
+        woods[table.wood],
+        np.radians(table.grain_deg),
+    )
 
 
 def _lining(table: LiningTable, woods: Mapping[str, Wood]) -> Lining:
     if table.kind == "none":
         return Lining("none")
     common = (table.kind, table.width_mm * MM, table.height_mm * MM, woods[table.wood])
-    bevel = {
-        key: None if (mm := getattr(table, f"{key}_mm")) is None else mm * MM for key in ("bevel_width", "bevel_height")
-    }
+    bevel_width, bevel_height = _metres(table.bevel_width_mm), _metres(table.bevel_height_mm)
     if table.kind != "solid_laminated":
-        return Lining(*common, table.kerf_spacing_mm * MM, table.kerf_width_mm * MM, table.web_mm * MM, **bevel)
+        return Lining(
+            *common,
+            table.kerf_spacing_mm * MM,
+            table.kerf_width_mm * MM,
+            table.web_mm * MM,
+            bevel_width=bevel_width,
+            bevel_height=bevel_height,
+        )
     return Lining(
-        *common, laminations=table.laminations, lamination_thickness=table.lamination_thickness_mm * MM, **bevel,
-        glue_line=(table.glue_line_mm or 0.0) * MM, glue_shear=table.glue_shear_GPa * GPA,
-    )  # fmt: skip
+        *common,
+        laminations=table.laminations,
+        lamination_thickness=table.lamination_thickness_mm * MM,
+        bevel_width=bevel_width,
+        bevel_height=bevel_height,
+        glue_line=(table.glue_line_mm or 0.0) * MM,
+        glue_shear=table.glue_shear_GPa * GPA,
+    )
 
 
 def _joint(table: JointTable, woods: Mapping[str, Wood]) -> PlateJoint:
@@ -238,7 +262,7 @@ def _block(table: BlockTable, woods: Mapping[str, Wood]) -> Block:
     cut = {key: (getattr(table, f"{key}_mm", None) or 0.0) * MM for key in BLOCK_CUTS}
     return Block(
         table.width_mm * MM, table.thickness_mm * MM, table.height_mm * MM, woods[table.wood], table.grain, **cut
-    )  # fmt: skip
+    )
 
 
 def _side_bars(table: SideBarsTable, outline: Outline, woods: Mapping[str, Wood]) -> tuple[SideBar, ...]:
@@ -257,6 +281,7 @@ def port_arc(table: SidePortTable, outline: Outline) -> float:
     treble = table.side == "treble"
     if table.from_tail_mm is not None:
         return table.from_tail_mm * MM if treble else rim - table.from_tail_mm * MM
+    assert table.from_neck_mm is not None
     return neck - table.from_neck_mm * MM if treble else neck + table.from_neck_mm * MM
 
 
@@ -264,11 +289,18 @@ def _neck(table: NeckTable, woods: Mapping[str, Wood]) -> Neck | None:
     if not table.included:
         return None
     return Neck(
-        table.length_mm * MM, table.width_mm * MM, table.thickness_mm * MM, woods[table.wood],
-        table.fingerboard_thickness_mm * MM, woods[table.fingerboard_wood],
-        table.head_length_mm * MM, table.head_mass_g * GRAM,
-        table.heel_depth_mm * MM, table.heel_length_mm * MM, table.tongue_mm * MM,
-    )  # fmt: skip
+        table.length_mm * MM,
+        table.width_mm * MM,
+        table.thickness_mm * MM,
+        woods[table.wood],
+        table.fingerboard_thickness_mm * MM,
+        woods[table.fingerboard_wood],
+        table.head_length_mm * MM,
+        table.head_mass_g * GRAM,
+        table.heel_depth_mm * MM,
+        table.heel_length_mm * MM,
+        table.tongue_mm * MM,
+    )
 
 
 def _strings(table: StringsTable) -> Strings:

@@ -1,13 +1,12 @@
 """Checks of a build sheet that need more than one key; each gives Mistakes in the maker's words and mm."""
 
-from collections.abc import Mapping
 from itertools import pairwise
 
 import numpy as np
 
 from meshes.outline import Outline, inside, waist_of
 from meshes.sheet_body import STRETCH, real_ends
-from meshes.sheet_errors import Mistake, TomlValue, nearest
+from meshes.sheet_errors import Mistake, TomlTable, nearest
 from meshes.sheet_fields import BraceTable, Hole, Shape, Sheet
 from meshes.sheet_port_checks import check_side_ports
 from meshes.sheet_rim_checks import (
@@ -36,7 +35,7 @@ MEASURES = (
 DRAWINGS = ("half_outline_csv", "full_outline_csv")
 
 
-def check_measures(file: str, shape: Mapping[str, TomlValue]) -> list[Mistake]:
+def check_measures(file: str, shape: TomlTable) -> list[Mistake]:
     """Mistakes where the table [body], a dict of the keys given, has neither all measures nor one drawing."""
     drawings = [key for key in DRAWINGS if key in shape]
     measures = [key for key in MEASURES if key in shape]
@@ -53,31 +52,46 @@ def check_measures(file: str, shape: Mapping[str, TomlValue]) -> list[Mistake]:
 
 def check_shape(file: str, shape: Shape) -> list[Mistake]:
     """Mistakes in the measures of the plan shape (all of them present)."""
-    found = []
+    mistakes = []
     order = ["lower_bout_place_mm", "waist_place_mm", "upper_bout_place_mm", "length_mm"]
     for low, high in pairwise(order):
         if getattr(shape, low) >= getattr(shape, high):
-            found.append(
-                mistake(file, f"body.{low}", getattr(shape, low), f"less than {high} = {getattr(shape, high):g} mm",
-                        "places are distances from the tail")
-            )  # fmt: skip
-    for bout in ("lower_bout_width_mm", "upper_bout_width_mm"):
-        if shape.waist_width_mm >= getattr(shape, bout):
+            mistakes.append(
+                mistake(
+                    file,
+                    f"body.{low}",
+                    getattr(shape, low),
+                    f"less than {high} = {getattr(shape, high):g} mm",
+                    "places are distances from the tail",
+                )
+            )
+    for waist, bout in (("waist_width_mm", "lower_bout_width_mm"), ("waist_width_mm", "upper_bout_width_mm")):
+        if getattr(shape, waist) >= getattr(shape, bout):
             text = f"less than {bout} = {getattr(shape, bout):g} mm"
-            found.append(mistake(file, "body.waist_width_mm", shape.waist_width_mm, text, "widths are full widths"))
+            mistakes.append(mistake(file, f"body.{waist}", getattr(shape, waist), text, "widths are full widths"))
     for flat, bout in (("flat_tail_mm", "lower_bout_width_mm"), ("flat_neck_mm", "upper_bout_width_mm")):
         if getattr(shape, flat) >= 0.8 * getattr(shape, bout):
             text = f"less than 0.8 x {bout} = {0.8 * getattr(shape, bout):g} mm"
-            found.append(mistake(file, f"body.{flat}", getattr(shape, flat), text))
-    return found
+            mistakes.append(mistake(file, f"body.{flat}", getattr(shape, flat), text))
+    return mistakes
 
 
 def check_whole(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """Mistakes between the tables of a filled sheet (defaults.fill), its plan shape being sound; outline in m."""
     checks = (
-        check_soundhole, check_heights, check_sides, check_braces, check_bridge, check_linings, check_joints,
-        check_blocks, check_side_bars, check_side_ports, check_neck, check_strings,
-    )  # fmt: skip
+        check_soundhole,
+        check_heights,
+        check_sides,
+        check_braces,
+        check_bridge,
+        check_linings,
+        check_joints,
+        check_blocks,
+        check_side_bars,
+        check_side_ports,
+        check_neck,
+        check_strings,
+    )
     return [m for check in checks for m in check(file, sheet, outline)]
 
 
@@ -94,9 +108,14 @@ def check_soundhole(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
             allowed = f"a place inside the body, 0 to {1e3 * outline.length:.0f} mm from the tail"
             return [mistake(file, "soundhole.place_mm", hole.place_mm, allowed)]
         return [
-            mistake(file, "soundhole.diameter_mm", hole.diameter_mm, f"at most {2 * (room - EDGE):.0f} mm there",
-                    "the hole crosses the outline")
-        ]  # fmt: skip
+            mistake(
+                file,
+                "soundhole.diameter_mm",
+                hole.diameter_mm,
+                f"at most {2 * (room - EDGE):.0f} mm there",
+                "the hole crosses the outline",
+            )
+        ]
     return []
 
 
@@ -123,54 +142,56 @@ def check_sides(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
 
 def check_braces(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """Braces lie in the body, under their names once, and their ends fit them."""
-    found = []
+    mistakes = []
     for plate in ("top", "back"):
         if not getattr(sheet, plate).braced and any(b.plate == plate for b in sheet.brace):
-            found.append(mistake(file, f"{plate}.braced", "false", f"true, or no [[brace]] with plate = '{plate}'"))
+            mistakes.append(mistake(file, f"{plate}.braced", "false", f"true, or no [[brace]] with plate = '{plate}'"))
     names = [brace.name for brace in sheet.brace]
     for i, brace in enumerate(sheet.brace):
         key = f"brace {i + 1} ({brace.name})"
         if brace.name in names[:i]:
-            found.append(mistake(file, f"{key}.name", f"'{brace.name}'", "a name that no other brace has"))
-        found += _check_brace(file, key, brace, sheet, outline)
-    return found
+            mistakes.append(mistake(file, f"{key}.name", f"'{brace.name}'", "a name that no other brace has"))
+        mistakes += _check_brace(file, key, brace, sheet, outline)
+    return mistakes
 
 
 def _check_brace(file: str, key: str, brace: BraceTable, sheet: Sheet, outline: Outline) -> list[Mistake]:
     ends = np.array([brace.from_mm, brace.to_mm])
-    length = np.linalg.norm(ends[1] - ends[0])
+    length = float(np.linalg.norm(ends[1] - ends[0]))
     if length < 20:
         return [mistake(file, f"{key}.to_mm", f"{list(brace.to_mm)}", "a point at least 20 mm from from_mm")]
-    found = []
+    mistakes = []
     for name, point in (("from_mm", brace.from_mm), ("to_mm", brace.to_mm)):
         gap = clearance(outline, [point])[0]
         if gap < -EDGE:
             allowed = "a point inside the outline [from the tail, from the centre line]"
-            found.append(mistake(file, f"{key}.{name}", f"{list(point)}", allowed, _nearer(outline, point, gap)))
-    if not found:
-        found += _carried(file, key, brace, outline)
+            mistakes.append(mistake(file, f"{key}.{name}", f"{list(point)}", allowed, _nearer(outline, point, gap)))
+    if not mistakes:
+        mistakes += _carried(file, key, brace, outline)
     line = ends[0] + np.linspace(0.02, 0.98, 49)[:, None] * (ends[1] - ends[0])
-    if not found and clearance(outline, line).min() < -EDGE:
-        found.append(mistake(file, f"{key}.to_mm", f"{list(brace.to_mm)}", "a straight line that stays in the body"))
+    if not mistakes and clearance(outline, line).min() < -EDGE:
+        mistakes.append(mistake(file, f"{key}.to_mm", f"{list(brace.to_mm)}", "a straight line that stays in the body"))
     if brace.plate == "top" and (bare := _over_the_hole(sheet.soundhole, ends, length)) > 0:
         allowed = f"a brace beside the soundhole: {bare:.0f} mm of it would hang over the hole"
-        found.append(mistake(file, f"{key}.to_mm", f"{list(brace.to_mm)}", allowed))
+        mistakes.append(mistake(file, f"{key}.to_mm", f"{list(brace.to_mm)}", allowed))
     for name in ("from_end", "to_end"):
         if getattr(brace, name).height_mm > brace.height_mm:
             value, allowed = (getattr(brace, name).height_mm, f"at most the brace's height {brace.height_mm:g} mm")
-            found.append(mistake(file, f"{key}.{name}.height_mm", value, allowed))
+            mistakes.append(mistake(file, f"{key}.{name}.height_mm", value, allowed))
     tapers = brace.from_end.taper_mm + brace.to_end.taper_mm
     if tapers > length:
-        found.append(mistake(file, f"{key}.ends.taper_mm", tapers, f"both together at most the length {length:.0f} mm"))
+        mistakes.append(
+            mistake(file, f"{key}.ends.taper_mm", tapers, f"both together at most the length {length:.0f} mm")
+        )
     lowest = lowest_side(sheet)
     if brace.height_mm > lowest / 2:
-        found.append(mistake(file, f"{key}.height_mm", brace.height_mm, f"at most half the side, {lowest / 2:g} mm"))
-    return found
+        mistakes.append(mistake(file, f"{key}.height_mm", brace.height_mm, f"at most half the side, {lowest / 2:g} mm"))
+    return mistakes
 
 
 def _carried(file: str, key: str, brace: BraceTable, outline: Outline) -> list[Mistake]:
     """Mistakes of ends that are drawn far from the side which they are said to reach."""
-    found = []
+    mistakes = []
     points = np.array([brace.from_mm, brace.to_mm])
     for i, (name, real) in enumerate(zip(("from_mm", "to_mm"), real_ends(brace, outline), strict=True)):
         moved = 1e3 * real - points[i]
@@ -179,8 +200,8 @@ def _carried(file: str, key: str, brace: BraceTable, outline: Outline) -> list[M
             near = [round(float(v)) for v in 1e3 * real]
             allowed = f"a point less than {1e3 * STRETCH:g} mm from where the brace ends at the side; this is {far:.0f} mm off"
             hint = f"did you mean {near}? {name.removesuffix('_mm')}_end.kind = 'free' keeps it where it is drawn"
-            found.append(mistake(file, f"{key}.{name}", f"{points[i].tolist()}", allowed, hint))
-    return found
+            mistakes.append(mistake(file, f"{key}.{name}", f"{points[i].tolist()}", allowed, hint))
+    return mistakes
 
 
 def _over_the_hole(hole: Hole, ends: np.ndarray, length: float) -> float:
@@ -206,23 +227,24 @@ def _corners(place: float, length: float, width: float) -> list[tuple[float, flo
 
 def check_bridge(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """Bridge and bridge plate lie on the top, clear of the side and of the hole; the saddle is in the bridge."""
-    found, hole = [], sheet.soundhole
+    mistakes: list[Mistake] = []
+    hole = sheet.soundhole
     parts = [("bridge", sheet.bridge)] + ([("bridge_plate", sheet.bridge_plate)] if sheet.bridge_plate.included else [])
     for name, part in parts:
-        if found and part.place_mm == sheet.bridge.place_mm:
+        if mistakes and part.place_mm == sheet.bridge.place_mm:
             continue  # the plate under a misplaced bridge
         if clearance(outline, _corners(part.place_mm, part.length_mm, part.width_mm)).min() < EDGE:
             allowed = f"a place where its {part.length_mm:g} x {part.width_mm:g} mm lie inside the outline"
-            found.append(mistake(file, f"{name}.place_mm", part.place_mm, allowed, "distance from the tail"))
+            mistakes.append(mistake(file, f"{name}.place_mm", part.place_mm, allowed, "distance from the tail"))
         across = max(0.0, abs(hole.offset_mm) - part.length_mm / 2)
         along = max(0.0, abs(hole.place_mm - part.place_mm) - part.width_mm / 2)
         if np.hypot(along, across) < hole.diameter_mm / 2:
-            found.append(mistake(file, f"{name}.place_mm", part.place_mm, "a place clear of the soundhole"))
+            mistakes.append(mistake(file, f"{name}.place_mm", part.place_mm, "a place clear of the soundhole"))
     bridge = sheet.bridge
     if abs(bridge.saddle_mm - bridge.place_mm) > bridge.width_mm / 2:
         low, high = (bridge.place_mm - bridge.width_mm / 2, bridge.place_mm + bridge.width_mm / 2)
-        found.append(mistake(file, "bridge.saddle_mm", bridge.saddle_mm, f"on the bridge, {low:g} to {high:g} mm"))
-    return found
+        mistakes.append(mistake(file, "bridge.saddle_mm", bridge.saddle_mm, f"on the bridge, {low:g} to {high:g} mm"))
+    return mistakes
 
 
 def check_side_bars(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
@@ -236,21 +258,23 @@ def check_strings(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """The lists of a string set have one length; the neck is shorter than the scale."""
     strings, neck = sheet.strings, sheet.neck
     sizes = {n: len(getattr(strings, n)) for n in ("gauge_mm", "unit_mass_g_m", "tension_N") if getattr(strings, n)}
-    found = []
+    mistakes = []
     if len(set(sizes.values())) > 1:
         text = ", ".join(f"{name}: {count}" for name, count in sizes.items())
-        found.append(mistake(file, "strings", text, "the same number of strings in every list"))
+        mistakes.append(mistake(file, "strings", text, "the same number of strings in every list"))
     if sizes and strings.string:
-        found.append(mistake(file, "strings", f"{', '.join(sizes)} and [[strings.string]]", "the lists or the tables"))
+        mistakes.append(
+            mistake(file, "strings", f"{', '.join(sizes)} and [[strings.string]]", "the lists or the tables")
+        )
     if strings.set is not None and strings.set not in set_names():
         known = f"one of: {', '.join(set_names())}"
-        found.append(mistake(file, "strings.set", f"'{strings.set}'", known, nearest(strings.set, set_names())))
+        mistakes.append(mistake(file, "strings.set", f"'{strings.set}'", known, nearest(strings.set, set_names())))
     elif strings.string:
         try:
             own_set(strings)
         except ValueError as error:
-            found.append(Mistake(file, "[[strings.string]]", "", "", str(error)))
+            mistakes.append(Mistake(file, "[[strings.string]]", "", "", str(error)))
     if neck.length_mm >= strings.scale_length_mm:
         allowed = f"less than strings.scale_length_mm = {strings.scale_length_mm:g} mm"
-        found.append(mistake(file, "neck.length_mm", neck.length_mm, allowed, "from the body to the nut"))
-    return found
+        mistakes.append(mistake(file, "neck.length_mm", neck.length_mm, allowed, "from the body to the nut"))
+    return mistakes

@@ -1,11 +1,11 @@
 """Mistakes in a build sheet, told to the maker: file, key, value, what is allowed, and the likely right answer."""
 
 import difflib
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from enum import Enum
-from typing import Final
+from typing import Any, Final
 
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import ErrorDetails
@@ -13,8 +13,8 @@ from pydantic_core import ErrorDetails
 MM_PER_INCH = 25.4
 HUGE = 1e18  # no measure of an instrument; also more digits than a float holds
 UNITS = {"mm": " mm", "in": " inches", "g": " g", "deg": " degrees", "GPa": " GPa", "kg_m3": " kg/m3", "N": " N"}
-TomlValue = str | int | float | bool | datetime | date | time | list | dict
-TomlTable = dict[str, TomlValue]
+TomlValue = str | int | float | bool | datetime | date | time | list | dict | None
+TomlTable = dict[str, Any]  # of a parsed file: any TomlValue may stand there
 Location = tuple[int | str, ...]  # of a value: keys of nested tables and places in lists, outermost first
 
 
@@ -54,7 +54,7 @@ class SheetError(ValueError):
 def from_pydantic(
     errors: Iterable[ErrorDetails],
     file: str,
-    raw: Mapping[str, TomlValue],
+    raw: TomlTable,
     inches: Collection[Location],
     schema: JsonSchemaValue,
 ) -> list[Mistake]:
@@ -67,7 +67,7 @@ def from_pydantic(
 
 
 def _one(
-    error: ErrorDetails, file: str, raw: Mapping[str, TomlValue], inches: Collection[Location], schema: JsonSchemaValue
+    error: ErrorDetails, file: str, raw: TomlTable, inches: Collection[Location], schema: JsonSchemaValue
 ) -> Mistake:
     loc = tuple(error["loc"])
     in_inches = any(loc[: i + 1] in inches for i in range(len(loc)))
@@ -78,7 +78,7 @@ def _one(
     if error["type"] == "extra_forbidden":
         return Mistake(file, key, show, *_unknown_key(loc, written, schema))
     if error["type"] == "unknown_wood":
-        hint = error["ctx"]["lacks"] or nearest(value, error["ctx"]["woods"])
+        hint = error["ctx"]["lacks"] or nearest(str(value), error["ctx"]["woods"])
         return Mistake(file, key, show, "a wood of the library or of a [wood.NAME] table", hint)
     scale = 1 / MM_PER_INCH if in_inches else 1
     limits = limits_of(node)
@@ -87,7 +87,7 @@ def _one(
 
 def _hint(
     error: ErrorDetails,
-    value: TomlValue,
+    value: TomlValue | Nothing,
     limits: tuple[float, float] | None,
     scale: float,
     node: JsonSchemaValue,
@@ -113,7 +113,7 @@ def likely(value: float, low: float, high: float, in_inches: bool = False, in_gp
     """'did you mean ...?' for a number outside low..high: a sign, a slipped decimal point, or another unit."""
     if not abs(value) < HUGE:
         return "write a plain number"
-    slips = (-1, 0.1, 10, MM_PER_INCH, 1 / MM_PER_INCH, 0.01, 100, 1000, 0.001)
+    slips: tuple[float, ...] = (-1, 0.1, 10, MM_PER_INCH, 1 / MM_PER_INCH, 0.01, 100, 1000, 0.001)
     if in_gpa:
         slips = (0.001, -1, 0.1, 10, 0.01, 100)
     for factor in (1 / MM_PER_INCH, *slips) if in_inches else slips:
@@ -179,19 +179,20 @@ def _as_written(loc: Location, in_inches: bool) -> Location:
     )
 
 
-def value_at(raw: TomlValue, loc: Location) -> TomlValue:
+def value_at(raw: TomlTable, loc: Location) -> TomlValue | Nothing:
     """The value at a location of nested tables and lists, or NOTHING."""
+    value: Any = raw
     for part in loc:
         try:
-            raw = raw[part]
+            value = value[part]
         except (KeyError, IndexError, TypeError):
             return NOTHING
-    return raw
+    return value
 
 
-def key_name(loc: Location, raw: Mapping[str, TomlValue]) -> str:
+def key_name(loc: Location, raw: TomlTable) -> str:
     """'top.thickness_mm'; a list's entries are counted from 1 and named where they have a name."""
-    words = []
+    words: list[str] = []
     for i, part in enumerate(loc):
         if isinstance(part, int):
             entry = value_at(raw, loc[: i + 1])

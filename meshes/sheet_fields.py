@@ -4,7 +4,7 @@ Lengths are numbers in mm under keys ending in _mm; sheet.py also takes each of 
 default is a measure that only the maker knows. A default is common practice, no source, and is listed as assumed.
 """
 
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias
 
 from pydantic import Field
 
@@ -13,6 +13,15 @@ from meshes.measured import MeasuredTable
 from meshes.sheet_types import Angle, BindingName, Count, Number, Point, Radius, Table, Text, WoodName, YesNo
 
 SHEET_VERSION: Literal[1] = 1
+
+# Keys that defaults.fill fills in: None where the sheet leaves them out, never in the filled sheet that is computed with
+LEFT_OUT: Any = None
+if TYPE_CHECKING:
+    Filled: TypeAlias = float
+    FilledKind: TypeAlias = BraceEndKind
+else:
+    Filled = Number | None
+    FilledKind = BraceEndKind | None
 
 
 class Shape(Table):
@@ -97,12 +106,18 @@ class SidesTable(Table):
 class EndTable(Table):
     """One end of a brace."""
 
-    kind: BraceEndKind | None = Field(
-        None, description="default: stops_short (of the side) if drawn within 20 mm of it, else free (as drawn)"
+    kind: FilledKind = Field(
+        LEFT_OUT, description="default: stops_short (of the side) if drawn within 20 mm of it, else free (as drawn)"
     )
-    gap_mm: Number | None = Field(None, ge=0, le=100, description="from the side; default: lining width + 1 mm")
-    taper_mm: Number | None = Field(None, ge=0, le=300, description="default: a quarter of the brace, 40 mm at most")
-    height_mm: Number | None = Field(None, ge=0, le=40, description="left at the end; default: a quarter of the height")
+    gap_mm: Filled = Field(LEFT_OUT, ge=0, le=100, description="from the side; default: lining width + 1 mm")
+    taper_mm: Filled = Field(LEFT_OUT, ge=0, le=300, description="default: a quarter of the brace, 40 mm at most")
+    height_mm: Filled = Field(LEFT_OUT, ge=0, le=40, description="left at the end; default: a quarter of the height")
+
+
+if TYPE_CHECKING:
+    FilledEnd: TypeAlias = EndTable
+else:
+    FilledEnd = EndTable | None
 
 
 class BraceTable(Table):
@@ -116,20 +131,20 @@ class BraceTable(Table):
     height_mm: Number = Field(ge=1, le=40)
     wood: WoodName = "sitka_spruce"
     ends: EndTable | None = Field(None, description="both ends")
-    from_end: EndTable | None = Field(None, description="the end at from_mm, where it differs")
-    to_end: EndTable | None = Field(None, description="the end at to_mm, where it differs")
+    from_end: FilledEnd = Field(LEFT_OUT, description="the end at from_mm, where it differs")
+    to_end: FilledEnd = Field(LEFT_OUT, description="the end at to_mm, where it differs")
 
 
 class BridgeTable(Table):
     """Bridge; its grain runs across the body."""
 
-    place_mm: Number | None = Field(None, ge=20, le=500, description="its middle; default: 3 mm tailward of the saddle")
+    place_mm: Filled = Field(LEFT_OUT, ge=20, le=500, description="its middle; default: 3 mm tailward of the saddle")
     length_mm: Number = Field(160.0, ge=40, le=260, description="across the body")
     width_mm: Number = Field(30.0, ge=10, le=80, description="along the body")
     thickness_mm: Number = Field(8.0, ge=2, le=20)
     wood: WoodName = "indian_rosewood"
     mass_g: Number | None = Field(None, ge=3, le=200, description="as weighed; default: a full block of its wood")
-    saddle_mm: Number | None = Field(None, ge=20, le=500, description="saddle line; default: from the scale length")
+    saddle_mm: Filled = Field(LEFT_OUT, ge=20, le=500, description="saddle line; default: from the scale length")
     saddle_height_mm: Number = Field(12.0, ge=2, le=30, description="of the strings above the top")
 
 
@@ -137,7 +152,7 @@ class BridgePlateTable(Table):
     """Bridge plate under the top."""
 
     included: YesNo = True
-    place_mm: Number | None = Field(None, ge=20, le=500, description="its middle; default: under the bridge")
+    place_mm: Filled = Field(LEFT_OUT, ge=20, le=500, description="its middle; default: under the bridge")
     length_mm: Number = Field(170.0, ge=10, le=400, description="across the body")
     width_mm: Number = Field(36.0, ge=5, le=150, description="along the body")
     thickness_mm: Number = Field(2.5, ge=0.5, le=10)
@@ -149,7 +164,7 @@ class LiningTable(Table):
     """Lining between the sides and one plate."""
 
     kind: LiningKind = "kerfed"
-    width_mm: Number | None = Field(None, ge=1, le=30, description="inward; default 6, or the laminations together")
+    width_mm: Filled = Field(LEFT_OUT, ge=1, le=30, description="inward; default 6, or the laminations together")
     height_mm: Number = Field(15.0, ge=2, le=60)
     wood: WoodName = "honduras_mahogany"
     kerf_spacing_mm: Number = Field(8.0, ge=1.5, le=60)
@@ -166,11 +181,11 @@ class LiningTable(Table):
 class JointTable(Table):
     """Joint of a plate to the rim: rebate and binding, loss."""
 
-    rebate_width_mm: Number | None = Field(
-        None, ge=0, le=20, description="inward from the side's outer face, 0: no rebate; default: 1.5 or less"
+    rebate_width_mm: Filled = Field(
+        LEFT_OUT, ge=0, le=20, description="inward from the side's outer face, 0: no rebate; default: 1.5 or less"
     )
-    rebate_height_mm: Number | None = Field(
-        None, ge=0, le=40, description="down from the plate's outer face; default: 6 or less"
+    rebate_height_mm: Filled = Field(
+        LEFT_OUT, ge=0, le=40, description="down from the plate's outer face; default: 6 or less"
     )
     binding_wood: BindingName = Field("sugar_maple", description="what fills the rebate, or 'none': left open")
     loss_factor: Number = Field(0.02, ge=0, le=0.5, description="of the joint (1/Q); hardly measured, 0.005 to 0.1")
@@ -181,7 +196,7 @@ class BlockTable(Table):
 
     width_mm: Number = Field(80.0, ge=10, le=250, description="across the body")
     thickness_mm: Number = Field(20.0, ge=3, le=150, description="along the body")
-    height_mm: Number | None = Field(None, ge=10, le=200, description="default: the side's full height")
+    height_mm: Filled = Field(LEFT_OUT, ge=10, le=200, description="default: the side's full height")
     wood: WoodName = "honduras_mahogany"
     grain: BlockGrain = "toward_top"
 
@@ -218,7 +233,7 @@ class NeckTable(Table):
     """Neck from the body to the nut, and headstock."""
 
     included: YesNo = True
-    length_mm: Number | None = Field(None, ge=150, le=600, description="body to nut; default: 14 frets to the body")
+    length_mm: Filled = Field(LEFT_OUT, ge=150, le=600, description="body to nut; default: 14 frets to the body")
     width_mm: Number = Field(50.0, ge=30, le=80)
     thickness_mm: Number = Field(16.0, ge=8, le=35, description="without the fingerboard")
     wood: WoodName = "honduras_mahogany"
@@ -226,12 +241,15 @@ class NeckTable(Table):
     fingerboard_wood: WoodName = "indian_rosewood"
     head_length_mm: Number = Field(180.0, ge=20, le=300)
     head_mass_g: Number = Field(350.0, ge=10, le=1500, description="headstock with tuners")
-    heel_depth_mm: Number | None = Field(
-        None, ge=0, le=200, description="from the top's edge down the side, 0: no heel; default: the side's full height"
+    heel_depth_mm: Filled = Field(
+        LEFT_OUT,
+        ge=0,
+        le=200,
+        description="from the top's edge down the side, 0: no heel; default: the side's full height",
     )
     heel_length_mm: Number = Field(35.0, ge=5, le=120, description="along the neck, where it meets the body")
-    tongue_mm: Number | None = Field(
-        None, ge=0, le=250, description="fingerboard glued to the top; default: 20 frets, short of the soundhole"
+    tongue_mm: Filled = Field(
+        LEFT_OUT, ge=0, le=250, description="fingerboard glued to the top; default: 20 frets, short of the soundhole"
     )
 
 

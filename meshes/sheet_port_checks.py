@@ -20,33 +20,34 @@ PLACES = ("from_tail_mm", "from_neck_mm")
 
 def check_port_places(file: str, tables: TomlValue) -> list[Mistake]:
     """Mistakes of the [[side_port]] tables (as written, in mm) that give no place or two."""
-    found = []
+    mistakes = []
     for number, table in enumerate(tables if isinstance(tables, list) else [], 1):
         given = [name for name in PLACES if name in table] if isinstance(table, dict) else PLACES[:1]
         if len(given) != 1:
             value = "both given" if given else "nothing given"
             key = f"side_port {number}.from_tail_mm"
-            found.append(mistake(file, key, value, "one of from_tail_mm and from_neck_mm"))
-    return found
+            mistakes.append(mistake(file, key, value, "one of from_tail_mm and from_neck_mm"))
+    return mistakes
 
 
 def check_side_ports(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """On its side, clear of blocks, neck, side bars, sharp corners and other ports, not bent too much."""
-    found, before = [], []
+    mistakes: list[Mistake] = []
+    before: list[tuple[str, float, float]] = []
     for number, port in enumerate(sheet.side_port, 1):
         key = f"side_port {number}"
         given = [name for name in PLACES if getattr(port, name) is not None]
         if len(given) != 1:
             continue  # told by check_port_places
         obstacles = [*_obstacles(sheet, outline), *before]
-        found += (
+        mistakes += (
             _check_place(file, key, given[0], port, outline, obstacles)
             or _check_behind(file, key, given[0], port, sheet, outline)
             or _check_bend(file, key, port, sheet, outline)
         )
         arc = 1e3 * port_arc(port, outline)
         before.append((f"side_port {number}", arc - port.diameter_mm / 2, arc + port.diameter_mm / 2))
-    return found
+    return mistakes
 
 
 def _obstacles(sheet: Sheet, outline: Outline) -> list[tuple[str, float, float]]:
@@ -56,13 +57,14 @@ def _obstacles(sheet: Sheet, outline: Outline) -> list[tuple[str, float, float]]
     if sheet.neck.included:
         neck = max(neck, sheet.neck.width_mm / 2)
     edge = lambda y, end: 1e3 * float(where_y(outline, 1e-3 * y)[end])
-    found = [("the neck block", edge(-neck, -1), edge(neck, -1)), ("the tail block", -1.0, edge(-tail, 0))]
-    found.append(("the tail block", edge(tail, 0), rim + 1.0))
+    obstacles = [("the neck block", edge(-neck, -1), edge(neck, -1)), ("the tail block", -1.0, edge(-tail, 0))]
+    obstacles.append(("the tail block", edge(tail, 0), rim + 1.0))
     half = sheet.side_bars.width_mm / 2
     for place in sheet.side_bars.places_mm:
-        bars = 1e3 * where_x(outline, 1e-3 * place)[[0, -1]] if place < 1e3 * outline.length else []
-        found += [(f"the side bar {place:g} mm from the tail", s - half, s + half) for s in bars]
-    return [*found, *(("the corner of the outline", s, s) for s in 1e3 * outline.corners)]
+        if place < 1e3 * outline.length:
+            bars = 1e3 * where_x(outline, 1e-3 * place)[[0, -1]]
+            obstacles += [(f"the side bar {place:g} mm from the tail", s - half, s + half) for s in bars]
+    return [*obstacles, *(("the corner of the outline", s, s) for s in 1e3 * outline.corners)]
 
 
 def _check_place(
@@ -120,7 +122,7 @@ def _check_bend(file: str, key: str, port: SidePortTable, sheet: Sheet, outline:
 
 def check_port_heights(file: str, body: Body) -> list[Mistake]:
     """Mistakes of the ports of a Body that do not lie between its linings, as high as the side is built there."""
-    found = []
+    mistakes = []
     linings = [1e3 * max(lining.height, NO_LINING) for lining in (body.lining_top, body.lining_back)]
     for number, port in enumerate(body.side_ports, 1):
         place = port.arc + np.linspace(-1, 1, 21) * (port.radius + 1e-3 * BESIDE / 2)
@@ -133,8 +135,8 @@ def check_port_heights(file: str, body: Body) -> list[Mistake]:
         if high - low < 2 * radius + 0.1:
             most = np.floor(max(high - low - 0.1, 0.0))
             allowed = f"at most {most:.0f} mm: the side is {top[10] - back[10]:.0f} mm high there"
-            found.append(mistake(file, f"{key}.diameter_mm", 2 * radius, allowed, hint))
+            mistakes.append(mistake(file, f"{key}.diameter_mm", 2 * radius, allowed, hint))
         elif not low + radius <= depth <= high - radius:
             least, most = np.ceil(10 * (low + radius)) / 10, np.floor(10 * (high - radius)) / 10
-            found.append(mistake(file, f"{key}.below_top_mm", depth, f"{least:g} to {most:g} mm there", hint))
-    return found
+            mistakes.append(mistake(file, f"{key}.below_top_mm", depth, f"{least:g} to {most:g} mm there", hint))
+    return mistakes

@@ -23,14 +23,14 @@ def lowest_side(sheet: Sheet) -> float:
     return min(h for h in (heights.neck_block_mm, heights.waist_mm, heights.tail_mm) if h is not None)
 
 
-def clearance(outline: Outline, points: Sequence[tuple[float, float]] | np.ndarray) -> np.ndarray:
+def clearance(outline: Outline, points: Sequence[Sequence[float]] | np.ndarray) -> np.ndarray:
     """Distance [mm] of points [mm] to the side; negative outside the body."""
     return 1e3 * distance(outline, 1e-3 * np.asarray(points, float))
 
 
 def check_linings(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """Linings are lower than half the side; their cuts and laminations fit their width."""
-    found = []
+    mistakes = []
     half = lowest_side(sheet) / 2
     for name in ("lining_top", "lining_back"):
         lining = getattr(sheet, name)
@@ -38,24 +38,24 @@ def check_linings(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
             continue
         if lining.height_mm >= half:
             allowed = f"less than half the lowest side, {half:g} mm"
-            found.append(mistake(file, f"{name}.height_mm", lining.height_mm, allowed))
-        found += _check_bevel(file, name, lining)
+            mistakes.append(mistake(file, f"{name}.height_mm", lining.height_mm, allowed))
+        mistakes += _check_bevel(file, name, lining)
         if lining.kind == "solid_laminated":
             if (lining.glue_line_mm or 0) >= lining.lamination_thickness_mm / 2:
                 allowed = f"less than half the lamination, {lining.lamination_thickness_mm / 2:g} mm"
-                found.append(mistake(file, f"{name}.glue_line_mm", lining.glue_line_mm, allowed))
+                mistakes.append(mistake(file, f"{name}.glue_line_mm", lining.glue_line_mm, allowed))
             total = lining.laminations * lining.lamination_thickness_mm
             if abs(lining.width_mm - total) > 0.05:
                 allowed = f"laminations x lamination_thickness_mm = {total:g} mm"
-                found.append(mistake(file, f"{name}.width_mm", lining.width_mm, allowed, "leave width_mm out"))
+                mistakes.append(mistake(file, f"{name}.width_mm", lining.width_mm, allowed, "leave width_mm out"))
             continue
         if lining.web_mm >= lining.width_mm:
             allowed = f"less than the lining's width {lining.width_mm:g} mm"
-            found.append(mistake(file, f"{name}.web_mm", lining.web_mm, allowed, "wood left under the cut"))
+            mistakes.append(mistake(file, f"{name}.web_mm", lining.web_mm, allowed, "wood left under the cut"))
         if lining.kerf_width_mm >= lining.kerf_spacing_mm:
             allowed = f"less than kerf_spacing_mm = {lining.kerf_spacing_mm:g} mm"
-            found.append(mistake(file, f"{name}.kerf_width_mm", lining.kerf_width_mm, allowed))
-    return found
+            mistakes.append(mistake(file, f"{name}.kerf_width_mm", lining.kerf_width_mm, allowed))
+    return mistakes
 
 
 def _check_bevel(file: str, name: str, lining: LiningTable) -> list[Mistake]:
@@ -67,20 +67,20 @@ def _check_bevel(file: str, name: str, lining: LiningTable) -> list[Mistake]:
     least = 0.1 * lining.width_mm
     if lining.kind != "solid_laminated":
         least = max(least, lining.web_mm)
-    found = []
+    mistakes = []
     if not least <= lining.bevel_width_mm <= lining.width_mm:
         allowed = f"{least:.3g} to {lining.width_mm:g} mm, the lining's width"
         hint = "the width that the bevel leaves at the free edge, web_mm at least"
-        found.append(mistake(file, f"{name}.bevel_width_mm", lining.bevel_width_mm, allowed, hint))
-    if (lining.bevel_height_mm or 0) > lining.height_mm:
+        mistakes.append(mistake(file, f"{name}.bevel_width_mm", lining.bevel_width_mm, allowed, hint))
+    if (height := lining.bevel_height_mm or 0) > lining.height_mm:
         allowed = f"at most the lining's height {lining.height_mm:g} mm"
-        found.append(mistake(file, f"{name}.bevel_height_mm", lining.bevel_height_mm, allowed))
-    return found
+        mistakes.append(mistake(file, f"{name}.bevel_height_mm", height, allowed))
+    return mistakes
 
 
 def check_joints(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """The rebate leaves wood behind it and under it."""
-    found = []
+    mistakes = []
     for plate in ("top", "back"):
         joint, lining = getattr(sheet, f"joint_{plate}"), getattr(sheet, f"lining_{plate}")
         side = sheet.sides.thickness_mm + (sheet.sides.inner_thickness_mm or 0.0)
@@ -97,26 +97,26 @@ def check_joints(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
             if value > most + 1e-9:
                 extra = f"the {plate}'s thickness and " if spare else ""
                 allowed = f"at most {most:.3g} mm: {extra}{REBATE_MOST:g} of {words}"
-                found.append(
+                mistakes.append(
                     mistake(file, f"joint_{plate}.{key}", value, allowed, "the rebate must leave wood behind it")
                 )
-    return found
+    return mistakes
 
 
 def check_blocks(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """Blocks are no higher than the side and no wider than the body where they end."""
-    found = []
+    mistakes = []
     length = 1e3 * outline.length
     heights = {"neck_block": sheet.heights.neck_block_mm, "tail_block": sheet.heights.tail_mm}
     for name, height in heights.items():
         block = getattr(sheet, name)
         if block.height_mm > height:
             allowed = f"at most the side there, {height:g} mm"
-            found.append(mistake(file, f"{name}.height_mm", block.height_mm, allowed))
+            mistakes.append(mistake(file, f"{name}.height_mm", block.height_mm, allowed))
         x = block.thickness_mm if name == "tail_block" else length - block.thickness_mm
         if clearance(outline, [(x, block.width_mm / 2), (x, -block.width_mm / 2)]).min() < 0:
-            found.append(mistake(file, f"{name}.width_mm", block.width_mm, "a block that fits between the sides"))
-    return found + _check_cut(file, sheet.neck_block) + _check_hole(file, sheet.tail_block)
+            mistakes.append(mistake(file, f"{name}.width_mm", block.width_mm, "a block that fits between the sides"))
+    return mistakes + _check_cut(file, sheet.neck_block) + _check_hole(file, sheet.tail_block)
 
 
 def _check_cut(file: str, block: NeckBlockTable) -> list[Mistake]:
@@ -144,27 +144,27 @@ def _check_cut(file: str, block: NeckBlockTable) -> list[Mistake]:
 
 def _check_hole(file: str, block: TailBlockTable) -> list[Mistake]:
     limit = CUT_MOST * min(block.width_mm, block.height_mm)
-    if (block.hole_mm or 0) <= limit:
+    if (hole := block.hole_mm or 0) <= limit:
         return []
-    return [mistake(file, "tail_block.hole_mm", block.hole_mm, f"at most {limit:.3g} mm, {CUT_MOST:g} of the block")]
+    return [mistake(file, "tail_block.hole_mm", hole, f"at most {limit:.3g} mm, {CUT_MOST:g} of the block")]
 
 
 def check_neck(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """The heel is no deeper than the side; the tongue ends short of the soundhole."""
     if not sheet.neck.included:
         return []
-    found, neck, hole = [], sheet.neck, sheet.soundhole
+    mistakes, neck, hole = [], sheet.neck, sheet.soundhole
     if neck.heel_depth_mm > sheet.heights.neck_block_mm:
         allowed = f"at most the side there, {sheet.heights.neck_block_mm:g} mm"
-        found.append(mistake(file, "neck.heel_depth_mm", neck.heel_depth_mm, allowed))
+        mistakes.append(mistake(file, "neck.heel_depth_mm", neck.heel_depth_mm, allowed))
     if 0 < neck.heel_depth_mm < neck.thickness_mm:
         allowed = f"at least the neck's thickness {neck.thickness_mm:g} mm, or 0 for no heel"
-        found.append(mistake(file, "neck.heel_depth_mm", neck.heel_depth_mm, allowed))
+        mistakes.append(mistake(file, "neck.heel_depth_mm", neck.heel_depth_mm, allowed))
     if neck.heel_length_mm > neck.length_mm / 2:
-        found.append(mistake(file, "neck.heel_length_mm", neck.heel_length_mm, "at most half the neck's length"))
+        mistakes.append(mistake(file, "neck.heel_length_mm", neck.heel_length_mm, "at most half the neck's length"))
     room = 1e3 * outline.length - hole.place_mm - hole.diameter_mm / 2
     beside = abs(hole.offset_mm) > hole.diameter_mm / 2 + neck.width_mm / 2
     if not beside and neck.tongue_mm > max(room, 0.0):
         allowed = f"at most {room:.0f} mm, where the soundhole begins"
-        found.append(mistake(file, "neck.tongue_mm", neck.tongue_mm, allowed))
-    return found
+        mistakes.append(mistake(file, "neck.tongue_mm", neck.tongue_mm, allowed))
+    return mistakes

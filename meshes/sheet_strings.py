@@ -18,11 +18,19 @@ BORROWED = "assumed: as in the set '{}'"
 WIRE_GPA = 203.0  # music wire, 200 to 210: from memory
 COMPENSATION = 0.008  # m between scale length and nut to saddle that needs no warning: the saddle stands back a little
 KEYS = {  # {key of the sheet: key of a set of strings}
-    "gauge_mm": "gauge_mm", "unit_mass_g_m": "mass_g_per_m", "unit_weight_lb_per_inch": "unit_weight_lb_per_in",
-    "tension_N": "tension_N", "tension_lb": "tension_lbf", "pitch_Hz": "pitch_Hz",
-    "stiffness_N_mm2": "stiffness_N_mm2", "core_mm": "core_mm", "core_GPa": "core_GPa",
-    "loss_friction": "loss_friction", "loss_air_per_s": "loss_air_per_s", "loss_bending": "loss_bending",
-}  # fmt: skip
+    "gauge_mm": "gauge_mm",
+    "unit_mass_g_m": "mass_g_per_m",
+    "unit_weight_lb_per_inch": "unit_weight_lb_per_in",
+    "tension_N": "tension_N",
+    "tension_lb": "tension_lbf",
+    "pitch_Hz": "pitch_Hz",
+    "stiffness_N_mm2": "stiffness_N_mm2",
+    "core_mm": "core_mm",
+    "core_GPa": "core_GPa",
+    "loss_friction": "loss_friction",
+    "loss_air_per_s": "loss_air_per_s",
+    "loss_bending": "loss_bending",
+}
 LOSSES = {
     "loss_friction": "loss_friction",
     "loss_air_per_s": "loss_air",
@@ -131,7 +139,7 @@ def _from_lists(given: Strings, base: str) -> StringSet:
             f"strings: lists of {count} strings, but the set '{base}', which lends stiffness and losses, has "
             f"{len(lender.strings)}; expected one table [[strings.string]] for each string instead of the lists"
         )
-    raw = [{"name": s.name} for s in lender.strings]
+    raw: list[TomlTable] = [{"name": s.name} for s in lender.strings]
     for item, mass in zip(raw, given.unit_mass):
         item["mass_g_per_m"] = 1e3 * mass
     for item, tension in zip(raw, given.tension):
@@ -159,10 +167,11 @@ def pluck_assumed(body: Body) -> tuple[Assumption, ...]:
     """Assumptions (tuple) of what the sheet does not say of the pluck."""
     p = Pluck()
     words = (
-        ("pluck_place_mm", f"{1e3 * p.distance:g} mm from the saddle"), ("pluck_width_mm", f"{1e3 * p.width:g} mm"),
+        ("pluck_place_mm", f"{1e3 * p.distance:g} mm from the saddle"),
+        ("pluck_width_mm", f"{1e3 * p.width:g} mm"),
         ("pluck_angle_deg", f"{np.degrees(p.angle):g} degrees between straight up and along the top"),
         ("pluck_force_N", f"{p.force:g} N; no decay time depends on it"),
-    )  # fmt: skip
+    )
     said = (None,) * 4 if body.strings is None else body.strings.pluck
     return tuple(Assumption(f"strings.{k}", v, COMMON) for (k, v), s in zip(words, said) if s is None)
 
@@ -184,6 +193,7 @@ def warnings(body: Body) -> tuple[str, ...]:
 
 def _mend(body: Body, scale: float) -> str:
     """What to change where nut and saddle do not lie a scale length [m] apart."""
+    assert body.neck is not None
     place = body.outline.length + body.neck.length - scale
     bridge = body.bridge
     also = ""

@@ -41,9 +41,14 @@ def woods_of(
             continue
         if name not in library and missing:
             mistakes.append(
-                Mistake(file, f"wood.{name}", "lacks " + ", ".join(missing), "all of them for a wood of your own",
-                        nearest(name, library))
-            )  # fmt: skip
+                Mistake(
+                    file,
+                    f"wood.{name}",
+                    "lacks " + ", ".join(missing),
+                    "all of them for a wood of your own",
+                    nearest(name, library),
+                )
+            )
             continue
         sources = {constant: table.source or "build sheet" for constant in values}
         try:
@@ -61,11 +66,11 @@ def woods_of(
 
 def _stiff_in_shear(wood: Wood, given: Mapping[str, float], file: str) -> list[Mistake]:
     """Mistakes where a shear modulus that the sheet gives is larger than the modulus that bounds it in any board."""
-    found = []
+    mistakes = []
     for key in [key for key in given if key.startswith("G_")]:
         bound = "E_across_GPa" if key == "G_across_normal_GPa" else "E_along_GPa"
         most, value = getattr(wood, WOOD_KEYS[bound][0]) / GPA, given[key]
         if value > most:
             text, hint = f"at most {bound} = {most:.3g} GPa", likely(value, 0.001, most, in_gpa=True)
-            found.append(Mistake(file, f"wood.{wood.name}.{key}", f"{value:g}", text, hint))
-    return found
+            mistakes.append(Mistake(file, f"wood.{wood.name}.{key}", f"{value:g}", text, hint))
+    return mistakes

@@ -86,7 +86,7 @@ def patch(body: Body, port: SidePort, rim: "Rim", grid: np.ndarray, rows: int, s
     on_ring = np.hypot(*(points[:, None] - ring[None]).transpose(2, 0, 1)).min(axis=1) < 1e-7
     edge = edges[on_ring[edges].all(axis=1)]
     nodes = np.column_stack([_on_chords(points[own, 0], u, rim.points[column]), points[own, 1]])
-    return Patch(tuple(ends), nodes, number[triangles], span, number[edge])
+    return Patch((ends[0], ends[1]), nodes, number[triangles], span, number[edge])
 
 
 def _on_chords(u: float | np.ndarray, places: np.ndarray, points: np.ndarray) -> np.ndarray:
@@ -96,7 +96,7 @@ def _on_chords(u: float | np.ndarray, places: np.ndarray, points: np.ndarray) ->
 
 def _generators(u: np.ndarray, above: np.ndarray, below: np.ndarray, ring: np.ndarray) -> list[Segment]:
     """Upright lines at the inner columns, from border to border but for the port."""
-    lines = []
+    lines: list[Segment] = []
     for x, z1, z0 in zip(u[1:-1], above[1:-1], below[1:-1]):
         at = np.sort(ring[np.abs(ring[:, 0] - x) < 1e-9, 1])
         heights = [z0, *at[[0, -1]], z1] if len(at) else [z0, z1]

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import pairwise
-from typing import TYPE_CHECKING, TypedDict, Unpack
+from typing import TYPE_CHECKING, TypeAlias, TypedDict, Unpack
 
 import numpy as np
 import scipy.linalg as sl
@@ -36,7 +36,7 @@ from meshes.side_ports import openings_of
 if TYPE_CHECKING:
     from meshes.sounding_basis import Enclosed
 
-Matrix = np.ndarray | sp.sparray  # square, in the unknowns of a model
+Matrix: TypeAlias = np.ndarray | sp.sparray  # columns: the unknowns of a model
 
 HIGHEST = 1000.0  # Hz: cavity modes are kept below twice this; the boundary elements end here
 RIGID = 6
@@ -82,6 +82,10 @@ class Surroundings:
         """{name: Opening}."""
         return self.cavity.openings
 
+    def first(self, k: int) -> "Surroundings":
+        """The same with the first k modes of the air alone."""
+        return replace(self, air=self.air.first(k))
+
 
 @dataclass(frozen=True)
 class Sounding:
@@ -97,14 +101,16 @@ class Sounding:
     lowest_hz: float  # lowest air-loaded resonance, at which opening and walls are given their friction
 
 
-def structure_of(body: Body, model: Model, sections: Mapping[str, Section], found: Modes) -> Structure:
-    """Structure of a Body from its Model, whole or reduced, {region: Section} and elastic Modes `found`."""
+def structure_of(body: Body, model: Model, sections: Mapping[str, Section], elastic: Modes) -> Structure:
+    """Structure of a Body from its Model, whole or reduced, {region: Section} and elastic Modes."""
     w = weights(sections)
     between = lambda shape: (
-        modal_losses(model, sections, shape), modal_stiffness(model, sections, shape), modal_mass(model, sections, shape)
-    )  # fmt: skip
+        modal_losses(model, sections, shape),
+        modal_stiffness(model, sections, shape),
+        modal_mass(model, sections, shape),
+    )
     K, M = model.matrix("K", w), model.matrix("M", w)
-    return structure_from(body, model.space, K, M, found, between, sum(masses(model, sections).values()))
+    return structure_from(body, model.space, K, M, elastic, between, sum(masses(model, sections).values()))
 
 
 def structure_from(
@@ -112,7 +118,7 @@ def structure_from(
     space: Space | BasisSpace,
     K: Matrix,
     M: Matrix,
-    found: Modes,
+    elastic: Modes,
     between: Callable[[np.ndarray], tuple[dict[str, np.ndarray], dict[str, np.ndarray], dict[str, np.ndarray]]],
     weight: float,
 ) -> Structure:
@@ -120,21 +126,19 @@ def structure_from(
 
     between: shapes (size, n) -> losses, stiffness and mass, each {part: (n, n)}, between them.
     """
-    full, load, bent = bent_at_saddle(body, space, K, M, found)
-    shape = np.column_stack([full.shape, bent])
-    frequency = np.append(full.frequency, np.sqrt(bent @ (K @ bent)) / (2 * np.pi))
-    return Structure(
-        body, space, frequency, shape, *between(shape), weight, load @ shape, float(found.frequency[-1])
-    )  # fmt: skip
+    full, load, residual = bent_at_saddle(body, space, K, M, elastic)
+    shape = np.column_stack([full.shape, residual])
+    frequency = np.append(full.frequency, np.sqrt(residual @ (K @ residual)) / (2 * np.pi))
+    return Structure(body, space, frequency, shape, *between(shape), weight, load @ shape, float(elastic.frequency[-1]))
 
 
 def bent_at_saddle(
-    body: Body, space: Space | BasisSpace, K: Matrix, M: Matrix, found: Modes
+    body: Body, space: Space | BasisSpace, K: Matrix, M: Matrix, elastic: Modes
 ) -> tuple[Modes, np.ndarray, np.ndarray]:
     """Modes with the rigid motions, load (dofs,) of 1 N at the saddle, how it bends the body beyond them (dofs,)."""
     load = saddle_rows(body, space).T @ np.ones(1)
-    full = with_rigid(space, M, found)
-    shift = max(SHIFT, -((2 * np.pi * found.frequency[0]) ** 2))
+    full = with_rigid(space, M, elastic)
+    shift = max(SHIFT, -((2 * np.pi * elastic.frequency[0]) ** 2))
     return full, load, residual_vector(_solver(K - shift * M), shift, M, full.shape, load)
 
 
@@ -158,20 +162,20 @@ def surroundings(
     return Surroundings(cavity, cavity_modes(cavity, highest), boundary(outer.nodes, outer.triangles), outer.groups)
 
 
-def velocities(structure: Structure, around: Surroundings) -> np.ndarray:
+def velocities(structure: Structure, fluid: Surroundings) -> np.ndarray:
     """(m, n + openings) normal velocities of the outer surface per unit of each structure mode and opening."""
-    return surface_velocities(structure.space, structure.shape, around)
+    return surface_velocities(structure.space, structure.shape, fluid)
 
 
-def surface_velocities(space: Space, shape: np.ndarray, around: Surroundings) -> np.ndarray:
+def surface_velocities(space: Space | BasisSpace, shape: np.ndarray, fluid: Surroundings) -> np.ndarray:
     """As `velocities`, of shapes (dofs, n) on a Space."""
-    s, openings, n = around.surface, list(around.openings), shape.shape[1]
+    s, openings, n = fluid.surface, list(fluid.openings), shape.shape[1]
     V = np.zeros((len(s.area), n + len(openings)))
     for group in OUTSIDES:
-        i = around.groups[group]
+        i = fluid.groups[group]
         V[i, :n] = normal_displacement(space, (group,), s.centroid[i], s.normal[i]) @ shape
     for k, name in enumerate(openings, n):
-        V[:, k] = piston(s, around.groups[name])
+        V[:, k] = piston(s, fluid.groups[name])
     return V
 
 
@@ -188,38 +192,38 @@ def outside(surface: Boundary, columns: Sequence[np.ndarray], **options: Unpack[
     return [cut(a, b) for a, b in pairwise(ends)]
 
 
-def sounding(structure: Structure, around: Surroundings, radiated: Radiation, fewer: bool = False) -> Sounding:
+def sounding(structure: Structure, fluid: Surroundings, radiated: Radiation, fewer: bool = False) -> Sounding:
     """Sounding of a Structure with its Surroundings and the Radiation of its motions.
 
     fewer: keep only the cavity's modes below twice the frequency that the structure is valid to; the others as mass.
     """
-    coupling = couple(structure.space, structure.shape, around.cavity, around.air)
-    return sounding_from(structure, around, coupling, wall_integrals(around.cavity, around.air), radiated, fewer)
+    coupling = couple(structure.space, structure.shape, fluid.cavity, fluid.air)
+    return sounding_from(structure, fluid, coupling, wall_integrals(fluid.cavity, fluid.air), radiated, fewer)
 
 
 def sounding_from(
     structure: Structure,
-    around: "Surroundings | Enclosed",
+    fluid: "Surroundings | Enclosed",
     coupling: Coupling,
     walls: tuple[np.ndarray, np.ndarray],
     radiated: Radiation,
     fewer: bool = False,
 ) -> Sounding:
     """As `sounding`, with the Coupling of the structure's modes to the cavity's and wall_integrals made before."""
-    s, air, openings = structure, around.air, around.openings
+    s, air, openings = structure, fluid.air, fluid.openings
     if fewer:
         k = max(FEWEST, int(np.sum(air.frequency < 2 * s.valid_to)))
         coupling, walls = keep_first(coupling, air, k), (walls[0][:k, :k], walls[1][: k - 1, : k - 1])
-        air = air.first(k)
-        around = replace(around, air=air)
+        fluid = fluid.first(k)
+        air = fluid.air
     lowest = lowest_air_resonance(coupled_modes(s.frequency, coupling, air, openings))
     K, M = coupled_matrices(s.frequency, coupling, air, openings, "boundary_elements")
     n, moved, N = len(s.frequency), coupling.c.shape[1], len(K)
     wide = lambda A: np.pad(A, ((0, N - len(A)),) * 2)
     friction = {name: opening_resistance(o, lowest) for name, o in openings.items()}
     model = with_air(K, M, n, s.loss, friction, radiated)
-    warmth, rubbing = losses_of(walls, air, coupling, lowest)
-    model = replace(model, loss=model.loss | {AIR: warmth}, viscous=model.viscous | {RUBBING: rubbing})
+    thermal, viscous = losses_of(walls, air, coupling, lowest)
+    model = replace(model, loss={**model.loss, AIR: thermal}, viscous={**model.viscous, RUBBING: viscous})
     own = np.zeros(N)
     own[n:moved] = np.diag(M)[n:moved] - np.diag(coupling.residual_mass)[n:]
     moving = {part: wide(A) for part, A in s.mass.items()}
@@ -227,7 +231,7 @@ def sounding_from(
     P = pressures(air, coupling)
     stored = {part: wide(A) for part, A in s.stiffness.items()} | {AIR: P.T @ P}
     drive = np.append(s.drive, np.zeros(N - n))
-    return Sounding(s, around, coupling, model, stored, moving, drive, lowest)
+    return Sounding(s, fluid, coupling, model, stored, moving, drive, lowest)
 
 
 def lowest_air_resonance(coupled: CoupledModes) -> float:
@@ -239,7 +243,7 @@ def sounding_body(
     body: Body,
     model: Model,
     sections: Mapping[str, Section],
-    found: Modes,
+    elastic: Modes,
     highest: float = HIGHEST,
     around: Callable[[Body, float], Surroundings] = surroundings,
     fewer: bool = False,
@@ -248,8 +252,8 @@ def sounding_body(
 
     around: function (body, highest) -> Surroundings. fewer: as for `sounding`.
     """
-    structure, around = structure_of(body, model, sections, found), around(body, highest)
-    return sounding(structure, around, outside(around.surface, [velocities(structure, around)])[0], fewer)
+    structure, fluid = structure_of(body, model, sections, elastic), around(body, highest)
+    return sounding(structure, fluid, outside(fluid.surface, [velocities(structure, fluid)])[0], fewer)
 
 
 # --- modes of the held body ---
@@ -264,7 +268,9 @@ class SoundingModes:
     shape: np.ndarray = field(repr=False)  # (N, m) complex
     potential_share: dict[str, np.ndarray]  # structure parts, 'air', 'supports'
     kinetic_share: dict[str, np.ndarray]  # structure parts, 'air' (outside included), 'opening'
-    loss_share: dict[str, np.ndarray]  # structure parts, 'air' (warmth), 'air_rubbing', openings, supports, 'radiation'
+    loss_share: dict[
+        str, np.ndarray
+    ]  # structure parts, 'air' (thermal), 'air_rubbing', openings, supports, 'radiation'
     rigid_share: np.ndarray  # (m,) of the moving energy in rigid motions
 
     @property
@@ -278,18 +284,20 @@ class SoundingModes:
         return self.rigid_share < SUPPORT_MODE
 
 
-def modes_of(sounding: Sounding, held: ModalModel, lowest: float = 0.05, highest: float | None = None) -> SoundingModes:
-    """SoundingModes of a Sounding whose model, supports joined to it, is `held`; up to `highest` [Hz], by default as
+def modes_of(
+    sounding: Sounding, supported: ModalModel, lowest: float = 0.05, highest: float | None = None
+) -> SoundingModes:
+    """SoundingModes of a Sounding whose model, supports joined to it, is `supported`; up to `highest` [Hz], by default as
     far as it is valid.
     """
     highest = highest or min(sounding.structure.valid_to, HIGHEST)
-    c = complex_modes(held, lowest, highest)
+    c = complex_modes(supported, lowest, highest)
     energy = lambda A: np.real(np.einsum("im,ij,jm->m", c.shape.conj(), A, c.shape, optimize=True))
     stored = {part: energy(A) for part, A in sounding.stored.items()}
-    stored[SUPPORTS] = energy(held.stiffness - sounding.model.stiffness)
+    stored[SUPPORTS] = energy(supported.stiffness - sounding.model.stiffness)
     moving = {part: energy(A) for part, A in sounding.moving.items()}
-    if held.radiation is not None:
-        added = added_mass_at(held.radiation, 2 * np.pi * c.frequency)
+    if supported.radiation is not None:
+        added = added_mass_at(supported.radiation, 2 * np.pi * c.frequency)
         moving[AIR] = moving[AIR] + np.real(np.einsum("im,mij,jm->m", c.shape.conj(), added, c.shape))
     share = lambda parts: {part: e / sum(parts.values()) for part, e in parts.items()}
     rigid = np.sum(np.abs(c.shape[:RIGID]) ** 2, axis=0) / sum(moving.values())
@@ -297,8 +305,8 @@ def modes_of(sounding: Sounding, held: ModalModel, lowest: float = 0.05, highest
     return SoundingModes(c.frequency, c.loss_factor, c.shape, share(stored), share(moving), loss, rigid)
 
 
-def real_modes(sounding: Sounding, held: ModalModel) -> tuple[np.ndarray, np.ndarray]:
+def real_modes(sounding: Sounding, supported: ModalModel) -> tuple[np.ndarray, np.ndarray]:
     """omega (m,) [rad/s] and shape (N, m) of the held body without losses; motions that store nothing are left out."""
-    omega, shape = undamped_modes(held, sounding.lowest_hz)
+    omega, shape = undamped_modes(supported, sounding.lowest_hz)
     keep = omega > 1e-6 * omega.max()
     return omega[keep], shape[:, keep]

@@ -62,6 +62,10 @@ class Enclosed:
     walls: tuple[np.ndarray, np.ndarray] = field(repr=False)  # wall_integrals
     volume: float  # m3 of air
 
+    def first(self, k: int) -> "Enclosed":
+        """The same with the first k modes of the air alone."""
+        return replace(self, air=self.air.first(k))
+
     def inside(self, body: Body) -> "Enclosed":
         """The same for a body of other thicknesses: openings as thick as its wood, the volume of the uniform pressure
         to first order in the thickness of plates and sides. The other modes of the air stay.
@@ -73,11 +77,15 @@ class Enclosed:
         openings = {name: replace(o, thickness=thick(name)) for name, o in self.openings.items()}
         scale = np.sqrt(self.volume / volume)
         first = np.append(scale, np.ones(len(self.air.frequency) - 1))
-        warm, rub = self.walls
+        thermal, viscous = self.walls
         return replace(
-            self, body=body, openings=openings, volume=volume, walls=(first[:, None] * warm * first, rub),
+            self,
+            body=body,
+            openings=openings,
+            volume=volume,
+            walls=(first[:, None] * thermal * first, viscous),
             coupling=replace(self.coupling, c=first[:, None] * self.coupling.c),
-        )  # fmt: skip
+        )
 
 
 def air_gained(old: Body, new: Body) -> float:
@@ -98,10 +106,10 @@ class SoundingBasis:
 
 
 def sounding_basis(
-    body: Body, space: Space, V: np.ndarray, around: Surroundings, **options: Unpack[RadiationOptions]
+    body: Body, space: Space, V: np.ndarray, fluid: Surroundings, **options: Unpack[RadiationOptions]
 ) -> SoundingBasis:
     """SoundingBasis of a basis V (dofs, r) on a Space, and the Surroundings of a Body. options: as for radiation()."""
-    return SoundingBasis(held_places(body, space, V), radiation_of(space, V, around, **options))
+    return SoundingBasis(held_places(body, space, V), radiation_of(space, V, fluid, **options))
 
 
 def held_places(body: Body, space: Space, V: np.ndarray) -> BasisSpace:
@@ -109,14 +117,14 @@ def held_places(body: Body, space: Space, V: np.ndarray) -> BasisSpace:
     return basis_space(space, V, rigid_modes(space.points), places(body), REACH)
 
 
-def radiation_of(space: Space, V: np.ndarray, around: Surroundings, **options: Unpack[RadiationOptions]) -> Radiation:
+def radiation_of(space: Space, V: np.ndarray, fluid: Surroundings, **options: Unpack[RadiationOptions]) -> Radiation:
     """Radiation of the columns of V and the openings, its negative eigenvalues kept; options: as for radiation()."""
-    return radiation(around.surface, surface_velocities(space, V, around), clip=False, **options)
+    return radiation(fluid.surface, surface_velocities(space, V, fluid), clip=False, **options)
 
 
-def enclosed(body: Body, space: Space, V: np.ndarray, around: Surroundings) -> Enclosed:
+def enclosed(body: Body, space: Space, V: np.ndarray, fluid: Surroundings) -> Enclosed:
     """Enclosed of a Body, its Surroundings and a basis V (dofs, r) on a Space."""
-    cavity, air = around.cavity, around.air
+    cavity, air = fluid.cavity, fluid.air
     coupling = couple(space, V, cavity, air)
     coupling = replace(coupling, residual_pressure=np.zeros((0, coupling.c.shape[1])))
     tones = Tones(air.frequency, air.density, air.speed)
@@ -127,19 +135,19 @@ def enclosed(body: Body, space: Space, V: np.ndarray, around: Surroundings) -> E
 def places(body: Body) -> dict[str, np.ndarray]:
     """{part: (n, 3) m}: where the body is held, hung or on the lap, driven, and where its strings end."""
     saddle, nut = string_places(body, STRINGS)
-    found = {"top": [saddle]} | ({} if nut is None else {"neck": [nut]})
+    points_of = {"top": [saddle]} | ({} if nut is None else {"neck": [nut]})
     for patch in (*hung_free(body, 1.0), *on_lap(body)):
-        found.setdefault(patch.part, []).append(patch.points)
-    return {part: np.concatenate(points) for part, points in found.items()}
+        points_of.setdefault(patch.part, []).append(patch.points)
+    return {part: np.concatenate(points) for part, points in points_of.items()}
 
 
-def saddle_bending(body: Body, model: Model, weights: dict[tuple[str, str, str], float], found: Modes) -> np.ndarray:
-    """(dofs, 1) how the model with some weights bends under a force at the saddle, beyond its Modes `found`.
+def saddle_bending(body: Body, model: Model, weights: dict[tuple[str, str, str], float], elastic: Modes) -> np.ndarray:
+    """(dofs, 1) how the model with some weights bends under a force at the saddle, beyond its Modes.
 
     A basis needs this shape, since no mode below the validity limit holds it.
     """
     K, M = model.matrix("K", weights), model.matrix("M", weights)
-    return bent_at_saddle(body, model.space, K, M, found)[2][:, None]
+    return bent_at_saddle(body, model.space, K, M, elastic)[2][:, None]
 
 
 def structure_in(
@@ -151,8 +159,8 @@ def structure_in(
     """
     none = np.zeros(len(frequency))
     between = lambda shape: weighed.between(shape, all_parts)
-    found = Modes(frequency, y, none, none[:0])
-    return structure_from(body, basis.space, weighed.K, weighed.M, found, between, sum(weighed.mass.values()))
+    elastic = Modes(frequency, y, none, none[:0])
+    return structure_from(body, basis.space, weighed.K, weighed.M, elastic, between, sum(weighed.mass.values()))
 
 
 def sounding_in(basis: SoundingBasis, air: Enclosed, structure: Structure, fewer: bool = False) -> Sounding:
@@ -164,5 +172,5 @@ def sounding_in(basis: SoundingBasis, air: Enclosed, structure: Structure, fewer
     c = air.coupling
     coupling = replace(
         c, c=c.c @ T, residual_mass=T.T @ c.residual_mass @ T, residual_pressure=np.zeros((0, T.shape[1]))
-    )  # fmt: skip
+    )
     return sounding_from(structure, air, coupling, air.walls, clipped(in_basis(basis.radiation, T)), fewer)

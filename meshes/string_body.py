@@ -12,21 +12,28 @@ from meshes.sounding import Sounding, Structure, real_modes
 SADDLE_SPREAD, NUT_SPREAD = 0.054, 0.037  # m from the first to the last string; common practice, no source
 
 
-def string_body(sounding: Sounding, held: ModalModel, strings: int = 6) -> BodyModes:
+def string_body(sounding: Sounding, supported: ModalModel, strings: int = 6) -> BodyModes:
     """BodyModes of the held body for `strings` strings, the first one on the bass side.
 
     The saddle moves at the strings' height, carried along rigidly by the top under it, so that the bridge's turning
     enters; the nut is carried by the neck's end. Without a neck the nut stands still. Losses between real modes.
     """
-    omega, X = real_modes(sounding, held)
+    omega, X = real_modes(sounding, supported)
     turn = lambda group: {part: X.T @ A @ X for part, A in group.items()}
-    R = resistance_at(held.radiation, omega)
+    assert supported.radiation is not None
+    R = resistance_at(supported.radiation, omega)
     radiated = radiation_factor(np.einsum("ia,wij,jb->wab", X, R, X, optimize=True))
     saddle, nut = string_ends(sounding.structure, strings)
     n = len(sounding.structure.frequency)
     moved = lambda rows: np.einsum("sna,nm->sma", rows, X[:n])
     return BodyModes(
-        omega, turn(held.loss), moved(saddle), moved(nut), radiated, turn(held.viscous), sounding.structure.valid_to
+        omega,
+        turn(supported.loss),
+        moved(saddle),
+        moved(nut),
+        radiated,
+        turn(supported.viscous),
+        sounding.structure.valid_to,
     )
 
 

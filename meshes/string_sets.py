@@ -17,14 +17,23 @@ Quantity = tuple[float, str, float, float]  # value in SI units, source, lowest 
 INCH, POUND, GRAVITY = 0.0254, 0.45359237, 9.80665
 # {key of the file: (quantity, factor to SI)}
 UNITS = {
-    "scale_mm": ("scale", 1e-3), "scale_in": ("scale", INCH),
-    "gauge_mm": ("gauge", 1e-3), "gauge_in": ("gauge", INCH),
-    "mass_g_per_m": ("mass", 1e-3), "unit_weight_lb_per_in": ("mass", POUND / INCH),
-    "tension_N": ("tension", 1.0), "tension_lbf": ("tension", POUND * GRAVITY), "pitch_Hz": ("pitch", 1.0),
+    "scale_mm": ("scale", 1e-3),
+    "scale_in": ("scale", INCH),
+    "gauge_mm": ("gauge", 1e-3),
+    "gauge_in": ("gauge", INCH),
+    "mass_g_per_m": ("mass", 1e-3),
+    "unit_weight_lb_per_in": ("mass", POUND / INCH),
+    "tension_N": ("tension", 1.0),
+    "tension_lbf": ("tension", POUND * GRAVITY),
+    "pitch_Hz": ("pitch", 1.0),
     "stiffness_N_mm2": ("stiffness", 1e-6),
-    "core_mm": ("core", 1e-3), "core_in": ("core", INCH), "core_GPa": ("core_modulus", 1e9),
-    "loss_friction": ("loss_friction", 1.0), "loss_air_per_s": ("loss_air", 1.0), "loss_bending": ("loss_bending", 1.0),
-}  # fmt: skip
+    "core_mm": ("core", 1e-3),
+    "core_in": ("core", INCH),
+    "core_GPa": ("core_modulus", 1e9),
+    "loss_friction": ("loss_friction", 1.0),
+    "loss_air_per_s": ("loss_air", 1.0),
+    "loss_bending": ("loss_bending", 1.0),
+}
 LOSSES = ("loss_friction", "loss_air", "loss_bending")
 OUT_OF_TUNE = 0.02  # relative: tension against pitch, where both are given
 
@@ -72,7 +81,8 @@ def read_set(
     head = _values({k: v for k, v in raw.items() if k not in ("title", "string")}, where, sources or {})
     if set(head) != {"scale"}:
         raise ValueError(f"{where}: expected scale_mm or scale_in, once, beside the strings; found {', '.join(raw)}")
-    strings, low, high, told, assumed = [], [], [], {}, []
+    strings, low, high, assumed = [], [], [], []
+    told: dict[str, str] = {}
     for i, item in enumerate(raw["string"], 1):
         label = item.get("name", f"string {i}")
         value = _values({k: v for k, v in item.items() if k != "name"}, f"{where}, {label}", sources or {})
@@ -80,30 +90,35 @@ def read_set(
         if scale is not None:
             made = replace(made, length=scale, tension=made.tension * (scale / made.length) ** 2)
         strings.append(made)
-        low.append(replace(made, **{key: value[key][2] for key in LOSSES}))
-        high.append(replace(made, **{key: value[key][3] for key in LOSSES}))
+        low.append(_lossy(made, *(value[key][2] for key in LOSSES)))
+        high.append(_lossy(made, *(value[key][3] for key in LOSSES)))
         told |= {f"{label} {key}": v[1] for key, v in value.items()}
         assumed += [f"{label} {key}: {v[1]}" for key, v in value.items() if "assumed" in v[1] or "from memory" in v[1]]
     title = raw.get("title", name)
     return StringSet(name, title, tuple(strings), tuple(low), tuple(high), told, tuple(assumed))
 
 
+def _lossy(string: String, friction: float, air: float, bending: float) -> String:
+    """The string with other losses, order LOSSES."""
+    return replace(string, loss_friction=friction, loss_air=air, loss_bending=bending)
+
+
 def _values(raw: TomlTable, where: str, sources: Mapping[str, str]) -> dict[str, Quantity]:
     """{quantity: (SI value, source, low, high)} from a table of keys with units."""
-    found = {}
+    values = {}
     for key, item in raw.items():
         try:
             quantity, unit = lookup(key, UNITS, "key")
         except ValueError as problem:
             raise ValueError(f"{where}: {problem}") from None
-        if quantity in found:
+        if quantity in values:
             raise ValueError(f"{where}: {key} gives the {quantity} a second time; expected it once, in one unit")
         number, source, low, high = _item(item, f"{where}: {key}")
         if quantity not in LOSSES and not number > 0:
             raise ValueError(f"{where}: {key} = {number:g}; expected more than 0")
         source = sources.get(source, source)
-        found[quantity] = (number * unit, source, low * unit, high * unit)
-    return found
+        values[quantity] = (number * unit, source, low * unit, high * unit)
+    return values
 
 
 def _item(item: TomlValue, where: str) -> Quantity:
@@ -129,9 +144,9 @@ def _string(label: str, value: Mapping[str, Quantity], scale: float, where: str)
     if "tension" not in value and "pitch" not in value:
         raise ValueError(f"{where}: expected tension_N, tension_lbf or pitch_Hz; found none of them")
     mass = value["mass"][0]
-    tuned = mass * (2 * scale * value["pitch"][0]) ** 2 if "pitch" in value else None
+    tuned = mass * (2 * scale * value["pitch"][0]) ** 2 if "pitch" in value else value["tension"][0]
     tension = value["tension"][0] if "tension" in value else tuned
-    if tuned and abs(tension / tuned - 1) > OUT_OF_TUNE:
+    if abs(tension / tuned - 1) > OUT_OF_TUNE:
         raise ValueError(
             f"{where}: {tension:.1f} N does not tune {mass * 1000:.3g} g/m to {value['pitch'][0]:.1f} Hz on "
             f"{scale * 1000:.0f} mm; expected {tuned:.1f} N, or leave one of the two out"

@@ -13,30 +13,30 @@ from fem.materials import Wood
 from fem.mesh import part_of
 from fem.moisture import Movement, free_of_stress, movement
 from fem.sections import Layer, Section, difference, laminate
-from meshes.body import Board, Body, braces_of
+from meshes.body import Board, Body, WoodenPart, braces_of
 from meshes.parts import _crosswise, sections
 
 
 def swelling(body: Body) -> dict[str, list[tuple[Section, np.ndarray]]]:
     """{region: [(Section, strain per 1 % of moisture)]} of every region of parts.sections(body) but the joints."""
     whole = sections(body)
-    found = {"sides": side_layers(body.sides)}
+    layers = {"sides": side_layers(body.sides)}
     for name in ("top", "back"):
-        found[name] = [(whole[name], strain(getattr(body, name).wood))]
+        layers[name] = [(whole[name], strain(getattr(body, name).wood))]
     for name in ("bridge", "bridge_plate", "lining_top", "lining_back"):
         part = getattr(body, name)
         if name in whole and part.wood is not None:
-            found[name] = [(whole[name], strain(part.wood))]
+            layers[name] = [(whole[name], strain(part.wood))]
     for brace in braces_of(body, "top") + braces_of(body, "back"):
         region = f"{brace.plate}_braces/{brace.name}"
-        found[region] = [(whole[region], strain(brace.wood, "beam"))]
+        layers[region] = [(whole[region], strain(brace.wood, "beam"))]
     for number, bar in enumerate(body.side_bars, 1):
-        found[f"side_bars/{number}"] = [(whole[f"side_bars/{number}"], strain(bar.wood, "beam"))]
-    return found | _blocks(body, whole) | _neck(body, whole)
+        layers[f"side_bars/{number}"] = [(whole[f"side_bars/{number}"], strain(bar.wood, "beam"))]
+    return layers | _blocks(body, whole) | _neck(body, whole)
 
 
 def strain(wood: Wood, family: str = "shell", seen: str = "LR") -> np.ndarray:
-    """np.ndarray of a layer per 1 % of moisture. seen: which directions of the wood lie along the first and second axis."""
+    """Strain of a layer per 1 % of moisture. seen: which directions of the wood lie along the first and second axis."""
     m = movement(wood)
     by_letter = {"L": m.along, "R": m.radial, "T": m.tangential}
     return free_of_stress(family, *(by_letter[letter] for letter in seen))
@@ -44,45 +44,55 @@ def strain(wood: Wood, family: str = "shell", seen: str = "LR") -> np.ndarray:
 
 def side_layers(sides: Sequence[Board]) -> list[tuple[Section, np.ndarray]]:
     """[(Section, strain)] of each layer of a side, outermost first."""
-    found, outer = [], sides[0].thickness / 2
-    for board in sides:
-        across = _crosswise(board.grain_angle - sides[0].grain_angle)
-        layer = Layer(board.wood, board.thickness, outer - board.thickness / 2, across)
-        found.append((laminate([layer]), strain(board.wood, seen="RL" if across else "LR")))
-        outer -= board.thickness
-    return found
+    layers, outer = [], sides[0].thickness / 2
+    for panel in sides:
+        across = _crosswise(panel.grain_angle - sides[0].grain_angle)
+        layer = Layer(panel.wood, panel.thickness, outer - panel.thickness / 2, across)
+        layers.append((laminate([layer]), strain(panel.wood, seen="RL" if across else "LR")))
+        outer -= panel.thickness
+    return layers
 
 
 def _blocks(body: Body, whole: Mapping[str, Section]) -> dict[str, list[tuple[Section, np.ndarray]]]:
     """Blocks as parts.blocks has them: L and R in the plane of a footprint, or R and T where the grain runs through it."""
-    found = {}
+    layers = {}
     for name in ("neck_block", "tail_block"):
         block = getattr(body, name)
         for region in (r for r in whole if part_of(r) == name):
             on_side = region.endswith("/sides")
             through = block.grain == ("along_body" if on_side else "toward_top")
-            found[region] = [(whole[region], strain(block.wood, seen="RT" if through else "LR"))]
-    return found
+            layers[region] = [(whole[region], strain(block.wood, seen="RT" if through else "LR"))]
+    return layers
 
 
 def _neck(body: Body, whole: Mapping[str, Section]) -> dict[str, list[tuple[Section, np.ndarray]]]:
     if (n := body.neck) is None:
         return {}
-    board = laminate([Layer(n.fingerboard_wood, n.fingerboard_thickness, n.fingerboard_thickness / 2)])
-    found = {"neck": [(difference(whole["neck"], board), strain(n.wood)), (board, strain(n.fingerboard_wood))]}
+    fretboard = laminate([Layer(n.fingerboard_wood, n.fingerboard_thickness, n.fingerboard_thickness / 2)])
+    layers = {"neck": [(difference(whole["neck"], fretboard), strain(n.wood)), (fretboard, strain(n.fingerboard_wood))]}
     for region, wood, seen in (
-        ("neck/head", n.wood, "LR"), ("neck/heel", n.wood, "LR"), ("neck/heel_side", n.wood, "RT"),
+        ("neck/head", n.wood, "LR"),
+        ("neck/heel", n.wood, "LR"),
+        ("neck/heel_side", n.wood, "RT"),
         ("neck/tongue", n.fingerboard_wood, "LR"),
-    ):  # fmt: skip
+    ):
         if region in whole:
-            found[region] = [(whole[region], strain(wood, seen=seen))]
-    return found
+            layers[region] = [(whole[region], strain(wood, seen=seen))]
+    return layers
 
 
 def movements(body: Body) -> dict[str, Movement]:
     """{name of a wood: Movement} of all woods that the body uses."""
-    parts = [body.top, body.back, *body.sides, *body.braces, body.bridge, body.lining_top, body.lining_back]
-    parts += [body.bridge_plate, body.neck_block, body.tail_block, *body.side_bars, body.neck]
+    parts: list[WoodenPart | None] = [body.top, body.back, *body.sides, *body.braces, body.bridge]
+    parts += [
+        body.lining_top,
+        body.lining_back,
+        body.bridge_plate,
+        body.neck_block,
+        body.tail_block,
+        *body.side_bars,
+        body.neck,
+    ]
     woods = [part.wood for part in parts if part is not None and part.wood is not None]
     woods += [body.neck.fingerboard_wood] if body.neck else []
     return {wood.name: movement(wood) for wood in woods}
