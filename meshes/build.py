@@ -1,29 +1,18 @@
 """From a Body to its ShellMesh: plates, sides in straight strips, braces, blocks, bars, neck, interface springs between."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from fem.mesh import Line, ShellMesh, Surface, along_surface, unit_normals
 from meshes.body import Body, Brace, back_height, braces_of, top_height
 from meshes.neck_mesh import glue_neck, neck_piece, tongue_area
 from meshes.outline import bend_radius, nearest, normal_at, point_at, where_y
-from meshes.pieces import Area, Piece, joined, once_round, within, without_idle_nodes
+from meshes.pieces import Area, Piece, Rim, joined, once_round, within, without_idle_nodes
 from meshes.plan import Segment, edges_of, edges_on, triangulate
 from meshes.side_ports import patch, stations
 
 DEFAULT_SIZE = 0.025  # m; .6 % on the first 20 frequencies of the example sheets (docs/verification.md)
 NO_LINING = 0.008  # m, height of the strips along the edges where there is no lining
 LONGEST_ARC = 0.35  # of the radius of a bend: keeps the flat facets of the rim within .4 % of its shape
-
-
-@dataclass(frozen=True)
-class Rim:
-    """Places on the outline that the plates and the sides share."""
-
-    arc: np.ndarray  # (k,) m, ascending
-    points: np.ndarray  # (k, 2) m
-    outward: np.ndarray  # (k, 2) unit normals
 
 
 def mesh_body(body: Body, size: float = DEFAULT_SIZE) -> ShellMesh:

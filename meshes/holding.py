@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,9 +9,7 @@ from fem.interpolate import normal_displacement
 from fem.response import ModalModel, Support, held
 from meshes.body import Assumption, Body, back_height, top_height
 from meshes.outline import point_at, where_x, where_y
-
-if TYPE_CHECKING:
-    from meshes.sounding import Sounding, Structure
+from meshes.sounding import Sounding, Structure
 
 FREE, LAP = "hung free", "on the lap"
 BAND_HZ, BAND_LOSS = 2.0, 0.1  # rigid motions on the bands, and the bands' loss factor; common practice in modal tests
@@ -90,7 +87,7 @@ def _on_side(body: Body, arcs: Sequence[float] | np.ndarray, depths: Sequence[fl
     return np.column_stack([xy, top + (back - top) * np.tile(depths, len(arcs))])
 
 
-def supports(structure: "Structure", patches: Sequence[Patch], total: int) -> list[Support]:
+def supports(structure: Structure, patches: Sequence[Patch], total: int) -> list[Support]:
     """[Support] of Patches on a Structure, for a state of `total` unknowns."""
     springs = []
     for p in patches:
@@ -105,7 +102,7 @@ def supports(structure: "Structure", patches: Sequence[Patch], total: int) -> li
     return springs
 
 
-def hold(sounding: "Sounding", how: str, firmness: float = 1.0) -> ModalModel:
+def hold(sounding: Sounding, how: str, firmness: float = 1.0) -> ModalModel:
     """ModalModel of a Sounding hung FREE or held on the LAP."""
     s = sounding.structure
     patches = {FREE: lambda: hung_free(s.body, s.weight), LAP: lambda: on_lap(s.body, firmness)}[how]()

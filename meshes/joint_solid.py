@@ -4,7 +4,6 @@ Axes x, y, z of the solid are t along the edge, a inward, b out of the plate.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -24,10 +23,8 @@ from fem.solid import (
     stiffness,
     tractions,
 )
+from meshes.joint_geometry import JointGeometry
 from meshes.kerf_cell import lining_terms
-
-if TYPE_CHECKING:
-    from meshes.joint_section import JointGeometry
 
 Directions = tuple[tuple[float, float, float], ...]  # unit vectors of L, R, T in t, a, b
 PartAt = Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray]  # number of the part at places t, a, b
@@ -39,7 +36,7 @@ FINE = 0.35e-3  # m, boxes at the corner
 BEYOND = 2.5  # thicknesses of plate and side beyond the corner at which they are cut (Saint-Venant)
 
 
-def ends(geometry: "JointGeometry", beyond: float = BEYOND) -> tuple[float, float]:
+def ends(geometry: JointGeometry, beyond: float = BEYOND) -> tuple[float, float]:
     """Where the pieces are cut [m]: plate at a = A, side at b = -B; far enough from the corner by Saint-Venant."""
     rim = geometry.rim
     width, height = (rim.lining_width, rim.lining_height) if geometry.lined else (0.0, 0.0)
@@ -49,7 +46,7 @@ def ends(geometry: "JointGeometry", beyond: float = BEYOND) -> tuple[float, floa
     )
 
 
-def shell_compliance(geometry: "JointGeometry", beyond: float = BEYOND) -> np.ndarray:
+def shell_compliance(geometry: JointGeometry, beyond: float = BEYOND) -> np.ndarray:
     """(4, 4) compliance [m2/N ... 1/N] of the two pieces as shells joined rigidly at the corner, order LOADS.
 
     Complementary energy of the forces that a load at the plate's end makes, no strain along the edge.
@@ -73,7 +70,7 @@ def shell_compliance(geometry: "JointGeometry", beyond: float = BEYOND) -> np.nd
     return total
 
 
-def lining_floor(geometry: "JointGeometry") -> float:
+def lining_floor(geometry: JointGeometry) -> float:
     """b of the lining's lower edge [m]; 0 without a lining."""
     return -geometry.plate_thickness / 2 - geometry.rim.lining_height if geometry.lined else 0.0
 
@@ -83,7 +80,7 @@ def in_side(A: float, b: float) -> np.ndarray:
     return np.array([[1, 0, 0, 0], [0, 0, 1, 0], [0, b, A, 1]])
 
 
-def _side_terms(geometry: "JointGeometry") -> tuple[dict[str, float], dict[str, float]]:
+def _side_terms(geometry: JointGeometry) -> tuple[dict[str, float], dict[str, float]]:
     """Stiffness terms of the side alone, and of side and lining."""
     rim = geometry.rim
     side = laminate([Layer(rim.side_wood, rim.side_thickness)]).stiffness
@@ -103,12 +100,12 @@ def _gauss(low: float, high: float) -> list[tuple[float, float]]:
     return [((low + high) / 2 + (high - low) / 2 * s, (high - low) / 2 * v) for s, v in zip(x, w)]
 
 
-def _plate_axes(geometry: "JointGeometry") -> Directions:
+def _plate_axes(geometry: JointGeometry) -> Directions:
     c, s = np.cos(geometry.grain_angle), np.sin(geometry.grain_angle)
     return ((c, s, 0), (-s, c, 0), (0, 0, 1))
 
 
-def _plate(geometry: "JointGeometry") -> tuple[np.ndarray, float, float, float]:
+def _plate(geometry: JointGeometry) -> tuple[np.ndarray, float, float, float]:
     """Plate across the edge, no strain along it: membrane (2, 2) for forces along t and a, bending, transverse shear,
     and the twisting moment beside a unit of bending moment (none where the grain lies along or square to the edge).
     """
@@ -122,7 +119,7 @@ def _plate(geometry: "JointGeometry") -> tuple[np.ndarray, float, float, float]:
     return h * Q, Q[1, 1] * h**3 / 12, 1 / flexible, twist
 
 
-def _rim(geometry: "JointGeometry", low: float, high: float) -> tuple[PartAt, np.ndarray, list[float]]:
+def _rim(geometry: JointGeometry, low: float, high: float) -> tuple[PartAt, np.ndarray, list[float]]:
     """part(t, a, b) of side and lining: 0 nothing, 1 side, 2 lining where low < b < high; and cuts along t and a."""
     rim, face = geometry.rim, geometry.rim.side_thickness / 2
     p, k, width = rim.kerf_spacing, rim.kerf_width, rim.lining_width
@@ -152,7 +149,7 @@ def _spaced(cuts: Sequence[float], focus: Sequence[float], fine: float) -> np.nd
 
 
 def _filled(
-    geometry: "JointGeometry", t: np.ndarray, a: np.ndarray, b: np.ndarray, part: PartAt
+    geometry: JointGeometry, t: np.ndarray, a: np.ndarray, b: np.ndarray, part: PartAt
 ) -> tuple[Solid, np.ndarray, Losses | None, np.ndarray]:
     """Solid of the boxes where part(t, a, b) > 0, its C (elements, 6, 6), losses {channel: C} or None, parts."""
     body = solid(boxes(t, a, b, lambda t, a, b: part(t, a, b) > 0))
@@ -178,13 +175,13 @@ def _filled(
     return body, C, losses, parts
 
 
-def plate_bending(geometry: "JointGeometry") -> float:
+def plate_bending(geometry: JointGeometry) -> float:
     """Bending stiffness of the plate across the edge, no strain along it [N m]."""
     return _plate(geometry)[1]
 
 
 def section_solid(
-    geometry: "JointGeometry", fine: float = FINE, beyond: float = BEYOND
+    geometry: JointGeometry, fine: float = FINE, beyond: float = BEYOND
 ) -> tuple[Solid, np.ndarray, Losses | None, np.ndarray]:
     """Solid of one kerf period of the corner, C, losses, and parts: 1 side, 2 lining, 3 plate, 4 binding."""
     h, face = geometry.plate_thickness, geometry.rim.side_thickness / 2
@@ -203,7 +200,7 @@ def section_solid(
 
 
 def solid_compliance(
-    geometry: "JointGeometry", fine: float = FINE, beyond: float = BEYOND
+    geometry: JointGeometry, fine: float = FINE, beyond: float = BEYOND
 ) -> tuple[np.ndarray, float | None]:
     """(4, 4) compliance of the solid pieces, order LOADS, and the loss factor of the corner under a moment, or None."""
     body, C, losses, _ = section_solid(geometry, fine, beyond)
@@ -218,7 +215,7 @@ def solid_compliance(
 
 
 def solve_corner(
-    geometry: "JointGeometry", body: Solid, C: np.ndarray, beyond: float = BEYOND
+    geometry: JointGeometry, body: Solid, C: np.ndarray, beyond: float = BEYOND
 ) -> tuple[np.ndarray, np.ndarray]:
     """u (n, 3, 4) under unit LOADS at the plate's end, balanced at the side's, and the compliance (4, 4)."""
     A, B = ends(geometry, beyond)
@@ -255,7 +252,7 @@ def _under(body: Solid, C: np.ndarray, forces: np.ndarray) -> tuple[np.ndarray, 
     return u, F.T @ u.reshape(len(F), -1) / np.ptp(body.points[:, 0])
 
 
-def edge_compliance(geometry: "JointGeometry", fine: float = FINE) -> np.ndarray:
+def edge_compliance(geometry: JointGeometry, fine: float = FINE) -> np.ndarray:
     """(3, 3) by which the lining's lower edge yields more than shells say, for shear along t, N_b and M there.
 
     Stress needs some way to enter the lining's full width. Half of solid minus shell of a straight side that carries

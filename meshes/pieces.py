@@ -2,16 +2,21 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fem.mesh import Line, Seam, ShellMesh, Surface
 
-if TYPE_CHECKING:
-    from meshes.build import Rim
-
 Area = tuple[float, float, float, float]  # x0, x1, y0, y1 [m] in plan
+
+
+@dataclass(frozen=True)
+class Rim:
+    """Places on the outline that the plates and the sides share."""
+
+    arc: np.ndarray  # (k,) m, ascending
+    points: np.ndarray  # (k, 2) m
+    outward: np.ndarray  # (k, 2) unit normals
 
 
 @dataclass
@@ -27,7 +32,7 @@ class Piece:
     shares: tuple[int, np.ndarray] | None = None  # piece number, its nodes that the first nodes of this piece stand for
 
 
-def joined(pieces: Sequence[Piece], rim: "Rim") -> ShellMesh:
+def joined(pieces: Sequence[Piece], rim: Rim) -> ShellMesh:
     """ShellMesh of the pieces: indices shifted, shared nodes merged, plates joined to the rim by interface springs."""
     starts: list[int] = []
     nodes: list[np.ndarray] = []

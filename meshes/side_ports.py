@@ -2,16 +2,13 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from meshes.body import Body, SidePort, top_height
 from meshes.outline import point_at
+from meshes.pieces import Rim
 from meshes.plan import Segment, inside, outer_edges, triangulate
-
-if TYPE_CHECKING:
-    from meshes.build import Rim
 
 Port = tuple[float, float, float]  # place on the rim, depth of the centre below the top, radius [m]
 MARGIN = 0.004  # m, of flat wall left round a port in the mesh of the air
@@ -61,7 +58,7 @@ def stations(body: Body, others: Iterable[float]) -> tuple[list[float], list[flo
     return [*free, *(s for flank in flanks for s in flank)], [a for a, _ in flanks]
 
 
-def patch(body: Body, port: SidePort, rim: "Rim", grid: np.ndarray, rows: int, size: float, start: int) -> Patch:
+def patch(body: Body, port: SidePort, rim: Rim, grid: np.ndarray, rows: int, size: float, start: int) -> Patch:
     """Patch of one port. grid: (rows + 1) k nodes (n, 3), row by row from the top, k stations of the rim in each."""
     k = len(rim.arc)
     ends = [int(np.argmin(np.abs(rim.arc - port.arc - d))) for d in np.array([-1, 1]) * (port.radius + BESIDE)]

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import pairwise
-from typing import TYPE_CHECKING, TypeAlias, TypedDict, Unpack
+from typing import TypeAlias, TypedDict, Unpack
 
 import numpy as np
 import scipy.linalg as sl
@@ -30,11 +30,9 @@ from fem.wall_losses import losses_of, pressures, wall_integrals
 from meshes import cavity as cavity_mesh
 from meshes import outer_surface as outer_mesh
 from meshes.body import Body
+from meshes.enclosed_air import Enclosed
 from meshes.saddle import saddle_rows
 from meshes.side_ports import openings_of
-
-if TYPE_CHECKING:
-    from meshes.sounding_basis import Enclosed
 
 Matrix: TypeAlias = np.ndarray | sp.sparray  # columns: the unknowns of a model
 
@@ -92,7 +90,7 @@ class Sounding:
     """A body with its air, not yet held. State (q structure, U openings, s cavity modes), N unknowns."""
 
     structure: Structure
-    around: "Surroundings | Enclosed"  # Enclosed: of a model in a basis
+    around: Surroundings | Enclosed  # Enclosed: of a model in a basis
     coupling: Coupling = field(repr=False)
     model: ModalModel = field(repr=False)
     stored: dict[str, np.ndarray]  # {part: (N, N)} stiffness of structure parts and 'air'
@@ -203,7 +201,7 @@ def sounding(structure: Structure, fluid: Surroundings, radiated: Radiation, few
 
 def sounding_from(
     structure: Structure,
-    fluid: "Surroundings | Enclosed",
+    fluid: Surroundings | Enclosed,
     coupling: Coupling,
     walls: tuple[np.ndarray, np.ndarray],
     radiated: Radiation,

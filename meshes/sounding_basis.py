@@ -11,7 +11,7 @@ from typing import Unpack
 import numpy as np
 import scipy.linalg as sl
 
-from fem.air import Coupling, Opening, couple
+from fem.air import couple
 from fem.eigen import Modes, rigid_modes
 from fem.elements import Space
 from fem.interpolate import BasisSpace, basis_space
@@ -20,7 +20,7 @@ from fem.model import Model
 from fem.radiation import Radiation, clipped, in_basis, radiation
 from fem.wall_losses import wall_integrals
 from meshes.body import Body
-from meshes.cavity import wood_inside
+from meshes.enclosed_air import Enclosed, Tones
 from meshes.holding import hung_free, on_lap
 from meshes.sounding import (
     RadiationOptions,
@@ -36,65 +36,6 @@ from meshes.string_body import string_places
 
 REACH = 0.06  # m, about the places where the body is held and strung: so far is its motion kept
 STRINGS = 6
-
-
-@dataclass(frozen=True)
-class Tones:
-    """Rigid-wall modes of enclosed air without their shapes; the first is the uniform pressure."""
-
-    frequency: np.ndarray  # (k,) Hz
-    density: float
-    speed: float
-
-    def first(self, k: int) -> "Tones":
-        """The same with the first k modes alone."""
-        return replace(self, frequency=self.frequency[:k])
-
-
-@dataclass(frozen=True)
-class Enclosed:
-    """The air inside one body and what the columns of a basis do to it; plain arrays, so that it travels."""
-
-    body: Body = field(repr=False)  # that it was computed for
-    air: Tones
-    openings: dict[str, Opening]
-    coupling: Coupling = field(repr=False)  # of the r columns, then the openings; without residual_pressure
-    walls: tuple[np.ndarray, np.ndarray] = field(repr=False)  # wall_integrals
-    volume: float  # m3 of air
-
-    def first(self, k: int) -> "Enclosed":
-        """The same with the first k modes of the air alone."""
-        return replace(self, air=self.air.first(k))
-
-    def inside(self, body: Body) -> "Enclosed":
-        """The same for a body of other thicknesses: openings as thick as its wood, the volume of the uniform pressure
-        to first order in the thickness of plates and sides. The other modes of the air stay.
-        """
-        if body is self.body:
-            return self
-        volume = self.volume + air_gained(self.body, body)
-        thick = lambda name: body.top.thickness if name == "soundhole" else body.side_thickness
-        openings = {name: replace(o, thickness=thick(name)) for name, o in self.openings.items()}
-        scale = np.sqrt(self.volume / volume)
-        first = np.append(scale, np.ones(len(self.air.frequency) - 1))
-        thermal, viscous = self.walls
-        return replace(
-            self,
-            body=body,
-            openings=openings,
-            volume=volume,
-            walls=(first[:, None] * thermal * first, viscous),
-            coupling=replace(self.coupling, c=first[:, None] * self.coupling.c),
-        )
-
-
-def air_gained(old: Body, new: Body) -> float:
-    """m3 by which the air inside grows from one body to another of the same outline and heights."""
-    inward = lambda body: body.side_thickness - body.sides[0].thickness / 2
-    plates = (old.top.thickness + old.back.thickness - new.top.thickness - new.back.thickness) / 2
-    sides = inward(old) - inward(new)
-    height = float(np.mean([h for *_, h in old.heights]))
-    return plates * old.outline.area + sides * old.outline.perimeter * height + wood_inside(old) - wood_inside(new)
 
 
 @dataclass(frozen=True)
