@@ -199,7 +199,7 @@ def check_text(body: Body) -> str:
     lines += ["", "Masses"] + [f"  {part:<14}{1e3 * mass:9.1f} g" for part, mass in description.masses.items()]
     lines += [f"  {'total':<14}{1e3 * description.total:9.1f} g", "", "Heights and doming"]
     lines += [
-        f"  side at {place}: built {1e3 * e:+.2f} mm off the height given"
+        f"  side at {place}: built {f'{1e3 * e:+.2f}'.replace('-', '−')} mm off the height given"
         for place, e in description.heights.mismatch.items()
     ]
     lines += [

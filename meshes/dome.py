@@ -109,7 +109,9 @@ def warnings(body: Body) -> list[str]:
     texts = []
     worst = max(fit.mismatch, key=lambda place: abs(fit.mismatch[place]))
     if abs(fit.mismatch[worst]) > WARN_MISMATCH:
-        parts = ", ".join(f"{place} {1e3 * error:+.1f} mm" for place, error in fit.mismatch.items())
+        parts = ", ".join(
+            f"{place} {f'{1e3 * error:+.1f}'.replace('-', '−')} mm" for place, error in fit.mismatch.items()
+        )
         texts.append(
             f"heights and back radius contradict each other; built minus given: {parts}. "
             f"The plane under the dome is the least-squares compromise. {_radius_advice(fit.exact_radius)}"

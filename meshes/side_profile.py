@@ -44,7 +44,7 @@ def ports_on(body: Body, side: str) -> list[tuple[int, float, float, float]]:
 def write_profile_table(body: Body, path: Path, side: str = "bass") -> Path:
     """CSV of the unbent side, millimetres."""
     s, top, back = side_profile(body, side)
-    with open(path, "w", newline="") as stream:
+    with open(path, "w", newline="", encoding="utf-8") as stream:
         writer = csv.writer(stream)
         writer.writerow(["from_tail_along_side_mm", "top_edge_mm", "back_edge_mm", "height_mm"])
         writer.writerows([f"{MM * v:.1f}" for v in row] for row in zip(s, top, back, top - back))

@@ -1,5 +1,7 @@
 """The command line: thin; heavy imports happen inside the commands."""
 
+import codecs
+import io
 import os
 import sys
 from pathlib import Path
@@ -569,6 +571,7 @@ def system_check():
 
 def main(arguments=None):
     """Run a command; exit status 0, 2 with a line on standard error for bad input, 130 when stopped with Ctrl-C."""
+    plain_signs(sys.stdout)
     try:
         app(arguments, exit_on_error=False, print_error=False)
     except CycloptsError as error:
@@ -596,6 +599,15 @@ def main(arguments=None):
     except KeyboardInterrupt:
         print("\nstopped; rows already written are kept, and the same command goes on from there", file=sys.stderr)
         sys.exit(130)
+
+
+def plain_signs(stream):
+    """Let a stream whose encoding cannot hold a sign write a plain one: a minus as a hyphen."""
+    plain = {"−": "-", "–": "-", "±": "+/-", "°": "deg", "‘": "'", "’": "'", "×": "x", "µ": "u"}
+    told = lambda error: ("".join(plain.get(c, "?") for c in error.object[error.start : error.end]), error.end)
+    codecs.register_error("plain signs", told)
+    if isinstance(stream, io.TextIOWrapper):
+        stream.reconfigure(errors="plain signs")
 
 
 def command_of(arguments):

@@ -1,6 +1,7 @@
 """A sustain study put together by hand: two builds and the limit on a lossy box of few modes, no solving of boxes."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import box_cases as cases
 import numpy as np
@@ -12,6 +13,7 @@ from fem.strings import Pluck
 from meshes.string_sets import string_set
 from studies.common.builds import builds, complete_linings
 from studies.common.draws import paired_summary
+from studies.common.inputs import Source
 from studies.sustain.hearing import TOLERANCES, verdict
 from studies.sustain.result import HOLDINGS, Compared, Dry, Drying, Flip, Judged, Played, Study
 from studies.sustain.verdict import one_a_note, rates, shares
@@ -74,8 +76,7 @@ def study_by_hand(folder):
         mesh_by_note={how: {t.name: 0.1 for t in TOLERANCES} for how in HOLDINGS},
         top_damping=dict.fromkeys(HOLDINGS, (1.06, 0.93)), rim_loss_factor=0.015, rim_loss_ranges=(), highest_valid=330.0,
         sizes=(0.04, 0.06), unknowns=(12000, 7000), dry_modes=24, flip_range=(0.1, 10.0), draws=0, wood_words=(),
-        rim_g={b.name: 300.0 + 20 * k for k, b in enumerate(rows)}, notes=("The sheet has no neck.",), sheet="oval.toml",
-        sheet_hash="abc",
+        rim_g={b.name: 300.0 + 20 * k for k, b in enumerate(rows)}, notes=("The sheet has no neck.",), source=Source(Path("oval.toml"), "abc"),
     )  # fmt: skip
 
 

@@ -107,7 +107,7 @@ def test_csv_and_json_beside_it(tmp_path):
         sums = [sum(float(v) for key, v in r.items() if key.startswith(kind + ":")) for r in rows]
         assert sums == pytest.approx(np.ones(4), abs=1e-9)
     beside = json.loads((tmp_path / "out" / "modes.json").read_text())
-    assert beside["frequency_hz"] == told["frequency_hz"] and beside["schema_version"] == 1
+    assert beside["frequency_hz"] == told["frequency_hz"] and beside["schema_version"] == 2
     with (tmp_path / "out" / "part_names.csv").open() as stream:
         names = [r["name"] for r in csv.DictReader(stream)]
     assert "top" in names and names == sorted(names)

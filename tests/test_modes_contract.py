@@ -14,7 +14,7 @@ from studies.modes import question as study
 COUNT, SIZE_MM = 8, 90
 KEYS = {
     "schema_version", "model", "frequency_hz", "residual", "strain_energy_share", "kinetic_energy_share", "heat_share",
-    "loss_factor", "mass_kg", "unknowns", "seconds", "peak_memory_mb",
+    "loss_factor", "mass_kg", "provenance", "seconds", "peak_memory_mb",
 }  # fmt: skip
 
 
@@ -40,8 +40,10 @@ def result(folder, sheet):
 
 def test_keys_and_types(result):
     assert set(result) >= KEYS
-    assert result["schema_version"] == 1 and result["model"] == "dry"
-    assert isinstance(result["unknowns"], int) and result["unknowns"] > 5000
+    assert result["schema_version"] == 2 and result["model"] == "dry"
+    assert result["provenance"]["mesh_size_mm"] == [SIZE_MM]
+    (unknowns,) = result["provenance"]["unknowns"]
+    assert unknowns > 5000
     assert {"read_and_mesh", "assemble", "solve", "energies"} <= set(result["seconds"])
     assert 50 < result["peak_memory_mb"] < 20000
 
@@ -99,7 +101,7 @@ def exported(folder):
 def test_exported_matrices_have_the_same_frequencies(folder, result):
     """Matrix Market files summed and solved by ARPACK (scipy), shift and invert: no code shared with our own solver."""
     K, M = exported(folder)
-    assert K.shape == M.shape == (result["unknowns"],) * 2
+    assert K.shape == M.shape == (*result["provenance"]["unknowns"],) * 2
     assert abs(K - K.T).max() == 0 and abs(M - M.T).max() == 0
     shift = -((2 * np.pi * 60) ** 2)
     values = np.sort(eigsh(K, k=COUNT + 6, M=M, sigma=shift, which="LM", return_eigenvectors=False))
@@ -125,7 +127,7 @@ def test_exported_mesh_and_places(folder, result):
     assert set(np.unique(data["top"])) == {0, 1} and len(data["top"]) == len(triangles)
     assert np.abs(mesh.points[triangles[data["top"] == 1]][..., 2]).max() < 0.03  # the top lies at z = 0, not the back
     places = np.loadtxt(folder / "export" / "nodes.csv", delimiter=",", skiprows=1)
-    assert 6 * len(places) == result["unknowns"]
+    assert [6 * len(places)] == result["provenance"]["unknowns"]
     gap = [np.linalg.norm(places - p, axis=1).min() for p in mesh.points[:40]]
     assert max(gap) < 1e-9
 
@@ -142,7 +144,7 @@ def test_clamped_and_held_edges(sheet, result):
         assert found["rigid_frequency_hz"] == []
         assert np.sum(list(found["strain_energy_share"].values()), axis=0) == pytest.approx(np.ones(3), abs=1e-12)
     assert (np.array(clamped["frequency_hz"]) > 1.0001 * np.array(held["frequency_hz"])).all()
-    assert clamped["unknowns"] == result["unknowns"]
+    assert clamped["provenance"] == result["provenance"]
 
 
 def test_fixing_a_part_keeps_it_at_rest(sheet):

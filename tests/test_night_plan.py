@@ -140,7 +140,7 @@ def test_the_sheet_beside_the_plan_comes_first(tmp_path):
         'sheet = "oval.toml"\n[[factor]]\nname = "t"\nkeys = ["top.thickness_mm"]\nfrom = 2\nto = 3'
     )
     assert read_plan(tmp_path / "p.toml").sheet == sheet
-    assert read_plan(tmp_path / "p.toml", sheet).raw == tomllib.loads(Path(sheet).read_text())
+    assert read_plan(tmp_path / "p.toml", sheet).raw == tomllib.loads(Path(sheet).read_text(encoding="utf-8"))
 
 
 def test_names_of_boards_and_builds_are_those_of_the_model():

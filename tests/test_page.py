@@ -5,6 +5,7 @@ import json
 import re
 import time
 from html.parser import HTMLParser
+from pathlib import Path
 from types import SimpleNamespace
 
 import box_cases as cases
@@ -22,7 +23,8 @@ from meshes.side_ports import openings_of
 from meshes.sounding import surroundings
 from studies.common.builds import builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
-from studies.common.page import percent
+from studies.common.inputs import Source
+from studies.common.words import percent
 from studies.page import (
     behind as page_behind,
 )
@@ -104,8 +106,7 @@ def air(tmp_path_factory):
         3,
         firmness,
         sensitivity,
-        sheet="oval.toml",
-        sheet_hash="abc",
+        source=Source(Path("oval.toml"), "abc"),
     )
 
 

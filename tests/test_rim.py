@@ -377,7 +377,7 @@ def test_no_word_takes(study, written):
 
 def test_json_holds_every_build_and_mode(study, written):
     data = json.loads(written[2].read_text(), parse_constant=lambda word: pytest.fail(f"{word} is not JSON"))
-    assert data["schema_version"] == 1 and data["model"] == "dry" and data["label"] == LABEL
+    assert data["schema_version"] == 2 and data["model"] == "dry" and data["label"] == LABEL
     assert data["model_error"] == "not known"
     assert [b["name"] for b in data["builds"]] == [c.row.build.name for c in study.comparisons]
     assert len(data["modes"]) == COUNT * len(data["builds"])

@@ -25,7 +25,7 @@ from meshes.outline import nearest, normal_at, outline_through, point_at
 from meshes.parts import sections
 from meshes.sheet import read_sheet
 from studies.common.builds import Build
-from studies.common.inputs import BadInput
+from studies.common.inputs import BadInput, source_of
 from studies.common.measured import beside, nearest_modes, table
 from studies.measured.solve import computed_for
 from studies.squeeze import question as squeeze
@@ -315,7 +315,7 @@ def test_picture_draws_every_build(study, tmp_path):
 def test_main_writes_tables(tmp_path, monkeypatch, body):
     """The whole command on a coarse mesh; the builds cut down to two that need no kerf cell."""
     double = replace(body, sides=body.sides * 2)
-    monkeypatch.setattr(squeeze, "read_sheet", lambda path: body)
+    monkeypatch.setattr(squeeze, "read_source", lambda path: (body, source_of(SHEET)))
     monkeypatch.setattr(
         solve, "builds", lambda b: [Build("sheet", "as on the sheet", b, True), Build("double", "doubled", double),
                                       Build("stiff_limit", "limit", b, stiffness=1e3)]
@@ -336,6 +336,8 @@ def test_main_writes_tables(tmp_path, monkeypatch, body):
     assert len(rows) == 2 * 7 and {r["build"] for r in rows} == {"sheet", "double"}
     data = json.loads((tmp_path / "squeeze.json").read_text())
     assert data["measured"][0]["measured"] == pytest.approx(1e-3)
+    assert data["provenance"]["sheet"] == SHEET.name and len(data["provenance"]["unknowns"]) == 2
+    assert data["provenance"]["mesh_size_mm"] == pytest.approx([60, 90]) and data["measures"][0]["build"] == "sheet"
     assert set(data["pairs"][0]["told_apart_by"]) <= {"lower bout", "waist", "upper bout", "twist"}
 
 

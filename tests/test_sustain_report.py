@@ -64,7 +64,7 @@ def test_builds_tell_verdict_grams_and_stress(study):
 
 def test_json_holds_no_nan_and_a_version(study):
     data = json.loads(json.dumps(as_json(study), allow_nan=False))
-    assert data["schema_version"] == 1 and data["valid_to_hz"] == 330.0
+    assert data["schema_version"] == 2 and data["valid_to_hz"] == 330.0
     assert data["answer"] and data["model_error"] == "not known"
 
 

@@ -9,7 +9,7 @@ from sustain_cases import study_by_hand, with_draws
 
 from fem.fretboard import Wolf
 from studies.common.note_names import place_name, wolf_name
-from studies.common.words import change, percent, several, span
+from studies.common.words import change, percent_change, several, span
 from studies.sustain.answer import answer, behind
 from studies.sustain.hearing import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE, TOLERANCES
 from studies.sustain.result import HOLDINGS, Judged
@@ -67,7 +67,9 @@ def test_draws_of_the_wood_stand_apart(study):
     assert p.low < p.median < p.high and p.pairing_gain > 3
     assert span(p.low, p.high) in found and span(p.unpaired_low, p.unpaired_high) in found
     rows = boards(drawn)
-    assert all(text in rows[2] for text in (percent(p.median), span(p.median_low, p.median_high), span(p.low, p.high)))
+    assert all(
+        text in rows[2] for text in (percent_change(p.median), span(p.median_low, p.median_high), span(p.low, p.high))
+    )
     assert len(rows) == 6 and boards(study) == []  # two ways to hold it
     assert rows[2] in text(drawn) and "not computed" not in text(drawn)
 
@@ -123,7 +125,7 @@ def test_where_the_verdict_does_not_flip_the_range_is_told(study):
 
 
 def test_ratios_in_words():
-    assert (percent(1.031), percent(0.969), percent(1.0001)) == ("+3.1 %", "−3.1 %", "0.0 %")
+    assert (percent_change(1.031), percent_change(0.969), percent_change(1.0001)) == ("+3.1 %", "−3.1 %", "0.0 %")
     assert (span(0.95, 1.05, 0), span(0.75, 1.4, 0), span(1.0, 1.02)) == ("±5 %", "−25 to +40 %", "0.0 to +2.0 %")
     assert span(1.0021, 1.0022) == "+0.2 %"
     assert change(0.9) == "10.0 % shorter" and change(1.0002) == "as long (within 0.1 %)"

@@ -243,7 +243,12 @@ def test_quick_sections_are_the_sheets_own(first_night):
     """Where no cell is fitted the quick path gives what the sheet read afresh gives."""
     night, _, out = first_night
     found = variants(night.plan)
-    kit = prepare(night, found, out, lambda items: loop.compute_cells(Here(), items, Log(out=open(os.devnull, "w"))))
+    kit = prepare(
+        night,
+        found,
+        out,
+        lambda items: loop.compute_cells(Here(), items, Log(out=open(os.devnull, "w", encoding="utf-8"))),
+    )
     for v in found[5:7]:
         quick = sections_of(kit, v)
         body = variant_build(body_at(night, v.values), ParameterMaps({}, ()), v)
@@ -373,7 +378,12 @@ def test_what_a_row_tells_is_what_the_full_solve_tells(first_night):
     """Grams, first mode and the means over a tap, of both builds: the reduced model's beside the sheet's read afresh."""
     night, _, out = first_night
     found = variants(night.plan)
-    kit = prepare(night, found, out, lambda items: loop.compute_cells(Here(), items, Log(out=open(os.devnull, "w"))))
+    kit = prepare(
+        night,
+        found,
+        out,
+        lambda items: loop.compute_cells(Here(), items, Log(out=open(os.devnull, "w", encoding="utf-8"))),
+    )
     solver = Solver(kit, "sheet")
     for variant in found[:2]:
         (small, reason), big = solver.reduced(variant), solver.full(variant)[0]
@@ -398,12 +408,17 @@ def test_full_solve_where_the_estimate_misses(first_night):
     strict = night.plan.model_copy(update={"accuracy": night.plan.accuracy.model_copy(update={"estimate": 1e-12})})
     tight = type(night)(**{**vars(night), "plan": strict})
     found = variants(night.plan)
-    kit = prepare(night, found, out, lambda items: loop.compute_cells(Here(), items, Log(out=open(os.devnull, "w"))))
+    kit = prepare(
+        night,
+        found,
+        out,
+        lambda items: loop.compute_cells(Here(), items, Log(out=open(os.devnull, "w", encoding="utf-8"))),
+    )
     solver = Solver(type(kit)(**{**vars(kit), "sweep": tight}), "sheet")
     result = solver.work(("reduced", found[:2]))
     assert not result.rows and all("estimate" in reason for _, reason in result.in_full)
     with pytest.raises(BadInput, match="paused: 2 of 2 variants need a full solve"):
-        loop.pause_if_many(result.in_full, 2, 0.1, Log(out=open(os.devnull, "w")))
+        loop.pause_if_many(result.in_full, 2, 0.1, Log(out=open(os.devnull, "w", encoding="utf-8")))
     full = solver.work(("full", found[:1])).rows[0]
     assert full.method == "full" and full.summary["estimate"] is None
 

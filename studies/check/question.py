@@ -9,13 +9,10 @@ from meshes.drawing import draw_plan
 from meshes.new_sheet import new_sheet_text
 from meshes.sheet import read_sheet
 from meshes.side_profile import draw_profile, write_profile_table
+from studies.common import cautions
 from studies.common.inputs import BadInput, existing_file, writable_file, writable_folder
 from studies.common.measured import beside, table
 from studies.measured.solve import computed_weights
-
-CAUTION = (
-    "Weights and measures only: nothing here judges strength. String tension loads every joint; try before you trust."
-)
 
 
 def main(sheet, out=None):
@@ -35,7 +32,7 @@ def main(sheet, out=None):
             table(beside(weighed, computed_weights(body, weighed.weights, DEFAULT_SIZE))),
             "",
         ]
-    return "\n".join([*told, CAUTION, "", *(f"wrote {path}" for path in written)])
+    return "\n".join([*told, *cautions.SHEET, "", *(f"wrote {path}" for path in written)])
 
 
 def write_new(file):
@@ -45,5 +42,5 @@ def write_new(file):
         raise BadInput(f"{file}: expected a name that ends in .toml")
     if file.exists():
         raise BadInput(f"{file}: exists already and is left alone; expected a new name")
-    writable_file(file).write_text(new_sheet_text())
+    writable_file(file).write_text(new_sheet_text(), encoding="utf-8")
     return f"wrote {file}: fill in your measures, then 'rimwork check {file}'"

@@ -1,7 +1,14 @@
 """What a command is given, build sheet or foreign mesh, as mesh and sections; and how bad input is told."""
 
+import hashlib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fem.mesh import ShellMesh
+    from fem.sections import Section
+    from meshes.body import Body
 
 SHEET_SUFFIXES, MESH_SUFFIXES = (".toml",), (".msh", ".vtu")
 
@@ -11,12 +18,38 @@ class BadInput(ValueError):
 
 
 @dataclass(frozen=True)
-class Case:
-    """A mesh, its sections by region, and the body they came from (None for a foreign mesh)."""
+class Source:
+    """The file that a study is made from."""
 
-    mesh: object
-    sections: dict
-    body: object = None
+    path: Path
+    sha256: str
+
+
+NO_SOURCE = Source(Path(), "")  # of a study made by hand
+
+
+def source_of(path: Path) -> Source:
+    """Source of a file that is there."""
+    return Source(path, hashlib.sha256(path.read_bytes()).hexdigest())
+
+
+def read_source(sheet: str | Path) -> "tuple[Body, Source]":
+    """(Body, Source) of a build sheet. BadInput where there is none, SheetError for what is wrong in it."""
+    from meshes.sheet import read_sheet
+
+    path = existing_file(sheet)
+    return read_sheet(path), source_of(path)
+
+
+@dataclass(frozen=True)
+class Case:
+    """A mesh, its sections by region, the body and the edge length [m] they came from (None for a foreign mesh), the file."""
+
+    mesh: "ShellMesh"
+    sections: "dict[str, Section]"
+    source: Source
+    body: "Body | None" = None
+    size: float | None = None
 
 
 def read_case(path, parts=None, size=None):
@@ -28,12 +61,11 @@ def read_case(path, parts=None, size=None):
     if path.suffix.lower() in SHEET_SUFFIXES:
         from meshes.build import DEFAULT_SIZE, mesh_body
         from meshes.parts import sections
-        from meshes.sheet import read_sheet
 
         if parts is not None:
             raise BadInput(f"--parts {parts}: only a foreign mesh has a parts sheet; {path} is a build sheet")
-        body = read_sheet(path)
-        return Case(mesh_body(body, size or DEFAULT_SIZE), sections(body), body)
+        (body, source), size = read_source(path), size or DEFAULT_SIZE
+        return Case(mesh_body(body, size), sections(body), source, body, size)
     if path.suffix.lower() in MESH_SUFFIXES:
         from meshes.foreign import read_foreign
 
@@ -41,7 +73,7 @@ def read_case(path, parts=None, size=None):
             raise BadInput(f"{path}: a foreign mesh needs a parts sheet; expected --parts PARTS.toml")
         if size is not None:
             raise BadInput("--mesh-size-mm: a foreign mesh comes with its own size; expected only with a build sheet")
-        return Case(*read_foreign(path, existing_file(parts)))
+        return Case(*read_foreign(path, existing_file(parts)), source_of(path))
     raise BadInput(
         f"{path}: cannot tell what this is; expected a build sheet (.toml) or a mesh ({', '.join(MESH_SUFFIXES)})"
     )
@@ -67,7 +99,7 @@ def writable_file(path):
             raise BadInput(f"{path}: is a folder; expected the name of a file to write")
         path.parent.mkdir(parents=True, exist_ok=True)
         new = not path.exists()
-        with path.open("a"):
+        with path.open("ab"):
             pass
         if new:
             path.unlink()
@@ -84,7 +116,7 @@ def writable_folder(path):
     try:
         path.mkdir(parents=True, exist_ok=True)
         probe = path / ".can-write"
-        probe.write_text("")
+        probe.touch()
         probe.unlink()
     except OSError as error:
         raise BadInput(

@@ -6,6 +6,7 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from meshes.measured import SQUEEZES, TAPS, WEIGHTS
+from studies.common.words import UNKNOWN, minus, rounded, signed
 
 WORDS = {"g": 1e3, "mm": 1e3, "Hz": 1.0, "": 1.0}
 HEAD = ("", "measured", "computed", "difference", "reading error", "in agreement")
@@ -86,6 +87,11 @@ def squeeze_values(deflection, state):
     return {key: deflection[state, press] for key, press in SQUEEZES.items() if (state, press) in deflection}
 
 
+def as_dict(row):
+    """A Beside for JSON, SI units."""
+    return {**vars(row), "difference": row.difference, "agrees": row.agrees}
+
+
 def table(rows):
     """The rows as text, in the maker's units, with what the comparison can and cannot say."""
     width = max(len(row.name) for row in rows)
@@ -103,6 +109,8 @@ def table(rows):
 def shown(value, unit, sign=""):
     """'12.3 mm'; a loss factor with two figures."""
     if value is None:
-        return "-"
-    digits = {"g": ".0f", "mm": ".2f", "Hz": ".1f", "": ".2g"}[unit]
-    return f"{value * WORDS[unit]:{sign}{digits}} {unit}".strip()
+        return UNKNOWN
+    if not unit:
+        return minus(f"{value:{sign}.2g}")
+    written = signed if sign else rounded
+    return f"{written(value * WORDS[unit], {'g': 0, 'mm': 2, 'Hz': 1}[unit])} {unit}"

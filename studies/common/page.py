@@ -1,103 +1,74 @@
-"""What the pages of the rim study share: templates, tables, provenance, cautions, how figures are written."""
+"""What every page is made with: one set of templates and of words for their figures, and what is told where a picture fails."""
 
-import csv
-import platform
 import sys
-from datetime import date
-from importlib.metadata import version
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cache
 from pathlib import Path
+from typing import ClassVar, Protocol
 
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 
-from studies.common.machine import rimwork_version
+from studies.common import words
+from studies.common.files import Plain
 from studies.common.measured import shown
-from studies.common.two_meshes import COARSER
-
-CAUTIONS = (
-    "The figures say nothing of strength. String tension loads every joint of an instrument for decades: judge strength "
-    "and safety by experience and trials, not by this page.",
-    "Bending irons, saws, wood dust and glues harm: guard, mask and air the room as their makers say, and follow local "
-    "rules; where the law asks for licensed practice, it comes first.",
-)
-PROVENANCE = ("numpy", "scipy", "scikit-fem", "gmsh")
 
 
-def write_table(path, rows):
-    """Write dicts of the same keys as CSV."""
-    with path.open("w", newline="", encoding="utf-8") as stream:
-        writer = csv.DictWriter(stream, fieldnames=list(rows[0]))
-        writer.writeheader()
-        writer.writerows(rows)
+class Dataclass(Protocol):
+    __dataclass_fields__: ClassVar[dict[str, object]]
 
 
-def write_page(path, template, **what):
-    """Fill a template of the rim's pages."""
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parents[1]), autoescape=select_autoescape(["html", "j2"])
+Filling = Plain | Dataclass | Sequence[Dataclass] | Callable[..., str]
+
+
+@cache
+def templates() -> Environment:
+    """The templates of all rooms, named from studies on, with the words for figures as filters."""
+    found = Environment(
+        loader=FileSystemLoader(Path(__file__).parents[1], encoding="utf-8"),
+        autoescape=select_autoescape(["html", "j2"]),
+        trim_blocks=True,
     )
-    environment.filters |= {"percent": percent, "hertz": hertz, "shown": shown, "decibel": decibel}
-    environment.tests["unsure"] = unsure
-    path.write_text(environment.get_template(template).render(**what), encoding="utf-8")
+    figures = (words.percent, words.rough_percent, words.percent_change, words.close_change, words.change,
+               words.decibels, words.hertz, words.rounded, words.signed, words.capital, shown)  # fmt: skip
+    found.filters |= {figure.__name__: figure for figure in figures}
+    found.tests["unsure"] = unsure
+    return found
 
 
-def drawn_or_told(draw):
+def rendered(template: str, filling: Mapping[str, Filling]) -> str:
+    """HTML of a template, its names filled in."""
+    return templates().get_template(template).render(filling)
+
+
+def write_page(path: Path, template: str, filling: Mapping[str, Filling]) -> Path:
+    """Write a page."""
+    path.write_text(rendered(template, filling), encoding="utf-8")
+    return path
+
+
+def captioned(pictures: Iterable[Path], out: Path, lines: int | None = None) -> list[tuple[str, str]]:
+    """[(place as seen from the folder `out`, its caption's first lines; None: all)] of pictures with captions beside them."""
+    texts = [(p, p.with_suffix(".txt").read_text(encoding="utf-8")) for p in pictures]
+    return [
+        (p.relative_to(out).as_posix(), text if lines is None else "\n".join(text.splitlines()[:lines]))
+        for p, text in texts
+    ]
+
+
+def drawn_or_told(draw: Callable[[], None]) -> str:
     """Calls draw(); '' or, where that fails, a sentence on it, which goes to standard error as well: figures come first."""
     try:
         draw()
     except Exception as fault:  # whatever it is, it must not cost the answer
-        words = (
+        told = (
             f"Not all pictures could be drawn ({type(fault).__name__}: {fault}). Figures and tables do not depend on them. "
             "This is a fault of the program; please report it."
         )
-        print(f"\nrimwork: {words}", file=sys.stderr)
-        return words
+        print(f"\nrimwork: {told}", file=sys.stderr)
+        return told
     return ""
 
 
-def unsure(value, error):
+def unsure(value: float | None, error: float | None) -> bool:
     """Whether a figure says nothing: its mesh error is larger than the figure itself."""
     return value is not None and error is not None and error > abs(value)
-
-
-def provenance(study):
-    """{what: value} that lets somebody compute the same again."""
-    return {
-        "rimwork": rimwork_version(),
-        "sheet": Path(study.sheet).name,
-        "sheet_sha256": study.sheet_hash,
-        "date": date.today().isoformat(),
-        "python": platform.python_version(),
-        **{name: version(name) for name in PROVENANCE},
-        "element": "cubic triangle (P3), flat facets, full integration",
-        "mesh_size_mm": [1e3 * study.size, 1e3 * study.size * COARSER],
-        "unknowns": study.unknowns,
-    }
-
-
-# --- figures in words ---
-
-
-def band(value, error):
-    """'12.3 ± 0.4 %'."""
-    return "not known" if value is None else f"{100 * value:.1f} ± {max(100 * error, 0.1):.1f} %"
-
-
-def longer(gain):
-    return "not known" if gain is None else f"rings {100 * gain:.0f} % longer"
-
-
-def percent(value, digits=1):
-    if value is not None and 0 < value < 0.5 * 10 ** (-2 - digits):
-        return f"< {10.0**-digits:g} %"
-    return "–" if value is None else f"{100 * value:.{digits}f} %"
-
-
-def hertz(value):
-    return "–" if value is None else f"{value:.1f}"
-
-
-def decibel(value, sign="+"):
-    """'+0.3 dB'; a level that rounds to nothing has no sign."""
-    if value is None:
-        return "–"
-    return f"{value:{sign}.1f} dB" if abs(value) >= 0.05 else "< 0.1 dB"

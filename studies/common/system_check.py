@@ -105,7 +105,7 @@ def probe(name, environment=None):
     """Check of PROBES[name] in a fresh Python with the given environment variables (this process's own if None)."""
     try:
         run = subprocess.run(
-            [sys.executable, "-c", PROBES[name]], env=environment, capture_output=True, text=True, timeout=SECONDS,
+            [sys.executable, "-c", PROBES[name]], env=environment, capture_output=True, text=True, encoding="utf-8", timeout=SECONDS,
             errors="replace",
         )  # fmt: skip
     except subprocess.TimeoutExpired:
@@ -152,7 +152,14 @@ for name in {list(PACKAGES)}:
     except OSError:
         print(name)
 """
-    run = subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True, text=True)
+    run = subprocess.run(
+        [sys.executable, "-c", code],
+        env=environment,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        errors="replace",
+    )
     return tuple(run.stdout.split())
 
 

@@ -1,10 +1,10 @@
 """The load study as a page and tables for machines."""
 
-from studies.common.rest_page import NOT_MODELLED, page_data, write
+from studies.common.rest_page import write
 from studies.common.two_meshes import rim_grams
 from studies.load.pictures import draw
 from studies.load.readings import MEASURES
-from studies.load.words import LABEL, OWN_LIMITS, answer, bound, errors, scaled, tables
+from studies.load.words import bound, errors, report, scaled
 
 # --- for machines ---
 
@@ -12,22 +12,22 @@ from studies.load.words import LABEL, OWN_LIMITS, answer, bound, errors, scaled,
 def records(study):
     """One dict per build and measure."""
     off = errors(study)
-    found = []
+    rows = []
     for row in study.rows:
         for key, value in row.measures.items():
             words, unit, factor = MEASURES.get(key, (key.replace("/", ", ") + " edge", "mm", 1e3))
-            found.append(
+            rows.append(
                 {
                     "build": row.build.name, "measure": key, "what": words, "value": factor * value, "unit": unit,
                     "mesh_error": abs(factor) * off[key], "rim_g": rim_grams(row),
                     "per_100_g_of_rim": factor * value * 100 / rim_grams(row),
                 }
             )  # fmt: skip
-    return found
+    return rows
 
 
-def as_json(study):
-    """The whole study for machines."""
+def found(study):
+    """What the JSON file holds of the study."""
     builds = [
         {
             "name": row.build.name, "label": row.build.label, "note": row.build.note, "rim_g": rim_grams(row),
@@ -39,15 +39,13 @@ def as_json(study):
         }
         for row in study.rows
     ]  # fmt: skip
-    return page_data(
-        study, label=LABEL, strings=[{"name": p.name, "tension_N": p.tension} for p in study.pulls],
-        frequency_hz=list(map(float, study.frequency)), builds=builds, measures=records(study),
-        not_modelled=NOT_MODELLED + OWN_LIMITS,
-    )  # fmt: skip
+    return {
+        "strings": [{"name": p.name, "tension_N": p.tension} for p in study.pulls],
+        "frequency_hz": list(map(float, study.frequency)), "builds": builds, "measures": records(study),
+    }  # fmt: skip
 
 
 def write_report(study, out, pictures=True, say=lambda text: None):
     """Write page, tables and pictures into the folder `out`; returns the paths."""
     drawn = draw(study, out, say) if pictures else []
-    title = f"{study.body.name}: what the strings do to the box"
-    return write("load", title, as_json(study), answer(study), tables(study), records(study), out, drawn)
+    return write(report(study), found(study), out, drawn)

@@ -5,14 +5,12 @@ balance. The body hangs free, its rigid motion taken out; everything is told as 
 elastic, at once: wood creeps, so an instrument that has stood for years has moved further.
 """
 
-import hashlib
 import sys
 from dataclasses import replace
 from pathlib import Path
 
 from meshes.build import DEFAULT_SIZE
-from meshes.sheet import read_sheet
-from studies.common.inputs import BadInput, existing_file, writable_folder
+from studies.common.inputs import BadInput, read_source, writable_folder
 from studies.load.solve import run, string_pulls
 
 
@@ -24,15 +22,14 @@ def main(sheet, out=None, size_mm=None, strings=None, pictures=True):
     from studies.load.page import write_report
     from studies.load.words import text
 
-    sheet = existing_file(sheet)
     if size_mm is not None and not 5 <= size_mm <= 60:
         raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
-    body = read_sheet(sheet)
+    body, source = read_source(sheet)
     pulls, assumed = string_pulls(body, strings)
-    out = writable_folder(out or Path("out") / f"{sheet.stem}-load")
+    out = writable_folder(out or Path("out") / f"{source.path.stem}-load")
     study = run(
         replace(body, assumed=body.assumed + assumed), pulls, size_mm / 1e3 if size_mm else DEFAULT_SIZE
     )  # fmt: skip
-    study = replace(study, sheet=str(sheet), sheet_hash=hashlib.sha256(sheet.read_bytes()).hexdigest())
+    study = replace(study, source=source)
     written = write_report(study, out, pictures, lambda what: print(f"drawing: {what}", file=sys.stderr))
     return text(study) + "\n\n" + "\n".join(f"wrote {path}" for path in written)

@@ -1,8 +1,10 @@
 """What the load study holds."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
+
+from studies.common.inputs import NO_SOURCE, Source
 
 
 @dataclass(frozen=True)
@@ -27,6 +29,7 @@ class Row:
     frequency_ratio: np.ndarray  # (MODES,) with strings over without
     bound: float | None  # largest relative change of any omega^2; the sheet's own build only
     balance: float  # relative difference of work and strain energy
+    modes: tuple[np.ndarray, np.ndarray]  # omega^2 (MODES,) and shapes (dofs, MODES) that the shift is told for
 
 
 @dataclass(frozen=True)
@@ -35,12 +38,10 @@ class Load:
 
     body: object
     size: float  # m
-    unknowns: int
+    unknowns: tuple[int, int]  # fine, coarse
     pulls: tuple[Pull, ...]
     rows: tuple[Row, ...]  # the sheet's own build first
     coarse: Row  # the sheet's own build on the coarser mesh
     frequency: np.ndarray  # (MODES,) Hz of the sheet's own build without strings
     space: object = None  # for pictures
-    sheet: str = ""
-    sheet_hash: str = ""
-    notes: tuple[str, ...] = field(default=())
+    source: Source = NO_SOURCE

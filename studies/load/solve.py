@@ -14,8 +14,7 @@ from meshes.string_sets import string_set
 from studies.common import box_measures as box
 from studies.common.builds import COMMON, builds, complete_linings
 from studies.common.inputs import BadInput
-from studies.common.progress import Progress
-from studies.common.two_meshes import COARSER
+from studies.common.two_meshes import on_both
 from studies.load.readings import NUT, Places, measures
 from studies.load.result import Load, Pull, Row
 
@@ -32,26 +31,18 @@ def run(body, pulls, size=DEFAULT_SIZE, progress=None):
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=body.assumed + assumed)
-    rows = builds(body)
-    progress = progress or Progress(len(rows) + 2)
-    levels = []
-    for h, wanted in ((COARSER * size, rows[:1]), (size, rows)):
-        progress.say(f"mesh of {1e3 * h:.0f} mm")
+
+    def ready(h):
         model = assemble(mesh_body(body, h))
         places = Places(model.space, body, pulls)
-        load, found, modes = string_load(places, pulls), [], None
-        progress.step(0.5)
-        for build in wanted:
-            progress.say(build.label)
-            row, modes = solve_row(build, model, load, places, modes)
-            found.append(row)
-            progress.step(1.0 if h == size else 0.5)
-        levels.append(found)
-    progress.close("solved")
-    frequency = np.sqrt(modes[0]) / (2 * np.pi)
-    return Load(
-        body, size, int(model.size), tuple(pulls), tuple(levels[1]), levels[0][0], frequency, model.space
-    )  # fmt: skip
+        return model, string_load(places, pulls), places
+
+    solve = lambda build, place, done: solve_row(build, *place, done[0].modes if done else None)
+    fine, coarse = on_both(builds(body), size, ready, solve, progress)
+    own, model = fine.rows[0], fine.place[0]
+    unknowns = int(model.size), int(coarse.place[0].size)
+    frequency = np.sqrt(own.modes[0]) / (2 * np.pi)
+    return Load(body, size, unknowns, tuple(pulls), fine.rows, coarse.rows[0], frequency, model.space)
 
 
 # --- the load ---
@@ -114,10 +105,7 @@ def string_load(places, pulls):
 
 
 def solve_row(build, model, load, places, modes=None):
-    """(Row of a build, (omega^2, shapes) of the modes that its frequency shift is told for).
-
-    modes: those of the sheet's own build, found here where they are not given; another build borrows their shapes.
-    """
+    """Row of a build. modes: those of the sheet's own build, found here where they are not given; another build borrows their shapes."""
     sections = build.sections()
     w = weights(sections)
     body = FreeBody(model, w)
@@ -130,5 +118,5 @@ def solve_row(build, model, load, places, modes=None):
     u = box.seen_from_rim(model.space, answer.displacement[:, 0])
     return Row(
         build, masses(model, sections), measures(places, u, forces["top"]), u, forces["top"],
-        frequency_ratio(model, forces, *modes), bound, float(np.abs(answer.work / answer.energy - 1)[0]),
-    ), modes  # fmt: skip
+        frequency_ratio(model, forces, *modes), bound, float(np.abs(answer.work / answer.energy - 1)[0]), modes,
+    )  # fmt: skip

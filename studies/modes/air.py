@@ -4,7 +4,6 @@ The machine-readable contract of `rimwork modes` with air: the dry keys, and for
 modes. Without strings.
 """
 
-import json
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -15,6 +14,7 @@ from fem.energies import energies, masses
 from fem.model import assemble, weights
 from meshes.holding import FREE, LAP, assumptions, hold
 from meshes.sounding import AIR, modes_of, outside, sounding, structure_of, surroundings, velocities
+from studies.common.files import write_json
 from studies.common.groups import IN_RIM, grouped
 from studies.common.inputs import BadInput, read_case, writable_file
 from studies.common.machine import plain, stage
@@ -53,7 +53,7 @@ def run(sheet, count=20, mesh_size_mm=None, json_path=None, say=lambda text: Non
     result = trimmed(result, count) | with_air(held, count, words)
     result["assumed"] = result["assumed"] + [vars(a) for a in assumptions()]
     if json_path:
-        json_path.write_text(json.dumps(result, indent=1, allow_nan=False) + "\n")
+        write_json(json_path, result)
     return result
 
 

@@ -1,13 +1,11 @@
 """K_part and M_part as Matrix Market files, mesh and modes as VTU, CSV and JSON, for people who use other tools."""
 
-import csv
-import json
-
 import numpy as np
 from scipy.io import mmwrite
 
 from fem.mesh import part_of
 from fem.model import weights
+from studies.common.files import SCHEMA_VERSION, write_json, write_rows
 from studies.drawing.field import lattice
 
 README = """Matrices of every part, Matrix Market, symmetric, SI units: K_<part>.mtx [N/m, N, N m], M_<part>.mtx [kg, kg m, kg m2].
@@ -43,9 +41,11 @@ def export_matrices(folder, model, case):
             if matrix.nnz:
                 mmwrite(folder / f"{role}_{part}.mtx", matrix, symmetry="symmetric", precision=17)
                 parts.setdefault(part, []).append(role)
-    np.savetxt(folder / "nodes.csv", model.space.points, delimiter=",", header="x_m,y_m,z_m", comments="")
-    (folder / "parts.json").write_text(json.dumps({"schema_version": 1, "parts": parts}, indent=1) + "\n")
-    (folder / "README.txt").write_text(README)
+    np.savetxt(
+        folder / "nodes.csv", model.space.points, delimiter=",", header="x_m,y_m,z_m", comments="", encoding="utf-8"
+    )
+    write_json(folder / "parts.json", {"schema_version": SCHEMA_VERSION, "parts": parts})
+    (folder / "README.txt").write_text(README, encoding="utf-8")
     write_mesh(folder / "mesh.vtu", case.mesh)
 
 
@@ -70,11 +70,9 @@ def export_modes(folder, space, found, result):
     found: fem.eigen.Modes; result: the contract's dict.
     """
     names = write_modes(folder / "modes.vtu", space, found.frequency, found.shape)
-    with (folder / "part_names.csv").open("w", newline="", encoding="utf-8") as stream:
-        csv.writer(stream).writerows([("part", "name"), *enumerate(names)])
-    with (folder / "modes.csv").open("w", newline="", encoding="utf-8") as stream:
-        csv.writer(stream).writerows(mode_rows(result))
-    (folder / "modes.json").write_text(json.dumps(result, indent=1, allow_nan=False) + "\n")
+    write_rows(folder / "part_names.csv", [("part", "name"), *enumerate(names)])
+    write_rows(folder / "modes.csv", mode_rows(result))
+    write_json(folder / "modes.json", result)
 
 
 def mode_rows(result):

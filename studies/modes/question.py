@@ -3,18 +3,16 @@
 The machine-readable contract behind `rimwork modes`; docs/contract.md lists the keys. Dry: no air, radiation or strings.
 """
 
-import json
-
 import numpy as np
 
 from fem.eigen import fixed_unknowns, modes
 from fem.energies import energies, masses
 from fem.model import assemble, weights
+from studies.common.files import SCHEMA_VERSION, provenance, write_json
 from studies.common.groups import largest
 from studies.common.inputs import BadInput, read_case, writable_file, writable_folder
-from studies.common.machine import peak_memory_mb, plain, rimwork_version, stage
+from studies.common.machine import peak_memory_mb, plain, stage
 
-SCHEMA_VERSION = 1
 MOST_MODES = 300  # beyond, the vectors alone fill a common machine's memory
 
 
@@ -54,7 +52,7 @@ def run(
             export_matrices(export, model, case)
             export_modes(export, model.space, found, result)
     if json_path:
-        json_path.write_text(json.dumps(result, indent=1, allow_nan=False) + "\n")
+        write_json(json_path, result)
     return result
 
 
@@ -67,8 +65,8 @@ def contract(model, case, found, split, mass, seconds):
     heat = split.heat_share or {part: np.full(count, np.nan) for part in parts}
     return {
         "schema_version": SCHEMA_VERSION,
-        "rimwork_version": rimwork_version(),
         "model": "dry",
+        "body": case.body.name if case.body else None,
         "frequency_hz": plain(found.frequency),
         "residual": plain(found.residual),
         "moves": names(model.space, found.shape),
@@ -81,9 +79,9 @@ def contract(model, case, found, split, mass, seconds):
         "rigid_frequency_hz": plain(found.rigid_frequency),
         "assumed": [vars(a) for a in case.body.assumed] if case.body else [],
         "warnings": list(case.body.warnings) if case.body else [],
-        "unknowns": int(model.size),
         "seconds": seconds,
         "peak_memory_mb": peak_memory_mb(),
+        "provenance": provenance(case.source, [] if case.size is None else [case.size], [int(model.size)]),
     }
 
 

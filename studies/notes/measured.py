@@ -16,6 +16,7 @@ from scipy.signal import butter, sosfiltfilt
 from fem.decay import level, slope_decay_time
 from fem.taps import read_recording
 from studies.common.note_names import pitch, read_note
+from studies.common.words import rounded, signed
 from studies.notes.signal import BLOCK, decay_curve, find_fundamental, find_notes, mean_power, power_curve, read_range
 
 RANGES = {"start": (0.0, -10.0), "main": (-5.0, -35.0), "short": (-5.0, -25.0), "end": (-30.0, -50.0)}  # dB
@@ -185,7 +186,7 @@ def words(read, rows=()):
     """What was read, for the maker, warnings last."""
     depth = f"{read.usable:.0f} dB above the noise" if read.noise else f"falls by {read.usable:.0f} dB"
     lines = [
-        f"{read.file}: {read.note} at {read.fundamental:.1f} Hz ({read.cents:+.0f} cents), {depth}, "
+        f"{read.file}: {read.note} at {read.fundamental:.1f} Hz ({signed(read.cents, 0)} cents), {depth}, "
         f"{read.seconds:.1f} s, read from {read.band[0]:.0f} to {read.band[1]:.0f} Hz"
     ]
     computed = {row.range: row.computed for row in rows}
@@ -193,9 +194,7 @@ def words(read, rows=()):
         if value is None or (key == "short" and read.decay["main"] is not None):
             continue
         start, end = RANGES[key]
-        line = (
-            f"  {start:.0f} to {end:.0f} dB: {value:5.2f} s for 60 dB (off a straight line by {read.off[key]:.1f} dB)"
-        )
+        line = f"  {rounded(start, 0)} to {rounded(end, 0)} dB: {value:5.2f} s for 60 dB (off a straight line by {read.off[key]:.1f} dB)"
         if key in computed:
             found = computed[key]
             line += (

@@ -2,8 +2,8 @@
 
 from meshes.describe import wood_notes, woods_used
 from meshes.joints import joint_of
-from studies.common.page import CAUTIONS
-from studies.common.rest_page import Table
+from studies.common import cautions
+from studies.common.table import Table
 from studies.page.sections import Section
 
 
@@ -36,7 +36,7 @@ def assumptions(body, not_modelled):
         ("Warnings", tuple(f"- {w}" for w in body.warnings)),
         ("Not modelled", tuple(f"- {n}" for n in not_modelled)),
     ]
-    more += [("Cautions", tuple(f"- {c}" for c in CAUTIONS))]
+    more += [("Cautions", tuple(f"- {c}" for c in cautions.RIM))]
     table = Table("", ("key", "value", "source"), rows)
     return [
         Section("assumed", "What is assumed", "assumptions", tables=(table,), in_words=True),

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from studies.common.groups import GROUPS, IN_RIM
-from studies.common.page import percent
+from studies.common.words import percent
 from studies.drawing.svg import INK, Letters, Pen, box, drawing, hatching, path, words
 
 WORDS = {  # of studies.air.GROUPS and the string, as a reader calls them

@@ -4,22 +4,20 @@ Collects what the other studies compute, in their own stores, into one HTML file
 not been run yet is run; what is left out leaves no gap.
 """
 
-import hashlib
 import shutil
 import sys
 import tempfile
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from jinja2 import Environment, FileSystemLoader, select_autoescape
-
 from meshes.build import DEFAULT_SIZE
-from meshes.sheet import read_sheet
 from meshes.sheet_strings import strung
 from meshes.sounding import HIGHEST, surroundings
-from studies.common.inputs import BadInput, existing_file, writable_file, writable_folder
-from studies.common.page import provenance
+from studies.common import page as common
+from studies.common.files import provenance
+from studies.common.inputs import BadInput, existing_file, read_source, writable_file, writable_folder
 from studies.common.progress import Progress
+from studies.common.two_meshes import both
 from studies.page import behind
 from studies.page import sections as made_of
 from studies.rim import air as rim_air
@@ -73,11 +71,11 @@ def gathered(folder, stem):
 
 def collect(sheet, size, store, modes=True, weather=True, sustain=True, sounds=True):
     """Found of a sheet (Path) on a mesh of some size [m]; rows in the folder `store` (Path) are used again."""
-    body, digest = read_sheet(sheet), hashlib.sha256(sheet.read_bytes()).hexdigest()
+    body, source = read_source(sheet)
     around = rim_air.shared(surroundings)
     say("rim builds with air")
     air = rim_air.run(body, size, 2 * MODES, coupled.DRY_MODES, store, around=around)
-    air = replace(air, sheet=str(sheet), sheet_hash=digest)
+    air = replace(air, source=source)
     scene = stills = season = drying = notes = None
     heard = ()
     if modes:
@@ -181,7 +179,7 @@ def page_of(found):
         sections.append(listening(found.sounds, min(HIGHEST, air.fine.results["sheet", rim_air.LAP].driven.valid_to)))
     sections.append(behind.doubts(air, doubted, drawn, after))
     sections += behind.assumptions(replace(body, assumed=tuple(assumed)), not_modelled)
-    sections += [behind.sources(body, known), behind.provenance(provenance(air))]
+    sections += [behind.sources(body, known), behind.provenance(provenance(air.source, both(air.size), air.unknowns))]
     return made_of.Page(f"{body.name}: {title}", label, tuple(lines), tuple(sections))
 
 
@@ -206,13 +204,9 @@ def written(found, file):
     return "\n".join([*page.answer, "", f"wrote {file} ({size / 1e6:.1f} MB; one file, no network needed)"])
 
 
-def rendered(page):
+def rendered(page: made_of.Page) -> str:
     """HTML text of a Page."""
-    templates = Environment(
-        loader=FileSystemLoader(Path(__file__).parents[1]), autoescape=select_autoescape(["html", "j2"]),
-        trim_blocks=True,
-    )  # fmt: skip
-    return templates.get_template("page/page.html.j2").render(page=page)
+    return common.rendered("page/page.html.j2", {"title": page.title, "page": page})
 
 
 def say(words):

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from meshes.holding import FREE, LAP
-from studies.common.rest_page import Table
+from studies.common.table import Table
 from studies.common.two_meshes import LIMIT
-from studies.common.words import signed
+from studies.common.words import percent, signed
 from studies.page import charts as page_charts
 from studies.page import energy_flow
 from studies.page.modes import viewer_data
@@ -129,7 +129,7 @@ def power_tables(air):
 
 
 def _power_row(row, own):
-    share = lambda key: f"{100 * row[key]:.1f} %\n± {max(0.1, 100 * row[f'{key}_error']):.1f}"
+    share = lambda key: f"{percent(row[key])}\n± {max(0.1, 100 * row[f'{key}_error']):.1f}"
     elsewhere = 1 - row["rim"] - row["radiation"] - row["supports"]
     base = row is own
     return (
@@ -137,8 +137,8 @@ def _power_row(row, own):
         grams(row["rim_g"], own["rim_g"], base),
         share("rim"),
         share("radiation"),
-        f"{100 * row['supports']:.1f} %",
-        f"{100 * elsewhere:.0f} %",
+        percent(row["supports"]),
+        percent(elsewhere, 0),
         "–" if base else f"{signed(row['sound_db'], 1)} dB\n± {max(0.1, row['sound_db_error']):.1f}",
     )
 

@@ -6,9 +6,9 @@ import re
 from scipy.signal import resample_poly
 
 from meshes.holding import LAP
-from studies.common.rest_page import Table
+from studies.common.table import Table
 from studies.common.two_meshes import LIMIT
-from studies.common.words import percent, signed
+from studies.common.words import percent, percent_change, signed, span
 from studies.notes.sound import RATE, common_gain, write_wav
 from studies.page.modes import png
 from studies.page.sections import HELD, Drawing, Picture, Section, Sound, flow_drawing, grams, inline
@@ -67,10 +67,7 @@ def verdicts(study):
         "Decay times as ratios to the sheet's own build, median over the notes: string losses are hardly known, and a ratio depends on them "
         "less than seconds do. What is radiated, the weight of the rim with blocks and the pull across the top's grain in dry air stand beside each verdict.",
     )
-    tolerances = tuple(
-        f"- {t.name}: {100 * (t.low - 1):+.0f} to {100 * (t.high - 1):+.0f} % are not heard. {t.source}."
-        for t in TOLERANCES
-    )
+    tolerances = tuple(f"- {t.name}: {span(t.low, t.high, 0)} are not heard. {t.source}." for t in TOLERANCES)
     why = tuple(
         f"- {c.build.label}, {how}: {c.why}."
         for (_, how), c in study.compared.items()
@@ -90,16 +87,16 @@ def verdicts(study):
 def _table(study, how):
     own, stress = study.own[how], {d.build.name: d for d in study.dry.rows}
     rows = [(own.build.label, _grams(study, "sheet"), f"{own.median['decay_time']:.1f} s", f"{own.median['early_decay_time']:.1f} s",
-             f"{100 * own.rim:.1f} %", "–", f"{1e-6 * stress['sheet'].top:.1f} MPa", "–")]  # fmt: skip
+             percent(own.rim), "–", f"{1e-6 * stress['sheet'].top:.1f} MPa", "–")]  # fmt: skip
     for build in study.builds[1:]:
         c, mine = study.compared[build.name, how], study.played[build.name, how]
         rows.append(
             (
                 build.label + (f"\n{build.note}" if build.note else ""),
                 _grams(study, build.name),
-                f"{percent(c.ratio)}\n{percent(c.low)} to {percent(c.high)}",
-                percent(c.early_ratio),
-                f"{100 * mine.rim:.1f} %",
+                f"{percent_change(c.ratio)}\n{percent_change(c.low)} to {percent_change(c.high)}",
+                percent_change(c.early_ratio),
+                percent(mine.rim),
                 f"{signed(c.radiated_db, 1)} dB",
                 f"{1e-6 * stress[build.name].top:.1f} MPa",
                 c.verdict.word,

@@ -16,6 +16,7 @@ from fem.plate_fit import TONES, PlateFit, ReadingErrors, check_plate, fit_plate
 from fem.plate_names import name_tones
 from fem.taps import Tone, find_tones, read_recording
 from fem.woods import LOSSES, RATIOS, find, library
+from studies.common.words import UNKNOWN, percent_change
 
 TYPED_ERROR_HZ = 0.5
 PICKED_ERROR_HZ = 0.1  # of a tone from a recording, at least
@@ -190,7 +191,7 @@ def _text(study, size, files):
     for i, f in enumerate(pairs(fit.modes, fit.measured, study.other_hz)[: _shown(fit)]):
         g, (p, q) = fit.modes.frequency[i], fit.modes.label[i]
         name = next((tone for tone, label in TONES.items() if f in fit.measured.values() and label == (p, q)), "")
-        shown = f"{f:10.1f} {round(100 * (g / f - 1), 1) + 0.0:+10.1f} %" if f else "         -"
+        shown = f"{f:10.1f} {percent_change(g / f):>12}" if f else f"{UNKNOWN:>10}"
         lines.append(f"  {name:10s}   ({p}, {q})     {g:9.1f} {shown}")
     lines += ["", f"Assumed (from {study.reference}):", *(f"  {k}: {v}" for k, v in fit.assumed.items())]
     if study.warnings:

@@ -13,6 +13,7 @@ from meshes.holding import FIRMER, FREE, LAP, SOFTER, assumptions, hold
 from meshes.sounding import modes_of, surroundings
 from studies.common.builds import builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
+from studies.common.inputs import NO_SOURCE, Source
 from studies.common.pairing import paired
 from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER
@@ -61,8 +62,7 @@ class Study:
     firmness: dict  # {times the flesh's stiffness: summary of the sheet's own build on the lap}
     sensitivity: dict  # {(how, part of the rim or 'rim', times its losses): summary of the sheet's own build}
     measured: tuple = ()  # Besides: what the maker measured, and the computed value (dry)
-    sheet: str = ""
-    sheet_hash: str = ""
+    source: Source = NO_SOURCE
 
     @property
     def size(self):

@@ -1,21 +1,22 @@
 """The rim study with air as a page, tables for machines and a summary for the terminal."""
 
-import json
-
 import numpy as np
 
 from meshes.describe import wood_notes
 from meshes.holding import FREE, LAP
 from meshes.joints import joint_of
+from studies.common import cautions
+from studies.common.files import About, provenance, told, write_json, write_table
 from studies.common.groups import IN_RIM, grouped
 from studies.common.machine import plain
-from studies.common.page import CAUTIONS, band, decibel, drawn_or_told, provenance, write_page, write_table
-from studies.common.two_meshes import LIMIT, MESH_ERROR, largest_errors, mesh_error
+from studies.common.measured import as_dict
+from studies.common.page import captioned, drawn_or_told, write_page
+from studies.common.two_meshes import LIMIT, MESH_ERROR, both, largest_errors, mesh_error
+from studies.common.words import change_bars, decibels, percent, percent_bars, points, signed
 from studies.drawing.mode_names import names_with_air
 from studies.rim.air import HOLDINGS, WHOLE_RIM, partners
 from studies.solved.power import SUMMARY, bands, summary
 
-SCHEMA_VERSION = 1
 LEAST_SHARE, LEAST_DB = 0.0005, 0.1  # smaller errors are not told: the figures are rounded
 HOLDER = {FREE: "the bands it hangs on", LAP: "the player"}
 LABEL = (
@@ -62,13 +63,13 @@ def answer(study):
         own = next(r for r in rows if r["how"] == how and r["build"] == "sheet")
         lines.append(
             f"{how.capitalize()}: of the power that a force at the saddle puts in between {low:.0f} and {high:.0f} Hz, "
-            f"{band(own['rim'], own['rim_error'])} turns to heat in the rim as the sheet builds it, "
-            f"{100 * own['radiation']:.0f} % goes out as sound and {into(own['supports'])} into {HOLDER[how]}."
+            f"{percent_bars(own['rim'], own['rim_error'])} turns to heat in the rim as the sheet builds it, "
+            f"{percent(own['radiation'], 0)} goes out as sound and {into(own['supports'])} into {HOLDER[how]}."
             + highest_bands(study, how)
         )
         for r in rows:
             if r["how"] == how and r["build"] not in ("sheet", LIMIT):
-                grams = f"{r['rim_g'] - own['rim_g']:+.0f} g"
+                grams = f"{signed(r['rim_g'] - own['rim_g'], 0)} g"
                 lines.append(f"- {r['label']}: {changed(r, own, 'rim', 'heat in the rim')}; {loudness(r)}; {grams}")
     soft, firm = (100 * s["supports"] for s in study.firmness.values())
     lines.append(
@@ -80,12 +81,12 @@ def answer(study):
 def highest_bands(study, how, count=2):
     """' In the highest ...': heat in the sheet's own rim in the highest third octaves, where beyond its mesh error; or ''."""
     own = [b for b in per_band(study) if b["how"] == how and b["build"] == "sheet"][-count:]
-    told = [
-        f"{100 * b['rim']:.0f} ± {max(100 * b['rim_error'], 1):.0f} % at {b['third_octave_hz']} Hz"
+    highest = [
+        f"{percent_bars(b['rim'], b['rim_error'], 0)} at {b['third_octave_hz']} Hz"
         for b in own
         if b["rim_error"] is not None and b["rim"] > b["rim_error"]
     ]
-    return f" In the highest third octaves answered for that is {' and '.join(told)}." if told else ""
+    return f" In the highest third octaves answered for that is {' and '.join(highest)}." if highest else ""
 
 
 def answered(study):
@@ -95,7 +96,7 @@ def answered(study):
 
 def without_loss(study):
     """A sentence: what a rim that turns nothing to heat would bring, all else equal."""
-    gain = [f"{decibel(gain_without_loss(study, how))} {how}" for how in HOLDINGS]
+    gain = [f"{decibels(gain_without_loss(study, how))} {how}" for how in HOLDINGS]
     return (
         f"Without any loss in the rim, and all else equal, the sound for the same force would change by {' and '.join(gain)}: "
         "no rim build can bring more than that through its own losses."
@@ -109,7 +110,7 @@ def gain_without_loss(study, how):
 
 
 def into(share):
-    return "less than 1 %" if share < 0.01 else f"{100 * share:.0f} %"
+    return "less than 1 %" if share < 0.01 else percent(share, 0)
 
 
 def unsure_losses(study):
@@ -134,19 +135,15 @@ def losses_table(study):
 
 def changed(row, own, key, words):
     change, error = row[key] - own[key], max(row[f"{key}_change_error"], LEAST_SHARE)
-    told = "no change beyond the mesh error" if abs(change) <= error else points(change, error)
-    return f"{words} {100 * row[key]:.1f} % ({told})"
-
-
-def points(change, error):
-    return f"{100 * change:+.1f} ± {100 * error:.1f} points"
+    by = "no change beyond the mesh error" if abs(change) <= error else points(change, error)
+    return f"{words} {percent(row[key])} ({by})"
 
 
 def loudness(row):
     change, error = row["sound_db"], max(row["sound_db_error"], LEAST_DB)
     if abs(change) <= error:
         return f"sound for the same force as before, within {error:.1f} dB"
-    return f"sound for the same force {change:+.1f} ± {error:.1f} dB"
+    return f"sound for the same force {change_bars(change, error, 1, 'dB')}"
 
 
 def summary_text(study):
@@ -213,12 +210,11 @@ def per_band(study):
 def as_json(study):
     """The whole study for machines."""
     fine = study.fine.results["sheet", FREE]
-    return {
-        "schema_version": SCHEMA_VERSION,
-        "model": "air",
-        "label": LABEL,
-        "mesh_error": f"of the structure's mesh alone: {MESH_ERROR}",
-        "model_error": "not known",
+    about = About(
+        study.body, "air", LABEL, f"of the structure's mesh alone: {MESH_ERROR}", NOT_MODELLED,
+        provenance(study.source, both(study.size), study.unknowns),
+    )  # fmt: skip
+    return told(about, {
         "valid_to_hz": fine.driven.valid_to,
         "range_hz": answered(study),
         "largest_imbalance_of_power": max(r.driven.imbalance for r in study.fine.results.values()),
@@ -229,40 +225,30 @@ def as_json(study):
         "flesh": {f"{k:.3g}": v for k, v in study.firmness.items()},
         "heat_in_rim_with_other_losses": losses_table(study),
         "sound_db_if_the_rim_had_no_loss": {how: gain_without_loss(study, how) for how in HOLDINGS},
-        "measured": [vars(b) | {"agrees": b.agrees} for b in study.measured],
-        "assumed": [vars(a) for a in study.body.assumed],
+        "measured": [as_dict(b) for b in study.measured],
         "woods": wood_notes(study.body),
         "joints": [joint_of(study.body, plate).words for plate in ("top", "back")],
-        "warnings": list(study.body.warnings),
-        "not_modelled": NOT_MODELLED,
-        "provenance": provenance(study),
-    }
+    })  # fmt: skip
 
 
 def write_report(study, out, pictures=True, say=lambda text: None):
     """Write index.html, tables, air.json and the pictures into the folder `out`; returns the paths written."""
     from studies.rim.pictures import draw
 
-    data, drawn = as_json(study), {}
-    page, machine = out / "index.html", out / "air.json"
-    machine.write_text(json.dumps(data, indent=1, allow_nan=False) + "\n")
+    data, drawn, page = as_json(study), {}, out / "index.html"
+    machine = write_json(out / "air.json", data)
     tables = {"air-modes.csv": data["modes"], "air-third-octaves.csv": data["third_octaves"]}
-    for name, rows in tables.items():
-        write_table(out / name, rows)
+    written = [write_table(out / name, rows) for name, rows in tables.items()]
 
     def write(fault=""):
-        write_page(
-            page, "rim/air_page.html.j2", study=study, data=data, answer=answer(study), label=LABEL, cautions=CAUTIONS,
-            holdings=HOLDINGS, lap=LAP, free=FREE, beside="dry.html", picture_fault=fault,
-            pictures={kind: [(p.relative_to(out).as_posix(), words(p)) for p in paths] for kind, paths in drawn.items()},
-        )  # fmt: skip
+        write_page(page, "rim/air_page.html.j2", {
+            "title": f"{study.body.name}: what the rim turns to heat, with the air",
+            "data": data, "answer": answer(study), "cautions": cautions.RIM, "holdings": HOLDINGS, "lap": LAP, "free": FREE,
+            "beside": "dry.html", "picture_fault": fault, "measured": study.measured,
+            "pictures": {kind: captioned(paths, out, 1) for kind, paths in drawn.items()},
+        })  # fmt: skip
 
     write()
     if pictures:
         write(drawn_or_told(lambda: draw(study, out / "pictures", say, drawn)))
-    return [page, *(out / name for name in tables), machine]
-
-
-def words(picture):
-    """The first line of a picture's caption."""
-    return picture.with_suffix(".txt").read_text(encoding="utf-8").splitlines()[0]
+    return [page, *written, machine]

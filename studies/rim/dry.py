@@ -14,6 +14,7 @@ from fem.tap import tap
 from meshes.build import mesh_body
 from meshes.parts import RIM
 from studies.common.builds import builds, complete_linings
+from studies.common.inputs import NO_SOURCE, Source
 from studies.common.pairing import nearest_nodes, paired, sampled_mac
 from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER
@@ -44,8 +45,7 @@ class Study:
     unknowns: tuple[int, int]  # fine, coarse
     count: int  # modes compared
     measured: tuple = ()  # Besides: what the maker measured, and the computed value
-    sheet: str = ""
-    sheet_hash: str = ""
+    source: Source = NO_SOURCE
 
 
 def run(body, size, count, store, progress=None, solved=None):

@@ -1,21 +1,21 @@
 """The rim study as a page, tables for machines and a summary for the terminal."""
 
-import json
-
 import numpy as np
 
 from meshes.describe import wood_notes
 from meshes.joints import joint_of
 from meshes.parts import RIM
+from studies.common import cautions
+from studies.common.files import About, provenance, told, write_json, write_table
 from studies.common.groups import largest
 from studies.common.machine import plain
-from studies.common.measured import table
-from studies.common.page import CAUTIONS, band, drawn_or_told, longer, provenance, write_page, write_table
-from studies.common.two_meshes import LIMIT, MESH_ERROR, largest_errors, mesh_error, rim_grams
+from studies.common.measured import as_dict, table
+from studies.common.page import captioned, drawn_or_told, write_page
+from studies.common.two_meshes import LIMIT, MESH_ERROR, both, largest_errors, mesh_error, rim_grams
+from studies.common.words import UNKNOWN, percent, percent_bars, points, signed
 from studies.drawing.mode_names import names
 from studies.rim.dry import rim_share, struck, unknown_losses
 
-SCHEMA_VERSION = 1
 LABEL = "without air, radiation and strings: an upper estimate; how long notes last, rimwork sustain tells"
 NOT_MODELLED = (
     "the enclosed air, sound radiated, strings and their tension, the player's arm and lap",
@@ -33,8 +33,8 @@ def summary(study):
     lines.append(head)
     for row in headline(study):
         lines.append(
-            f"{row['label']:46s} {row['rim_g']:5.0f} g {band(row['heat'], row['heat_error']):>18} "
-            f"{longer(row['no_loss_gain']):>23} {band(row['stored'], row['stored_error']):>19}"
+            f"{row['label']:46s} {row['rim_g']:5.0f} g {percent_bars(row['heat'], row['heat_error']):>18} "
+            f"{'not known' if row['no_loss_gain'] is None else 'rings ' + longer(row['no_loss_gain']):>23} {percent_bars(row['stored'], row['stored_error']):>19}"
         )
     lines.append(
         "of a tap on the bridge saddle, over the modes computed; ± is the mesh error alone, the model error is not known"
@@ -51,10 +51,10 @@ def paragraph(study):
     lowest, highest = (f(others, key=lambda r: r["heat"]) for f in (min, max))
     top = study.comparisons[0].row.found.frequency[study.count - 1]
     lines = [
-        f"Dry ({LABEL}): after a tap on the saddle {band(own['heat'], own['heat_error'])} of the energy that the modes up to "
-        f"{top:.0f} Hz hold turns to heat in the rim as the sheet builds it; {100 * lowest['heat']:.1f} % with {lowest['label']}, "
-        f"{100 * highest['heat']:.1f} % with {highest['label']}. Without any loss in the rim these modes would ring "
-        f"{100 * own['no_loss_gain']:.0f} % longer. Stored in the rim, and given back: {band(own['stored'], own['stored_error'])}.",
+        f"Dry ({LABEL}): after a tap on the saddle {percent_bars(own['heat'], own['heat_error'])} of the energy that the modes up to "
+        f"{top:.0f} Hz hold turns to heat in the rim as the sheet builds it; {percent(lowest['heat'])} with {lowest['label']}, "
+        f"{percent(highest['heat'])} with {highest['label']}. Without any loss in the rim these modes would ring "
+        f"{longer(own['no_loss_gain'])}. Stored in the rim, and given back: {percent_bars(own['stored'], own['stored_error'])}.",
         "± is the mesh error alone; the model error is not known.",
     ]
     if study.measured:
@@ -87,6 +87,11 @@ def headline(study):
     return [item | worst for item in found]
 
 
+def longer(gain):
+    """'12 % longer'."""
+    return UNKNOWN if gain is None else f"{percent(gain, 0)} longer"
+
+
 def tap_measures(row, count):
     """Shares of a tap's energy: heat in the rim, storage in the rim; the time it rings, and the gain if the rim had no loss."""
     whole = struck(row, count)
@@ -108,19 +113,15 @@ def answer(study):
     if base["heat"] is None:
         return ["Loss factors are not known for " + ", ".join(unknown_losses(study)) + ": no heat can be told."]
     lines = [
-        f"After a tap on the saddle, {band(base['heat'], base['heat_error'])} of the energy that the modes up to {top:.0f} Hz hold turns to heat "
+        f"After a tap on the saddle, {percent_bars(base['heat'], base['heat_error'])} of the energy that the modes up to {top:.0f} Hz hold turns to heat "
         f"in the rim as the sheet builds it. Without any loss in the rim, and all else equal, these modes would ring "
-        f"{100 * base['no_loss_gain']:.0f} % longer: no rim build can gain more than that through its own losses."
+        f"{longer(base['no_loss_gain'])}: no rim build can gain more than that through its own losses."
     ]
     for r in others:
         change, error = r["heat"] - base["heat"], r["heat_change_error"]
-        words = (
-            "no change beyond the mesh error"
-            if abs(change) <= error
-            else f"{100 * change:+.1f} ± {100 * error:.1f} points"
-        )
+        words = "no change beyond the mesh error" if abs(change) <= error else points(change, error)
         lines.append(
-            f"- {r['label']}: heat turned in the rim {100 * r['heat']:.1f} % ({words}), {r['rim_g'] - base['rim_g']:+.0f} g"
+            f"- {r['label']}: heat turned in the rim {percent(r['heat'])} ({words}), {signed(r['rim_g'] - base['rim_g'], 0)} g"
         )
     return lines
 
@@ -182,22 +183,14 @@ def as_json(study):
                 "loss_factor": None if split.loss_factor is None else plain(split.loss_factor),
             }
         )
-    return {
-        "schema_version": SCHEMA_VERSION,
-        "model": "dry",
-        "label": LABEL,
-        "mesh_error": MESH_ERROR,
-        "model_error": "not known",
-        "builds": rows,
-        "modes": list(per_mode(study)),
-        "assumed": [vars(a) for a in study.body.assumed],
-        "woods": wood_notes(study.body),
-        "warnings": list(study.body.warnings),
-        "measured": [vars(b) | {"agrees": b.agrees} for b in study.measured],
+    about = About(
+        study.body, "dry", LABEL, MESH_ERROR, NOT_MODELLED, provenance(study.source, both(study.size), study.unknowns)
+    )
+    return told(about, {
+        "builds": rows, "modes": list(per_mode(study)), "woods": wood_notes(study.body),
+        "measured": [as_dict(b) for b in study.measured],
         "joints": [joint_of(study.body, plate).words for plate in ("top", "back")],
-        "not_modelled": NOT_MODELLED,
-        "provenance": provenance(study),
-    }
+    })  # fmt: skip
 
 
 def write_report(study, out, pictures=True, say=lambda text: None, beside=None):
@@ -206,18 +199,19 @@ def write_report(study, out, pictures=True, say=lambda text: None, beside=None):
     beside: name of the page with air, which then is the first one, and this one is dry.html.
     """
     data, drawn = as_json(study), []
-    page, table, machine = out / ("dry.html" if beside else "index.html"), out / "rim.csv", out / "rim.json"
-    machine.write_text(json.dumps(data, indent=1) + "\n")
-    write_table(table, data["modes"])
+    page = out / ("dry.html" if beside else "index.html")
+    machine, table = write_json(out / "rim.json", data), write_table(out / "rim.csv", data["modes"])
     by_mode = {}
     for item in data["modes"]:
         by_mode.setdefault(item["mode"], {})[item["build"]] = item
 
     def write(fault=""):
-        write_page(
-            page, "rim/dry_page.html.j2", study=study, data=data, by_mode=by_mode, answer=answer(study), label=LABEL, cautions=CAUTIONS,
-            pictures=on_the_page(drawn, out), parts=rim_parts(data), beside=beside, picture_fault=fault,
-        )  # fmt: skip
+        write_page(page, "rim/dry_page.html.j2", {
+            "title": f"{study.body.name}: the dry box, what its rim stores and turns to heat",
+            "data": data, "by_mode": by_mode, "answer": answer(study), "cautions": cautions.RIM, "longer": longer,
+            "pictures": captioned(light(drawn), out, 1), "parts": rim_parts(data), "beside": beside, "picture_fault": fault,
+            "measured": study.measured,
+        })  # fmt: skip
 
     write()
     if pictures:
@@ -225,14 +219,10 @@ def write_report(study, out, pictures=True, say=lambda text: None, beside=None):
     return [page, table, machine]
 
 
-def on_the_page(drawn, out):
-    """[(picture, first line of its caption)] for the page: the contact sheet, then the others; the dark ones stay aside."""
-    light = [p for p in drawn if p.suffix == ".png" and not p.stem.endswith("dark")]
-    light = sorted(light, key=lambda p: ("contact" not in p.name, p.name))
-    return [
-        (p.relative_to(out).as_posix(), p.with_suffix(".txt").read_text(encoding="utf-8").splitlines()[0])
-        for p in light
-    ]
+def light(drawn):
+    """The pictures for the page: the contact sheet, then the others; the dark ones stay aside."""
+    found = [p for p in drawn if p.suffix == ".png" and not p.stem.endswith("dark")]
+    return sorted(found, key=lambda p: ("contact" not in p.name, p.name))
 
 
 def rim_parts(data):

@@ -4,14 +4,12 @@ Every build changes one thing from the sheet's own, on one mesh per size; modes 
 criterion. Dry: without air, radiation and strings. A second, coarser mesh tells the mesh error.
 """
 
-import hashlib
 from dataclasses import replace
 from pathlib import Path
 
 from meshes.build import DEFAULT_SIZE
-from meshes.sheet import read_sheet
 from studies.common.builds import builds, complete_linings
-from studies.common.inputs import BadInput, existing_file, writable_folder
+from studies.common.inputs import BadInput, read_source, writable_folder
 from studies.common.measured import beside
 from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER
@@ -28,24 +26,22 @@ def main(sheet, out=None, size_mm=None, count=20, pictures=True, air=True):
     from studies.rim.air import run as run_with_air
     from studies.solved.coupled import dry_modes
 
-    sheet = existing_file(sheet)
     if size_mm is not None and not 5 <= size_mm <= 60:
         raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
     if not 1 <= count <= 100:
         raise BadInput(f"--count {count}: expected between 1 and 100 modes")
-    body = read_sheet(sheet)
-    out = writable_folder(out or Path("out") / f"{sheet.stem}-rim")
+    body, source = read_source(sheet)
+    out = writable_folder(out or Path("out") / f"{source.path.stem}-rim")
     size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
     levels = len(builds(complete_linings(body)[0])) * (1 + COARSER**-2)
     progress = Progress(levels * (SOLVED + PROGRESS * air) + OTHERS * air + DRAWING * pictures)
     study = run(body, size, count, out / "rows", progress, dry_modes(count) if air else None)
     measured = tuple(beside(body.measured, computed_for(body, body.measured, size))) if body.measured else ()
-    named = {"sheet": str(sheet), "sheet_hash": hashlib.sha256(sheet.read_bytes()).hexdigest(), "measured": measured}
-    study = replace(study, **named)
+    study = replace(study, source=source, measured=measured)
     with_air = None
     if air and not unknown_losses(study):
         found = run_with_air(body, size, count, dry_modes(count), out / "rows", progress, models=study.models)
-        with_air = replace(found, **named)
+        with_air = replace(found, source=source, measured=measured)
     return report(study, with_air, out, pictures, progress)
 
 

@@ -1,17 +1,13 @@
 """The squeeze study as tables for machines."""
 
-import csv
-import json
 from itertools import combinations
 
 from meshes.body import side_height
-from studies.common.machine import rimwork_version
-from studies.common.two_meshes import MESH_ERROR, mesh_error, rim_grams
+from studies.common.files import About, provenance, told, write_json, write_table
+from studies.common.measured import as_dict
+from studies.common.two_meshes import MESH_ERROR, both, mesh_error, rim_grams
 from studies.squeeze.result import told_apart
-from studies.squeeze.words import BLOCKS, NOT_MODELLED, beside_rows
-
-SCHEMA_VERSION = 1
-
+from studies.squeeze.words import BLOCKS, LABEL, NOT_MODELLED, beside_rows
 
 # --- for machines ---
 
@@ -34,11 +30,11 @@ def records(study):
 
 
 def as_json(study):
-    """Everything as a dict."""
+    """The whole study for machines."""
     builds = [
         {
-            "name": row.build.name, "label": row.build.label, "mass_g": {p: 1e3 * m for p, m in row.mass.items()},
-            "frequency_hz": {s: list(map(float, f)) for s, f in row.frequency.items()},
+            "name": row.build.name, "label": row.build.label, "note": row.build.note, "rim_g": rim_grams(row),
+            "mass_kg": row.mass, "frequency_hz": {s: list(map(float, f)) for s, f in row.frequency.items()},
             "loss_factor": {s: None if f is None else list(map(float, f)) for s, f in row.loss_factor.items()},
             "energy_balance": row.balance,
         }
@@ -48,24 +44,17 @@ def as_json(study):
         {"builds": [a.build.name, b.build.name], "told_apart_by": told_apart(study, a, b)}
         for a, b in combinations(study.rows, 2)
     ]
-    heights = {p: 1e3 * float(side_height(study.body, *xy[0])) for p, xy in study.places.items()}
-    return {
-        "schema_version": SCHEMA_VERSION, "rimwork": rimwork_version(), "body": study.body.name,
-        "load_kg": study.load, "mesh_size_mm": 1e3 * study.size, "mesh_error": MESH_ERROR,
-        "side_height_mm": heights, "deflections": list(records(study)), "builds": builds, "pairs": apart,
-        "measured": [
-            {**vars(r), "difference": r.difference, "in_agreement": r.agrees} for r in beside_rows(study)
-        ],
-        "notes": list(study.notes), "not_modelled": NOT_MODELLED, "model_error": BLOCKS,
-    }  # fmt: skip
+    origin = provenance(study.source, both(study.size), study.unknowns)
+    about = About(study.body, "open rim", LABEL, MESH_ERROR, NOT_MODELLED, origin, BLOCKS)
+    return told(about, {
+        "load_kg": study.load,
+        "side_height_mm": {p: 1e3 * float(side_height(study.body, *xy[0])) for p, xy in study.places.items()},
+        "measures": list(records(study)), "builds": builds, "pairs": apart,
+        "measured": [as_dict(row) for row in beside_rows(study)], "notes": list(study.notes),
+    })  # fmt: skip
 
 
 def write_tables(study, out):
     """Write squeeze.csv and squeeze.json into the folder; returns the paths."""
-    rows = list(records(study))
-    with (out / "squeeze.csv").open("w", newline="") as stream:
-        writer = csv.DictWriter(stream, fieldnames=list(rows[0]))
-        writer.writeheader()
-        writer.writerows(rows)
-    (out / "squeeze.json").write_text(json.dumps(as_json(study), indent=1, allow_nan=False) + "\n")
-    return [out / "squeeze.csv", out / "squeeze.json"]
+    data = as_json(study)
+    return [write_table(out / "squeeze.csv", data["measures"]), write_json(out / "squeeze.json", data)]

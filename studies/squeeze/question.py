@@ -10,13 +10,13 @@ with the weight on its end. The rim's own weight is in both readings and drops o
 not turn with the rim.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 from meshes.build import DEFAULT_SIZE
 from meshes.measured import Measured, ReadingErrors
 from meshes.open_rim import pressed_places
-from meshes.sheet import read_sheet
-from studies.common.inputs import BadInput, existing_file, writable_folder
+from studies.common.inputs import BadInput, read_source, writable_folder
 from studies.squeeze.solve import run
 
 GAIN_HINT = "(a recorder with automatic gain levels a low rim's slow decay: switch it off)"
@@ -34,16 +34,16 @@ def main(
     from studies.squeeze.page import write_tables
     from studies.squeeze.words import text
 
-    sheet = existing_file(sheet)
     _check(load_kg, "--load-kg", 0.1, 20, "kg")
     if size_mm is not None:
         _check(size_mm, "--mesh-size-mm", 5, 60, "mm")
-    body = read_sheet(sheet)
-    out = writable_folder(out or f"out/{sheet.stem}-squeeze")
+    body, source = read_source(sheet)
+    out = writable_folder(out or f"out/{source.path.stem}-squeeze")
     measured = as_measured(measured or body.measured, body, load_kg)
     errors = reading_errors(measured.errors, ruler_mm, load_error_percent)
     tones, notes = listen(recordings)
     study = run(body, load_kg, size_mm / 1e3 if size_mm else DEFAULT_SIZE, errors, measured, tones, notes)
+    study = replace(study, source=source)
     written = write_tables(study, out)
     if pictures:
         from studies.squeeze.pictures import draw

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from meshes.measured import Measured, ReadingErrors
+from studies.common.inputs import NO_SOURCE, Source
 from studies.common.two_meshes import mesh_error
 
 GRAVITY = 9.80665  # m/s2
@@ -40,6 +41,8 @@ class Squeeze:
     measured: Measured = field(default_factory=Measured)
     tones: tuple = ()  # of the rim's recordings
     notes: tuple[str, ...] = field(default=())
+    unknowns: tuple[int, int] = (0, 0)  # of the finer and the coarser mesh
+    source: Source = NO_SOURCE
 
     @property
     def presses(self):

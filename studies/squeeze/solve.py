@@ -1,5 +1,7 @@
 """The open rim of each build, loaded on two meshes."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from fem.eigen import fixed_unknowns, modes
@@ -10,8 +12,7 @@ from meshes.build import DEFAULT_SIZE
 from meshes.measured import Measured, ReadingErrors
 from meshes.open_rim import block_corners, mesh_open_rim, pressed_places, sections_on
 from studies.common.builds import builds, complete_linings
-from studies.common.progress import Progress
-from studies.common.two_meshes import COARSER
+from studies.common.two_meshes import on_both
 from studies.squeeze.result import BATTEN, GRAVITY, STATES, Row, Squeeze
 
 COUNT = 6  # lowest modes
@@ -21,24 +22,15 @@ def run(body, load=2.0, size=DEFAULT_SIZE, errors=None, measured=None, tones=(),
     """Squeeze of a body's open rim, in all builds that can be built, on two meshes of edge length `size` [m] and coarser."""
     body, assumed = complete_linings(body)
     able = [b for b in builds(body) if b.stiffness == 1]  # the stiff-rim limit cannot be built, so not measured either
-    progress = progress or Progress(2 * len(able))
-    solved = []
-    for h in (size, COARSER * size):
-        mesh = mesh_open_rim(body, h)
-        model, found = assemble(mesh), []
-        for build in able:
-            progress.say(f"{build.label}, mesh of {1e3 * h:.0f} mm")
-            found.append(solve_row(build, model, body, load))
-            progress.step()
-        solved.append((tuple(found), model))
-    progress.close("solved")
-    (rows, model), (coarse, _) = solved
+    ready = lambda h: assemble(mesh_open_rim(body, h))
+    solve = lambda build, model, done: solve_row(build, model, body, load)
+    fine, coarse = on_both(able, size, ready, solve, progress, len(able))
     notes = (*notes, *(f"assumed: {a.key}: {a.value} ({a.source})" for a in assumed))
     places = {name: np.array([treble[0, :2], bass[0, :2]]) for name, (treble, bass) in pressed_places(body).items()}
     return Squeeze(
-        body, load, size, rows, coarse, model.space.points[_ring(model.space, "rim_top"), :2], places,
-        errors or ReadingErrors(), measured or Measured(),
-        tuple(tones), notes,
+        replace(body, assumed=body.assumed + assumed), load, size, fine.rows, coarse.rows, plan_of(fine.place.space), places,
+        errors or ReadingErrors(), measured or Measured(), tuple(tones), notes,
+        (int(fine.place.size), int(coarse.place.size)),
     )  # fmt: skip
 
 
@@ -77,6 +69,11 @@ def unit_loads(space, body, state):
     if state == "free":
         found["twist"] = BATTEN * twist(space, [spot(space, edges["rim_top"], c) for c in block_corners(body)])
     return found
+
+
+def plan_of(space):
+    """(k, 2) m: the rim's outline at its top edge."""
+    return space.points[_ring(space, "rim_top"), :2]
 
 
 def _ring(space, edge):

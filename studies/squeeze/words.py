@@ -1,24 +1,25 @@
-"""The squeeze study as text for the terminal and as tables for machines."""
+"""The squeeze study as text for the terminal."""
 
 from itertools import combinations
 
+from studies.common import cautions
 from studies.common.measured import beside, heard, squeeze_values, table
 from studies.common.two_meshes import MESH_ERROR, mesh_error, rim_grams
+from studies.common.words import bars, percent
 from studies.squeeze.result import BATTEN, GRAVITY, largest_mesh_error, told_apart
 
 SMALL = (
     0.03  # of the width: beyond it the shape changes under the load and small-deflection theory is some per cent off
 )
+LABEL = "the open rim under a load, computed; what a ruler can read of it"
 NOT_MODELLED = (
-    "cracks and their stopping by the bars on the sides, the risk that a block splits, sealing of end grain, heat and creep "
-    "of glue lines, springback of bent sides, dents under the batten, the rim's own weight (it is in both readings)"
-)
-CAUTIONS = (
-    "The figures say nothing of strength: a rim under load can crack along a kerf or across a bend and open a glue line, "
-    "above all while the glue is fresh. Load it slowly, stand clear of the weight, stop at the first creak, and judge by "
-    "trials on offcuts. Guards, dust and glue as their makers say, local rules first.",
-    "Compare rims bent from the same boards: sides of one wood name differ by 20 % and more in stiffness, which is more than "
-    "many a build does.",
+    "cracks and their stopping by the bars on the sides",
+    "the risk that a block splits",
+    "sealing of end grain",
+    "heat and creep of glue lines",
+    "springback of bent sides",
+    "dents under the batten",
+    "the rim's own weight (it is in both readings)",
 )
 BLOCKS = (
     "Blocks come out too stiff: beside solid elements they let a rim give 2 % too little (bare 2.2 mm sides) to 5-15 % too "
@@ -45,7 +46,13 @@ def text(study):
               f"{100 * study.errors.load:g} %:", *apart_table(study)]  # fmt: skip
     if rows := beside_rows(study):
         lines += ["", "Measured beside computed (the sheet's own build)", table(rows)]
-    lines += ["", *(f"- {note}" for note in study.notes), f"{BLOCKS}.", f"Not modelled: {NOT_MODELLED}.", *CAUTIONS]
+    lines += [
+        "",
+        *(f"- {note}" for note in study.notes),
+        f"{BLOCKS}.",
+        f"Not modelled: {', '.join(NOT_MODELLED)}.",
+        *cautions.OPEN_RIM,
+    ]
     return "\n".join(lines)
 
 
@@ -108,7 +115,7 @@ def deflection_table(study, state):
     lines = [f"{'build of the rim':{width}} {'rim':>7}" + "".join(f"{press:>19}" for press in presses)]
     for row in study.rows:
         cells = (row.deflection[state, press] for press in presses)
-        shown = (f"{1e3 * d:.2f} ± {1e3 * study.errors.of_deflection(d):.2f} mm" for d in cells)
+        shown = (bars(1e3 * d, 1e3 * study.errors.of_deflection(d), 2, "mm") for d in cells)
         lines.append(f"{row.build.label:{width}} {rim_grams(row):5.0f} g" + "".join(f"{cell:>19}" for cell in shown))
     errors = "".join(f"{f'{1e3 * largest_mesh_error(study, state, press):.2f} mm':>19}" for press in presses)
     return [*lines, f"{'± is the reading error; mesh error at most':{width}} {'':7}" + errors]
@@ -127,7 +134,7 @@ def mode_table(study):
         for a, b in zip(row.frequency[s], rough.frequency[s])
     )  # fmt: skip
     note = " loss factors not known for some part;" if any(r.loss_factor["free"] is None for r in study.rows) else ""
-    return [*lines, f"{note} mesh error at most {100 * off:.1f} %: {MESH_ERROR}".strip()]
+    return [*lines, f"{note} mesh error at most {percent(off)}: {MESH_ERROR}".strip()]
 
 
 def apart_table(study):

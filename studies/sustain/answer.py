@@ -5,7 +5,7 @@ import numpy as np
 from fem.body_modes import STRING
 from meshes.holding import FREE, LAP
 from studies.common.two_meshes import LIMIT
-from studies.common.words import capital, change, percent, quoted, several, span
+from studies.common.words import capital, change, percent, percent_change, quoted, several, span
 from studies.sustain.hearing import CANNOT_TELL, NO_DIFFERENCE, TOLERANCES
 from studies.sustain.result import WOOD
 
@@ -99,7 +99,7 @@ def _others(study):
         return []
     quiet = [n for n, pair in rows.items() if all(c.verdict.word == NO_DIFFERENCE for c in pair)]
     told = [
-        f"{pair[0].build.label}, {'; '.join(f'{c.verdict.word} {c.how} ({percent(c.ratio)})' for c in pair)}"
+        f"{pair[0].build.label}, {'; '.join(f'{c.verdict.word} {c.how} ({percent_change(c.ratio)})' for c in pair)}"
         for name, pair in rows.items() if name not in quiet
     ]  # fmt: skip
     if not told:
@@ -131,8 +131,8 @@ def _single_notes(study, found):
     """Sentence on the notes that change more than the median does, either way, and what the mesh alone does to them."""
     told = []
     for t in TOLERANCES:
-        shares = " and ".join(f"{100 * c.audible[t.name]:.0f} % ({how})" for how, c in found.items())
-        mesh = " and ".join(f"{100 * study.mesh_by_note[how][t.name]:.0f} %" for how in found)
+        shares = " and ".join(f"{percent(c.audible[t.name], 0)} ({how})" for how, c in found.items())
+        mesh = " and ".join(f"{percent(study.mesh_by_note[how][t.name], 0)}" for how in found)
         told.append(f"{shares} of them leave {span(t.low, t.high, 0)} ({t.name}; by the mesh alone {mesh})")
     return [
         f"Single notes change more, some longer, some shorter, as resonances move past them: {'; '.join(told)}. Which notes "
@@ -160,17 +160,17 @@ def _measures(found, forward):
 def _heat(study):
     """What the rim turns to heat, and what notes would last without that."""
     own = study.own
-    rim = " and ".join(f"{100 * p.rim:.1f} % ({how})" for how, p in own.items())
+    rim = " and ".join(f"{percent(p.rim)} ({how})" for how, p in own.items())
     gain = " and ".join(
         f"{change(p.median['no_rim_loss'])} ({how}; {span(study.no_rim_low[how], study.no_rim_high[how])} over the range of "
         "the rim's losses)" for how, p in own.items()
     )  # fmt: skip
-    string = 100 * np.mean([p.share[STRING] for p in own.values()])
+    string = np.mean([p.share[STRING] for p in own.values()])
     loss = ", whose losses are assumed: trust the ratios more than the seconds" if study.strings.loss_assumed else ""
     return [
         f"Of a pluck's energy {rim} turns to heat in the rim as the sheet builds it; a rim without any loss would let the "
         f"median note last {gain}.",
-        f"{string:.0f} % turns to heat in the strings themselves{loss}.",
+        f"{percent(string, 0)} turns to heat in the strings themselves{loss}.",
     ]
 
 

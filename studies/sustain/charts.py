@@ -7,7 +7,7 @@ import numpy as np
 from fem.body_modes import STRING
 from meshes.holding import LAP
 from studies.common.groups import IN_RIM
-from studies.common.words import minus
+from studies.common.words import close_change
 from studies.drawing import svg
 from studies.drawing.scales import Axis, multiples, round_up
 from studies.drawing.svg import INK, PAPER, Letters, Pen
@@ -104,7 +104,7 @@ def doubts_svg(compared: Sequence[Compared], tolerances: Sequence[Tolerance], ho
     foot = "change of the decay time; shaded: not heard, by each tolerance"
     parts.append(svg.words((LEFT + WIDTH) / 2, tall + 46, foot, Letters("middle", 13)))
     told = "; ".join(
-        f"{c.build.label}: {percent_change(c.ratio)}, all doubts {percent_change(c.low)} to {percent_change(c.high)}"
+        f"{c.build.label}: {close_change(c.ratio)}, all doubts {close_change(c.low)} to {close_change(c.high)}"
         for c in compared
     )
     title = f"Change of the decay time, {how}, with each doubt by itself"
@@ -133,10 +133,3 @@ def _per_cent(compared):
     step = round_up((high - low) / 7)
     low, high = step * np.floor(low / step), step * np.ceil(high / step)
     return Axis(low, high, LEFT, WIDTH - RIGHT), multiples(low, high, step)
-
-
-def percent_change(ratio: float) -> str:
-    """'+1.2 %' of a ratio, '+0.03 %' of one near 1, with a real minus sign."""
-    percent = 100 * (ratio - 1)
-    digits = 1 if abs(percent) >= 0.1 else 2
-    return minus(f"{percent:+.{digits}f}\u00a0%")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from studies.common.words import minus
+from studies.common.words import percent_change
 
 AUDIBLE, NO_DIFFERENCE, CANNOT_TELL = "audible difference", "no audible difference", "cannot tell"
 
@@ -116,7 +116,7 @@ def verdict(low, high, before=None, after=None, build="the stiffer rim", toleran
     words = {t.name: word_for(low, high, t) for t in tolerances}
     agreed = set(words.values())
     word = agreed.pop() if len(agreed) == 1 else CANNOT_TELL
-    span = f"decay times {_percent(low)} to {_percent(high)}"
+    span = f"decay times {percent_change(low)} to {percent_change(high)}"
     if word == NO_DIFFERENCE:
         return Verdict(word, f"no audible difference: {span}, within every published tolerance of hearing", words, "")
     if len(set(words.values())) > 1:
@@ -148,7 +148,3 @@ def why(low, high, before, after, build):
         "bands": f"because {more} goes into the bands that hold it",
     }.get(part, f"because {more} is turned to heat in the {part.replace('_', ' ')}")
     return f"{build} {way} {because}"
-
-
-def _percent(ratio):
-    return minus(f"{100 * (ratio - 1):+.1f} %")

@@ -1,27 +1,26 @@
 """The sustain study as a page, fretboard maps and tables for machines."""
 
-import json
-
 import numpy as np
 
 from fem.body_modes import RADIATION, STRING
 from meshes.holding import LAP
 from meshes.joints import joint_of
+from studies.common import cautions
+from studies.common.files import About, provenance, told, write_json, write_table
 from studies.common.groups import IN_RIM
 from studies.common.note_names import short_name, wolf_name
-from studies.common.page import CAUTIONS, provenance, write_page, write_table
+from studies.common.page import write_page
 from studies.common.two_meshes import LIMIT, MESH_ERROR
-from studies.common.words import decibels, span
+from studies.common.words import percent, span
 from studies.drawing.sheet import save_with_caption
 from studies.sustain.answer import answer, behind
-from studies.sustain.charts import doubts_svg, energy_svg, percent_change
+from studies.sustain.charts import doubts_svg, energy_svg
 from studies.sustain.hearing import NOT_AT_HAND, TOLERANCES
 from studies.sustain.maps import DECAY, HEAT, RATIO, board_of, map_figure, scale_ends
 from studies.sustain.result import HOLDINGS, MESH
 from studies.sustain.verdict import by_group
 from studies.sustain.words import BOARDS, FOOTNOTE, flip_ends, matters, outside_check
 
-SCHEMA_VERSION = 1
 LABEL = (
     "strings, air inside and outside and the body solved together: how long plucked notes last on each rim build, and whether "
     "anybody could hear the difference"
@@ -115,14 +114,13 @@ def _judged(found):
 
 def as_json(study):
     """The whole study for machines."""
-    return {
-        "schema_version": SCHEMA_VERSION,
-        "model": "air, strings",
-        "label": LABEL,
+    about = About(
+        study.body, "air, strings", LABEL, MESH_ERROR, NOT_MODELLED,
+        provenance(study.source, study.sizes, study.unknowns), MODEL_ERROR, study.notes,
+    )  # fmt: skip
+    return told(about, {
         "answer": answer(study),
         "behind_the_answer": behind(study),
-        "mesh_error": MESH_ERROR,
-        "model_error": MODEL_ERROR,
         "notes_outside_tolerance_by_the_mesh_alone": study.mesh_by_note,
         "valid_to_hz": study.highest_valid,
         "builds": per_build(study),
@@ -144,20 +142,8 @@ def as_json(study):
             "angle_from_square_to_the_top_deg": float(np.degrees(study.pluck.angle)), "force_n": study.pluck.force,
         },
         "joints": [joint_of(study.body, plate).words for plate in ("top", "back")],
-        "assumed": [vars(a) for a in study.body.assumed],
         "strings_assumed": list(study.strings.assumed),
-        "warnings": [*study.body.warnings, *study.notes],
-        "not_modelled": NOT_MODELLED,
-        "provenance": provenance(_ForProvenance(study)),
-    }  # fmt: skip
-
-
-class _ForProvenance:
-    """The study as rim_report.provenance reads it."""
-
-    def __init__(self, study):
-        self.sheet, self.sheet_hash, self.size = study.sheet, study.sheet_hash, study.sizes[0]
-        self.unknowns = study.unknowns
+    })  # fmt: skip
 
 
 # --- maps ---
@@ -204,7 +190,7 @@ def caption(study, build, how, measure):
     return (
         f"{study.body.name}, {build.label}. {measure.title}, {measure.unit}, of every string at every fret. Computed: strings, body, air "
         f"inside and outside solved together; {how}; {study.strings.title}. Notes above {study.highest_valid:.0f} Hz are not answered "
-        f"for. Mesh {1e3 * study.sizes[0]:.0f} mm; its error in a median ratio is about {50 * (high - low) / own.ratio:.1f} %, the model "
+        f"for. Mesh {1e3 * study.sizes[0]:.0f} mm; its error in a median ratio is about {percent((high - low) / own.ratio / 2)}, the model "
         "error is not known. Nut on the left, highest string on top. Computed with Rimwork."
     )
 
@@ -229,20 +215,19 @@ def write_report(study, out, pictures=True, say=lambda text: None):
     """Write index.html, tables, sustain.json and the maps into the folder `out`; returns the paths written."""
     data = as_json(study)
     maps = draw_maps(study, out / "pictures", say) if pictures else {}
-    page, machine, notes, rows = (out / n for n in ("index.html", "sustain.json", "notes.csv", "builds.csv"))
-    machine.write_text(json.dumps(data, indent=1, allow_nan=False) + "\n", encoding="utf-8")
-    write_table(notes, data["notes"])
-    write_table(rows, flat(data["builds"]))
+    machine = write_json(out / "sustain.json", data)
+    notes, rows = write_table(out / "notes.csv", data["notes"]), write_table(out / "builds.csv", flat(data["builds"]))
     lead, rest = leading(data["answer"])
-    write_page(
-        page, "sustain/page.html.j2", study=study, data=data, label=LABEL, lead=lead, rest=rest, cautions=CAUTIONS,
-        holdings=HOLDINGS, lap=LAP, tolerances=TOLERANCES, change=percent_change, span=span, decibels=decibels, footnote=FOOTNOTE,
-        boards_note=BOARDS, flip_ends=flip_ends(study),
-        energy={how: energy_svg(_bars(study, how), how) for how in HOLDINGS},
-        doubts={how: doubts_svg(real(study, how), TOLERANCES, how) for how in HOLDINGS if real(study, how)},
-        maps={how: [(p.relative_to(out).as_posix(), words) for p, words in found] for how, found in maps.items()},
-        strings_assumed=together(study.strings.assumed), radiation=RADIATION, string=STRING,
-    )  # fmt: skip
+    page = write_page(out / "index.html", "sustain/page.html.j2", {
+        "title": f"{study.body.name}: does the rim change how long notes last?",
+        "study": study, "data": data, "lead": lead, "rest": rest, "cautions": cautions.RIM,
+        "holdings": HOLDINGS, "lap": LAP, "tolerances": TOLERANCES, "span": span, "footnote": FOOTNOTE,
+        "boards_note": BOARDS, "flip_ends": flip_ends(study),
+        "energy": {how: energy_svg(_bars(study, how), how) for how in HOLDINGS},
+        "doubts": {how: doubts_svg(real(study, how), TOLERANCES, how) for how in HOLDINGS if real(study, how)},
+        "maps": {how: [(p.relative_to(out).as_posix(), words) for p, words in found] for how, found in maps.items()},
+        "strings_assumed": together(study.strings.assumed), "radiation": RADIATION, "string": STRING,
+    })  # fmt: skip
     return [page, rows, notes, machine]
 
 

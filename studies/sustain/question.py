@@ -5,15 +5,13 @@ polarisations. Each build changes one thing from the sheet's own. What is doubtf
 losses, rim losses; the error of the model itself is not known and in none of them.
 """
 
-import hashlib
 import sys
 from dataclasses import replace
 from pathlib import Path
 
 from meshes.build import DEFAULT_SIZE
-from meshes.sheet import read_sheet
 from meshes.sheet_strings import strung
-from studies.common.inputs import BadInput, existing_file, writable_folder
+from studies.common.inputs import BadInput, read_source, writable_folder
 from studies.sustain import fretboards as boards
 from studies.sustain.result import HOLDINGS
 from studies.sustain.solve import DRY_MODES, run
@@ -37,7 +35,6 @@ def main(sheet, out=None, size_mm=None, modes=DRY_MODES, frets=FRETS, draws=DRAW
     from studies.sustain.page import write_report
     from studies.sustain.words import text
 
-    sheet = existing_file(sheet)
     for name, value, low, high in (
         ("--mesh-size-mm", size_mm, 5, 60), ("--modes", modes, 20, MOST_MODES), ("--frets", frets, 0, 24),
         ("--draws", draws, 0, 1000),
@@ -46,13 +43,13 @@ def main(sheet, out=None, size_mm=None, modes=DRY_MODES, frets=FRETS, draws=DRAW
             raise BadInput(f"{name} {value:g}: expected between {low} and {high}")
     if draws == 1:
         raise BadInput("--draws 1: expected 0 (no wood scatter), or 2 and more")
-    body = read_sheet(sheet)
+    body, source = read_source(sheet)
     chosen = strung(body, strings)
-    out = writable_folder(out or Path("out") / f"{sheet.stem}-sustain")
+    out = writable_folder(out or Path("out") / f"{source.path.stem}-sustain")
     playing = boards.Playing.of(chosen, frets, out / "rows")
     size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
-    study = run(body, playing, size, modes, wood=wood_of(sheet, draws, playing))
-    study = replace(study, sheet=str(sheet), sheet_hash=hashlib.sha256(sheet.read_bytes()).hexdigest())
+    study = run(body, playing, size, modes, wood=wood_of(source.path, draws, playing))
+    study = replace(study, source=source)
     written = write_report(study, out, pictures, lambda what: print(f"drawing: {what}", file=sys.stderr))
     return text(study) + "\n\n" + "\n".join(f"wrote {path}" for path in written)
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from meshes.holding import FREE, LAP
 from studies.common.groups import IN_RIM
+from studies.common.inputs import NO_SOURCE, Source
 
 HOLDINGS = (FREE, LAP)
 MESH, WOOD, STRING_LOSSES, RIM_LOSSES = "mesh", "wood scatter", "string losses", "rim losses"  # the doubts of a ratio
@@ -146,8 +147,7 @@ class Study:
     wood_words: tuple[str, ...]  # how they were drawn, and the observed error
     rim_g: dict[str, float]  # {build name: g}
     notes: tuple[str, ...]  # plain lines for the maker: the nut stands still, wood scatter not computed, ...
-    sheet: str = ""
-    sheet_hash: str = ""
+    source: Source = NO_SOURCE
 
     @property
     def own(self):

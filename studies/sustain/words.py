@@ -5,7 +5,7 @@ import numpy as np
 from meshes.holding import FREE, LAP
 from studies.common.note_names import wolf_name
 from studies.common.two_meshes import LIMIT
-from studies.common.words import capital, decibels, percent, span
+from studies.common.words import capital, decibels, percent, percent_change, span
 from studies.sustain.answer import answer, behind
 from studies.sustain.hearing import TOLERANCES
 
@@ -74,7 +74,8 @@ def outside_check(study):
     worst = max(max(abs(np.log(r)) for r in pair) for pair in study.top_damping.values())
     inside = all(t.low <= r <= t.high for t in TOLERANCES for pair in study.top_damping.values() for r in pair)
     told = "; ".join(
-        f"{how}, {percent(half)} and {percent(double)}" for how, (half, double) in study.top_damping.items()
+        f"{how}, {percent_change(half)} and {percent_change(double)}"
+        for how, (half, double) in study.top_damping.items()
     )
     agrees = (
         "within every published tolerance of hearing"
@@ -83,7 +84,7 @@ def outside_check(study):
     )
     return (
         f"Outside check: half and double the losses of the top change the median note by {told} ({agrees}, at most "
-        f"{100 * np.expm1(worst):.1f} %). Graded damping of the top in three guitars had no practically relevant influence "
+        f"{percent(np.expm1(worst))}). Graded damping of the top in three guitars had no practically relevant influence "
         "(Acoustics 7(1):11, 2025, abstract: how far it was graded is not told there)."
     )
 
@@ -100,10 +101,10 @@ def table(study, how):
     for build, dry in zip(study.builds, study.dry.rows):
         c = study.compared.get((build.name, how))
         row = ["1", "–", "–", "–", "–"] if c is None else [
-            percent(c.ratio), span(c.low, c.high), percent(c.early_ratio), percent(c.sound_ratio), decibels(c.radiated_db),
+            percent_change(c.ratio), span(c.low, c.high), percent_change(c.early_ratio), percent_change(c.sound_ratio), decibels(c.radiated_db, 2),
         ]  # fmt: skip
         row += [
-            f"{100 * study.played[build.name, how].rim:.1f} %",
+            percent(study.played[build.name, how].rim),
             f"{study.rim_g[build.name]:.0f} g",
             f"{dry.top / 1e6:.1f} MPa",
         ]
@@ -131,7 +132,7 @@ def boards(study):
     for c in drawn:
         p = c.paired
         cells = (
-            percent(p.median),
+            percent_change(p.median),
             span(p.median_low, p.median_high),
             span(p.low, p.high),
             span(p.unpaired_low, p.unpaired_high),

@@ -1,16 +1,14 @@
 """The page of a sweep: three plain sentences first, then main effects, paired rim builds and what cannot be bettered."""
 
-import platform
-from datetime import date
-from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
-from jinja2 import Environment, FileSystemLoader, select_autoescape
 from markupsafe import Markup
 
-from studies.common.machine import rimwork_version
-from studies.common.page import CAUTIONS, PROVENANCE
+from studies.common import cautions
+from studies.common.files import Plain, program
+from studies.common.inputs import source_of
+from studies.common.page import write_page
 from studies.sweep.charts import dots_chart, effect_chart, parallel_chart
 from studies.sweep.design import variants as all_variants
 from studies.sweep.fields import Plan
@@ -19,7 +17,7 @@ from studies.sweep.paired import paired_builds, paired_notes
 from studies.sweep.plan import Sweep
 from studies.sweep.result import MODEL_VERSION
 from studies.sweep.store import Store
-from studies.sweep.words import LEADS, ON_AXES, SCALE, WORDS, answer, label, leads, observed, share
+from studies.sweep.words import LEADS, ON_AXES, SCALE, WORDS, answer, label, leads, observed
 
 MOST_DOTS, MOST_LINES = 3000, 200
 
@@ -31,25 +29,16 @@ def write_sweep_page(sweep: Sweep, keys: dict[int, str], store: Store, out: Path
     lead = leads(plan)[0].output
     outputs = dict.fromkeys([*(lead.output for lead in leads(plan)), *LEADS])  # the leading ones first
     explained = {name: effects(table, name) for name in outputs} if len(table) else {}
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parents[1]), autoescape=select_autoescape(["html", "j2"])
-    )
-    environment.filters |= {"share": share}
-    page = Path(out) / "index.html"
-    page.write_text(
-        environment.get_template("sweep/page.html.j2").render(
-            plan=plan, sheet=sweep.sheet.name, label=label(plan), rows=len(table), all=len(keys),
-            answer=answer(plan, table, explained) if len(table) else ["There are no rows yet."],
-            notes=note_names(sweep), paired_notes=paired_notes(variants, keys, store) if plan.plucked else [],
-            effects={output_words(plan, name): value for name, value in explained.items()},
-            charts=main_charts(table, explained[lead][0], lead) if len(table) else [], paired=paired_builds(table),
-            fronts=fronts(plan, table), lines=parallel(table, lead),
-            shade=WORDS[lead],
-            observed=observed(store, keys), cautions=CAUTIONS, provenance=sweep_provenance(sweep, store, keys),
-        ),
-        encoding="utf-8",
-    )  # fmt: skip
-    return page
+    return write_page(Path(out) / "index.html", "sweep/page.html.j2", {
+        "title": f"{plan.name}: what matters for the rim",
+        "plan": plan, "sheet": sweep.sheet.name, "label": label(plan), "rows": len(table), "all": len(keys),
+        "answer": answer(plan, table, explained) if len(table) else ["There are no rows yet."],
+        "notes": note_names(sweep), "paired_notes": paired_notes(variants, keys, store) if plan.plucked else [],
+        "effects": {output_words(plan, name): value for name, value in explained.items()},
+        "charts": main_charts(table, explained[lead][0], lead) if len(table) else [], "paired": paired_builds(table),
+        "fronts": fronts(plan, table), "lines": parallel(table, lead), "shade": WORDS[lead],
+        "observed": observed(store, keys), "cautions": cautions.RIM, "provenance": sweep_provenance(sweep, store, keys),
+    })  # fmt: skip
 
 
 def output_words(plan: Plan, name: str) -> str:
@@ -138,22 +127,18 @@ def parallel(table: SweepTable, lead: str = "heat_in_rim") -> Markup | None:
     return Markup(parallel_chart(columns, shade))
 
 
-def sweep_provenance(sweep: Sweep, store: Store, keys: dict[int, str]) -> dict[str, str | int]:
+def sweep_provenance(sweep: Sweep, store: Store, keys: dict[int, str]) -> dict[str, Plain]:
     """{what: value} that lets somebody compute the same again."""
     plan = sweep.plan
     methods = [m for _, _, m, _, _ in store.summaries(keys.values())]
     return {
-        "rimwork": rimwork_version(),
-        "model version": MODEL_VERSION,
+        **program(source_of(sweep.sheet)),
+        "model_version": MODEL_VERSION,
         "plan": sweep.path.name,
-        "sheet": sweep.sheet.name,
-        "date": date.today().isoformat(),
-        "python": platform.python_version(),
-        **{name: version(name) for name in PROVENANCE},
         "design": f"{plan.design.kind}, seed {plan.seed}, {plan.design.samples} samples",
-        "mesh size": f"{plan.mesh_size_mm:g} mm",
+        "mesh_size_mm": [plan.mesh_size_mm],
         "modes": plan.modes,
         **({"strings": f"{plan.sustain.strings}, {len(sweep.notes_at)} notes"} if plan.plucked else {}),
-        "rows by the reduced model": methods.count("reduced"),
-        "rows solved in full": methods.count("full"),
+        "rows_by_the_reduced_model": methods.count("reduced"),
+        "rows_solved_in_full": methods.count("full"),
     }

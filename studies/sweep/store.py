@@ -208,7 +208,7 @@ class _transaction:
 
 def _locked(path):
     """An open file whose lock this process holds until it ends, however it ends. BadInput if another holds it."""
-    file = path.open("a+")
+    file = path.open("ab+")
     try:
         if os.name == "nt":
             import msvcrt

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from studies.common.progress import duration
+from studies.common.words import rough_percent
 from studies.sweep.design import Variant
 from studies.sweep.design import variants as all_variants
 from studies.sweep.engine import open_address
@@ -101,7 +102,10 @@ def warnings(out: Path, scheduler: str | None = None) -> list[str]:
 def filesystem(path: Path) -> str:
     """Type of the file system that holds a path, '' where the system does not tell."""
     try:
-        mounts = [line.split()[1:3] for line in Path("/proc/mounts").read_text().splitlines()]
+        mounts = [
+            line.split()[1:3]
+            for line in Path("/proc/mounts").read_text(encoding="utf-8", errors="replace").splitlines()
+        ]
     except OSError:
         return ""
     above = [(point, kind) for point, kind in mounts if path.is_relative_to(point)]
@@ -143,7 +147,7 @@ def answer(plan: Plan, table: SweepTable, explained: dict[str, tuple[list[Effect
     for lead in others:
         words = sentences(table, *explained[lead.output], lead)[0]
         rest = explained[lead.output][1]
-        more = f" The fit leaves {share(rest)} of that spread unexplained." if rest > SMALL else ""
+        more = f" The fit leaves {rough_percent(rest)} of that spread unexplained." if rest > SMALL else ""
         lines.insert(min(2, len(lines)), words + more)
     return lines
 
@@ -161,18 +165,18 @@ def sentences(table: SweepTable, ranked: list[Effect], rest: float, lead: Lead) 
     top = ranked[0]
     lines = [
         f"Within the ranges entered, {top.name} matters most for {lead.what}: alone and with others it accounts for "
-        f"{share(top.total)} of its spread ({share(top.total_low)} to {share(top.total_high)}); {spread}."
+        f"{rough_percent(top.total)} of its spread ({rough_percent(top.total_low)} to {rough_percent(top.total_high)}); {spread}."
     ]
     little = [e.name for e in ranked if e.total_high < SMALL]
     if little:
         lines.append(
-            f"{', '.join(little)}: less than {share(SMALL)} of the spread each, so within these ranges they hardly matter."
+            f"{', '.join(little)}: less than {rough_percent(SMALL)} of the spread each, so within these ranges they hardly matter."
         )
     else:
         lines.append(
-            f"Nothing is shown to be without effect: each may account for {share(SMALL)} of the spread or more."
+            f"Nothing is shown to be without effect: each may account for {rough_percent(SMALL)} of the spread or more."
         )
-    uncertain = [f"{share(rest)} of the spread is not explained by straight lines, squares and products"]
+    uncertain = [f"{rough_percent(rest)} of the spread is not explained by straight lines, squares and products"]
     if len(ranked) > 1 and ranked[1].total_high > top.total_low:
         uncertain.append(f"{top.name} and {ranked[1].name} cannot be put in order")
     lines.append(
@@ -185,12 +189,6 @@ def sentences(table: SweepTable, ranked: list[Effect], rest: float, lead: Lead) 
 def number(value: float) -> str:
     """'12.3'; below one with two decimals."""
     return f"{value:.1f}" if abs(value) >= 1 else f"{value:.2f}"
-
-
-def share(value: float) -> str:
-    """'41 %'; below one per cent with a decimal."""
-    value = 100 * max(0.0, value)
-    return f"{value:.0f} %" if value >= 1 else f"{value:.1f} %"
 
 
 def text(sweep: Sweep, keys: dict[int, str], store: Store) -> str:

@@ -1,34 +1,34 @@
 """The weather study as a page and tables for machines."""
 
-from studies.common.rest_page import NOT_MODELLED, page_data, write
-from studies.common.two_meshes import mesh_error, rim_grams
+from studies.common.rest_page import write
+from studies.common.two_meshes import rim_grams
 from studies.weather.pictures import draw
-from studies.weather.words import LABEL, OWN_LIMITS, answer, gap_stress, shape_values, stress_values, tables
+from studies.weather.words import errors, gap_stress, report, shape_values, stress_values
 
 # --- for machines ---
 
 
 def records(study):
     """One dict per build, humidity and measure."""
-    found = []
+    rows = []
     for used in study.used:
         for values, unit in ((shape_values, "mm"), (stress_values, "MPa")):
-            fine, coarse = (values(study, row, used) for row in (study.rows[0], study.coarse))
+            off = errors(study, values, used)
             for row in study.rows:
                 for key, value in values(study, row, used).items():
-                    found.append(
+                    rows.append(
                         {
                             "build": row.build.name, "built_at_humidity_percent": study.built,
                             "used_at_humidity_percent": used, "measure": key, "value": value, "unit": unit,
-                            "mesh_error": mesh_error(fine[key], coarse[key]), "rim_g": rim_grams(row),
+                            "mesh_error": off[key], "rim_g": rim_grams(row),
                             "per_100_g_of_rim": value * 100 / rim_grams(row),
                         }
                     )  # fmt: skip
-    return found
+    return rows
 
 
-def as_json(study):
-    """The whole study for machines."""
+def found(study):
+    """What the JSON file holds of the study."""
     builds = []
     for row in study.rows:
         item = {
@@ -48,16 +48,14 @@ def as_json(study):
         }
         for name, m in study.movement.items()
     }  # fmt: skip
-    return page_data(
-        study, label=LABEL, built_at_humidity_percent=study.built, used_at_humidity_percent=list(study.used),
-        temperature_c=study.temperature, moisture_change_percent={f"{u:g}": c for u, c in study.changes.items()},
-        rim_gap_mm=1e3 * study.rim_gap, builds=builds, measures=records(study), movement_per_percent=woods,
-        not_modelled=NOT_MODELLED + OWN_LIMITS,
-    )  # fmt: skip
+    return {
+        "built_at_humidity_percent": study.built, "used_at_humidity_percent": list(study.used),
+        "temperature_c": study.temperature, "moisture_change_percent": {f"{u:g}": c for u, c in study.changes.items()},
+        "rim_gap_mm": 1e3 * study.rim_gap, "builds": builds, "measures": records(study), "movement_per_percent": woods,
+    }  # fmt: skip
 
 
 def write_report(study, out, pictures=True, say=lambda text: None):
     """Write page, tables and pictures into the folder `out`; returns the paths."""
     drawn = draw(study, out, say) if pictures else []
-    title = f"{study.body.name}: what the seasons do to the box"
-    return write("weather", title, as_json(study), answer(study), tables(study), records(study), out, drawn)
+    return write(report(study), found(study), out, drawn)

@@ -6,15 +6,13 @@ plates' width better and strains them more: shown beside each other. A rim that 
 it (rim_gap_mm) strains them as well, once and for all.
 """
 
-import hashlib
 import sys
 from dataclasses import replace
 from pathlib import Path
 
 from fem.moisture import ROOM
 from meshes.build import DEFAULT_SIZE
-from meshes.sheet import read_sheet
-from studies.common.inputs import BadInput, existing_file, writable_folder
+from studies.common.inputs import BadInput, read_source, writable_folder
 from studies.weather.solve import humidities, run
 
 
@@ -30,19 +28,18 @@ def main(
     from studies.weather.page import write_report
     from studies.weather.words import text
 
-    sheet = existing_file(sheet)
     if size_mm is not None and not 5 <= size_mm <= 60:
         raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
     if rim_gap_mm is not None and not 0 <= rim_gap_mm <= 10:
         raise BadInput(f"--rim-gap-mm {rim_gap_mm:g}: expected between 0 and 10 mm")
     if not 0 <= temperature_c <= 45:
         raise BadInput(f"--temperature-c {temperature_c:g}: expected between 0 and 45 degrees Celsius")
-    body = read_sheet(sheet)
+    body, source = read_source(sheet)
     built, used, assumed = humidities(body, built_at_humidity_percent, used_at_humidity_percent)
     gap = body.weather.rim_gap if rim_gap_mm is None else rim_gap_mm / 1e3
-    out = writable_folder(out or Path("out") / f"{sheet.stem}-weather")
+    out = writable_folder(out or Path("out") / f"{source.path.stem}-weather")
     body = replace(body, assumed=body.assumed + assumed)
     study = run(body, built, used, size_mm / 1e3 if size_mm else DEFAULT_SIZE, gap, temperature_c)
-    study = replace(study, sheet=str(sheet), sheet_hash=hashlib.sha256(sheet.read_bytes()).hexdigest())
+    study = replace(study, source=source)
     written = write_report(study, out, pictures, lambda what: print(f"drawing: {what}", file=sys.stderr))
     return text(study) + "\n\n" + "\n".join(f"wrote {path}" for path in written)

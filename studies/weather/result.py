@@ -6,6 +6,7 @@ import numpy as np
 
 from fem.moisture import equilibrium_moisture, movement
 from meshes.open_rim import pressed_places
+from studies.common.inputs import NO_SOURCE, Source
 from studies.weather.readings import Response
 
 
@@ -27,7 +28,7 @@ class Weather:
 
     body: object
     size: float  # m
-    unknowns: int
+    unknowns: tuple[int, int]  # fine, coarse
     built: float  # % relative humidity
     used: tuple[float, ...]
     temperature: float  # degrees Celsius
@@ -38,8 +39,7 @@ class Weather:
     ends: dict[str, list[str]]  # {plate: names of brace ends}
     places: dict[str, np.ndarray]  # {plate: (k, 2) m near its linings}
     space: object = None  # for pictures
-    sheet: str = ""
-    sheet_hash: str = ""
+    source: Source = NO_SOURCE
 
     @property
     def changes(self):

@@ -16,8 +16,7 @@ from meshes.build import DEFAULT_SIZE, mesh_body
 from meshes.swelling import movements, swelling
 from studies.common.builds import COMMON, STIFFENED, builds, complete_linings
 from studies.common.inputs import BadInput
-from studies.common.progress import Progress
-from studies.common.two_meshes import COARSER
+from studies.common.two_meshes import on_both
 from studies.weather.readings import PLATES, Places
 from studies.weather.result import Row, Weather, board_movement
 
@@ -61,22 +60,16 @@ def run(body, built=BUILT, used=USED, size=DEFAULT_SIZE, rim_gap=0.0, temperatur
         if m.sources[key].startswith(("assumed", "estimated", "from memory"))
     )
     body = replace(body, assumed=body.assumed + assumed + guesses)
-    rows = builds(body)
-    progress = progress or Progress(len(rows) + 2)
-    levels = []
-    for h, wanted in ((COARSER * size, rows[:1]), (size, rows)):
-        progress.say(f"mesh of {1e3 * h:.0f} mm")
+
+    def ready(h):
         model = assemble(mesh_body(body, h))
-        places, found = Places(model, body), []
-        progress.step(0.5)
-        for build in wanted:
-            progress.say(build.label)
-            found.append(solve_row(build, model, places, rim_gap > 0))
-            progress.step(1.0 if h == size else 0.5)
-        levels.append(found)
-    progress.close("solved")
+        return model, Places(model, body)
+
+    solve = lambda build, place, done: solve_row(build, *place, rim_gap > 0)
+    fine, coarse = on_both(builds(body), size, ready, solve, progress)
+    (model, places), unknowns = fine.place, tuple(int(level.place[0].size) for level in (fine, coarse))
     return Weather(
-        body, size, int(model.size), built, used, temperature, rim_gap, tuple(levels[1]), levels[0][0], moves,
+        body, size, unknowns, built, used, temperature, rim_gap, fine.rows, coarse.rows[0], moves,
         places.end_names, places.near, model.space,
     )  # fmt: skip
 

@@ -1,10 +1,12 @@
-"""The weather study as a page, as tables for machines, as pictures and as text for the terminal."""
+"""The weather study in words: its answer, its tables, and all of it as text for the terminal."""
 
 import numpy as np
 
 from fem.moisture import equilibrium_moisture
-from studies.common.rest_page import CAUTIONS, NOT_MODELLED, Table, per_gram
+from studies.common.rest_page import Report, said
+from studies.common.table import BUILD, PER_GRAM, Table, build_cells, error_cells, per_gram
 from studies.common.two_meshes import mesh_error, rim_grams
+from studies.common.words import percent_change, rounded, signed
 from studies.weather.readings import PLATES
 from studies.weather.result import free_width, mean_pull, widths, worst
 
@@ -18,17 +20,17 @@ OWN_LIMITS = (
 )
 
 
+def report(study):
+    """Report of the study."""
+    return Report(
+        study.body, study.size, study.unknowns, study.source, "weather", "what the seasons do to the box", LABEL,
+        answer(study), tables(study), OWN_LIMITS, ("humidity", "moisture movement"),
+    )  # fmt: skip
+
+
 def text(study):
     """Everything printed by the command."""
-    lines = [f"{study.body.name}: {LABEL}", "", *answer(study)]
-    for table in tables(study):
-        lines += ["", *table.lines()]
-    used = [f"assumed: {a.key}: {a.value} ({a.source})" for a in study.body.assumed if _ours(a.key)]
-    return "\n".join([*lines, "", *used, "Not modelled: " + "; ".join(NOT_MODELLED + OWN_LIMITS) + ".", *CAUTIONS])
-
-
-def _ours(key):
-    return "humidity" in key or "moisture movement" in key
+    return said(report(study))
 
 
 # --- words ---
@@ -44,7 +46,7 @@ def answer(study):
         arch = [1e3 * change * base.moisture.arch[p] for p in PLATES]
         pulls = [tension(study, base, plate, used) for plate in PLATES]
         lines.append(
-            f"At {used:g} %: across the {place} a loose top would change by {alone:+.2f} mm, the glued-up one changes by {held:+.2f} mm. "
+            f"At {used:g} %: across the {place} a loose top would change by {signed(alone, 2)} mm, the glued-up one changes by {signed(held, 2)} mm. "
             f"The arch of the top {moves(arch[0])}, that of the back {moves(arch[1])}. " + " ".join(pulls)
         )
     driest = min(study.changes, key=study.changes.get)
@@ -99,16 +101,16 @@ def compared(study, used):
     """Sentence on what the rim builds change in dry air."""
     change, base = study.changes[used], study.rows[0]
     able = [row for row in study.rows[1:] if row.build.stiffness == 1]
-    pull = {row.build.label: mean_pull(row, "top", change) / mean_pull(base, "top", change) - 1 for row in able}
+    pull = {row.build.label: mean_pull(row, "top", change) / mean_pull(base, "top", change) for row in able}
     low, high = min(pull, key=pull.get), max(pull, key=pull.get)
     limit = [row for row in study.rows if row.build.stiffness != 1]
     words = "".join(
-        f" The stiff-rim limit, which cannot be built: {100 * (mean_pull(r, 'top', change) / mean_pull(base, 'top', change) - 1):+.0f} %."
+        f" The stiff-rim limit, which cannot be built: {percent_change(mean_pull(r, 'top', change) / mean_pull(base, 'top', change), 0)}."
         for r in limit
     )
     return (
-        f"At {used:g} % the rim's build changes the mean pull across the grain of the top near its linings by {100 * pull[low]:+.1f} % "
-        f"({low}) to {100 * pull[high]:+.1f} % ({high}) against the sheet's own.{words}"
+        f"At {used:g} % the rim's build changes the mean pull across the grain of the top near its linings by {percent_change(pull[low])} "
+        f"({low}) to {percent_change(pull[high])} ({high}) against the sheet's own.{words}"
     )
 
 
@@ -137,21 +139,24 @@ def shape_values(study, row, used):
     return found | {f"arch of the {plate}": change * row.moisture.arch[plate] for plate in PLATES}
 
 
+def errors(study, values, used):
+    """{column: mesh error} of shape_values or stress_values of the sheet's own build."""
+    fine, coarse = (values(study, row, used) for row in (study.rows[0], study.coarse))
+    return {key: mesh_error(fine[key], coarse[key]) for key in fine}
+
+
 def shape_table(study, used):
     keys = list(shape_values(study, study.rows[0], used))
     change = 1e3 * study.changes[used]
     loose = []
     for width in widths(study.body).values():
-        loose += [f"{change * free_width(getattr(study.body, plate), width):+.2f} mm" for plate in PLATES]
-    rows = [("loose boards", "", *loose, "", "")]
-    for row in study.rows:
-        cells = shape_values(study, row, used).values()
-        rows.append((row.build.label, f"{rim_grams(row):.0f} g", *(f"{v:+.2f} mm" for v in cells)))
-    fine, coarse = (shape_values(study, row, used) for row in (study.rows[0], study.coarse))
-    rows.append(("mesh error", "", *(f"{mesh_error(fine[k], coarse[k]):.2f} mm" for k in keys)))
+        loose += [f"{signed(change * free_width(getattr(study.body, plate), width), 2)} mm" for plate in PLATES]
+    cells = lambda row: (f"{signed(v, 2)} mm" for v in shape_values(study, row, used).values())
+    rows = [("loose boards", "", *loose, "", ""), *(build_cells(row, cells(row)) for row in study.rows)]
+    rows.append(error_cells(f"{error:.2f} mm" for error in errors(study, shape_values, used).values()))
     heading = f"At {used:g} % relative humidity: change of width and arch"
     note = "Arch: at the widest place, over the plate's own edge; the curved plate's doming is in the mesh."
-    return Table(heading, ("build of the rim", "rim", *keys), tuple(rows), note)
+    return Table(heading, (*BUILD, *keys), tuple(rows), note)
 
 
 def stress_values(study, row, used):
@@ -171,10 +176,9 @@ def stress_table(study, used):
         cells = []
         for key, value in stress_values(study, row, used).items():
             limit = 1e-6 * strength(study, key.split(",")[0])
-            cells.append(f"{value:.2f} MPa" + (" *" if "most" in key and value > limit else ""))
-        rows.append((row.build.label, f"{rim_grams(row):.0f} g", *cells))
-    fine, coarse = (stress_values(study, row, used) for row in (study.rows[0], study.coarse))
-    rows.append(("mesh error", "", *(f"{mesh_error(fine[k], coarse[k]):.2f} MPa" for k in keys)))
+            cells.append(f"{rounded(value, 2)} MPa" + (" *" if "most" in key and value > limit else ""))
+        rows.append(build_cells(row, cells))
+    rows.append(error_cells(f"{error:.2f} MPa" for error in errors(study, stress_values, used).values()))
     limits = "; ".join(
         f"{plate} ({getattr(study.body, plate).wood.name}) {1e-6 * strength(study, plate):.1f} MPa{guessed(study, plate)}"
         for plate in PLATES
@@ -183,12 +187,7 @@ def stress_table(study, used):
         f"Tension at the worse face, averaged over patches of 12 mm radius: at a brace's very end and in a seam it has no limit. Mean: "
         f"through the thickness, all round; minus is pressure. * {CRACKS}: above the mean strength across the grain, {limits}."
     )
-    return Table(
-        f"At {used:g} % relative humidity: stress across the grain",
-        ("build of the rim", "rim", *keys),
-        tuple(rows),
-        note,
-    )
+    return Table(f"At {used:g} % relative humidity: stress across the grain", (*BUILD, *keys), tuple(rows), note)
 
 
 def gap_table(study):
@@ -201,7 +200,7 @@ def gap_table(study):
                 stress = np.abs(getattr(row.gap.stress[plate], where)).max(initial=0)
                 cells.append(f"{1e-6 * study.rim_gap * stress:.2f} MPa")
         rows.append((label, f"{rim_grams(row):.0f} g", *cells))
-    head = ("build of the rim", "rim", "force to close", *(f"{p}, {w}" for p in PLATES for w in WHERE.values()))
+    head = (*BUILD, "force to close", *(f"{p}, {w}" for p in PLATES for w in WHERE.values()))
     note = (
         "The edge of the rim is taken to be twisted, two corners up and two down, its blocks bearing flat, against a true top; the back is on. "
         "Force: what pulls plate and rim together, summed all round; stress across the grain at the worse face, either way round. It is "
@@ -212,21 +211,16 @@ def gap_table(study):
 
 def gram_table(study):
     used = min(study.changes, key=study.changes.get)
-    base, rows = study.rows[0], []
     place = next(iter(widths(study.body)))
-    pick = lambda row: [
+    values = lambda row: [
         shape_values(study, row, used)[f"{place}, top edge"],
         *(stress_values(study, row, used)[f"{plate}, mean near the linings"] for plate in PLATES),
         *(stress_values(study, row, used)[f"{plate}, most at brace ends"] for plate in PLATES),
     ]
-    for row in study.rows[1:]:
-        change = [a - b for a, b in zip(pick(row), pick(base))]
-        forms = ["{:+.3f} mm"] + 4 * ["{:+.3f} MPa"]
-        rows.append(per_gram(row.build.label, (rim_grams(base),), rim_grams(row), change, forms))
-    head = ("build of the rim", "rim", f"{place}, top edge", *(f"{p}, mean near the linings" for p in PLATES),
+    head = (*BUILD, f"{place}, top edge", *(f"{p}, mean near the linings" for p in PLATES),
             *(f"{p}, most at brace ends" for p in PLATES))  # fmt: skip
-    note = "Change against the sheet's own build for each 10 g that the rim gains; '–': within 2 g of the same weight."
-    return Table(f"For each 10 g more of rim, at {used:g} % relative humidity", head, tuple(rows), note)
+    rows = per_gram(study.rows, values, ((3, "mm"), *4 * ((3, "MPa"),)))
+    return Table(f"For each 10 g more of rim, at {used:g} % relative humidity", head, rows, PER_GRAM)
 
 
 def wood_table(study):

@@ -36,7 +36,7 @@ def main():
         best = whole_process(folder, given.finest, given.count)[0]
         runs = {size: whole_process(folder, size, given.count) for size in given.sizes}
     print(f"`rimwork modes {SHEET.name} --count {given.count}`, whole process, one thread; error of {COMPARED} frequencies "
-          f"against {given.finest:g} mm ({best['unknowns']} unknowns)\n")  # fmt: skip
+          f"against {given.finest:g} mm ({best['provenance']['unknowns'][0]} unknowns)\n")  # fmt: skip
     print(
         "| size mm | unknowns | time s | peak MB | worst error % | mean error % | read + mesh s | assemble s | solve s |"
     )
@@ -44,7 +44,7 @@ def main():
     for size, (found, seconds, peak) in runs.items():
         error = errors(found["frequency_hz"], best["frequency_hz"])
         stages = " | ".join(f"{found['seconds'][k]:.1f}" for k in ("read_and_mesh", "assemble", "solve"))
-        print(f"| {size:g} | {found['unknowns']} | {seconds:.1f} | {peak:.0f} | {max(error):.2f} | "
+        print(f"| {size:g} | {found['provenance']['unknowns'][0]} | {seconds:.1f} | {peak:.0f} | {max(error):.2f} | "
               f"{sum(error) / len(error):.2f} | {stages} |")  # fmt: skip
     print("\nDistance to the limit: one factorisation and the triangular solves, over the whole solve\n")
     print("| size mm | factorise s | solves | triangular solves s | solve stage s | limit / solve stage |")
