@@ -9,7 +9,7 @@ import scipy.sparse as sp
 from scipy.sparse.linalg import splu
 
 from fem.elements import Space
-from fem.model import Model, Weights, unit_energies
+from fem.model import Model, Weights
 
 SHIFT = -((2 * np.pi * 100.0) ** 2)  # rad2/s2, tried first; below zero, so that K - sigma M is positive definite
 FAR = 0.02  # a shift further below zero than the lowest omega^2 over this is replaced by a nearer one
@@ -122,7 +122,7 @@ def _rigid_energy(model: Model, weights: Weights, rigid: np.ndarray) -> np.ndarr
     """x' K x of each projected rigid mode, from its strains: round-off in K itself would hide the true value."""
     if not rigid.shape[1]:
         return np.zeros(0)
-    energy = unit_energies(model, "K", weights, rigid)
+    energy = model.unit_energies("K", weights, rigid)
     terms = (np.abs(weights["K", region, kind] * e) for (region, kind), e in energy.items())
     return sum(terms, np.zeros(rigid.shape[1]))
 

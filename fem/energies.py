@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.mesh import part_of
-from fem.model import Model, unit_energies, weights
+from fem.model import Model, weights
 from fem.reduce import Reduced
 from fem.sections import Sections
 
@@ -30,8 +30,8 @@ def energies(model: Model | Reduced, sections: Sections, shape: np.ndarray) -> E
     sections.laminate), over the modal loss factor eta_n = sum_p eta_p share_p. Ungar & Kerwin, JASA 34:954 (1962).
     """
     w = weights(sections)
-    strain = unit_energies(model, "K", w, shape)
-    kinetic = unit_energies(model, "M", w, shape)
+    strain = model.unit_energies("K", w, shape)
+    kinetic = model.unit_energies("M", w, shape)
     stored = _by_part({(r, k): w["K", r, k] * e for (r, k), e in strain.items()})
     moving = _by_part({(r, k): w["M", r, k] * e for (r, k), e in kinetic.items()})
     none = np.zeros(shape.shape[1])
@@ -73,7 +73,7 @@ def loss_factor_without(energies: Energies, parts: Iterable[str]) -> np.ndarray:
 def masses(model: Model | Reduced, sections: Sections) -> dict[str, float]:
     """{part: kg} of every part that has mass."""
     w = weights(sections)
-    energy = unit_energies(model, "M", w, model.step[:, None])
+    energy = model.unit_energies("M", w, model.step[:, None])
     return {p: float(m[0]) for p, m in _by_part({(r, k): w["M", r, k] * e for (r, k), e in energy.items()}).items()}
 
 

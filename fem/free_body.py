@@ -9,7 +9,7 @@ import scipy.sparse as sp
 from scipy.sparse.linalg import LinearOperator, eigsh, splu
 
 from fem.eigen import Solver, dissection, rigid_modes
-from fem.model import Model, Weights, unit_energies
+from fem.model import Model, Weights
 from fem.statics import REFINEMENTS, Deflection, _check_balance, _check_energy, internal_forces
 
 
@@ -49,7 +49,7 @@ class FreeBody:
         for _ in range(REFINEMENTS):  # takes back what round-off in K has cost
             u += self.solve(F - internal_forces(self.model, self.weights, u))
         u = at_rest(u, self.rigid)
-        unit = unit_energies(self.model, "K", self.weights, u)
+        unit = self.model.unit_energies("K", self.weights, u)
         energy = {key: self.weights[("K", *key)] * e / 2 for key, e in unit.items()}
         answer = Deflection(u, np.sum(F * u, axis=0) / 2, energy, np.zeros((0, F.shape[1])))
         _check_energy(answer)

@@ -7,7 +7,6 @@ operators of all terms together weigh 200 MB, and sums, single terms, energies a
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy.sparse as sp
@@ -16,9 +15,6 @@ from skfem.element import Element
 from fem import elements
 from fem.mesh import ShellMesh
 from fem.sections import Sections
-
-if TYPE_CHECKING:
-    from fem.reduce import Reduced
 
 CHUNK = 256  # elements worked on at a time, so that memory stays flat
 Term = tuple[str, str, str]  # (role, region, kind)
@@ -65,6 +61,25 @@ class Model:
     def term(self, role: str, region: str, kind: str) -> sp.csr_array:
         """One unit term K_i or M_i (size, size) CSR, on the pattern of all."""
         return self.matrix(role, {(role, region, kind): 1.0})
+
+    def unit_energies(
+        self, role: str, keys: Collection[Term], vectors: np.ndarray
+    ) -> dict[tuple[str, str], np.ndarray]:
+        """{(region, kind): x' K_i x (m,)} of the unit terms in keys {(role, region, kind)} for the vectors x (size, m)."""
+        energies = {}
+        for op in self.operators:
+            kinds = {k: op.kinds[k] for k in op.kinds if op.role == role and (role, op.region, k) in keys}
+            wanted = sorted({(p, i, j) for p, C in kinds.values() for i, j in np.argwhere(C) if i <= j})
+            product = dict.fromkeys(wanted, 0.0)
+            for k in range(0, len(op.nodes) if kinds else 0, CHUNK):
+                chunk = slice(k, k + CHUNK)
+                e = strains(op, vectors, chunk)
+                for p, i, j in wanted:
+                    w = op.weight[chunk] * op.taper[chunk] ** p
+                    product[p, i, j] += np.einsum("eq,eqm,eqm->m", w, e[:, :, i], e[:, :, j])
+            for kind, (p, C) in kinds.items():
+                energies[op.region, kind] = sum(C[i, j] * product[p, min(i, j), max(i, j)] for i, j in np.argwhere(C))
+        return energies
 
 
 def assemble(mesh: ShellMesh, element: Element | None = None) -> Model:
@@ -125,25 +140,3 @@ def strains(op: elements.Operator, vectors: np.ndarray, chunk: slice = slice(Non
     B = op.B[chunk]
     strain = B.reshape(*B.shape[:1], -1, 6 * B.shape[3]) @ local.reshape(len(nodes), -1, vectors.shape[1])
     return strain.reshape(*B.shape[:3], -1)
-
-
-def unit_energies(
-    model: "Model | Reduced", role: str, keys: Collection[Term], vectors: np.ndarray
-) -> dict[tuple[str, str], np.ndarray]:
-    """{(region, kind): x' K_i x (m,)} of the unit terms in keys {(role, region, kind)} for the vectors x (size, m)."""
-    if not isinstance(model, Model):  # a reduced one knows its own
-        return model.unit_energies(role, keys, vectors)
-    energies = {}
-    for op in model.operators:
-        kinds = {k: op.kinds[k] for k in op.kinds if op.role == role and (role, op.region, k) in keys}
-        wanted = sorted({(p, i, j) for p, C in kinds.values() for i, j in np.argwhere(C) if i <= j})
-        product = dict.fromkeys(wanted, 0.0)
-        for k in range(0, len(op.nodes) if kinds else 0, CHUNK):
-            chunk = slice(k, k + CHUNK)
-            e = strains(op, vectors, chunk)
-            for p, i, j in wanted:
-                w = op.weight[chunk] * op.taper[chunk] ** p
-                product[p, i, j] += np.einsum("eq,eqm,eqm->m", w, e[:, :, i], e[:, :, j])
-        for kind, (p, C) in kinds.items():
-            energies[op.region, kind] = sum(C[i, j] * product[p, min(i, j), max(i, j)] for i, j in np.argwhere(C))
-    return energies

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from fem.eigen import Factor, Solver, rigid_modes
 from fem.elements import Operator, Space
-from fem.model import CHUNK, Model, Weights, section_matrix, strains, unit_energies
+from fem.model import CHUNK, Model, Weights, section_matrix, strains
 
 BALANCED = 1e-9  # largest net force (or couple over the body's size) of a free body's load, over the load itself
 TRUSTED = 1e-6  # largest relative difference of work and strain energy before the solution is refused
@@ -61,7 +61,7 @@ def deflect(model: Model, weights: Weights, loads: np.ndarray, fixed: Sequence[i
         u[free] += solve((F - internal_forces(model, weights, u))[free])
         if not len(fixed):
             u = _square_to(rigid, model.matrix("M", weights), u)
-    unit = unit_energies(model, "K", weights, u)
+    unit = model.unit_energies("K", weights, u)
     energy = {key: weights[("K", *key)] * e / 2 for key, e in unit.items()}
     reaction = (internal_forces(model, weights, u) - F)[fixed]
     answer = Deflection(u, np.sum(F * u, axis=0) / 2, energy, reaction)

@@ -8,7 +8,7 @@ import shell_cases as cases
 from shell_cases import LOSSY, SPRUCE, STEEL
 
 from fem.eigen import modes
-from fem.energies import energies, loss_factor_without, masses, unit_energies
+from fem.energies import energies, loss_factor_without, masses
 from fem.materials import Wood, isotropic
 from fem.model import assemble, weights
 from fem.sections import Layer, beam, joint, laminate, scaled
@@ -216,7 +216,7 @@ def test_unit_energies_are_those_of_the_unit_terms(box, found):
     keys = {("K", "sides", "B12"), ("K", "rib", "ES2"), ("M", "rib", "mS1"), ("M", "sides", "m1")}
     for role, region, kind in keys:
         hand = np.einsum("im,im->m", found.shape, box.term(role, region, kind) @ found.shape)
-        got = unit_energies(box, role, keys, found.shape)[region, kind]
+        got = box.unit_energies(role, keys, found.shape)[region, kind]
         assert got == pytest.approx(hand, rel=1e-8, abs=1e-10 * np.abs(hand).max())
 
 
