@@ -23,7 +23,7 @@ from studies.sweep.plan import read_plan
 from studies.sweep.result import Check, Notes, notes_from_store, notes_to_store
 from studies.sweep.scatter import WoodDraws, scatter, scattered_notes, sweep_of_draws
 from studies.sweep.store import STEPS, Store
-from studies.sweep.tables import columns_of, write_csv
+from studies.sweep.tables import write_csv
 from studies.sweep.words import observed
 
 PLAN = """
@@ -129,7 +129,7 @@ def test_the_page_shows_sustain(night, computed, tmp_path):
     keys, out = computed
     with Store(out, write=False) as store:
         page = write_sweep_page(night, keys, store, tmp_path).read_text(encoding="utf-8")
-        file = write_csv(store.rows(keys.values()), columns_of(night.plan), tmp_path / "night.csv")
+        file = write_csv(store.rows(keys.values()), night.plan, tmp_path / "night.csv")
     assert "Grams against sustain" in page and "Plucked notes on the same draws" in page
     assert "without air, radiation" not in page and "takes" not in page
     head = file.read_text().splitlines()[0]

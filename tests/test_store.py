@@ -17,9 +17,10 @@ import pytest
 
 from studies.common.inputs import BadInput
 from studies.sweep import store as store_module
+from studies.sweep.fields import Plan
 from studies.sweep.result import SUMMARY, Check, Row
 from studies.sweep.store import STEPS, Store, told
-from studies.sweep.tables import Columns, write_csv, write_parquet
+from studies.sweep.tables import write_csv, write_parquet
 
 ROOT = Path(__file__).parents[1]
 PARTS = ("lining_top", "sides", "top")
@@ -34,6 +35,12 @@ def row(key, heat=True, n=4):
         key, parameters, "sheet", "reduced", PARTS, draw.random(n), draw.random(n).astype(np.float32), shares,
         shares[::-1] if heat else None, summary,
     )  # fmt: skip
+
+
+def plan_of(*factors):
+    """A Plan of these factors and the wood of the top, with four modes."""
+    of = [{"name": name, "keys": [name]} for name in factors]
+    return Plan.model_validate({"factor": of, "scatter": [{"name": "wood", "boards": ["top"]}], "modes": 4})
 
 
 def same(a, b):
@@ -148,7 +155,7 @@ def test_an_older_store_is_brought_up_to_date(tmp_path):
     with Store(tmp_path) as store:
         assert store.keys() == {"old"}
         store.add_checks([Check("old", 1e-4, None, 2e-3, 7, 7)])
-        assert store.checks()["old"].dissipated_error == 2e-3
+        assert store.checks()["old"].heat_error == 2e-3
         assert store.db.execute("PRAGMA user_version").fetchone()[0] == len(STEPS)
 
 
@@ -184,10 +191,10 @@ def test_checks_stay_as_first_found(tmp_path):
 
 
 def test_csv(tmp_path):
-    columns = Columns(("width", "absent"), ("top",), 4)
+    plan = plan_of("width", "absent")
     with Store(tmp_path) as store:
         store.add([row("a"), row("b", heat=False)])
-        file = write_csv(store.rows(["b", "a"]), columns, tmp_path / "night.csv")
+        file = write_csv(store.rows(["b", "a"]), plan, tmp_path / "night.csv")
         kept = {r.key: r for r in store.rows()}
     with file.open() as stream:
         b, a = csv.DictReader(stream)
@@ -201,7 +208,7 @@ def test_parquet(tmp_path):
     pq = pytest.importorskip("pyarrow.parquet")
     with Store(tmp_path) as store:
         store.add([row(f"{i}") for i in range(7)])
-        file = write_parquet(store.rows(), Columns(("width",), ("top",), 4), tmp_path / "night.parquet", batch=3)
+        file = write_parquet(store.rows(), plan_of("width"), tmp_path / "night.parquet", batch=3)
     table = pq.read_table(file).to_pydict()
     assert table["key"] == [f"{i}" for i in range(7)] and table["width"] == [6.5] * 7
 
@@ -209,7 +216,7 @@ def test_parquet(tmp_path):
 def test_parquet_without_pyarrow_is_told(tmp_path, monkeypatch):
     monkeypatch.setitem(sys.modules, "pyarrow", None)
     with pytest.raises(BadInput, match="pip install pyarrow"):
-        write_parquet([], Columns((), (), 1), tmp_path / "night.parquet")
+        write_parquet([], plan_of(), tmp_path / "night.parquet")
 
 
 WRITER = """

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 from fem.mesh import part_of
 from fem.sections import scaled
-from meshes.body import Assumption
+from meshes.body import Assumption, Body
 from meshes.parts import sections
 
 STIFF = 1e3  # times the rim's stiffness in the limit case
@@ -25,7 +25,7 @@ class Build:
 
     name: str
     label: str  # in plain words
-    body: object
+    body: Body
     is_base: bool = False  # the sheet's own build
     note: str = ""
     stiffness: float = 1.0  # of the rim, over the real one

@@ -20,12 +20,8 @@ def body_at(sweep: Sweep, values: dict[str, Value]) -> Body:
     Its linings have every measure that any build needs, so that all builds share one mesh.
     """
     raw = copy.deepcopy(sweep.raw)
-    for factor in sweep.plan.factor:
-        if factor.name not in values:
-            continue
-        for key in factor.keys:
-            value = values[factor.name]
-            _write(raw, sweep.places[key], sweep.base[key] * value if factor.times else value)
+    for key, value in sweep.written(values).items():
+        _write(raw, sweep.places[key], value)
     return complete_linings(body_of(raw, sweep.sheet.name, sweep.sheet.parent, library()))[0]
 
 

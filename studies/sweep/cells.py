@@ -45,7 +45,8 @@ def axes_of(plan: Plan, maps: ParameterMaps) -> Axes:
 
 def variant_at(plan: Plan, base: Variant, axes: Axes, x: np.ndarray) -> Variant:
     """A Variant like `base` whose coordinates stand at x (d,) in -1..1."""
-    values, draws = dict(base.values), {b: np.zeros(4) for s in plan.scatter for b in s.boards}
+    values = dict(base.values)
+    draws: dict[str, np.ndarray] = {b: np.zeros(4) for s in plan.scatter for b in s.boards}
     for (name, middle, half), t in zip(axes, x):
         if isinstance(name, str):
             values[name] = middle + half * t
@@ -77,7 +78,8 @@ def slow_pieces(
             plans.append((key, rim, piece, *job))
             todo += [(body, piece) for body in job[0]]
     made = iter(cells(todo))
-    slow, words = {(kit.remade(v), v.rim): {} for v in variants}, []
+    slow: dict[Where, dict[str, Tabulated | Fitted]] = {(kit.remade(v), v.rim): {} for v in variants}
+    words = []
     for key, rim, piece, bodies, points, own in plans:
         sections = list(itertools.islice(made, len(bodies)))
         if points is None:

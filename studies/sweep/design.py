@@ -48,7 +48,8 @@ def dimensions(plan: Plan) -> int:
 def values_at(plan: Plan, u: np.ndarray) -> tuple[dict[str, Value], dict[str, np.ndarray]]:
     """(values, draws) at a point u of the unit cube."""
     values = {f.name: factor_at(f, x) for f, x in zip(plan.factor, u)}
-    draws, k = {}, len(plan.factor)
+    draws: dict[str, np.ndarray] = {}
+    k = len(plan.factor)
     for s in plan.scatter:
         common, k = _normal(u[k : k + 4]), k + 4
         for board in s.boards:
@@ -66,7 +67,8 @@ def factor_at(factor: Factor, u: float) -> Value:
         return factor.levels[min(int(u * len(factor.levels)), len(factor.levels) - 1)]
     if factor.mean is not None:
         return float(factor.mean + factor.deviation * ndtri(1 - CUT + u * (2 * CUT - 1)))
-    return float(factor.low + u * (factor.high - factor.low))
+    low, high = factor.range or (np.nan, np.nan)
+    return float(low + u * (high - low))
 
 
 def point_of(plan: Plan, variant: Variant) -> dict[Coordinate, Value]:

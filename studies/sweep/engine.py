@@ -8,8 +8,9 @@ import hashlib
 import logging
 import os
 import pickle
+from collections import Counter
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import suppress
 from typing import Protocol, TypeVar
 from urllib.parse import urlsplit
 
@@ -42,20 +43,6 @@ class Payload(Protocol[Item, Answer]):
         """What becomes of an item."""
 
 
-class Engine(Protocol):
-    """Where payloads work."""
-
-    @property
-    def workers(self) -> int:
-        """How many there are now, at least one."""
-
-    def run(self, payload: Payload[Item, Answer], items: Iterable[Item]) -> Iterator[tuple[Item, Answer]]:
-        """Yields (item, result) as they are done; items are taken from the iterable as workers come free."""
-
-    def close(self) -> None:
-        """Stop what this object started."""
-
-
 class Here:
     """In this process."""
 
@@ -74,8 +61,8 @@ class Cluster:
     """On Dask workers: a local cluster of `workers` processes, or the scheduler at an address."""
 
     def __init__(self, workers: int | None = None, scheduler: str | None = None):
-        distributed = _distributed()
         import dask
+        import distributed
 
         self.cluster = None
         logging.getLogger("distributed").setLevel(logging.CRITICAL)
@@ -102,11 +89,14 @@ class Cluster:
 
     def run(self, payload: Payload[Item, Answer], items: Iterable[Item]) -> Iterator[tuple[Item, Answer]]:
         """Yields (item, result) in the order of completion; items are taken from the iterable as workers come free."""
-        distributed = _distributed()
+        import distributed
+
         blob = pickle.dumps(payload)
         name = f"rimwork-{hashlib.sha256(blob).hexdigest()[:16]}"
         self.client.register_plugin(_plugin(blob), name=name)
-        waiting, deaths, rest = {}, {}, iter(items)
+        waiting: dict[distributed.Future, Item] = {}
+        deaths: Counter[int] = Counter()
+        rest = iter(items)
         done = distributed.as_completed(loop=self.client.loop)
 
         def give(item):
@@ -126,7 +116,7 @@ class Cluster:
                 try:
                     result = future.result()
                 except (distributed.KilledWorker, distributed.CancelledError) as error:
-                    deaths[id(item)] = deaths.get(id(item), 0) + 1
+                    deaths[id(item)] += 1
                     if deaths[id(item)] > DEATHS:
                         raise BadInput(
                             f"workers died {DEATHS + 1} times on one batch; expected workers with enough memory ({error})"
@@ -136,7 +126,7 @@ class Cluster:
                 yield item, result
                 fill()
         finally:
-            with _quiet():
+            with suppress(Exception):  # closing down is tidying up: what fails there is lost already
                 self.client.cancel(list(waiting), force=True)
                 self.client.unregister_worker_plugin(name)
 
@@ -144,8 +134,11 @@ class Cluster:
         """Stop what this object started; the workers of a foreign scheduler stay."""
         for part in (getattr(self, "client", None), self.cluster):
             if part is not None:
-                with _quiet():
+                with suppress(Exception):
                     part.close(timeout=10)
+
+
+Engine = Here | Cluster
 
 
 def open_engine(workers: int | None = None, scheduler: str | None = None) -> Engine:
@@ -173,16 +166,6 @@ def open_address(scheduler: str) -> str:
     )
 
 
-def _distributed():
-    try:
-        import distributed
-    except ImportError:
-        raise BadInput(
-            "several workers need Dask; expected it installed (pip install 'dask[distributed]'), or take --workers 1"
-        ) from None
-    return distributed
-
-
 def _plugin(blob):
     from distributed import WorkerPlugin
 
@@ -190,9 +173,6 @@ def _plugin(blob):
         """Unpacks the payload once on each worker, with one thread for linear algebra."""
 
         def setup(self, worker):
-            import os
-            import pickle
-
             for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
                 os.environ.setdefault(variable, "1")
             self.payload = pickle.loads(blob)
@@ -204,12 +184,3 @@ def _work(name, item):
     from distributed import get_worker
 
     return get_worker().plugins[name].payload.work(item)
-
-
-@contextmanager
-def _quiet():
-    """Closing down is tidying up: what fails there is lost already."""
-    try:
-        yield
-    except Exception:
-        logging.getLogger(__name__).debug("while closing", exc_info=True)

@@ -1,20 +1,21 @@
 """Tables of a sweep's plan: names, kinds and limits of all its keys."""
 
 import math
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field
 
 MOST = 200_000  # variants of one plan
 OWN_STRINGS = "sheet"
-BOARDS = (
+Board = Literal[
     "top", "back", "sides", "top_braces", "back_braces", "bridge", "bridge_plate", "lining_top", "lining_back",
     "neck_block", "tail_block", "side_bars", "neck",
-)  # fmt: skip
-RIM_BUILDS = (
+]  # fmt: skip
+RimBuild = Literal[
     "sheet", "kerfed", "reversed_kerfed", "solid_laminated", "solid_trimmed", "doubled_sides", "single_sides",
     "stiff_limit",
-)  # fmt: skip
+]  # fmt: skip
+BOARDS, RIM_BUILDS = get_args(Board), get_args(RimBuild)
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Whole = Annotated[int, Field(strict=True)]
 Text = Annotated[str, Field(strict=True, min_length=1)]
@@ -31,13 +32,13 @@ class Factor(Table):
 
     name: Text
     keys: list[Text] = Field(min_length=1, description="keys of the sheet, as 'top.thickness_mm'")
-    low: Number | None = Field(None, alias="from", description="least value of a range")
-    high: Number | None = Field(None, alias="to", description="largest value of a range")
-    steps: int | None = Field(None, ge=2, le=100, strict=True, description="of the range, in a grid")
-    mean: Number | None = Field(None, description="of a normal distribution, cut at three standard deviations")
-    deviation: Number | None = Field(None, gt=0, description="standard deviation of that distribution")
-    levels: list[Whole | Number | Text] | None = Field(None, min_length=2, max_length=100)
-    times: bool = Field(False, strict=True, description="true: the values multiply what the sheet says")
+    low: Number | None = Field(default=None, alias="from", description="least value of a range")
+    high: Number | None = Field(default=None, alias="to", description="largest value of a range")
+    steps: int | None = Field(default=None, ge=2, le=100, strict=True, description="of the range, in a grid")
+    mean: Number | None = Field(default=None, description="of a normal distribution, cut at three standard deviations")
+    deviation: Number | None = Field(default=None, gt=0, description="standard deviation of that distribution")
+    levels: list[Whole | Number | Text] | None = Field(default=None, min_length=2, max_length=100)
+    times: bool = Field(default=False, strict=True, description="true: the values multiply what the sheet says")
 
     @property
     def range(self) -> tuple[float, float] | None:
@@ -54,44 +55,48 @@ class Scatter(Table):
     """Boards of one species differ: density and stiffness scatter as the library of woods says."""
 
     name: Text
-    boards: list[Literal[BOARDS]] = Field(min_length=1)
-    correlation: Number = Field(1.0, ge=0, le=1, description="between these boards; 1: cut from one plank")
+    boards: list[Board] = Field(min_length=1)
+    correlation: Number = Field(default=1.0, ge=0, le=1, description="between these boards; 1: cut from one plank")
 
 
 class Design(Table):
     """How the variants are spread."""
 
     kind: Literal["grid", "latin_hypercube", "sobol", "random"] = "sobol"
-    samples: int = Field(1024, ge=2, le=MOST, strict=True)
-    paired: bool = Field(True, strict=True, description="true: each rim build is computed for the same draws")
+    samples: int = Field(default=1024, ge=2, le=MOST, strict=True)
+    paired: bool = Field(default=True, strict=True, description="true: each rim build is computed for the same draws")
 
 
 class Rim(Table):
     """Which builds of the rim are compared."""
 
-    builds: list[Literal[RIM_BUILDS]] = Field(["sheet"], min_length=1)
+    builds: list[RimBuild] = Field(default=["sheet"], min_length=1)
 
 
 class Accuracy(Table):
     """How exact, and what is done where the reduced model is not."""
 
-    estimate: Number = Field(0.02, ge=1e-6, le=0.5, description="a variant above is solved in full")
-    basis: int = Field(200, ge=20, le=500, strict=True, description="columns of the reduced basis at most")
+    estimate: Number = Field(default=0.02, ge=1e-6, le=0.5, description="a variant above is solved in full")
+    basis: int = Field(default=200, ge=20, le=500, strict=True, description="columns of the reduced basis at most")
     cells: int = Field(
-        24, ge=1, le=2000, strict=True,
+        default=24, ge=1, le=2000, strict=True,
         description="solid cells per lining or joint that varies; 1: they stay as the sheet's own boards make them",
     )  # fmt: skip
-    check_percent: Number = Field(1.0, ge=0, le=100, description="of the variants solved in full afterwards")
-    check_most: int = Field(200, ge=1, le=2000, strict=True)
-    full_share: Number = Field(0.1, ge=0, le=1, description="pause when more variants than this need a full solve")
+    check_percent: Number = Field(default=1.0, ge=0, le=100, description="of the variants solved in full afterwards")
+    check_most: int = Field(default=200, ge=1, le=2000, strict=True)
+    full_share: Number = Field(
+        default=0.1, ge=0, le=1, description="pause when more variants than this need a full solve"
+    )
 
 
 class Sustain(Table):
     """Which notes are plucked, and how the guitar is held; only with the output 'sustain'."""
 
-    strings: Text = Field(OWN_STRINGS, description="'sheet': as the sheet says, or the name of a set of strings")
-    notes: int = Field(12, ge=1, le=48, strict=True, description="spread over strings and frets")
-    held: list[Literal["hung free", "on the lap"]] = Field(["on the lap"], min_length=1)
+    strings: Text = Field(
+        default=OWN_STRINGS, description="'sheet': as the sheet says, or the name of a set of strings"
+    )
+    notes: int = Field(default=12, ge=1, le=48, strict=True, description="spread over strings and frets")
+    held: list[Literal["hung free", "on the lap"]] = Field(default=["on the lap"], min_length=1)
 
 
 class Plan(Table):
@@ -99,12 +104,12 @@ class Plan(Table):
 
     plan_version: Literal[1] = 1
     name: Text = "night"
-    sheet: Text = Field("hazel.toml", description="the base sheet, beside the plan or one of the examples")
-    seed: int = Field(1, ge=0, strict=True)
-    mesh_size_mm: Number = Field(25.0, ge=5, le=100)
-    modes: int = Field(30, ge=2, le=60, strict=True)
+    sheet: Text = Field(default="hazel.toml", description="the base sheet, beside the plan or one of the examples")
+    seed: int = Field(default=1, ge=0, strict=True)
+    mesh_size_mm: Number = Field(default=25.0, ge=5, le=100)
+    modes: int = Field(default=30, ge=2, le=60, strict=True)
     outputs: list[Literal["frequencies", "shares", "sustain"]] = Field(
-        ["frequencies", "shares"],
+        default=["frequencies", "shares"],
         description="kept for each mode, beside the summary of each variant; 'sustain': plucked notes, with air and strings",
     )
     design: Design = Design()

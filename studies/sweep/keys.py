@@ -16,18 +16,19 @@ def locate(key: str, tables: Tables, file: str, where: str) -> tuple[Place | Non
     """(location of a key of the sheet in its tables, mistakes). A brace is named, as 'brace.upper bar.width_mm', a side port
     numbered as it comes in the sheet, as 'side_port.1.diameter_mm'.
     """
-    words = tuple(key.split("."))
+    words: Place = tuple(key.split("."))
     if words[0] == "brace":
         names = [b.get("name") for b in tables.get("brace", [])]
         if len(words) != 3 or words[1] not in names:
-            hint = nearest(words[1], names) if len(words) > 1 else ""
-            return None, [
-                Mistake(file, f"{where}.keys", show_value(key), "'brace.NAME.key' of a brace of the sheet", hint)
-            ]
+            hint, known = (
+                nearest(str(words[1]), names) if len(words) > 1 else "",
+                "'brace.NAME.key' of a brace of the sheet",
+            )
+            return None, [Mistake(file, f"{where}.keys", show_value(key), known, hint)]
         words = ("brace", names.index(words[1]), words[2])
     if words[0] == "side_port":
         count = len(tables.get("side_port", []))
-        if len(words) != 3 or words[1] not in map(str, range(1, count + 1)):
+        if len(words) != 3 or words[1] not in [str(k + 1) for k in range(count)]:
             known = (
                 f"'side_port.NUMBER.key', NUMBER up to {count}" if count else "a key of the sheet; it has no side port"
             )
@@ -39,7 +40,9 @@ def locate(key: str, tables: Tables, file: str, where: str) -> tuple[Place | Non
         known = _all_keys(schema)
         return None, [Mistake(file, f"{where}.keys", show_value(key), "a key of the sheet", nearest(key, known))]
     if words[0] == "wood" and words[1] not in library() and words[1] not in tables.get("wood", {}):
-        return None, [Mistake(file, f"{where}.keys", show_value(key), "a known wood", nearest(words[1], library()))]
+        return None, [
+            Mistake(file, f"{where}.keys", show_value(key), "a known wood", nearest(str(words[1]), library()))
+        ]
     return words, []
 
 
@@ -60,7 +63,7 @@ def base_value(tables: Tables, place: Place) -> float | str | None:
     if str(place[-1]).endswith("_mm") and (inches := value_at(tables, short)) is not NOTHING:
         return 25.4 * inches
     if place[0] == "wood" and place[1] in library():
-        name, unit = WOOD_KEYS[place[2]]
+        name, unit = WOOD_KEYS[str(place[2])]
         value = getattr(library()[place[1]], name)
         return None if value is None else value / unit
     return schema_at(Sheet.model_json_schema(), place).get("default")
@@ -84,7 +87,7 @@ def check_range(
     if factor.times:
         if not isinstance(base, (int, float)):
             return [Mistake(file, f"{where}.times", "true", f"a value of {key} in the sheet to multiply")]
-        ends = tuple(base * end for end in ends)
+        ends = (base * ends[0], base * ends[1])
     if limits is None:
         return []
     return [

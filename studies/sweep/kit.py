@@ -58,13 +58,13 @@ class Kit:
         base = self.geometry(variant)
         return variant_build(base.body, base.maps, variant).body
 
-    def family(self, variant: Variant) -> Family | None:
-        """Name of the reduced model for a variant, None without a mesh: one for each mesh and build of the rim.
+    def family(self, variant: Variant) -> Family:
+        """Name of the reduced model for a variant, ('', '') without a mesh: one for each mesh and build of the rim.
 
         A small basis is a fast one. With strings one for each mesh, since its air outside costs more than full solves.
         """
         base = self.geometries.get(self.remade(variant))
-        return (base.mesh, "" if self.sweep.plan.plucked else variant.rim) if base else None
+        return (base.mesh, "" if self.sweep.plan.plucked else variant.rim) if base else ("", "")
 
     def reduced(self, variant: Variant) -> bool:
         """Whether a reduced model serves this variant."""
@@ -79,14 +79,9 @@ def sheet_print(sweep: Sweep) -> str:
 def row_key(sweep: Sweep, sheet: str, variant: Variant) -> str:
     """Key of a variant's row: everything that its numbers depend on. sheet: sheet_print(sweep)."""
     plan = sweep.plan
-    written = {
-        key: sweep.base[key] * variant.values[f.name] if f.times else variant.values[f.name]
-        for f in plan.factor
-        for key in f.keys
-    }
     strings = (sweep.strings, sweep.notes_at, sweep.pluck, plan.sustain.held) if plan.plucked else ()
     return fingerprint(
-        MODEL_VERSION, sheet, written, variant.draws, variant.rim, plan.mesh_size_mm, plan.modes, list(plan.outputs),
+        MODEL_VERSION, sheet, sweep.written(variant.values), variant.draws, variant.rim, plan.mesh_size_mm, plan.modes, list(plan.outputs),
         *strings,
     )  # fmt: skip
 

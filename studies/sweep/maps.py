@@ -48,7 +48,8 @@ def parameter_maps(sweep: Sweep, body: Body, say: Say = lambda text: None) -> Pa
 
     A factor that shares a number of the body with an earlier one is remade: what both do together is not known here.
     """
-    quick, remade, taken = {}, [], set()
+    quick, remade = {}, []
+    taken: set[Path] = set()
     own = mesh_print(body)
     for factor in sweep.plan.factor:
         say(f"how '{factor.name}' acts")
@@ -80,7 +81,8 @@ def _probed(
         return None, ()
     low, high = ends
     bodies = [body_at(sweep, {**values, factor.name: v}) for v in (low, (low + high) / 2, high)]
-    return _linear(*map(leaves, bodies), low, high), (bodies[0], bodies[2])
+    first, middle, last = map(leaves, bodies)
+    return _linear(first, middle, last, low, high), (bodies[0], bodies[2])
 
 
 def same_body(quick: Body, afresh: Body) -> bool:
@@ -140,7 +142,8 @@ def mesh_print(body: Body, size: float = PROBE) -> str:
 
 def with_values(body: Body, maps: ParameterMaps, values: dict[str, Value]) -> Body:
     """The body with the quick factors at their values {factor: value}; words are of remade ones."""
-    changes = {m.path: m.at_zero + m.slope * v for name, v in values.items() for m in maps.quick.get(name, ())}
+    quick = {name: maps.quick[name] for name in values if name in maps.quick}
+    changes = {m.path: m.at_zero + m.slope * float(values[name]) for name, all_of in quick.items() for m in all_of}
     return _put(body, changes) if changes else body
 
 

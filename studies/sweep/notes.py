@@ -76,7 +76,7 @@ def _note(string, index, fret, body, pluck, parts):
 
 def summary_of(notes: Notes) -> dict[str, float | None]:
     """{name: median over the valid notes, or None}."""
-    summary = {}
+    summary: dict[str, float | None] = {}
     for h, how in enumerate(notes.holdings):
         ratio = notes.no_rim_loss[h] / notes.decay_time[h]
         values = (notes.decay_time[h], notes.early_decay_time[h], notes.rim_dissipated[h], notes.radiated[h], ratio)

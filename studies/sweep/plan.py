@@ -14,10 +14,13 @@ from meshes.sheet_fields import Sheet
 from meshes.sheet_strings import strung
 from meshes.string_sets import set_names
 from studies.common.inputs import BadInput
+from studies.sweep.design import Value
 from studies.sweep.fields import MOST, OWN_STRINGS, Factor, Plan
 from studies.sweep.keys import Place, Tables, base_value, check_range, locate
 from studies.sweep.notes import spread
+from studies.sweep.result import SUMMARY
 
+RESERVED = ("rim", "variant", "key", "method", "scatter", *SUMMARY)  # heads of tables that no factor may have
 PLANS, BODIES = Path(__file__).with_name("plans"), Path(__file__).parents[2] / "meshes" / "bodies"
 
 
@@ -35,6 +38,17 @@ class Sweep:
     strings: tuple[String, ...] = ()  # of a sweep with plucked notes
     notes_at: tuple[tuple[int, int], ...] = ()  # (string, fret) of its notes
     pluck: Pluck = Pluck()
+
+    def written(self, values: dict[str, Value]) -> dict[str, Value]:
+        """{key of the sheet: what the factors put there}; those that are not among the values {factor: value} put nothing."""
+        written = {}
+        for factor in self.plan.factor:
+            for key in factor.keys if factor.name in values else ():
+                base, value = self.base[key], values[factor.name]
+                if factor.times and isinstance(base, int | float) and isinstance(value, int | float):
+                    value = base * value
+                written[key] = value
+        return written
 
 
 def read_plan(plan: Path | str, sheet: Path | str | None = None) -> Sweep:
@@ -114,16 +128,17 @@ def sheet_of(plan: Plan, path: Path) -> Path:
 
 def _check_whole(plan: Plan, file: str) -> list[Mistake]:
     """Mistakes of tables beside each other: what is named twice, what does not go together."""
-    mistakes = []
-    names = [f.name for f in (*plan.factor, *plan.scatter)]
-    for name in sorted({n for n in names if names.count(n) > 1} | ({"rim", "variant"} & set(names))):
-        mistakes.append(Mistake(file, "name", show_value(name), "a name of its own for each factor and scatter"))
-    keys = [key for f in plan.factor for key in f.keys]
-    for key in sorted({k for k in keys if keys.count(k) > 1}):
-        mistakes.append(Mistake(file, "factor.keys", show_value(key), "each key in one factor only"))
-    boards = [b for s in plan.scatter for b in s.boards]
-    for board in sorted({b for b in boards if boards.count(b) > 1}):
-        mistakes.append(Mistake(file, "scatter.boards", show_value(board), "each board in one scatter only"))
+    names = [f.name for f in plan.factor] + [s.name for s in plan.scatter]
+    boards: list[str] = [b for s in plan.scatter for b in s.boards]
+    mistakes = [
+        Mistake(file, where, show_value(name), expected)
+        for where, expected, all_of, taken in (
+            ("name", "a name of its own for each factor and scatter", names, RESERVED),
+            ("factor.keys", "each key in one factor only", [key for f in plan.factor for key in f.keys], ()),
+            ("scatter.boards", "each board in one scatter only", boards, ()),
+        )
+        for name in sorted({n for n in all_of if all_of.count(n) > 1 or n in taken})
+    ]
     if not names and len(plan.rim.builds) < 2:
         mistakes.append(Mistake(file, "factor", "nothing varies", "a [[factor]], a [[scatter]] or several rim builds"))
     if len(set(plan.rim.builds)) < len(plan.rim.builds):
@@ -155,7 +170,7 @@ def _check_values(factor: Factor, design: str, file: str, where: str) -> list[Mi
     begun = [words for words, pair in given.items() if pair != (None, None)]
     if len(begun) != 1 or None in given[begun[0]]:
         return [Mistake(file, where, "given: " + (", ".join(begun) or "nothing"), "one of: " + ", ".join(given))]
-    if factor.low is not None and factor.low >= factor.high:
+    if factor.low is not None and factor.high is not None and factor.low >= factor.high:
         return [Mistake(file, f"{where}.from", f"{factor.low:g}", f"less than 'to' = {factor.high:g}")]
     if design == "grid" and not factor.levels and factor.steps is None:
         return [Mistake(file, where, "a range in a grid", "'steps' or 'levels'")]

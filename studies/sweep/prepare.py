@@ -43,7 +43,7 @@ def prepare(
         )
         return replace(kit, words=words)
     kit, meshes = with_geometries(kit, variants, say)
-    families = [name for name, n in Counter(map(kit.family, variants)).items() if name and n >= ENOUGH]
+    families = [name for name, n in Counter(map(kit.family, variants)).items() if name[0] and n >= ENOUGH]
     served = [v for v in variants if kit.family(v) in families]
     slow, constant, told = slow_pieces(kit, served, cells, say)
     kit = replace(kit, slow=slow, constant=constant)
@@ -58,7 +58,8 @@ def prepare(
 
 def with_geometries(kit: Kit, variants: list[Variant], say: Say) -> tuple[Kit, dict[str, ShellMesh]]:
     """The Kit with the geometries of the variants for which the quick way is right, and their meshes by fingerprint."""
-    meshes, geometries, words = {}, {}, []
+    meshes: dict[str, ShellMesh] = {}
+    geometries, words = {}, []
     for values, count in Counter(map(kit.remade, variants)).items():
         say("meshing")
         remade = dict(zip(kit.maps.remade, values))
@@ -94,5 +95,5 @@ def with_reduced(
         first = {(kit.remade(v), v.rim): v for v in reversed(variants)}
         bodies = {at: kit.body(v) for at, v in first.items()}
         outside, inside = air_of(bodies, made.model.space, made.V, folder, say)
-        kit = replace(kit, outside=kit.outside | {family: outside}, inside=kit.inside | inside)
+        kit = replace(kit, outside=kit.outside | ({family: outside} if outside else {}), inside=kit.inside | inside)
     return kit, [made.words + of]

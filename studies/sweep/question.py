@@ -13,7 +13,7 @@ from studies.sweep.page import write_sweep_page
 from studies.sweep.plan import read_plan
 from studies.sweep.solve import run
 from studies.sweep.store import Store
-from studies.sweep.tables import columns_of, write_csv, write_parquet
+from studies.sweep.tables import write_csv, write_parquet
 from studies.sweep.words import text
 
 
@@ -32,21 +32,20 @@ def main(
     """
     sweep = read_plan(plan, existing_file(sheet) if sheet else None)
     check_builds(sweep)
-    out = writable_folder(out or Path("out") / f"{sweep.path.stem}-night")
-    with Store(out) as store:
-        log = Log(out / "night.log")
+    folder = writable_folder(out or Path("out") / f"{sweep.path.stem}-night")
+    with Store(folder) as store:
+        log = Log(folder / "night.log")
         try:
-            keys = run(sweep, store, out, workers, scheduler, log)
+            keys = run(sweep, store, folder, workers, scheduler, log)
         except KeyboardInterrupt:
             log.say("stopped by hand")
             raise
         log.say("writing page and tables")
-        columns = columns_of(sweep.plan)
         written = [
-            write_sweep_page(sweep, keys, store, out),
-            write_csv(store.rows(keys.values()), columns, out / "night.csv"),
+            write_sweep_page(sweep, keys, store, folder),
+            write_csv(store.rows(keys.values()), sweep.plan, folder / "night.csv"),
         ]
         if parquet:
-            written.append(write_parquet(store.rows(keys.values()), columns, out / "night.parquet"))
+            written.append(write_parquet(store.rows(keys.values()), sweep.plan, folder / "night.parquet"))
         log.say("done")
         return text(sweep, keys, store) + "\n\n" + "\n".join(f"wrote {path}" for path in written)

@@ -65,12 +65,12 @@ class Row:
 
 @dataclass(frozen=True)
 class Check:
-    """A row solved again in full. Errors: relative, and of shares as parts of one."""
+    """A row solved again in full. Errors: relative, and of shares as parts of one. Names as in the store."""
 
     key: str
     frequency_error: float
     strain_error: float | None
-    dissipated_error: float | None
+    heat_error: float | None
     modes_below: int | None  # counted by inertia
     modes_expected: int
     note: str = ""

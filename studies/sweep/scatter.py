@@ -99,7 +99,7 @@ def scattered_notes(sweep: Sweep, keys: dict[int, str], store: Store) -> Scatter
     plan = sweep.plan
     builds, held = tuple(plan.rim.builds), tuple(plan.sustain.held)
     rows = [notes for _, notes in store.notes(keys.values())]
-    times = (
+    decay, early, sound = (
         np.array([getattr(notes, name) for notes in rows]).reshape(plan.design.samples, len(builds), len(held), -1)
         for name in ("decay_time", "early_decay_time", "sound_decay_time")
     )
@@ -109,4 +109,4 @@ def scattered_notes(sweep: Sweep, keys: dict[int, str], store: Store) -> Scatter
     )
     kept = "; joints and kerfed linings keep the stiffness that the sheet's own boards give them"
     words += f"{kept if plan.accuracy.cells == 1 else ''}."
-    return ScatteredNotes(builds, held, *times, (words, observed(store, keys)))
+    return ScatteredNotes(builds, held, decay, early, sound, (words, observed(store, keys)))

@@ -96,7 +96,7 @@ def quick_sections(
     sections} for what the plan does not change.
     """
     body = build.body
-    made = {}
+    made: dict[str, Section] = {}
     for make in CHEAP:
         made |= constant[make.__name__] if make.__name__ in constant else make(body)
     for piece in SLOW:
@@ -133,7 +133,7 @@ class Fitted:
     error: float  # largest, over the values, rms error of cells left out in turn, over the largest value
 
     def section(self, body: Body, piece: str, point: dict[Coordinate, Value]) -> Section:
-        x = np.array([(point[name] - middle) / half for name, middle, half in self.axes])
+        x = np.array([(float(point[name]) - middle) / half for name, middle, half in self.axes])
         values = np.prod(x**self.powers, axis=1) @ self.coefficients
         return _with_loss(_unflat(dict(zip(self.keys, values)), self.family), body, piece)
 

@@ -18,7 +18,7 @@ from meshes.saddle import saddle_rows
 from meshes.sounding import Sounding, sounding_body, surroundings
 from meshes.sounding_basis import sounding_in, structure_in
 from studies.sweep.bodies import body_at, rim_build, with_draws
-from studies.sweep.design import Variant
+from studies.sweep.design import Value, Variant
 from studies.sweep.kit import Kit, Remade, row_key, sections_of
 from studies.sweep.notes import note_errors, notes_of, summary_of
 from studies.sweep.result import BatchResult, Check, Notes, Row
@@ -152,14 +152,13 @@ class Solver:
             "no_loss_gain": None if in_rim is None else mean(1 / (1 - in_rim) - 1),
             "estimate": solved.estimate,
         } | (summary_of(solved.notes) if solved.notes else {})
-        parameters = dict(variant.values)
+        kept = "shares" in plan.outputs
+        parameters: dict[str, Value | dict[str, list[float]]] = dict(variant.values)
         if variant.draws:
             parameters["scatter"] = {board: [float(z) for z in draw] for board, draw in variant.draws.items()}
-        if "shares" not in plan.outputs:
-            strain = dissipated = None
         return Row(
             row_key(self.kit.sweep, self.sheet, variant), parameters, variant.rim, solved.method, parts, solved.frequency,
-            shares.loss_factor, strain, dissipated, summary, solved.notes,
+            shares.loss_factor, strain if kept else None, dissipated if kept else None, summary, solved.notes,
         )  # fmt: skip
 
     def check(self, variant: Variant) -> Check:
@@ -176,12 +175,11 @@ class Solver:
         except ArithmeticError as error:
             note = str(error)
         groups = clusters(f, n)
-        errors = [
-            None if a is None or b is None else cluster_error(groups, a, b)
-            for a, b in ((small.strain, big.strain), (small.dissipated, big.dissipated))
-        ]
+        strain = cluster_error(groups, small.strain, big.strain)
+        dissipated = cluster_error(groups, small.dissipated, big.dissipated)
         decay = note_errors(small.notes, big.notes) if small.notes and big.notes else (None, None)
-        return Check(small.key, float(np.max(np.abs(small.frequency / f[:n] - 1))), *errors, below, cut, note, *decay)
+        off = float(np.max(np.abs(small.frequency / f[:n] - 1)))
+        return Check(small.key, off, strain, dissipated, below, cut, note, *decay)
 
 
 def clusters(frequency: np.ndarray, n: int) -> list[slice]:
@@ -190,6 +188,8 @@ def clusters(frequency: np.ndarray, n: int) -> list[slice]:
     return [slice(a, b) for a, b in pairwise(breaks) if b <= n]
 
 
-def cluster_error(groups: list[slice], small: np.ndarray, big: np.ndarray) -> float:
-    """Largest difference of shares (parts, n) summed over clusters."""
+def cluster_error(groups: list[slice], small: np.ndarray | None, big: np.ndarray | None) -> float | None:
+    """Largest difference of shares (parts, n) summed over clusters; None where one of them is not known."""
+    if small is None or big is None:
+        return None
     return max((float(np.abs((small[:, s] - big[:, s]).sum(axis=1)).max()) for s in groups), default=0.0)

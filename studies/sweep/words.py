@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import psutil
 
 from studies.common.progress import duration
 from studies.common.words import rough_percent
@@ -84,13 +85,7 @@ def warnings(out: Path, scheduler: str | None = None) -> list[str]:
         lines.append(f"{path} looks like a synced folder: syncing may lock or copy the store while it is written")
     if (kind := filesystem(path)) in NETWORK:
         lines.append(f"{path} lies on a network disk ({kind}): the store needs a local disk")
-    try:
-        import psutil
-
-        battery = psutil.sensors_battery() if hasattr(psutil, "sensors_battery") else None
-    except (ImportError, OSError):
-        battery = None
-    if battery is not None:
+    if (battery := psutil.sensors_battery() if hasattr(psutil, "sensors_battery") else None) is not None:
         if not battery.power_plugged:
             lines.append(f"on battery, {battery.percent:.0f} % left: plug in the mains")
         lines.append(
@@ -101,15 +96,8 @@ def warnings(out: Path, scheduler: str | None = None) -> list[str]:
 
 def filesystem(path: Path) -> str:
     """Type of the file system that holds a path, '' where the system does not tell."""
-    try:
-        mounts = [
-            line.split()[1:3]
-            for line in Path("/proc/mounts").read_text(encoding="utf-8", errors="replace").splitlines()
-        ]
-    except OSError:
-        return ""
-    above = [(point, kind) for point, kind in mounts if path.is_relative_to(point)]
-    return max(above, key=lambda m: len(m[0]))[1] if above else ""
+    above = [p for p in psutil.disk_partitions(all=True) if path.is_relative_to(p.mountpoint)]
+    return max(above, key=lambda p: len(p.mountpoint)).fstype if above else ""
 
 
 # --- the answer ---
@@ -211,7 +199,7 @@ def observed(store: Store, keys: dict[int, str]) -> str:
     if not checks:
         return "no reduced row was checked against a full solve"
     frequency = 100 * max(c.frequency_error for c in checks)
-    shares = [100 * e for c in checks for e in (c.strain_error, c.dissipated_error) if e is not None]
+    shares = [100 * e for c in checks for e in (c.strain_error, c.heat_error) if e is not None]
     counted = [c for c in checks if c.modes_below is not None]
     wrong = sum(c.modes_below != c.modes_expected for c in counted)
     return (

@@ -149,7 +149,7 @@ def errors(kit, sheet, variants, count=10):
     chosen = np.random.default_rng(0).permutation(len(variants))[:count]
     checks = [solver.check(variants[i]) for i in sorted(chosen)]
     print(f"{len(checks)} check rows: frequency {100 * max(c.frequency_error for c in checks):.4f} %, strain share "
-          f"{100 * max(c.strain_error for c in checks):.2f} points, heat share {100 * max(c.dissipated_error for c in checks):.2f} points, "
+          f"{100 * max(c.strain_error for c in checks):.2f} points, heat share {100 * max(c.heat_error for c in checks):.2f} points, "
           f"modes missed in {sum(c.modes_below != c.modes_expected for c in checks)}{decay_errors(checks)}")  # fmt: skip
 
 
@@ -181,7 +181,7 @@ def scale(sweep, kit, sheet, variants, out, count):
     from studies.sweep.design import variants as all_variants
     from studies.sweep.page import write_sweep_page
     from studies.sweep.store import Store
-    from studies.sweep.tables import columns_of, write_csv
+    from studies.sweep.tables import write_csv
     from studies.sweep.variant import Solver
 
     large = replace(sweep, plan=sweep.plan.model_copy(update={"design": sweep.plan.design.model_copy(update={"samples": count // 2})}))  # fmt: skip
@@ -198,7 +198,7 @@ def scale(sweep, kit, sheet, variants, out, count):
         write_sweep_page(large, keys, store, folder)
         page = time.perf_counter() - start
         start = time.perf_counter()
-        write_csv(store.rows(keys.values()), columns_of(large.plan), folder / "night.csv")
+        write_csv(store.rows(keys.values()), large.plan, folder / "night.csv")
         table = time.perf_counter() - start
     after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
     print(f"{len(keys)} rows: filled in {filled:.0f} s, page {page:.1f} s, CSV {table:.0f} s, store "
