@@ -2,9 +2,10 @@
 
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import Field
 from functools import cache
 from pathlib import Path
-from typing import ClassVar, Protocol
+from typing import Any, ClassVar, Protocol
 
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 
@@ -14,10 +15,10 @@ from studies.common.measured import shown
 
 
 class Dataclass(Protocol):
-    __dataclass_fields__: ClassVar[dict[str, object]]
+    __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
 
 
-Filling = Plain | Dataclass | Sequence[Dataclass] | Callable[..., str]
+Filling = Plain | Dataclass | Callable[..., str] | Sequence["Filling"] | Mapping[str, "Filling"]
 
 
 @cache

@@ -58,9 +58,9 @@ def base_value(tables: Tables, place: Place) -> float | str | None:
     """What the sheet, its defaults or the library of woods give for a location; None where none of them does."""
     value = value_at(tables, place)
     if value is not NOTHING:
-        return value
+        return value if isinstance(value, str | int | float) else None
     short = (*place[:-1], str(place[-1]).removesuffix("_mm") + "_in")
-    if str(place[-1]).endswith("_mm") and (inches := value_at(tables, short)) is not NOTHING:
+    if str(place[-1]).endswith("_mm") and isinstance(inches := value_at(tables, short), int | float):
         return 25.4 * inches
     if place[0] == "wood" and place[1] in library():
         name, unit = WOOD_KEYS[str(place[2])]

@@ -68,9 +68,13 @@ def maps_at(sweep: Sweep, maps: ParameterMaps, values: dict[str, Value]) -> Para
     """The maps with the quick factors probed again at values {remade factor: value}; None where one is quick no longer."""
     if not values:
         return maps
-    quick = {f.name: _probed(sweep, f, values)[0] for f in sweep.plan.factor if f.name in maps.quick}
-    known = {name: found for name, found in quick.items() if found is not None}
-    return ParameterMaps(known, maps.remade) if len(known) == len(quick) else None
+    quick = {}
+    for factor in sweep.plan.factor:
+        if factor.name in maps.quick:
+            if (probed := _probed(sweep, factor, values)[0]) is None:
+                return None
+            quick[factor.name] = probed
+    return ParameterMaps(quick, maps.remade)
 
 
 def _probed(

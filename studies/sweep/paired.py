@@ -1,6 +1,5 @@
 """Rim builds on the same draws: the dry box after a tap, and plucked notes, ratios note by note with one median a draw."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,9 +52,7 @@ def paired_builds(table: SweepTable, seed: int = 0) -> list[PairedBuild]:
     return rows
 
 
-def paired_notes(
-    variants: Iterable[Variant], keys: dict[int, str], store: Store, seed: int = 0
-) -> list[PairedNotes]:  # fmt: skip
+def paired_notes(variants: list[Variant], keys: dict[int, str], store: Store, seed: int = 0) -> list[PairedNotes]:
     """Every other build against the first, in each way to hold it; builds without two draws and a note in common are left
     out.
     """

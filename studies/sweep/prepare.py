@@ -88,9 +88,8 @@ def with_reduced(
     spanning = [sections_of(kit, variants[i]) for i in mixed(len(variants), SPANNING)]
     body = kit.geometry(variants[0]).body
     made = reduced_model(kit.sweep.plan, body, mesh, spanning, folder, lambda text: say(text + of))
-    kit = replace(
-        kit, merged=kit.merged | {family: made.merged}, saddle=kit.saddle | {family: made.saddle}
-    )  # fmt: skip
+    merged, saddle = kit.merged | {family: made.merged}, kit.saddle | {family: made.saddle}
+    kit = replace(kit, merged=merged, saddle=saddle)
     if kit.sweep.plan.plucked:
         first = {(kit.remade(v), v.rim): v for v in reversed(variants)}
         bodies = {at: kit.body(v) for at, v in first.items()}

@@ -47,18 +47,14 @@ class Row:
     """One variant solved: n modes, p parts."""
 
     key: str
-    parameters: dict[
-        str, Value | dict[str, list[float]]
-    ]  # {factor: value, 'scatter': {board: [...]}} as JSON holds them
+    parameters: dict[str, Value | dict[str, list[float]]]  # {factor: value, 'scatter': {board: draw}}
     rim: str
     method: str  # 'reduced' or 'full'
     parts: tuple[str, ...]
     frequency: np.ndarray  # (n,) Hz
     loss_factor: np.ndarray | None  # (n,)
     strain: np.ndarray | None  # (p, n) shares, single precision
-    dissipated: (
-        np.ndarray | None
-    )  # (p, n) shares of what turns to heat; None: losses not known, or shares not asked for
+    dissipated: np.ndarray | None  # (p, n) shares of the heat; None: not known, or shares not asked for
     summary: dict[str, float | None] = field(default_factory=dict)  # by the names of SUMMARY
     notes: Notes | None = None
 

@@ -114,7 +114,6 @@ class Tabulated:
     """Sections by the fingerprint of their inputs."""
 
     by_inputs: dict[str, Section]
-    error: float = 0.0
 
     def section(self, body: Body, piece: str, point: dict[Coordinate, Value]) -> Section:
         one = next(iter(self.by_inputs.values())) if len(self.by_inputs) == 1 else self.by_inputs[inputs(body, piece)]
