@@ -156,7 +156,8 @@ def test_a_model_of_three_masses_fits_the_low_modes(whole, models):
     """Top, back and the air in the soundhole on the spring of the enclosed air (Christensen, Acustica 1984), the whole free
     to recoil and springy at the saddle for the modes above: mobility between 85 and 250 Hz, two neck modes apart, 1 dB (root
     mean square) from the whole model, for the neck and the air's own modes are left out. The fitted inertance comes out as
-    that of the hole with its end corrections (25 %: they are those of wide flanges), though it was free.
+    that of the hole with its end corrections (25 %: they are those of wide flanges), though it was free. Top and back keep their
+    own tones, within 40 % of 200 and 185 Hz: unbounded, a fit may give one mass both peaks.
     """
     f = np.array([f for f in np.arange(85.0, 250.0, 2.5) if min(abs(f - 116), abs(f - 209)) > 4])
     target = 20 * np.log10(np.abs(harmonic(models[FREE], whole.drive, f).mobility))
@@ -177,8 +178,10 @@ def test_a_model_of_three_masses_fits_the_low_modes(whole, models):
         return 1j * w * (u - 0.5 * recoil / w**2 + 1e-6 * spring)
 
     miss = lambda x: 20 * np.log10(np.abs(mobility_of(x))) - target
-    starts = [[1, 1, a, b, 1, 1, 0.1, 1, 1, 1] for a in (0.1, 0.2) for b in (0.05, 0.15)]
-    best = min((least_squares(miss, x, loss="soft_l1") for x in starts), key=lambda r: r.cost)
+    low, high = [0.6, 0.6, 0, -0.6, 0.3, 0.1, -3, 0, 0, -5], [1.5, 1.5, 0.6, 0.6, 3, 5, 3, 10, 5, 10]
+    starts = [[1, 1, a, b, 1, 1, 0.1, 1, 1, 1] for a in (0.1, 0.2) for b in (0.05, 0.15, -0.1)]
+    fits = (least_squares(miss, x, loss="soft_l1", bounds=(low, high)) for x in starts)
+    best = min(fits, key=lambda fit: fit.cost)
     assert np.sqrt(np.mean(miss(best.x) ** 2)) < 1
     assert best.x[4] == pytest.approx(1, abs=0.25)
     assert 0.03 < 1 / (3 * best.x[5]) ** 2 < 0.4  # kg, effective mass of the top at the saddle
