@@ -13,7 +13,7 @@ from studies.drawing import mode_pictures as pictures
 from studies.drawing.boards import boards_of, plates_of
 from studies.drawing.captions import Caption
 from studies.drawing.features import nodal_lines, outer_loops, peaks, smoothed
-from studies.drawing.field import Field, field_on, mode_field, phase, same_phase, sampler, turned, unturned
+from studies.drawing.field import Field, field_on, phase, same_phase, sampler, turned, unturned
 from studies.drawing.mode_pictures import Shapes, draw_modes
 from studies.drawing.mode_words import distinct, plain_label, plate_words
 from studies.drawing.neck_solid import neck_solid
@@ -54,6 +54,11 @@ def shape_of(V, u):
 def lift(w):
     """Displacement w(x, y) along z."""
     return lambda p: np.column_stack([0 * p[:, 0], 0 * p[:, 0], w(p[:, 0], p[:, 1])])
+
+
+def mode_field(V, shape, region, subdivide=4):
+    """Field of one mode shape (dofs,) on a surface group."""
+    return field_on(sampler(V, V.mesh.surfaces[region].triangles, subdivide), shape)
 
 
 def plate_field(w, nx=16, ny=12):

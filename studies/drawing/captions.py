@@ -1,9 +1,11 @@
 """Captions of mode pictures: what a reader must know beside the picture, in plain words."""
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from meshes.body import Body
 from studies.drawing.features import QUIET
 from studies.drawing.mode_words import ALONE, NECK_LEADS, neck_motion
 from studies.drawing.sheet import BANDS
@@ -58,8 +60,8 @@ def facts(caption):
     return f"{caption.source.capitalize()}, {caption.air}. Build: {caption.build}. How held: {caption.held}."
 
 
-def plan_words(plans, body):
-    """Sentences on what a plan view of {name: Plate} shows."""
+def plan_words(plans: Collection[str], body: Body | None) -> list[str]:
+    """Sentences on what a plan view of plates of these names shows."""
     sides = " and ".join(f"the {name} ({where})" for name, where in zip(plans, ("left", "right")))
     each = "each as seen by a reader facing it" if len(plans) > 1 else "as seen by a reader facing it"
     thin = (

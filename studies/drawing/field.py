@@ -40,11 +40,6 @@ class Field:
 # --- sampling ---
 
 
-def mode_field(space, shape_column, region, subdivide=4):
-    """Field of one mode shape (dofs,) on the surface region `region`; every triangle becomes subdivide^2 triangles."""
-    return field_on(sampler(space, space.mesh.surfaces[region].triangles, subdivide), shape_column)
-
-
 def field_on(sampler, shape_column):
     """Field of one mode shape (dofs,) on a Sampler."""
     u = sampler.matrix @ shape_column.reshape(-1, 6)[:, :3]

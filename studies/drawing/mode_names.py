@@ -34,9 +34,13 @@ def names_with_air(whole, result, count):
     words = []
     for k in range(min(count, len(modes.frequency))):
         column = structure.shape @ np.real(modes.shape[:own, k] * furthest(result.motion[:, k]))
-        led = "air resonance; " if modes.air_share[k] >= AIR_LEADS else ""
-        words.append(led + named(structure.space, boards, column))
+        words.append(said_of_air(named(structure.space, boards, column), modes.air_share[k]))
     return distinct(words)
+
+
+def said_of_air(words: str, share: float) -> str:
+    """The words, with the air said first where its share of the energy leads."""
+    return f"air resonance; {words}" if share >= AIR_LEADS else words
 
 
 def furthest(motion: np.ndarray) -> np.ndarray:

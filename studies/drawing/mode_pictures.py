@@ -11,7 +11,7 @@ from fem.mesh import ShellMesh
 from meshes.body import Body
 from studies.common import system_check
 from studies.drawing import perspective
-from studies.drawing.boards import Boards, boards_of, body_sampler
+from studies.drawing.boards import Boards, boards_of, body_sampler, plates_of
 from studies.drawing.captions import (
     Caption,
     caption_text,
@@ -179,8 +179,9 @@ def _plan_pictures(mode, boards, folder, caption, look):
 
 
 def _contact_sheet(shapes, modes, folder, caption, look):
-    plates, panels = contact_panels(shapes, modes)
-    lines = [f"{len(modes)} modes, each on its own colour scale.", facts(caption), *plan_words(plates, shapes.body)]
+    panels = contact_panels(shapes, modes)
+    drawn = plan_words(plates_of(shapes.space.mesh), shapes.body)
+    lines = [f"{len(modes)} modes, each on its own colour scale.", facts(caption), *drawn]
     lines += [frequency_line(mode, caption) for mode in modes] + [caption.credit + "."]
     figure = lambda theme: contact_figure(panels, theme, upward=upward(shapes.body), title=caption.title)
     formats = tuple(f for f in look.formats if f != ".svg") or look.formats
@@ -199,14 +200,14 @@ def _ending(theme):
     return "" if theme == "light" else f"-{theme}"
 
 
-def contact_panels(shapes: Shapes, modes: Sequence[Mode]) -> tuple[dict, list[Panel]]:
-    """{plate: Plate}, and a Panel of each Mode, coarser than a picture of its own."""
+def contact_panels(shapes: Shapes, modes: Sequence[Mode]) -> list[Panel]:
+    """A Panel of each Mode, coarser than a picture of its own."""
     boards = boards_of(shapes.space, shapes.body, CONTACT_SUBDIVIDE)
     panels = []
     for mode in modes:
         motion = replace(mode.motion, fields=boards.moving(shapes.shape[:, mode.column], mode.sign))
         panels.append(Panel(boards.plates, motion, f"{mode.number}    {mode.frequency:.0f} Hz", mode.label))
-    return boards.plates, panels
+    return panels
 
 
 def _perspectives(shapes, modes, folder, caption, look, say):

@@ -65,7 +65,7 @@ def dot(x: float, y: float, radius: float, fill: str = "none", pen: Pen | None =
     return f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{radius:g}" fill="{fill}"{see_through}{_stroke(pen)}/>'
 
 
-def words(x: float, y: float, text: str, letters: Letters = PLAIN, strong: str = "") -> str:
+def writing(x: float, y: float, text: str, letters: Letters = PLAIN, strong: str = "") -> str:
     """A line of words with its foot at y; strong: what follows in bold."""
     look = "" if letters.anchor == "start" else f' text-anchor="{letters.anchor}"'
     look += f' font-size="{letters.size:g}"' if letters.size else ""
@@ -76,7 +76,7 @@ def words(x: float, y: float, text: str, letters: Letters = PLAIN, strong: str =
     return f'<text x="{_n(x)}" y="{_n(y)}"{look}>{escape(text)}{bold}</text>'
 
 
-def moved(parts: Iterable[str], x: float, y: float, turn: float = 0.0) -> str:
+def placed(parts: Iterable[str], x: float, y: float, turn: float = 0.0) -> str:
     """Parts drawn about (0, 0), put at (x, y) and turned clockwise by degrees."""
     turned = f" rotate({turn:g})" if turn else ""
     return f'<g transform="translate({_n(x)} {_n(y)}){turned}">{"".join(parts)}</g>'
@@ -104,7 +104,7 @@ def _n(length):
 # --- charts ---
 
 
-def number(value: float, form: str = "g") -> str:
+def axis_number(value: float, form: str = "g") -> str:
     """A number on an axis, with a real minus sign."""
     return minus(f"{value:{form}}")
 
@@ -115,7 +115,7 @@ def levels(up: Axis, values: Iterable[float], left: float, right: float, zero: s
     for v in values:
         y = float(up.at(v))
         ink = GRID if abs(v) > 1e-9 else zero
-        found += [line(left, y, right, y, Pen(ink)), words(left - 6, y + 4, number(v), END)]
+        found += [line(left, y, right, y, Pen(ink)), writing(left - 6, y + 4, axis_number(v), END)]
     return found
 
 
@@ -125,7 +125,7 @@ def key(
 ) -> list[str]:  # fmt: skip
     """What signs mean: (sign drawn about (0, 0), words) of each, in so many columns; room: width of a sign."""
     return [
-        moved((sign, words(room, 4, told, Letters(size=size))), x + k % columns * across, y + k // columns * apart)
+        placed((sign, writing(room, 4, told, Letters(size=size))), x + k % columns * across, y + k // columns * apart)
         for k, (sign, told) in enumerate(entries)
     ]
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from studies.drawing.scales import HERTZ, Axis, multiples, round_up
-from studies.drawing.svg import GRID, INK, QUIET, Letters, Pen, box, drawing, key, levels, line, through, words
+from studies.drawing.svg import GRID, INK, QUIET, Letters, Pen, box, drawing, key, levels, line, through, writing
 
 STROKES = ("", "7 3", "2.5 2", "9 3 2 3", "4 1.5 1.5 1.5", "1 2.5", "12 3")
 INKS = (INK, "#053e90", "#a8701a", "#676da0", "#7a756a", "#3a3a3a", "#a5a099")
@@ -35,7 +35,7 @@ def curves_svg(curves: Sequence[Curve], told: str, width: float = 760.0, valid_t
     for shown, title, height in ((curves, told, tall), (apart[1:], f"the same, against the first, dB{cut}", low)):
         if shown:
             first = len(curves) - len(shown)
-            parts.append(words(LEFT, top - 6, title))
+            parts.append(writing(LEFT, top - 6, title))
             parts += _panel(shown, [_pen(k) for k in range(first, len(curves))], top, height, width, valid_to)
             top += height + 44
     signs = [(line(0, 0, 38, 0, _pen(k)), c.label) for k, c in enumerate(curves)]
@@ -59,7 +59,7 @@ def _panel(curves, pens, top, height, width, valid_to):
             x, last = float(across.at(f)), f == HERTZ[-1]
             told = f"{f} Hz" if last and width > 560 else f"{f}"
             out += [line(x, top, x, top + height, Pen(GRID)),
-                    words(x, top + height + 15, told, Letters("end" if last else "middle"))]  # fmt: skip
+                    writing(x, top + height + 15, told, Letters("end" if last else "middle"))]  # fmt: skip
     if valid_to < frequency[-1]:
         out.append(box(across.at(valid_to), top, across.end - across.at(valid_to), height, "#f1efe9"))
     for c, k, pen in reversed(list(zip(curves, known, pens))):

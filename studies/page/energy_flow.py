@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from studies.common.groups import GROUPS, IN_RIM
 from studies.common.words import percent
-from studies.drawing.svg import INK, Letters, Pen, box, drawing, hatching, path, words
+from studies.drawing.svg import INK, Letters, Pen, box, drawing, hatching, path, writing
 
 WORDS = {  # of studies.air.GROUPS and the string, as a reader calls them
     "string": "heat in the strings", "radiation": "goes out as sound", "supports": "",
@@ -69,7 +69,7 @@ def flow_svg(found: Iterable[Branch], source: str, name: str, width: float = 760
     fork, leaf = width * (0.32 if narrow else 0.42), width * (0.66 if narrow else 0.72)
     left, top = 2.0, 26.0
     y, parts = top, [hatching(f"{name}-held", INKS["held"], 1.6), _bar(left, top, TALL, INK)]
-    parts.append(words(left, top - 8, f"{source}: 100 %", STRONG))
+    parts.append(writing(left, top - 8, f"{source}: 100 %", STRONG))
     for branch in found:
         fill = f"url(#{name}-held)" if branch.kind == "held" else INKS[branch.kind]
         parts += _branch(branch, (left + BAR, y), (fork, top), leaf, fill)
@@ -83,8 +83,8 @@ def _branch(branch, source, fork, leaf, fill):
     x, y = fork[0], fork[1] + head + (branch.height - head - thick) / 2
     out = [*_ribbon(*source, x, y, thick, fill)]
     if not branch.children:
-        return [*out, words(x + BAR + 7, y + thick / 2 + 4.5, f"{branch.words} ", strong=percent(branch.share))]
-    out.append(words(x, fork[1] + SLOT - 6, f"{branch.words} ", STRONG, percent(branch.share)))
+        return [*out, writing(x + BAR + 7, y + thick / 2 + 4.5, f"{branch.words} ", strong=percent(branch.share))]
+    out.append(writing(x, fork[1] + SLOT - 6, f"{branch.words} ", STRONG, percent(branch.share)))
     top, end = fork[1] + SLOT, y
     for child in branch.children:
         out += _branch(child, (x + BAR, end), (leaf, top), leaf, fill)

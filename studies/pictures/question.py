@@ -29,7 +29,7 @@ from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER, mesh_error
 from studies.drawing import moving as moving_picture
 from studies.drawing.captions import WITH_AIR, Caption
-from studies.drawing.mode_names import AIR_LEADS, furthest
+from studies.drawing.mode_names import furthest, said_of_air
 from studies.drawing.mode_pictures import Look, Shapes, contact_panels, draw_modes, modes_to_draw
 from studies.drawing.plan import FULL_WIDTH, contact_figure
 from studies.drawing.sheet import THEMES, save_with_caption
@@ -214,7 +214,7 @@ def _shell(structure, states):
 
 def _air_labels(shapes, air_share):
     modes = modes_to_draw(shapes, len(shapes.frequency))
-    return tuple(("air resonance; " if a >= AIR_LEADS else "") + m.label for m, a in zip(modes, air_share))
+    return tuple(said_of_air(m.label, a) for m, a in zip(modes, air_share))
 
 
 # --- plucked ---
@@ -273,7 +273,7 @@ def side_by_side(shown: Sequence[Shown], out: Path, wanted: Wanted) -> list[Path
     columns = []
     for one in shown:
         modes = modes_to_draw(one.shapes, len(one.shapes.numbers))
-        panels = contact_panels(one.shapes, [m for m in modes if m.number in common])[1]
+        panels = contact_panels(one.shapes, [m for m in modes if m.number in common])
         name = one.build.name.replace("_", " ")
         columns.append([replace(p, label=f"{name}: {p.label}") for p in panels])
     ordered = [panel for row in zip(*columns) for panel in row]

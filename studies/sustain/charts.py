@@ -43,7 +43,7 @@ def energy_svg(rows: Sequence[tuple[str, dict[str, float]]], how: str) -> str:
     """SVG text of stacked bars. rows: [(words, {group or 'string': share})]; shares sum to 1."""
     parts, y = [svg.hatching("strings", PAPER, 2)], 0.0
     for told, share in rows:
-        parts.append(svg.words(EDGE, y + 18, told, Letters(bold=not y)))
+        parts.append(svg.writing(EDGE, y + 18, told, Letters(bold=not y)))
         parts += _stacked(bar_groups(share), y + GAP, how)
         y += BAR + GAP
     signs = [(svg.box(0, -8, 22, 13, ink, EDGED), _named(name, how)) for name, ink in INKS.items()]
@@ -65,7 +65,7 @@ def _stacked(share, y, how):
             if name == "strings":
                 parts.append(svg.box(middle - 12, foot - 14, 24, 18, PAPER))
             ink = PAPER if name in DARK else INK
-            parts.append(svg.words(middle, foot, f"{100 * value:.0f}", Letters("middle", ink=ink)))
+            parts.append(svg.writing(middle, foot, f"{100 * value:.0f}", Letters("middle", ink=ink)))
         x += wide
     return parts
 
@@ -91,18 +91,18 @@ def doubts_svg(compared: Sequence[Compared], tolerances: Sequence[Tolerance], ho
     parts.append(svg.line(across.at(0), 4, across.at(0), tall + 4, Pen()))
     for k, c in enumerate(compared):
         y = k * block + 4
-        parts.append(svg.words(EDGE, y + 17, c.build.label, Letters(bold=True, halo=True)))
+        parts.append(svg.writing(EDGE, y + 17, c.build.label, Letters(bold=True, halo=True)))
         spans = c.doubts | {"all together": (c.low, c.high)}
         for lane, name in enumerate(lanes):
             at = y + GAP + LANE * lane + 5
-            parts.append(svg.words(LEFT - 8, at + 4, name, Letters("end", 12)))
+            parts.append(svg.writing(LEFT - 8, at + 4, name, Letters("end", 12)))
             parts += _doubt(across, c.ratio, spans.get(name), at, name == "all together")
     for value in marks:
         x = across.at(value)
         parts += [svg.line(x, tall + 4, x, tall + 9, Pen()),
-                  svg.words(x, tall + 24, svg.number(value, "+g") + " %" if value else "0", Letters("middle", 12))]  # fmt: skip
+                  svg.writing(x, tall + 24, svg.axis_number(value, "+g") + " %" if value else "0", Letters("middle", 12))]  # fmt: skip
     foot = "change of the decay time; shaded: not heard, by each tolerance"
-    parts.append(svg.words((LEFT + WIDTH) / 2, tall + 46, foot, Letters("middle", 13)))
+    parts.append(svg.writing((LEFT + WIDTH) / 2, tall + 46, foot, Letters("middle", 13)))
     told = "; ".join(
         f"{c.build.label}: {close_change(c.ratio)}, all doubts {close_change(c.low)} to {close_change(c.high)}"
         for c in compared
@@ -114,7 +114,7 @@ def doubts_svg(compared: Sequence[Compared], tolerances: Sequence[Tolerance], ho
 def _doubt(across, ratio, span, y, whole):
     """A line from end to end with caps, and the ratio's dot; words where there is no span."""
     if not span:
-        return [svg.words(LEFT + 4, y + 4, "not computed", Letters(size=12))]
+        return [svg.writing(LEFT + 4, y + 4, "not computed", Letters(size=12))]
     x0, x1 = (_place(across, v) for v in span)
     found = [svg.path(f"M{x0:.1f} {y:.1f}H{max(x1, x0 + 0.5):.1f}", Pen("#053e90", 4 if whole else 1.8))]
     found += [svg.line(x, y - 4, x, y + 4, Pen("#053e90", 1.4)) for x in (x0, x1)]

@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 
 from studies.drawing.scales import Axis
-from studies.drawing.svg import MIDDLE, Pen, dot, drawing, key, levels, line, moved, number, through, words
+from studies.drawing.svg import MIDDLE, Pen, axis_number, dot, drawing, key, levels, line, placed, through, writing
 
 COLOURS = (
     "#1b5e8c", "#b4531f", "#3d7a3a", "#7a4a8c", "#8a6d1d", "#444444", "#a02c4a", "#2a7f7f",
@@ -60,7 +60,7 @@ def parallel_chart(columns: dict[str, np.ndarray], shade: np.ndarray) -> str:
         scaled.append(Axis(low, high if high > low else low + 1, height - bottom, top).at(v))
         inside.append(line(x, top, x, height - bottom, Pen("#444")))
         for y, told in ((14, name), (top - 8, _digits(high)), (height - 8, _digits(low))):
-            inside.append(words(x, y, told, MIDDLE))
+            inside.append(writing(x, y, told, MIDDLE))
     for i in np.argsort(shade):
         tone = int(205 - 175 * shade[i])
         pen = Pen(f"rgb({tone},{tone},{min(255, tone + 40)})", opacity=0.6)
@@ -70,7 +70,7 @@ def parallel_chart(columns: dict[str, np.ndarray], shade: np.ndarray) -> str:
 
 def _digits(value):
     """'0.0123', '12.3', '1168': three digits, never a power of ten for grams or hertz."""
-    return number(value, ".0f" if 1000 <= abs(value) < 1e6 else ".3g")
+    return axis_number(value, ".0f" if 1000 <= abs(value) < 1e6 else ".3g")
 
 
 def _axes(x, y, room=ROOM):
@@ -87,8 +87,8 @@ def _framed(inside, axes, labels, named=None):
     """The chart: numbers, or names of levels, on both axes, and what is drawn between them."""
     across, up = axes
     parts = levels(up, up.ticks(), LEFT, W - RIGHT)
-    marks = enumerate(named) if named else ((v, number(v)) for v in across.ticks())
-    parts += [words(across.at(v), H - BOTTOM + 16, told, MIDDLE) for v, told in marks]
-    parts.append(words((LEFT + W - RIGHT) / 2, H - 8, labels[0], MIDDLE))
-    parts.append(moved([words(0, 0, labels[1], MIDDLE)], 13, H / 2, -90))
+    marks = enumerate(named) if named else ((v, axis_number(v)) for v in across.ticks())
+    parts += [writing(across.at(v), H - BOTTOM + 16, told, MIDDLE) for v, told in marks]
+    parts.append(writing((LEFT + W - RIGHT) / 2, H - 8, labels[0], MIDDLE))
+    parts.append(placed([writing(0, 0, labels[1], MIDDLE)], 13, H / 2, -90))
     return drawing(parts + inside, f"{labels[1]} over {labels[0]}", "", W, H, SIZE)
