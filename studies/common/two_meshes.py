@@ -4,6 +4,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Generic, Protocol, TypeVar
 
+import numpy as np
+
 from meshes.parts import RIM
 from studies.common.builds import Build
 from studies.common.progress import Progress
@@ -14,6 +16,8 @@ MESH_ERROR = f"twice the difference of two mesh sizes 1 : {COARSER:g}, for first
 MESHING = 0.5  # of progress, where a build on the finer mesh takes 1
 
 Place, Row = TypeVar("Place"), TypeVar("Row")
+Figures = Mapping[str, float | None]
+OnBoth = tuple[np.ndarray | None, np.ndarray | None]  # (n,) each, of the finer and the coarser mesh
 
 
 @dataclass(frozen=True)
@@ -56,12 +60,45 @@ def on_both(
     return levels[0], levels[1]
 
 
-def mesh_error(fine: float, coarse: float) -> float:
+def mesh_error(fine: float | None, coarse: float | None) -> float | None:
     """Error left in a value on the finer of two meshes: Richardson's estimate for an error that falls with the first power.
 
-    Line braces and folded facets converge so, or better. Roache, J. Fluids Eng. 116:405 (1994).
+    Line braces and folded facets converge so, or better. Roache, J. Fluids Eng. 116:405 (1994). None of what is not known.
     """
-    return abs(fine - coarse) / (COARSER - 1)
+    return None if fine is None or coarse is None else abs(fine - coarse) / (COARSER - 1)
+
+
+def with_errors(fine: Figures, coarse: Figures, own: tuple[Figures, Figures]) -> dict[str, float | None]:
+    """Figures of a build with, of each, its '..._error' and '..._change_error', of its difference from the sheet's own build.
+
+    own: (fine, coarse) of that; what both builds share cancels in the difference.
+    """
+    less = lambda value, base: None if value is None or base is None else value - base
+    errors = {}
+    for key in fine:
+        errors[f"{key}_error"] = mesh_error(fine[key], coarse[key])
+        errors[f"{key}_change_error"] = mesh_error(less(fine[key], own[0][key]), less(coarse[key], own[1][key]))
+    return {**fine, **errors}
+
+
+def of_mode(values: OnBoth, at: tuple[int, int]) -> tuple[float | None, float | None]:
+    """(value, mesh error) of a mode from values (n,) of all modes on the finer and the coarser mesh.
+
+    at: its number on each, -1 where it has no partner; values None: not known.
+    """
+    fine, coarse = (None if v is None or k < 0 else float(v[k]) for v, k in zip(values, at))
+    return fine, mesh_error(fine, coarse)
+
+
+def shift_of_mode(
+    frequency: OnBoth, at: tuple[int, int], own: OnBoth, own_at: tuple[int, int]
+) -> tuple[float | None, float | None]:
+    """(per cent, mesh error) of the shift of a mode against the sheet's own build; arguments as in of_mode."""
+    shifts = tuple(
+        None if k < 0 or m < 0 else 100 * (float(f[k]) / float(g[m]) - 1)
+        for f, k, g, m in zip(frequency, at, own, own_at)
+    )
+    return shifts[0], mesh_error(*shifts)
 
 
 def largest_errors(items: Sequence[Mapping[str, str | float | None]]) -> dict[str, float | None]:

@@ -11,7 +11,16 @@ from studies.common.groups import IN_RIM, grouped
 from studies.common.machine import plain
 from studies.common.measured import as_dict
 from studies.common.page import captioned, drawn_or_told, write_page
-from studies.common.two_meshes import LIMIT, MESH_ERROR, both, largest_errors, mesh_error
+from studies.common.two_meshes import (
+    LIMIT,
+    MESH_ERROR,
+    both,
+    largest_errors,
+    mesh_error,
+    of_mode,
+    shift_of_mode,
+    with_errors,
+)
 from studies.common.words import change_bars, decibels, percent, percent_bars, points, signed
 from studies.drawing.mode_names import names_with_air
 from studies.rim.air import HOLDINGS, WHOLE_RIM, partners
@@ -42,10 +51,7 @@ def measures(study):
             fine, rough = (summary(level.results[build.name, how].driven) for level in (study.fine, study.coarse))
             item = {"build": build.name, "label": build.label, "note": build.note, "how": how}
             item["rim_g"] = study.fine.results[build.name, how].rim_g
-            for key, value in fine.items():
-                item[key] = value
-                item[f"{key}_error"] = mesh_error(value, rough[key])
-                item[f"{key}_change_error"] = mesh_error(value - base[0][key], rough[key] - base[1][key])
+            item |= with_errors(fine, rough, tuple(base))
             ratio = [r["radiated_w"] / b["radiated_w"] for r, b in zip((fine, rough), base)]
             item["sound_db"] = 10 * np.log10(ratio[0])
             item["sound_db_error"] = mesh_error(*(10 * np.log10(r) for r in ratio))
@@ -153,49 +159,32 @@ def summary_text(study):
 
 def per_mode(study):
     """One dict per build, way to hold and air-loaded mode of the sheet's own build."""
+    levels, area = (study.fine, study.coarse), study.fine.area
+    hertz = lambda results: tuple(r.modes.frequency for r in results)
     for how in HOLDINGS:
-        base = study.fine.results["sheet", how]
+        own = base, _ = tuple(level.results["sheet", how] for level in levels)
         words = names_with_air(study.fine.base, base, study.count)
+        on_coarse, _ = partners(*own, area, study.count)
         for build in study.builds:
-            row, rough = (level.results[build.name, how] for level in (study.fine, study.coarse))
-            partner, match = partners(base, row, study.fine.area, study.count)
-            across, _ = partners(row, rough, study.fine.area, len(row.modes.frequency))
-            heat = [sum(grouped(r.modes.loss_share)[g] for g in IN_RIM) for r in (row, rough)]
+            both_rows = row, rough = tuple(level.results[build.name, how] for level in levels)
+            partner, match = partners(base, row, area, study.count)
+            across, _ = partners(row, rough, area, len(row.modes.frequency))
+            loss = grouped(row.modes.loss_share)
+            heat = tuple(sum(grouped(r.modes.loss_share)[g] for g in IN_RIM) for r in both_rows)
             for k, p in enumerate(partner):
-                item = mode_item(how, build, k, p, match[k], base, row, rough, across, heat)
-                yield item | shift_error(study, item, how, k, p, across) | {"moves": words[k] if row is base else None}
-
-
-def shift_error(study, item, how, k, p, across):
-    """Mesh error of the shift of a mode against the sheet's own: what both share cancels."""
-    base, rough_base = (level.results["sheet", how] for level in (study.fine, study.coarse))
-    q = across[p] if p >= 0 else -1
-    q_base = partners(base, rough_base, study.fine.area, study.count)[0][k]
-    if q < 0 or q_base < 0:
-        return {"shift_error_percent": None}
-    rough = study.coarse.results[item["build"], how].modes.frequency[q]
-    shift = 100 * (rough / rough_base.modes.frequency[q_base] - 1)
-    return {"shift_error_percent": float(mesh_error(item["shift_percent"], shift))}
-
-
-def mode_item(how, build, k, p, match, base, row, rough, across, heat):
-    item = {"how": how, "build": build.name, "mode": k + 1, "assurance": match}
-    keys = ("frequency_hz", "frequency_error_hz", "shift_percent", "loss_factor", "heat_in_rim", "heat_in_rim_error", "radiated_share", "supports_share", "air_share")  # fmt: skip
-    item |= dict.fromkeys(keys)
-    if p >= 0:
-        f, q = row.modes.frequency[p], across[p]
-        item |= {
-            "frequency_hz": f,
-            "frequency_error_hz": mesh_error(f, rough.modes.frequency[q]) if q >= 0 else None,
-            "shift_percent": 100 * (f / base.modes.frequency[k] - 1),
-            "loss_factor": row.modes.loss_factor[p],
-            "heat_in_rim": heat[0][p],
-            "heat_in_rim_error": mesh_error(heat[0][p], heat[1][q]) if q >= 0 else None,
-            "radiated_share": row.modes.loss_share["radiation"][p],
-            "supports_share": grouped(row.modes.loss_share)["supports"][p],
-            "air_share": row.modes.air_share[p],
-        }
-    return {key: v.item() if isinstance(v, np.generic) else v for key, v in item.items()}
+                at = int(p), int(across[p]) if p >= 0 else -1
+                one = lambda values, at=at: of_mode((values, None), at)[0]
+                frequency, frequency_error = of_mode(hertz(both_rows), at)
+                shift, shift_error = shift_of_mode(hertz(both_rows), at, hertz(own), (k, on_coarse[k]))
+                in_rim, in_rim_error = of_mode(heat, at)
+                yield {
+                    "how": how, "build": build.name, "mode": k + 1, "assurance": float(match[k]),
+                    "frequency_hz": frequency, "frequency_error_hz": frequency_error, "shift_percent": shift,
+                    "loss_factor": one(row.modes.loss_factor), "heat_in_rim": in_rim, "heat_in_rim_error": in_rim_error,
+                    "radiated_share": one(row.modes.loss_share["radiation"]), "supports_share": one(loss["supports"]),
+                    "air_share": one(row.modes.air_share), "shift_error_percent": shift_error,
+                    "moves": words[k] if build.is_base else None,
+                }  # fmt: skip
 
 
 def per_band(study):

@@ -11,7 +11,16 @@ from studies.common.groups import largest
 from studies.common.machine import plain
 from studies.common.measured import as_dict, table
 from studies.common.page import captioned, drawn_or_told, write_page
-from studies.common.two_meshes import LIMIT, MESH_ERROR, both, largest_errors, mesh_error, rim_grams
+from studies.common.two_meshes import (
+    LIMIT,
+    MESH_ERROR,
+    both,
+    largest_errors,
+    of_mode,
+    rim_grams,
+    shift_of_mode,
+    with_errors,
+)
 from studies.common.words import UNKNOWN, percent, percent_bars, points, signed
 from studies.drawing.mode_names import names
 from studies.rim.dry import rim_share, struck, unknown_losses
@@ -68,21 +77,13 @@ def headline(study):
     The mesh errors of a build and of its difference from the sheet's own are two: what both share cancels.
     """
     measures = [[tap_measures(row, study.count) for row in (c.row, c.coarse)] for c in study.comparisons]
-    base = measures[0]
-    found = []
-    for c, (fine, rough) in zip(study.comparisons, measures):
-        item = {
-            "name": c.row.build.name,
-            "label": c.row.build.label,
-            "note": c.row.build.note,
-            "rim_g": rim_grams(c.row),
-            **fine,
+    found = [
+        {
+            "name": c.row.build.name, "label": c.row.build.label, "note": c.row.build.note, "rim_g": rim_grams(c.row),
+            **with_errors(fine, rough, tuple(measures[0])),
         }
-        for key, value in fine.items():
-            known = value is not None
-            item[f"{key}_error"] = mesh_error(value, rough[key]) if known else None
-            item[f"{key}_change_error"] = mesh_error(value - base[0][key], rough[key] - base[1][key]) if known else None
-        found.append(item)
+        for c, (fine, rough) in zip(study.comparisons, measures)
+    ]  # fmt: skip
     worst = largest_errors([item | {"build": item["name"]} for item in found])
     return [item | worst for item in found]
 
@@ -128,42 +129,29 @@ def answer(study):
 
 def per_mode(study):
     """One dict per build and mode of the base: frequencies, shifts, shares, errors."""
-    base, rough_base = study.comparisons[0].row, study.comparisons[0].coarse
-    words = names(study.models[0].space, base.found.shape[:, : study.count])
-    across = study.comparisons[0].coarse_partner
+    own = study.comparisons[0]
+    words = names(study.models[0].space, own.row.found.shape[:, : study.count])
+    hertz = lambda c: (c.row.found.frequency, c.coarse.found.frequency)
     for c in study.comparisons:
-        row = c.row
-        heat, stored = rim_share(row.split.heat_share), rim_share(row.split.strain_share)
-        rough_heat, rough_stored = rim_share(c.coarse.split.heat_share), rim_share(c.coarse.split.strain_share)
+        split, rough = c.row.split, c.coarse.split
+        heat = rim_share(split.heat_share), rim_share(rough.heat_share)
+        stored = rim_share(split.strain_share), rim_share(rough.strain_share)
         for k in range(study.count):
-            p, q = c.partner[k], c.coarse_partner[k]
-            known = p >= 0
-            f = row.found.frequency[p] if known else None
-            twice = known and q >= 0 and across[k] >= 0
-            shift = 100 * (f / base.found.frequency[k] - 1) if known else None
-            rough = 100 * (c.coarse.found.frequency[q] / rough_base.found.frequency[across[k]] - 1) if twice else None
-            item = {
-                "build": row.build.name,
-                "mode": k + 1,
-                "frequency_hz": f,
-                "frequency_error_hz": mesh_error(f, c.coarse.found.frequency[q]) if known and q >= 0 else None,
-                "shift_percent": shift,
-                "shift_error_percent": mesh_error(shift, rough) if twice else None,
-                "assurance": c.match[k],
-                "heat_in_rim": heat[p] if known and heat is not None else None,
-                "heat_in_rim_error": mesh_error(heat[p], rough_heat[q])
-                if known and q >= 0 and heat is not None
-                else None,
-                "loss_factor": row.split.loss_factor[p] if known and heat is not None else None,
-                "loss_factor_rim_without_loss": row.split.loss_factor[p] * (1 - heat[p])
-                if known and heat is not None
-                else None,
-                "stored_in_rim": stored[p] if known else None,
-                "stored_in_rim_error": mesh_error(stored[p], rough_stored[q]) if known and q >= 0 else None,
-                "moves_most": largest(row.split.kinetic_share, p) if known else None,
-                "moves": words[k] if row is base else None,
-            }
-            yield {key: v.item() if isinstance(v, np.generic) else v for key, v in item.items()}
+            at = p, _ = int(c.partner[k]), int(c.coarse_partner[k])
+            frequency, frequency_error = of_mode(hertz(c), at)
+            shift, shift_error = shift_of_mode(hertz(c), at, hertz(own), (k, own.coarse_partner[k]))
+            in_rim, in_rim_error = of_mode(heat, at)
+            stays, stays_error = of_mode(stored, at)
+            loss, _ = of_mode((split.loss_factor, None), at)
+            yield {
+                "build": c.row.build.name, "mode": k + 1, "frequency_hz": frequency, "frequency_error_hz": frequency_error,
+                "shift_percent": shift, "shift_error_percent": shift_error, "assurance": float(c.match[k]),
+                "heat_in_rim": in_rim, "heat_in_rim_error": in_rim_error,
+                "loss_factor": loss, "loss_factor_rim_without_loss": None if loss is None else loss * (1 - in_rim),
+                "stored_in_rim": stays, "stored_in_rim_error": stays_error,
+                "moves_most": largest(split.kinetic_share, p) if p >= 0 else None,
+                "moves": words[k] if c is own else None,
+            }  # fmt: skip
 
 
 def as_json(study):
