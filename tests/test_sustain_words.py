@@ -64,7 +64,7 @@ def test_draws_of_the_wood_stand_apart(study):
     drawn = with_draws(study)
     found = behind(drawn)
     p = drawn.compared["solid_laminated", HOLDINGS[0]].paired
-    assert p.low < p.median < p.high and p.pairing_gain > 3
+    assert p.low < p.median < p.high and p.unpaired_high / p.unpaired_low > (p.high / p.low) ** 3
     assert span(p.low, p.high) in found and span(p.unpaired_low, p.unpaired_high) in found
     rows = boards(drawn)
     assert all(

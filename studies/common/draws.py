@@ -8,7 +8,6 @@ does not; the unpaired spread is what a maker meets between two guitars. Doubt o
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from fem.coupled_string import LONGEST
 
@@ -26,12 +25,6 @@ class PairedSummary:
     unpaired_high: float
     draws: int
     notes: int  # notes that count in every draw
-
-    @property
-    def pairing_gain(self):
-        """How many times narrower the paired range is, on a log scale."""
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return float(np.log(self.unpaired_high / self.unpaired_low) / np.log(self.high / self.low))
 
 
 def log_ratios(build, reference):
@@ -64,21 +57,3 @@ def paired_summary(build, reference, resamples=2000, seed=1):
         e(per_draw, 50), e(per_draw, 5), e(per_draw, 95), e(medians, 2.5), e(medians, 97.5), e(unpaired, 5),
         e(unpaired, 95), len(per_draw), int(count.sum()),
     )  # fmt: skip
-
-
-def flip_loss(ratio, low, high, threshold=1.0):
-    """Loss factor between low and high at which ratio(loss) crosses a threshold; None if it does not.
-
-    ratio: a decay-time ratio as a function of the rim's loss factor; a single crossing is looked for on a log scale, in
-    eight steps, so that one turning back inside a step would be missed. Costs up to about 20 calls.
-    """
-    if not 0 < low < high:
-        raise ValueError(f"loss factors from {low:g} to {high:g}; expected two positive numbers, the lower first")
-    at = np.geomspace(low, high, 9)
-    over = [np.log(ratio(x) / threshold) for x in at]
-    for a, b, ya, yb in zip(at, at[1:], over, over[1:]):
-        if ya == 0:
-            return float(a)
-        if ya * yb < 0:
-            return float(brentq(lambda x: np.log(ratio(x) / threshold), a, b, rtol=1e-3))
-    return float(at[-1]) if over[-1] == 0 else None

@@ -13,7 +13,6 @@ from studies.common.progress import Progress
 LIMIT = "stiff_limit"  # the build that cannot be built
 COARSER = 1.5  # size of the second mesh over that of the first
 MESH_ERROR = f"twice the difference of two mesh sizes 1 : {COARSER:g}, for first-order convergence"
-MESHING = 0.5  # of progress, where a build on the finer mesh takes 1
 
 Place, Row = TypeVar("Place"), TypeVar("Row")
 Figures = Mapping[str, float | None]
@@ -39,24 +38,27 @@ def on_both(
     ready: Callable[[float], Place],
     solve: Callable[[Build, Place, Sequence[Row]], Row],
     progress: Progress | None = None,
-    roughly: int = 1,
+    roughly: int | None = None,
+    step: float = 1.0,
 ) -> tuple[Level[Place, Row], Level[Place, Row]]:
-    """(finer, coarser) Level of builds: all of them on a mesh of `size` [m], the first `roughly` on the coarser one too.
+    """(finer, coarser) Level of builds: all of them on a mesh of `size` [m], the first `roughly` (None: all) on the coarser.
 
-    ready: size -> Place; solve: a Build on it, after those solved there already, -> Row.
+    ready: size -> Place; solve: a Build on it, after those solved there already, -> Row. step: of a progress that others
+    share, a build on the finer mesh.
     """
-    progress = progress or Progress(2 * MESHING + len(builds) + MESHING * roughly)
+    rough = builds[:roughly]
+    own = progress or Progress(step * (len(builds) + len(rough) * COARSER**-2))
     levels = []
-    for h, wanted, weight in zip(both(size), (builds, builds[:roughly]), (1.0, MESHING)):
-        progress.say(f"mesh of {1e3 * h:.0f} mm")
+    for h, wanted, weight in zip(both(size), (builds, rough), (step, step * COARSER**-2)):
+        own.say(f"mesh of {1e3 * h:.0f} mm")
         place, rows = ready(h), []
-        progress.step(MESHING)
         for build in wanted:
-            progress.say(build.label)
+            own.say(f"{build.label}, mesh of {1e3 * h:.0f} mm")
             rows.append(solve(build, place, rows))
-            progress.step(weight)
+            own.step(weight)
         levels.append(Level(place, tuple(rows)))
-    progress.close("solved")
+    if progress is None:
+        own.close("solved")
     return levels[0], levels[1]
 
 

@@ -38,7 +38,7 @@ def run(body, pulls, size=DEFAULT_SIZE, progress=None):
         return model, string_load(places, pulls), places
 
     solve = lambda build, place, done: solve_row(build, *place, done[0].modes if done else None)
-    fine, coarse = on_both(builds(body), size, ready, solve, progress)
+    fine, coarse = on_both(builds(body), size, ready, solve, progress, 1)
     own, model = fine.rows[0], fine.place[0]
     unknowns = int(model.size), int(coarse.place[0].size)
     frequency = np.sqrt(own.modes[0]) / (2 * np.pi)

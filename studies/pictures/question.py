@@ -13,10 +13,10 @@ import numpy as np
 from fem.body_modes import BodyModes
 from fem.coupled_string import couple, pluck_note
 from fem.eigen import mac
-from fem.model import assemble, weights
+from fem.model import weights
 from fem.strings import fundamental
 from meshes.body import Body
-from meshes.build import DEFAULT_SIZE, mesh_body
+from meshes.build import DEFAULT_SIZE
 from meshes.holding import FREE, hold
 from meshes.sheet import read_sheet
 from meshes.sheet_strings import strung
@@ -35,7 +35,7 @@ from studies.drawing.plan import FULL_WIDTH, contact_figure
 from studies.drawing.sheet import THEMES, save_with_caption
 from studies.rim.dry import compare
 from studies.solved.coupled import dry_modes, soundings
-from studies.solved.dry import SPARE, first_modes, stored_row
+from studies.solved.dry import SPARE, dry_on_both
 
 FORMATS = ("png", "svg", "pdf")
 MOVED = 3  # modes that also move, those of the neck left out
@@ -140,18 +140,10 @@ def _told(paths, out, moving):
 
 def _dry(body, chosen, size, count, rows, progress, around):
     """[Shown] of the dry box; rows that `rimwork rim` left are used again."""
-    progress.say("meshing")
-    sizes = (size, COARSER * size)
-    models = [assemble(mesh_body(body, h)) for h in sizes]
-    solved = [[], []]
-    for level, (model, h) in enumerate(zip(models, sizes)):
-        for build in chosen:
-            progress.say(f"{build.name}: modes without air, {'fine' if level == 0 else 'coarse'} mesh")
-            row = stored_row(build, model, max(dry_modes(count), count + SPARE), rows, h)
-            solved[level].append(first_modes(row, count + SPARE))
-            progress.step((1, COARSER**-2)[level])
-    base, shown = solved[0][0], []
-    for c in compare(*solved, models, count):
+    fine, coarse = dry_on_both(body, chosen, size, count + SPARE, dry_modes(count), rows, progress)
+    models = fine.place[1], coarse.place[1]
+    base, shown = fine.rows[0], []
+    for c in compare(fine.rows, coarse.rows, models, count):
         at = np.flatnonzero(c.partner >= 0)
         p, q = c.partner[at], c.coarse_partner[at]
         f = c.row.found.frequency[p]

@@ -9,16 +9,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fem.eigen import mac
-from fem.model import assemble, weights
+from fem.model import weights
 from fem.tap import tap
-from meshes.build import mesh_body
 from meshes.parts import RIM
 from studies.common.builds import builds, complete_linings
 from studies.common.inputs import NO_SOURCE, Source
 from studies.common.pairing import nearest_nodes, paired, sampled_mac
-from studies.common.progress import Progress
-from studies.common.two_meshes import COARSER
-from studies.solved.dry import SPARE, Row, first_modes, stored_row
+from studies.solved.dry import SPARE, Row, dry_on_both
 
 SOLVED, DRAWING, DRAWINGS = 6.0, 25.0, 25  # of progress: a build's dry modes; all pictures, and how many there are
 
@@ -55,18 +52,9 @@ def run(body, size, count, store, progress=None, solved=None):
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=body.assumed + assumed)
-    wanted, sizes = count + SPARE, (size, COARSER * size)
-    progress = progress or Progress(SOLVED * len(builds(body)) * (1 + COARSER**-2))
-    progress.say("meshing")
-    models = tuple(assemble(mesh_body(body, h)) for h in sizes)
-    rows = [[], []]
-    for level, (model, weight) in enumerate(zip(models, (1, COARSER**-2))):
-        for build in builds(body):
-            progress.say(f"{build.label}, dry, {'fine' if level == 0 else 'coarse'} mesh")
-            row = stored_row(build, model, max(wanted, solved or 0), store, sizes[level])
-            rows[level].append(first_modes(row, wanted))
-            progress.step(SOLVED * weight)
-    comparisons = compare(*rows, models, count)
+    fine, coarse = dry_on_both(body, builds(body), size, count + SPARE, solved or 0, store, progress, SOLVED)
+    models = fine.place[1], coarse.place[1]
+    comparisons = compare(fine.rows, coarse.rows, models, count)
     return Study(body, size, comparisons, models, tuple(int(m.size) for m in models), count)
 
 

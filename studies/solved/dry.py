@@ -3,17 +3,24 @@
 import json
 import zipfile
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
 from fem.eigen import Modes, modes
 from fem.energies import Energies, energies, masses
 from fem.modal_losses import modal_losses, modal_stiffness
-from fem.model import weights
+from fem.model import Model, assemble, weights
+from meshes.body import Body
+from meshes.build import mesh_body
 from meshes.saddle import saddle_rows
+from studies.common.builds import Build
 from studies.common.kept import fingerprint
 from studies.common.machine import rimwork_version
+from studies.common.progress import Progress
+from studies.common.two_meshes import Level, on_both
 
 SPARE = 6  # modes solved for beyond those compared: partners may lie higher
 STORE_VERSION = 4
@@ -68,6 +75,19 @@ def stored_row(build, model, count, store, size):
         row = solve_row(build, model, count)
         save_row(file, row)
     return row
+
+
+def dry_on_both(
+    body: Body, builds: Sequence[Build], size: float, keep: int, count: int, store: Path, progress: Progress | None = None,
+    step: float = 1.0,
+) -> tuple[Level[tuple[float, Model], Row], Level[tuple[float, Model], Row]]:  # fmt: skip
+    """(finer, coarser) Level of builds, the first `keep` modes of at least `count` that are solved for and stored.
+
+    Rows already in the folder `store` are used again. size [m] and step as in on_both.
+    """
+    ready = lambda h: (h, assemble(mesh_body(body, h)))
+    solve = lambda build, at, done: first_modes(stored_row(build, at[1], max(count, keep), store, at[0]), keep)
+    return on_both(builds, size, ready, solve, progress, step=step)
 
 
 def save_row(file, row):

@@ -24,7 +24,7 @@ def run(body, load=2.0, size=DEFAULT_SIZE, errors=None, measured=None, tones=(),
     able = [b for b in builds(body) if b.stiffness == 1]  # the stiff-rim limit cannot be built, so not measured either
     ready = lambda h: assemble(mesh_open_rim(body, h))
     solve = lambda build, model, done: solve_row(build, model, body, load)
-    fine, coarse = on_both(able, size, ready, solve, progress, len(able))
+    fine, coarse = on_both(able, size, ready, solve, progress)
     notes = (*notes, *(f"assumed: {a.key}: {a.value} ({a.source})" for a in assumed))
     places = {name: np.array([treble[0, :2], bass[0, :2]]) for name, (treble, bass) in pressed_places(body).items()}
     return Squeeze(

@@ -66,7 +66,7 @@ def run(body, built=BUILT, used=USED, size=DEFAULT_SIZE, rim_gap=0.0, temperatur
         return model, Places(model, body)
 
     solve = lambda build, place, done: solve_row(build, *place, rim_gap > 0)
-    fine, coarse = on_both(builds(body), size, ready, solve, progress)
+    fine, coarse = on_both(builds(body), size, ready, solve, progress, 1)
     (model, places), unknowns = fine.place, tuple(int(level.place[0].size) for level in (fine, coarse))
     return Weather(
         body, size, unknowns, built, used, temperature, rim_gap, fine.rows, coarse.rows[0], moves,
