@@ -21,13 +21,13 @@ Whole = Annotated[int, Field(strict=True)]
 Text = Annotated[str, Field(strict=True, min_length=1)]
 
 
-class Table(BaseModel):
+class PlanTable(BaseModel):
     """A table of the plan: unknown keys are mistakes."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
 
-class Factor(Table):
+class Factor(PlanTable):
     """One thing that varies: one or more keys of the sheet that take the same value."""
 
     name: Text
@@ -51,7 +51,7 @@ class Factor(Table):
         return None if self.low is None or self.high is None else (self.low, self.high)
 
 
-class Scatter(Table):
+class Scatter(PlanTable):
     """Boards of one species differ: density and stiffness scatter as the library of woods says."""
 
     name: Text
@@ -59,7 +59,7 @@ class Scatter(Table):
     correlation: Number = Field(default=1.0, ge=0, le=1, description="between these boards; 1: cut from one plank")
 
 
-class Design(Table):
+class Design(PlanTable):
     """How the variants are spread."""
 
     kind: Literal["grid", "latin_hypercube", "sobol", "random"] = "sobol"
@@ -67,13 +67,13 @@ class Design(Table):
     paired: bool = Field(default=True, strict=True, description="true: each rim build is computed for the same draws")
 
 
-class Rim(Table):
+class Rim(PlanTable):
     """Which builds of the rim are compared."""
 
     builds: list[RimBuild] = Field(default=["sheet"], min_length=1)
 
 
-class Accuracy(Table):
+class Accuracy(PlanTable):
     """How exact, and what is done where the reduced model is not."""
 
     estimate: Number = Field(default=0.02, ge=1e-6, le=0.5, description="a variant above is solved in full")
@@ -89,7 +89,7 @@ class Accuracy(Table):
     )
 
 
-class Sustain(Table):
+class Sustain(PlanTable):
     """Which notes are plucked, and how the guitar is held; only with the output 'sustain'."""
 
     strings: Text = Field(
@@ -99,7 +99,7 @@ class Sustain(Table):
     held: list[Literal["hung free", "on the lap"]] = Field(default=["on the lap"], min_length=1)
 
 
-class Plan(Table):
+class Plan(PlanTable):
     """A whole sweep."""
 
     plan_version: Literal[1] = 1

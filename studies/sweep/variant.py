@@ -32,7 +32,7 @@ Refused = tuple[Variant, str]  # a variant that the reduced model serves not wel
 
 
 @dataclass(frozen=True)
-class Solved:
+class SolvedVariant:
     """What a row is made from, of n modes."""
 
     method: str  # 'reduced' or 'full'
@@ -91,7 +91,7 @@ class Solver:
                 notes = self.notes(self.sounding_in_basis(variant, weighed, v))
             except (ValueError, ArithmeticError) as error:
                 reason = str(error)
-        solved = Solved("reduced", v, v.mass, kit.saddle[family] @ v.y, v.frequency, v.estimate, notes)
+        solved = SolvedVariant("reduced", v, v.mass, kit.saddle[family] @ v.y, v.frequency, v.estimate, notes)
         return self.row(variant, solved), reason
 
     def sounding_in_basis(self, variant: Variant, weighed: merged_terms.Weighed, v: merged_terms.Variant) -> Sounding:
@@ -122,7 +122,7 @@ class Solver:
             n = plan.modes
             kept = Modes(solution.frequency[:n], solution.shape[:, :n], solution.residual[:n], solution.rigid_frequency)
             notes = self.notes(sounding_body(build.body, model, sections, kept, around=surroundings, fewer=True))
-        solved = Solved("full", split, masses(model, sections), phi, solution.frequency, notes=notes)
+        solved = SolvedVariant("full", split, masses(model, sections), phi, solution.frequency, notes=notes)
         return self.row(variant, solved), model, w
 
     def model(self, variant: Variant, body: Body) -> Model:
@@ -132,7 +132,7 @@ class Solver:
             self.last = key, assemble(mesh_body(body, self.kit.sweep.plan.mesh_size_mm / 1e3))
         return self.last[1]
 
-    def row(self, variant: Variant, solved: Solved) -> Row:
+    def row(self, variant: Variant, solved: SolvedVariant) -> Row:
         """Row of a solved variant; means are over a short tap on the saddle, each mode by the energy that it gets."""
         plan, shares, parts = self.kit.sweep.plan, solved.shares, tuple(sorted(solved.shares.strain_share))
         strain = np.array([shares.strain_share[p] for p in parts])

@@ -147,9 +147,9 @@ def sentences(table: SweepTable, ranked: list[Effect], rest: float, lead: Lead) 
         return ["Loss factors are not known for every part, so nothing can be said of heat."]
     y = SCALE.get(lead.output, 1) * y[np.isfinite(y)]
     low, high = np.percentile(y, [5, 95])
-    spread = f"nine tenths of the variants lie between {number(low)} and {number(high)} {lead.unit}"
+    spread = f"nine tenths of the variants lie between {_number(low)} and {_number(high)} {lead.unit}"
     if not ranked:
-        return [f"Within the ranges entered, nothing changes {lead.what}: {number(float(np.median(y)))} {lead.unit}."]
+        return [f"Within the ranges entered, nothing changes {lead.what}: {_number(float(np.median(y)))} {lead.unit}."]
     top = ranked[0]
     lines = [
         f"Within the ranges entered, {top.name} matters most for {lead.what}: alone and with others it accounts for "
@@ -174,7 +174,7 @@ def sentences(table: SweepTable, ranked: list[Effect], rest: float, lead: Lead) 
     return lines
 
 
-def number(value: float) -> str:
+def _number(value: float) -> str:
     """'12.3'; below one with two decimals."""
     return f"{value:.1f}" if abs(value) >= 1 else f"{value:.2f}"
 
