@@ -232,7 +232,7 @@ def test_ctrl_c_ends_with_130_and_a_word(tmp_path):
 def test_fault_of_the_program_is_told_as_such():
     """A bug inside is no bad input: exit 1 and a line that says so."""
     code = (
-        "import studies.__main__ as m, studies.modes as s\n"
+        "import studies.__main__ as m, studies.modes.question as s\n"
         "def broken(*a, **k): raise KeyError('boom')\n"
         "s.run = broken\n"
         "m.main(['modes', 'x.toml'])\n"

@@ -87,7 +87,7 @@ def squeeze_values(deflection, state):
     return {key: deflection[state, press] for key, press in SQUEEZES.items() if (state, press) in deflection}
 
 
-def as_dict(row):
+def as_dict(row: Beside) -> dict[str, str | float | bool | None]:
     """A Beside for JSON, SI units."""
     return {**vars(row), "difference": row.difference, "agrees": row.agrees}
 
@@ -106,7 +106,7 @@ def table(rows):
     return "\n".join([*lines, *LIMITS, *dry])
 
 
-def shown(value, unit, sign=""):
+def shown(value: float | None, unit: str, sign: str = "") -> str:
     """'12.3 mm'; a loss factor with two figures."""
     if value is None:
         return UNKNOWN

@@ -1,15 +1,20 @@
 """The load study as a page and tables for machines."""
 
+from collections.abc import Callable
+from pathlib import Path
+
+from studies.common.files import Plain
 from studies.common.rest_page import write
 from studies.common.two_meshes import rim_grams
 from studies.load.pictures import draw
 from studies.load.readings import MEASURES
+from studies.load.result import Load
 from studies.load.words import bound, errors, report, scaled
 
 # --- for machines ---
 
 
-def records(study):
+def records(study: Load) -> list[dict[str, Plain]]:
     """One dict per build and measure."""
     off = errors(study)
     rows = []
@@ -26,7 +31,7 @@ def records(study):
     return rows
 
 
-def found(study):
+def found(study: Load) -> dict[str, Plain]:
     """What the JSON file holds of the study."""
     builds = [
         {
@@ -45,7 +50,9 @@ def found(study):
     }  # fmt: skip
 
 
-def write_report(study, out, pictures=True, say=lambda text: None):
+def write_report(
+    study: Load, out: Path, pictures: bool = True, say: Callable[[str], None] = lambda text: None
+) -> list[Path]:
     """Write page, tables and pictures into the folder `out`; returns the paths."""
     drawn = draw(study, out, say) if pictures else []
     return write(report(study), found(study), out, drawn)

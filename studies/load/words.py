@@ -7,6 +7,7 @@ from studies.common.table import BUILD, PER_GRAM, Table, build_cells, error_cell
 from studies.common.two_meshes import mesh_error, rim_grams
 from studies.common.words import percent, percent_change, rounded, signed
 from studies.load.readings import MEASURES
+from studies.load.result import Load, Row
 
 LABEL = (
     "elastic movement when the strings are tuned up, computed; wood creeps on, so an old instrument has moved further"
@@ -27,7 +28,7 @@ OWN_LIMITS = (
 )
 
 
-def report(study):
+def report(study: Load) -> Report:
     """Report of the study."""
     return Report(
         study.body, study.size, study.unknowns, study.source, "load", "what the strings do to the box", LABEL,
@@ -35,12 +36,12 @@ def report(study):
     )  # fmt: skip
 
 
-def text(study):
+def text(study: Load) -> str:
     """Everything printed by the command."""
     return said(report(study))
 
 
-def answer(study):
+def answer(study: Load) -> list[str]:
     """The answer in plain sentences."""
     base, total = study.rows[0], sum(p.tension for p in study.pulls)
     at = scaled(base)
@@ -67,34 +68,34 @@ def answer(study):
     return lines
 
 
-def bound(rho):
+def bound(rho: float) -> float:
     """Largest part by which a frequency can move when omega^2 moves by no more than the part rho."""
     return max(np.sqrt(1 + rho) - 1, 1 - np.sqrt(max(0.0, 1 - rho)))
 
 
-def scaled(row):
+def scaled(row: Row) -> dict[str, float]:
     """{key of MEASURES: value in its own unit}."""
     return {key: factor * row.measures[key] for key, (_, _, factor) in MEASURES.items()}
 
 
-def errors(study):
+def errors(study: Load) -> dict[str, float]:
     """{key: SI} mesh error of each measure of the sheet's own build."""
     fine, coarse = study.rows[0].measures, study.coarse.measures
     return {key: mesh_error(fine[key], coarse[key]) for key in fine}
 
 
-def tables(study):
+def tables(study: Load) -> list[Table]:
     """Tables for page and terminal."""
     return [moves(study), squeezes(study), widths(study), shifts(study), gained(study)]
 
 
-def moves(study):
+def moves(study: Load) -> Table:
     cells = lambda values: [f"{rounded(MEASURES[k][2] * values[k], d)} {unit}" for k, (d, unit) in SHOWN.items()]
     note = "Seen from the rim. Action: strings above the 12th fret; 'by the body': saddle and neck block move, the neck kept straight."
     return _by_build(study, "How the strings move the box", HEAD, cells, cells, note)
 
 
-def squeezes(study):
+def squeezes(study: Load) -> Table:
     keys = ("ahead_along_N_mm", "behind_along_N_mm")
     cells = lambda values: [f"{rounded(MEASURES[k][2] * values[k], 2)} N/mm" for k in keys]
     errors = lambda values: [f"{abs(MEASURES[k][2]) * values[k]:.2f} N/mm" for k in keys]
@@ -103,7 +104,7 @@ def squeezes(study):
     return _by_build(study, "Pre-stress of the top", head, cells, errors, note)
 
 
-def widths(study):
+def widths(study: Load) -> Table:
     keys = [k for k in study.rows[0].measures if k.startswith("width/")]
     head = [f"{place}, {edge} edge" for _, place, edge in (k.split("/") for k in keys)]
     cells = lambda values: [f"{signed(1e3 * values[k], 3)} mm" for k in keys]
@@ -117,7 +118,7 @@ def _by_build(study, heading, head, cells, errors_of, note=""):
     return Table(heading, (*BUILD, *head), (*rows, error_cells(errors_of(errors(study)))), note)
 
 
-def shifts(study):
+def shifts(study: Load) -> Table:
     head = ("build of the rim", *(f"{f:.0f} Hz" for f in study.frequency), "no mode by more than")
     rows = []
     for row in study.rows:
@@ -130,7 +131,7 @@ def shifts(study):
     return Table("How the pre-stress shifts the lowest modes", head, tuple(rows), note)
 
 
-def gained(study):
+def gained(study: Load) -> Table:
     values = lambda row: [scaled(row)[k] for k in SHOWN]
     return Table(
         "For each 10 g more of rim", (*BUILD, *HEAD), per_gram(study.rows, values, tuple(SHOWN.values())), PER_GRAM

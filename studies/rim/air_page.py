@@ -1,12 +1,15 @@
 """The rim study with air as a page, tables for machines and a summary for the terminal."""
 
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
 import numpy as np
 
 from meshes.describe import wood_notes
 from meshes.holding import FREE, LAP
 from meshes.joints import joint_of
 from studies.common import cautions
-from studies.common.files import About, provenance, told, write_json, write_table
+from studies.common.files import About, Plain, provenance, told, write_json, write_table
 from studies.common.groups import IN_RIM, grouped
 from studies.common.machine import plain
 from studies.common.measured import as_dict
@@ -23,7 +26,7 @@ from studies.common.two_meshes import (
 )
 from studies.common.words import change_bars, decibels, percent, percent_bars, points, signed
 from studies.drawing.mode_names import names_with_air
-from studies.rim.air import HOLDINGS, WHOLE_RIM, partners
+from studies.rim.air import HOLDINGS, WHOLE_RIM, Study, partners
 from studies.solved.power import SUMMARY, bands, summary
 
 LEAST_SHARE, LEAST_DB = 0.0005, 0.1  # smaller errors are not told: the figures are rounded
@@ -41,7 +44,7 @@ NOT_MODELLED = (
 )
 
 
-def measures(study):
+def measures(study: Study) -> list[dict[str, Plain]]:
     """[{build, how, ...}]: the summary of every build and way to hold it, with mesh errors, change from the sheet's own."""
     found = []
     for how in HOLDINGS:
@@ -157,7 +160,7 @@ def summary_text(study):
     return "\n".join([f"{study.body.name}, {LABEL}", "", *answer(study)])
 
 
-def per_mode(study):
+def per_mode(study: Study) -> Iterator[dict[str, Plain]]:
     """One dict per build, way to hold and air-loaded mode of the sheet's own build."""
     levels, area = (study.fine, study.coarse), study.fine.area
     hertz = lambda results: tuple(r.modes.frequency for r in results)
@@ -196,7 +199,7 @@ def per_band(study):
             yield {"how": how, "build": name, "third_octave_hz": middle, **found, "rim_error": error}
 
 
-def as_json(study):
+def as_json(study: Study) -> dict[str, Plain]:
     """The whole study for machines."""
     fine = study.fine.results["sheet", FREE]
     about = About(
@@ -220,7 +223,9 @@ def as_json(study):
     })  # fmt: skip
 
 
-def write_report(study, out, pictures=True, say=lambda text: None):
+def write_report(
+    study: Study, out: Path, pictures: bool = True, say: Callable[[str], None] = lambda text: None
+) -> list[Path]:
     """Write index.html, tables, air.json and the pictures into the folder `out`; returns the paths written."""
     from studies.rim.pictures import draw
 

@@ -1,12 +1,15 @@
 """The rim study as a page, tables for machines and a summary for the terminal."""
 
+from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
+
 import numpy as np
 
 from meshes.describe import wood_notes
 from meshes.joints import joint_of
 from meshes.parts import RIM
 from studies.common import cautions
-from studies.common.files import About, provenance, told, write_json, write_table
+from studies.common.files import About, Plain, provenance, told, write_json, write_table
 from studies.common.groups import largest
 from studies.common.machine import plain
 from studies.common.measured import as_dict, table
@@ -23,7 +26,7 @@ from studies.common.two_meshes import (
 )
 from studies.common.words import UNKNOWN, percent, percent_bars, points, signed
 from studies.drawing.mode_names import names
-from studies.rim.dry import rim_share, struck, unknown_losses
+from studies.rim.dry import Study, rim_share, struck, unknown_losses
 
 LABEL = "without air, radiation and strings: an upper estimate; how long notes last, rimwork sustain tells"
 NOT_MODELLED = (
@@ -71,7 +74,7 @@ def paragraph(study):
     return "\n".join(lines)
 
 
-def headline(study):
+def headline(study: Study) -> list[dict[str, Plain]]:
     """One dict per build: weight, heat and storage in the rim for a tap on the saddle, and what no loss would give.
 
     The mesh errors of a build and of its difference from the sheet's own are two: what both share cancels.
@@ -88,7 +91,7 @@ def headline(study):
     return [item | worst for item in found]
 
 
-def longer(gain):
+def longer(gain: float | None) -> str:
     """'12 % longer'."""
     return UNKNOWN if gain is None else f"{percent(gain, 0)} longer"
 
@@ -127,7 +130,7 @@ def answer(study):
     return lines
 
 
-def per_mode(study):
+def per_mode(study: Study) -> Iterator[dict[str, Plain]]:
     """One dict per build and mode of the base: frequencies, shifts, shares, errors."""
     own = study.comparisons[0]
     words = names(study.models[0].space, own.row.found.shape[:, : study.count])
@@ -154,7 +157,7 @@ def per_mode(study):
             }  # fmt: skip
 
 
-def as_json(study):
+def as_json(study: Study) -> dict[str, Plain]:
     """The whole study for machines."""
     rows = []
     for c, head in zip(study.comparisons, headline(study)):
@@ -181,7 +184,13 @@ def as_json(study):
     })  # fmt: skip
 
 
-def write_report(study, out, pictures=True, say=lambda text: None, beside=None):
+def write_report(
+    study: Study,
+    out: Path,
+    pictures: bool = True,
+    say: Callable[[str], None] = lambda text: None,
+    beside: str | None = None,
+) -> list[Path]:
     """Write the page, rim.csv, rim.json and the pictures into the folder `out`; returns the paths written.
 
     beside: name of the page with air, which then is the first one, and this one is dry.html.
@@ -207,7 +216,7 @@ def write_report(study, out, pictures=True, say=lambda text: None, beside=None):
     return [page, table, machine]
 
 
-def light(drawn):
+def light(drawn: Iterable[Path]) -> list[Path]:
     """The pictures for the page: the contact sheet, then the others; the dark ones stay aside."""
     found = [p for p in drawn if p.suffix == ".png" and not p.stem.endswith("dark")]
     return sorted(found, key=lambda p: ("contact" not in p.name, p.name))

@@ -1,18 +1,20 @@
 """The squeeze study as tables for machines."""
 
+from collections.abc import Iterator
 from itertools import combinations
+from pathlib import Path
 
 from meshes.body import side_height
-from studies.common.files import About, provenance, told, write_json, write_table
+from studies.common.files import About, Plain, provenance, told, write_json, write_table
 from studies.common.measured import as_dict
 from studies.common.two_meshes import MESH_ERROR, both, mesh_error, rim_grams
-from studies.squeeze.result import told_apart
+from studies.squeeze.result import Squeeze, told_apart
 from studies.squeeze.words import BLOCKS, LABEL, NOT_MODELLED, beside_rows
 
 # --- for machines ---
 
 
-def records(study):
+def records(study: Squeeze) -> Iterator[dict[str, Plain]]:
     """One dict per build, state and press."""
     for row, rough in zip(study.rows, study.coarse):
         for (state, press), d in row.deflection.items():
@@ -29,7 +31,7 @@ def records(study):
             }
 
 
-def as_json(study):
+def as_json(study: Squeeze) -> dict[str, Plain]:
     """The whole study for machines."""
     builds = [
         {
@@ -54,7 +56,7 @@ def as_json(study):
     })  # fmt: skip
 
 
-def write_tables(study, out):
+def write_tables(study: Squeeze, out: Path) -> list[Path]:
     """Write squeeze.csv and squeeze.json into the folder; returns the paths."""
     data = as_json(study)
     return [write_table(out / "squeeze.csv", data["measures"]), write_json(out / "squeeze.json", data)]

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from fem.eigen import fixed_unknowns, modes
+from fem.elements import Space
 from fem.energies import energies, masses
 from fem.model import assemble, weights
 from fem.statics import deflect, pinch, spot, twist
@@ -71,7 +72,7 @@ def unit_loads(space, body, state):
     return found
 
 
-def plan_of(space):
+def plan_of(space: Space) -> np.ndarray:
     """(k, 2) m: the rim's outline at its top edge."""
     return space.points[_ring(space, "rim_top"), :2]
 

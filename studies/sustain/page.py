@@ -6,7 +6,7 @@ from fem.body_modes import RADIATION, STRING
 from meshes.holding import LAP
 from meshes.joints import joint_of
 from studies.common import cautions
-from studies.common.files import About, provenance, told, write_json, write_table
+from studies.common.files import About, Plain, provenance, told, write_json, write_table
 from studies.common.groups import IN_RIM
 from studies.common.note_names import short_name, wolf_name
 from studies.common.page import write_page
@@ -17,7 +17,7 @@ from studies.sustain.answer import answer, behind
 from studies.sustain.charts import doubts_svg, energy_svg
 from studies.sustain.hearing import NOT_AT_HAND, TOLERANCES
 from studies.sustain.maps import DECAY, HEAT, RATIO, board_of, map_figure, scale_ends
-from studies.sustain.result import HOLDINGS, MESH
+from studies.sustain.result import HOLDINGS, MESH, Study
 from studies.sustain.verdict import by_group
 from studies.sustain.words import BOARDS, FOOTNOTE, flip_ends, matters, outside_check
 
@@ -112,7 +112,7 @@ def _judged(found):
     }  # fmt: skip
 
 
-def as_json(study):
+def as_json(study: Study) -> dict[str, Plain]:
     """The whole study for machines."""
     about = About(
         study.body, "air, strings", LABEL, MESH_ERROR, NOT_MODELLED,

@@ -1,14 +1,19 @@
 """The weather study as a page and tables for machines."""
 
+from collections.abc import Callable
+from pathlib import Path
+
+from studies.common.files import Plain
 from studies.common.rest_page import write
 from studies.common.two_meshes import rim_grams
 from studies.weather.pictures import draw
+from studies.weather.result import Weather
 from studies.weather.words import errors, gap_stress, report, shape_values, stress_values
 
 # --- for machines ---
 
 
-def records(study):
+def records(study: Weather) -> list[dict[str, Plain]]:
     """One dict per build, humidity and measure."""
     rows = []
     for used in study.used:
@@ -27,7 +32,7 @@ def records(study):
     return rows
 
 
-def found(study):
+def found(study: Weather) -> dict[str, Plain]:
     """What the JSON file holds of the study."""
     builds = []
     for row in study.rows:
@@ -55,7 +60,9 @@ def found(study):
     }  # fmt: skip
 
 
-def write_report(study, out, pictures=True, say=lambda text: None):
+def write_report(
+    study: Weather, out: Path, pictures: bool = True, say: Callable[[str], None] = lambda text: None
+) -> list[Path]:
     """Write page, tables and pictures into the folder `out`; returns the paths."""
     drawn = draw(study, out, say) if pictures else []
     return write(report(study), found(study), out, drawn)

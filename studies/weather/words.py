@@ -1,5 +1,7 @@
 """The weather study in words: its answer, its tables, and all of it as text for the terminal."""
 
+from collections.abc import Callable
+
 import numpy as np
 
 from fem.moisture import equilibrium_moisture
@@ -8,7 +10,7 @@ from studies.common.table import BUILD, PER_GRAM, Table, build_cells, error_cell
 from studies.common.two_meshes import mesh_error, rim_grams
 from studies.common.words import percent_change, rounded, signed
 from studies.weather.readings import PLATES
-from studies.weather.result import free_width, mean_pull, widths, worst
+from studies.weather.result import Row, Weather, free_width, mean_pull, widths, worst
 
 LABEL = "movement and stress when the air changes for good, computed, elastic; creep eases stress with time"
 CRACKS = "in the range in which cracks are reported"
@@ -20,7 +22,7 @@ OWN_LIMITS = (
 )
 
 
-def report(study):
+def report(study: Weather) -> Report:
     """Report of the study."""
     return Report(
         study.body, study.size, study.unknowns, study.source, "weather", "what the seasons do to the box", LABEL,
@@ -28,7 +30,7 @@ def report(study):
     )  # fmt: skip
 
 
-def text(study):
+def text(study: Weather) -> str:
     """Everything printed by the command."""
     return said(report(study))
 
@@ -36,7 +38,7 @@ def text(study):
 # --- words ---
 
 
-def answer(study):
+def answer(study: Weather) -> list[str]:
     """The answer in plain sentences."""
     base, lines = study.rows[0], [air(study)]
     place, width = next(iter(widths(study.body).items()))
@@ -123,7 +125,7 @@ def gap_stress(study, row, plate="top"):
 # --- tables ---
 
 
-def tables(study):
+def tables(study: Weather) -> list[Table]:
     """Tables for page and terminal."""
     found = []
     for used in study.used:
@@ -131,7 +133,7 @@ def tables(study):
     return [*found, *([gap_table(study)] if study.rim_gap else []), gram_table(study), wood_table(study)]
 
 
-def shape_values(study, row, used):
+def shape_values(study: Weather, row: Row, used: float) -> dict[str, float]:
     """{column: mm} of width and arch changes."""
     change, found = 1e3 * study.changes[used], {}
     for place, (top, back) in row.moisture.width.items():
@@ -139,13 +141,13 @@ def shape_values(study, row, used):
     return found | {f"arch of the {plate}": change * row.moisture.arch[plate] for plate in PLATES}
 
 
-def errors(study, values, used):
+def errors(study: Weather, values: Callable[[Weather, Row, float], dict[str, float]], used: float) -> dict[str, float]:
     """{column: mesh error} of shape_values or stress_values of the sheet's own build."""
     fine, coarse = (values(study, row, used) for row in (study.rows[0], study.coarse))
     return {key: mesh_error(fine[key], coarse[key]) for key in fine}
 
 
-def shape_table(study, used):
+def shape_table(study: Weather, used: float) -> Table:
     keys = list(shape_values(study, study.rows[0], used))
     change = 1e3 * study.changes[used]
     loose = []
@@ -159,7 +161,7 @@ def shape_table(study, used):
     return Table(heading, (*BUILD, *keys), tuple(rows), note)
 
 
-def stress_values(study, row, used):
+def stress_values(study: Weather, row: Row, used: float) -> dict[str, float]:
     """{column: MPa} of tension across the grain; mean along the linings, and the most of any patch."""
     change, found = study.changes[used], {}
     for plate in PLATES:
@@ -169,7 +171,7 @@ def stress_values(study, row, used):
     return found
 
 
-def stress_table(study, used):
+def stress_table(study: Weather, used: float) -> Table:
     keys = list(stress_values(study, study.rows[0], used))
     rows = []
     for row in study.rows:
@@ -209,7 +211,7 @@ def gap_table(study):
     return Table(f"A rim out of flat by {1e3 * study.rim_gap:g} mm at glue-up", head, tuple(rows), note)
 
 
-def gram_table(study):
+def gram_table(study: Weather) -> Table:
     used = min(study.changes, key=study.changes.get)
     place = next(iter(widths(study.body)))
     values = lambda row: [
