@@ -25,6 +25,7 @@ from studies.common.builds import builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
 from studies.common.inputs import Source
 from studies.common.words import percent
+from studies.drawing.boards import boards_of
 from studies.page import (
     behind as page_behind,
 )
@@ -363,8 +364,9 @@ def test_shapes_of_builds_are_read_plate_by_plate_and_go_along(air):
     assert np.abs(own[surface.groups["back"]]).max() < 1e-9
     assert other == pytest.approx(0.5 * own)
     only = Scene(surface, (), {}, ("top swells",))
-    ((fields, largest),) = page_modes._plates(structure, page_modes._columns(surface, structure, sounded(-1j), 1))[1]
-    assert fields["top"].value.max() == largest == pytest.approx(1, abs=0.05)  # outward
+    column = page_modes._columns(surface, structure, sounded(-1j), 1)[:, 0]
+    fields = boards_of(structure.space, structure.body, 6).moving(column)
+    assert fields["top"].value.max() == fields["top"].largest == pytest.approx(1, abs=0.05)  # outward
     assert fields["back"].largest < 1e-9
     assert page_modes.contact_sheet(only, structure, sounded(-1j)).startswith(b"\x89PNG")
 
