@@ -58,7 +58,6 @@ def fit_plate(
     reference: Wood,
     errors: ReadingErrors | None = None,
     losses: Mapping[str, tuple[float, float]] | None = None,
-    name: str = "measured_plate",
 ) -> PlateFit:
     """PlateFit of a plate: lengths [m] (length along the grain), mass [kg], peaks {tone: Hz} of two or three TONES.
 
@@ -70,7 +69,7 @@ def fit_plate(
     tones = [tone for tone in TONES if tone in peaks]
     size = np.array([length, width, thickness, mass])
     target = np.log([peaks[tone] for tone in tones])
-    wood, modes = fit_newton(size, tones, target, reference, name)
+    wood, modes = fit_newton(size, tones, target, reference)
     computed = _log_frequency(modes, tones)
     fitted = tuple(SOUGHT[list(TONES).index(tone)] for tone in tones)
     uncertainty = _uncertainty(size, tones, peaks, wood, reference, modes, errors)
@@ -145,14 +144,14 @@ def check_plate(
         raise ValueError(f"tones given: {', '.join(peaks) or 'none'}; expected at least two of {', '.join(TONES)}")
 
 
-def _trial(logs: np.ndarray, size: np.ndarray, reference: Wood, name: str = "trial") -> Wood:
+def _trial(logs: np.ndarray, size: np.ndarray, reference: Wood) -> Wood:
     """Wood with exp(logs) = E_L, E_R, G_LR, the density of the plate, and the rest from the reference."""
     E_L, E_R, G_LR = (float(x) for x in np.exp(logs))
     shear = {key: getattr(reference, key) * E_L / reference.E_L for key in ("G_LT", "G_RT")}
     if reference.E_T:
         shear["E_T"] = reference.E_T * E_L / reference.E_L
     density = float(size[3] / size[:3].prod())
-    return replace(reference, name=name, E_L=E_L, E_R=E_R, G_LR=G_LR, density=density, sources={}, **shear)
+    return replace(reference, name="measured_plate", E_L=E_L, E_R=E_R, G_LR=G_LR, density=density, sources={}, **shear)
 
 
 def _log_frequency(modes: PlateModes, tones: Sequence[str]) -> np.ndarray:
@@ -169,9 +168,7 @@ def _sensitivity(wood: Wood, modes: PlateModes, tones: Sequence[str]) -> np.ndar
     return 0.5 * energy @ np.transpose(slope) / (energy @ at)[:, None]
 
 
-def fit_newton(
-    size: np.ndarray, tones: Sequence[str], target: np.ndarray, reference: Wood, name: str
-) -> tuple[Wood, PlateModes]:
+def fit_newton(size: np.ndarray, tones: Sequence[str], target: np.ndarray, reference: Wood) -> tuple[Wood, PlateModes]:
     """(Wood, PlateModes) whose tones are exp(target); constants without a tone keep their ratio to E_L."""
     logs = np.log([reference.E_L, reference.E_R, reference.G_LR])
     peaks = dict(zip(tones, np.exp(target), strict=True))
@@ -182,7 +179,7 @@ def fit_newton(
         logs[i] = np.log(first[key]) if key in first else logs[i]
     tie = _tie(tones)
     for _ in range(15):
-        wood = _trial(logs, size, reference, name)
+        wood = _trial(logs, size, reference)
         modes = plate_modes(wood, length, width, thickness, COMPUTED)
         error = target - _log_frequency(modes, tones)
         if abs(error).max() < 1e-6:

@@ -69,7 +69,7 @@ def _misfit(
     """Mean distance of the other tones to the nearest mode of the fitted plate, plus the prior; inf if no fit."""
     tones = [tone for tone in TONES if tone in naming]
     try:
-        wood, _ = fit_newton(np.array(size), tones, np.log([naming[t] for t in tones]), reference, "trial")
+        wood, _ = fit_newton(np.array(size), tones, np.log([naming[t] for t in tones]), reference)
     except ValueError:
         return np.inf
     modes = plate_modes(wood, *size[:3], count=24).frequency

@@ -1,7 +1,5 @@
 """The command line: thin; heavy imports happen inside the commands."""
 
-import codecs
-import io
 import os
 import sys
 from pathlib import Path
@@ -12,64 +10,59 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 
 from cyclopts import App, CycloptsError, Parameter  # noqa: E402
 
+from studies.common.inputs import COARSEST_MM, FINEST_MM  # noqa: E402
+
 app = App(
     name="rimwork",
     help="What a guitar's rim stores and turns to heat: the assembled box computed from your build sheet.",
     version_flags=["--version"],
     suppress_keyboard_interrupt=False,
 )
-Names = Annotated[list[str], Parameter(consume_multiple=True, negative=())]
+
+
+SEVERAL = Parameter(consume_multiple=True, negative=(), show_default=False)
+Sheet = Annotated[Path, Parameter(help="The build sheet (.toml).")]
+Out = Annotated[
+    Path | None,
+    Parameter(help="Folder for everything that is written; 'out/SHEET-COMMAND' if not given, as in 'out/hazel-rim'."),
+]
+MeshSize = Annotated[
+    float | None, Parameter(help=f"Edge length of the mesh of a build sheet, {FINEST_MM} to {COARSEST_MM} mm.")
+]
+Count = Annotated[int, Parameter(help="How many modes.")]
+Strings = Annotated[str | None, Parameter(help="Name of a built-in set of strings, in place of the sheet's.")]
+Pictures = Annotated[bool, Parameter(help="Draw pictures.")]
+Held = Annotated[str, Parameter(help="How the guitar is held: 'lap' or 'free'.")]
+Names = Annotated[tuple[str, ...], SEVERAL]
+Numbers = Annotated[tuple[float, ...], SEVERAL]
+Recordings = Annotated[tuple[Path, ...], SEVERAL]
 
 
 @app.command
 def rim(
-    sheet: Path,
-    /,
-    *,
-    out: Path | None = None,
-    mesh_size_mm: float | None = None,
-    count: int = 20,
-    pictures: bool = True,
+    sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, count: Count = 20, pictures: Pictures = True,
     air: bool = True,
-):
+):  # fmt: skip
     """Compare rim builds: what kerfed, reversed, solid linings and doubled sides change, with the sheet's own as the base.
 
-    First with the air inside and outside, hung free and on the lap; then the dry box.
+    First with the air inside and outside, hung free and on the lap; then the dry box. Rows already in the folder are used
+    again. A second, coarser mesh gives the mesh error.
 
     Parameters
     ----------
-    sheet
-        The build sheet (.toml).
-    out
-        Folder for page, tables and pictures; 'out/SHEET-rim' if not given. Rows already there are used again.
-    mesh_size_mm
-        Edge length of the mesh. A second, coarser mesh gives the mesh error.
-    count
-        How many modes.
-    pictures
-        Draw the mode pictures.
     air
         With the enclosed air, the sound outside and the player; without it the dry box alone.
     """
-    from studies.rim.question import main
+    from studies.rim.question import compare_rims
 
-    print(main(sheet, out, mesh_size_mm, count, pictures, air))
+    print(compare_rims(sheet, out, mesh_size_mm, count, pictures, air))
 
 
 @app.command
 def modes(
-    input: Path,
-    /,
-    *,
-    parts: Path | None = None,
-    count: int = 20,
-    mesh_size_mm: float | None = None,
-    fix: Names = [],  # noqa: B006
-    hold: Names = [],  # noqa: B006
-    json: Path | None = None,
-    export: Path | None = None,
-    air: bool = False,
-):
+    input: Path, /, *, parts: Path | None = None, count: Count = 20, mesh_size_mm: MeshSize = None,
+    fix: Names = (), hold: Names = (), json: Path | None = None, export: Path | None = None, air: bool = False,
+):  # fmt: skip
     """Natural frequencies of a build sheet or of any shell mesh, with energies by part.
 
     Parameters
@@ -78,10 +71,6 @@ def modes(
         A build sheet (.toml), or a mesh with named groups (.msh, .vtu).
     parts
         The parts sheet of a foreign mesh: its materials, thicknesses, grain and beams.
-    count
-        How many elastic modes.
-    mesh_size_mm
-        Edge length of the mesh of a build sheet.
     fix
         Parts or edges to clamp.
     hold
@@ -95,46 +84,29 @@ def modes(
     """
     if air:
         from studies.common.inputs import BadInput
-        from studies.modes import air as with_air
+        from studies.modes.air import air_table, find_modes_in_air
 
         if parts is not None or fix or hold or export is not None:
             raise BadInput("--air: goes with a build sheet alone; expected no --parts, --fix, --hold or --export")
-        print(with_air.table(with_air.run(input, count, mesh_size_mm, json)))
+        print(air_table(find_modes_in_air(input, count, mesh_size_mm, json)))
         return
-    from studies.modes.question import run, table
+    from studies.modes.question import find_modes, modes_table
 
-    result = run(input, parts, count, mesh_size_mm, fix, hold, json, export)
-    print(table(result))
+    print(modes_table(find_modes(input, parts, count, mesh_size_mm, fix, hold, json, export)))
     print("Without air, radiation and strings.")
 
 
 @app.command
 def pictures(
-    sheet: Path,
-    /,
-    *,
-    out: Path | None = None,
-    mesh_size_mm: float | None = None,
-    count: int = 12,
-    builds: Names = [],  # noqa: B006
-    width_mm: float = 120.0,
-    format: str = "png",
-    dark: bool = False,
-    moving: bool = False,
-    air: bool = False,
-):
+    sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, count: Count = 12, builds: Names = (),
+    width_mm: float = 120.0, format: str = "png", dark: bool = False, moving: bool = False, air: bool = False,
+):  # fmt: skip
     """Mode pictures for print, each with a caption beside it: top and back in plan, the guitar in perspective.
+
+    Rows in 'out/SHEET-rim' are used again.
 
     Parameters
     ----------
-    sheet
-        The build sheet (.toml).
-    out
-        Folder for the pictures; 'out/SHEET-pictures' if not given. Rows in 'out/SHEET-rim' are used again.
-    mesh_size_mm
-        Edge length of the mesh.
-    count
-        How many modes.
     builds
         Rim builds to draw beside the sheet's own, mode by mode with one sign and one scale.
     width_mm
@@ -148,25 +120,17 @@ def pictures(
     air
         Modes with the air inside and outside, hung free; the dry box if not given.
     """
-    from studies.pictures.question import Wanted, main
+    from studies.pictures.question import Wanted, draw_pictures
 
-    print(main(sheet, out, mesh_size_mm, Wanted(count, width_mm, format, dark, moving, air), builds))
+    print(draw_pictures(sheet, out, mesh_size_mm, Wanted(count, width_mm, format, dark, moving, air), builds))
 
 
 @app.command
-def check(sheet: Path, /, *, out: Path | None = None):
-    """Check a build sheet: areas, weights of every part, warnings, what is assumed; draw plan and section to scale.
+def check(sheet: Sheet, /, *, out: Out = None):
+    """Check a build sheet: areas, weights of every part, warnings, what is assumed; draw plan and section to scale."""
+    from studies.check.question import check_sheet
 
-    Parameters
-    ----------
-    sheet
-        The build sheet (.toml).
-    out
-        Folder for the drawings; 'out/SHEET-check' if not given.
-    """
-    from studies.check.question import main
-
-    print(main(sheet, out))
+    print(check_sheet(sheet, out))
 
 
 @app.command
@@ -185,224 +149,122 @@ def new(file: Path, /):
 
 @app.command
 def squeeze(
-    sheet: Path,
-    /,
-    *,
-    out: Path | None = None,
-    load_kg: float = 2.0,
-    mesh_size_mm: float | None = None,
-    recording: Annotated[list[Path], Parameter(consume_multiple=True, negative=())] = [],  # noqa: B006
-    ruler_mm: float | None = None,
-    load_error_percent: float | None = None,
-    pictures: bool = True,
-):
+    sheet: Sheet, /, *, out: Out = None, load_kg: float = 2.0, mesh_size_mm: MeshSize = None, recording: Recordings = (),
+    ruler_mm: float | None = None, load_error_percent: float | None = None, pictures: Pictures = True,
+):  # fmt: skip
     """The open rim by itself, squeezed and twisted: deflections of each rim build, and which ones a ruler can tell apart.
 
     Parameters
     ----------
-    sheet
-        The build sheet (.toml).
-    out
-        Folder for tables and picture; 'out/SHEET-squeeze' if not given.
     load_kg
         Load of each squeeze.
-    mesh_size_mm
-        Edge length of the mesh.
     recording
         WAV files of the rim held in two fingers and tapped: their decay gives the rim's loss factor.
     ruler_mm
         Reading error of the ruler.
     load_error_percent
         Error of the load.
-    pictures
-        Draw the squeezed rim.
     """
-    from studies.squeeze.question import main
+    from studies.squeeze.question import squeeze_rims
 
-    print(main(sheet, out, load_kg, mesh_size_mm, None, recording, pictures, ruler_mm, load_error_percent))
+    print(squeeze_rims(sheet, out, load_kg, mesh_size_mm, recording, pictures, ruler_mm, load_error_percent))
 
 
 @app.command
 def load(
-    sheet: Path,
-    /,
-    *,
-    out: Path | None = None,
-    mesh_size_mm: float | None = None,
-    strings: str | None = None,
-    pictures: bool = True,
-):
-    """What the strings' pull does: bridge, belly and dip, neck block and action, rim, of each rim build.
+    sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, strings: Strings = None, pictures: Pictures = True
+):  # fmt: skip
+    """What the strings' pull does: bridge, belly and dip, neck block and action, rim, of each rim build."""
+    from studies.load.question import load_box
 
-    Parameters
-    ----------
-    sheet
-        The build sheet (.toml).
-    out
-        Folder for page, tables and pictures; 'out/SHEET-load' if not given.
-    mesh_size_mm
-        Edge length of the mesh.
-    strings
-        Name of a built-in set of strings, in place of the sheet's.
-    pictures
-        Draw the fields.
-    """
-    from studies.load.question import main
-
-    print(main(sheet, out, mesh_size_mm, strings, pictures))
+    print(load_box(sheet, out, mesh_size_mm, strings, pictures))
 
 
 @app.command
 def weather(
-    sheet: Path,
-    /,
-    *,
-    out: Path | None = None,
-    mesh_size_mm: float | None = None,
-    built_at_humidity_percent: float | None = None,
-    used_at_humidity_percent: Annotated[list[float], Parameter(consume_multiple=True, negative=())] = [],  # noqa: B006
-    rim_gap_mm: float | None = None,
-    pictures: bool = True,
-):
+    sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, built_at_humidity_percent: float | None = None,
+    used_at_humidity_percent: Numbers = (), rim_gap_mm: float | None = None, pictures: Pictures = True,
+):  # fmt: skip
     """What dry and damp air do to the glued-up box: width, arch, and stress across the grain, of each rim build.
 
     Parameters
     ----------
-    sheet
-        The build sheet (.toml).
-    out
-        Folder for page, tables and pictures; 'out/SHEET-weather' if not given.
-    mesh_size_mm
-        Edge length of the mesh.
     built_at_humidity_percent
         Relative humidity at glue-up.
     used_at_humidity_percent
         Relative humidities in use.
     rim_gap_mm
         How far the rim was from flat at glue-up, highest place to lowest.
-    pictures
-        Draw the fields.
     """
-    from studies.weather.question import main
+    from studies.weather.question import season_box
 
     used = used_at_humidity_percent or None
-    print(
-        main(
-            sheet,
-            out,
-            mesh_size_mm,
-            built_at_humidity_percent,
-            used,
-            rim_gap_mm,
-            pictures=pictures,
-        )
-    )
+    print(season_box(sheet, out, mesh_size_mm, built_at_humidity_percent, used, rim_gap_mm, pictures))
 
 
 @app.command
 def sustain(
-    sheet: Path,
-    /,
-    *,
-    out: Path | None = None,
-    mesh_size_mm: float | None = None,
-    strings: str | None = None,
-    frets: int = 20,
-    modes: int = 60,
-    draws: int = 20,
-    pictures: bool = True,
-):
+    sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, strings: Strings = None, frets: int = 20,
+    modes: int = 60, draws: int = 20, pictures: Pictures = True,
+):  # fmt: skip
     """Plucked notes on every rim build: how long they last, where their energy goes, and whether anybody could hear it.
 
-    Every string and fret, hung free and on the lap. What took long is kept in the folder: stopped at any time, the same
-    command goes on from there.
+    Every string and fret, hung free and on the lap. A second, coarser mesh gives the mesh error. What took long is kept in
+    the folder: stopped at any time, the same command goes on from there.
 
     Parameters
     ----------
-    sheet
-        The build sheet (.toml).
-    out
-        Folder for page, tables and pictures; 'out/SHEET-sustain' if not given.
-    mesh_size_mm
-        Edge length of the mesh. A second, coarser mesh gives the mesh error.
-    strings
-        Name of a built-in set of strings, in place of the sheet's.
     frets
         Highest fret.
     modes
         How many modes of the box; they set the highest note that is answered for.
     draws
         How many sets of other boards of the same woods, for the wood scatter; 0 leaves it out.
-    pictures
-        Draw the fretboard maps.
     """
-    from studies.sustain.question import main
+    from studies.sustain.question import compare_sustain
 
-    print(main(sheet, out, mesh_size_mm, modes, frets, draws, strings, pictures))
+    print(compare_sustain(sheet, out, mesh_size_mm, modes, frets, draws, strings, pictures))
 
 
 @app.command
 def listen(
-    sheet: Path | None = None,
-    /,
-    *,
-    builds: Names = [],  # noqa: B006
-    notes: Names = [],  # noqa: B006
-    held: str = "lap",
-    place_mm: Annotated[tuple[float, float, float] | None, Parameter(negative=())] = None,
-    out: Path | None = None,
-    mesh_size_mm: float | None = None,
-    strings: str | None = None,
-    blind: bool = True,
-    reveal: Path | None = None,
-):
+    sheet: Annotated[Path | None, Parameter(help="The build sheet (.toml).")] = None, /, *, builds: Names = (),
+    notes: Names = (), held: Held = "lap",
+    place_mm: Annotated[tuple[float, float, float] | None, Parameter(negative=())] = None, out: Out = None,
+    mesh_size_mm: MeshSize = None, strings: Strings = None, blind: bool = True, reveal: Path | None = None,
+):  # fmt: skip
     """WAV files of the same notes and a short phrase on two rim builds, at one gain, also in a hidden order.
 
     Parameters
     ----------
-    sheet
-        The build sheet (.toml).
     builds
         Two builds, such as sheet, kerfed, solid_laminated, doubled_sides; the sheet's own and solid linings if not given.
     notes
         Notes in place of the built-in ones: E2, or D3+5 for string D3 at fret 5.
-    held
-        'lap' or 'free'.
     place_mm
         Where it is heard: from the tail, from the centre line (bass side positive), out of the top; 1 m in front of the saddle
         if not given.
-    out
-        Folder for the sounds; 'out/SHEET-listen' if not given.
-    mesh_size_mm
-        Edge length of the mesh.
-    strings
-        Name of a built-in set of strings, in place of the sheet's.
     blind
         Write the same sounds without names, in a hidden order, too.
     reveal
         Folder of blind sounds: tell the hidden order, and do nothing else.
     """
     from studies.common.inputs import BadInput
-    from studies.notes import listen as study
-    from studies.notes.question import held as how
+    from studies.notes.listen import Wanted, hidden_order, write_sounds
 
     if reveal is not None:
-        print(study.told(reveal))
+        print(hidden_order(reveal))
         return
     if sheet is None:
         raise BadInput("listen: expected a build sheet, or --reveal FOLDER")
-    print(study.main(sheet, out, tuple(builds), how(held), mesh_size_mm, strings, notes, place_mm, blind))
+    print(write_sounds(sheet, out, mesh_size_mm, strings, Wanted(builds, notes, held, place_mm, blind)))
 
 
 @app.command
 def note(
-    *takes: str,
-    sheet: Path | None = None,
-    held: str = "lap",
-    out: Path | None = None,
-    mesh_size_mm: float | None = None,
-    strings: str | None = None,
-):
+    *takes: str, sheet: Path | None = None, held: Held = "lap", out: Path | None = None, mesh_size_mm: MeshSize = None,
+    strings: Strings = None,
+):  # fmt: skip
     """How long notes last on your guitar: decays from WAV recordings of single notes, beside the computed ones.
 
     Parameters
@@ -412,45 +274,28 @@ def note(
         ring out to silence.
     sheet
         Build sheet of the guitar: its computed notes stand beside. Without it the recordings are read alone.
-    held
-        How the guitar was held: 'lap' or 'free'.
     out
         Folder that keeps what took long; 'out/SHEET-sustain' if not given, which 'sustain' shares.
-    mesh_size_mm
-        Edge length of the mesh.
-    strings
-        Name of a built-in set of strings, in place of the sheet's.
     """
-    from studies.notes.question import held as how
-    from studies.notes.question import main
+    from studies.notes.question import read_notes
 
-    print(main(takes, sheet, out, how(held), mesh_size_mm, strings))
+    print(read_notes(takes, sheet, out, held, mesh_size_mm, strings))
 
 
 @app.command
 def page(
-    sheet: Path,
-    /,
-    *,
-    out: Path | None = None,
-    mesh_size_mm: float | None = None,
-    modes: bool = True,
-    sustain: bool = True,
-    weather: bool = True,
-    sounds: bool = True,
-):
+    sheet: Sheet, /, *, out: Path | None = None, mesh_size_mm: MeshSize = None, modes: bool = True, sustain: bool = True,
+    weather: bool = True, sounds: bool = True,
+):  # fmt: skip
     """One HTML file for the reader: the answer, where the energy goes, fretboard, dry air, modes in motion, sounds; no network.
 
-    Uses what the other commands have computed of the same sheet in the folder 'out', and computes the rest.
+    Uses what the other commands have computed of the same sheet in the folder 'out', and computes the rest. A second,
+    coarser mesh gives the mesh error.
 
     Parameters
     ----------
-    sheet
-        The build sheet (.toml).
     out
         The file; 'out/SHEET-page.html' if not given.
-    mesh_size_mm
-        Edge length of the mesh. A second, coarser mesh gives the mesh error.
     modes
         The modes in motion.
     sustain
@@ -460,22 +305,16 @@ def page(
     sounds
         Computed sounds to play.
     """
-    from studies.page.question import main
+    from studies.page.question import write_reader_page
 
-    print(main(sheet, out, mesh_size_mm, modes, weather, sustain, sounds))
+    print(write_reader_page(sheet, out, mesh_size_mm, modes, weather, sustain, sounds))
 
 
 @app.command
 def sweep(
-    plan: str,
-    /,
-    *,
-    out: Path | None = None,
-    workers: int | None = None,
-    scheduler: str | None = None,
-    sheet: Path | None = None,
-    parquet: bool = False,
-):
+    plan: str, /, *, out: Path | None = None, workers: int | None = None, scheduler: str | None = None,
+    sheet: Path | None = None, parquet: bool = False,
+):  # fmt: skip
     """Run a night's plan of variants; stopped at any time, the same command goes on where it was.
 
     Parameters
@@ -493,27 +332,17 @@ def sweep(
     parquet
         Write the table as Parquet too.
     """
-    from studies.sweep.question import main
+    from studies.sweep.question import run_sweep
 
-    print(main(plan, out, workers, scheduler, sheet, parquet))
+    print(run_sweep(plan, out, workers, scheduler, sheet, parquet))
 
 
 @app.command
 def plate(
-    *,
-    length_mm: float,
-    width_mm: float,
-    thickness_mm: float,
-    mass_g: float,
-    along_hz: float | None = None,
-    across_hz: float | None = None,
-    twist_hz: float | None = None,
-    other_hz: Annotated[list[float], Parameter(consume_multiple=True, negative=())] = [],  # noqa: B006
-    recording: Annotated[list[Path], Parameter(consume_multiple=True, negative=())] = [],  # noqa: B006
-    wood: str | None = None,
-    name: str = "measured_plate",
-    out: Path | None = None,
-):
+    *, length_mm: float, width_mm: float, thickness_mm: float, mass_g: float, along_hz: float | None = None,
+    across_hz: float | None = None, twist_hz: float | None = None, other_hz: Numbers = (), recording: Recordings = (),
+    wood: str | None = None, name: str = "measured_plate", out: Path | None = None,
+):  # fmt: skip
     """Constants of your own board from its size, weight and two or three tap tones, typed or picked from recordings.
 
     Parameters
@@ -543,12 +372,11 @@ def plate(
     out
         Folder for the wood entry and the picture; 'out/NAME' if not given.
     """
-    from studies.plate.question import main
+    from studies.plate.question import Board, fit_board
 
-    main(
-        length_mm, width_mm, thickness_mm, mass_g, along_hz, across_hz, twist_hz, other_hz, recording, wood, name,
-        out=out or Path("out") / name,
-    )  # fmt: skip
+    tones = along_hz, across_hz, twist_hz, other_hz, recording
+    board = Board(length_mm, width_mm, thickness_mm, mass_g, *tones)
+    print(fit_board(board, wood, name, out or Path("out") / name).text)
 
 
 @app.command
@@ -564,14 +392,13 @@ def schema():
 @app.command
 def system_check():
     """Name what this machine lacks for meshing and pictures, and how to get it."""
-    from studies.common.system_check import main
+    from studies.common.system_check import system_check as checked
 
-    print(main())
+    print(checked().text)
 
 
 def main(arguments=None):
     """Run a command; exit status 0, 2 with a line on standard error for bad input, 130 when stopped with Ctrl-C."""
-    plain_signs(sys.stdout)
     try:
         app(arguments, exit_on_error=False, print_error=False)
     except CycloptsError as error:
@@ -599,15 +426,6 @@ def main(arguments=None):
     except KeyboardInterrupt:
         print("\nstopped; rows already written are kept, and the same command goes on from there", file=sys.stderr)
         sys.exit(130)
-
-
-def plain_signs(stream):
-    """Let a stream whose encoding cannot hold a sign write a plain one: a minus as a hyphen."""
-    plain = {"−": "-", "–": "-", "±": "+/-", "°": "deg", "‘": "'", "’": "'", "×": "x", "µ": "u"}
-    told = lambda error: ("".join(plain.get(c, "?") for c in error.object[error.start : error.end]), error.end)
-    codecs.register_error("plain signs", told)
-    if isinstance(stream, io.TextIOWrapper):
-        stream.reconfigure(errors="plain signs")
 
 
 def command_of(arguments):

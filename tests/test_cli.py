@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -11,6 +12,7 @@ import box_cases as cases
 import pytest
 
 from meshes.new_sheet import new_sheet_text
+from studies.__main__ import main as command_line
 
 HAZEL = str(cases.BODIES / "hazel.toml")
 ENVIRONMENT = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "COLUMNS": "200"}
@@ -163,7 +165,7 @@ def test_modes_of_a_sheet(tmp_path):
         "--count",
         3,
         "--mesh-size-mm",
-        90,
+        60,
         "--fix",
         "rim_back",
         "neck_block",
@@ -202,6 +204,21 @@ def test_help_names_every_command():
         assert command in done.stdout
 
 
+@pytest.mark.parametrize(
+    "command", ["rim", "squeeze", "load", "weather", "sustain", "listen", "modes", "pictures", "page", "note"]
+)
+def test_help_tells_every_option(command, capsys, monkeypatch):
+    """Each with its text; the mesh size with the limits that hold everywhere."""
+    monkeypatch.setenv("COLUMNS", "200")
+    with pytest.raises(SystemExit) as stop:
+        command_line([command, "--help"])
+    assert not stop.value.code
+    rows = [line.strip("│ ").strip() for line in capsys.readouterr().out.splitlines() if line.startswith("│ --")]
+    assert {row.split()[0] for row in rows} >= {"--mesh-size-mm"}
+    assert all(len(re.split(r"\s{2,}", row)) > 1 for row in rows), rows
+    assert any(row.endswith("Edge length of the mesh of a build sheet, 5 to 60 mm.") for row in rows)
+
+
 def test_heavy_libraries_stay_out_of_help():
     code = "import sys, studies.__main__; print([m for m in ('numpy', 'scipy', 'gmsh', 'skfem', 'pyvista') if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], cwd=cases.ROOT, capture_output=True, text=True)
@@ -234,7 +251,7 @@ def test_fault_of_the_program_is_told_as_such():
     code = (
         "import studies.__main__ as m, studies.modes.question as s\n"
         "def broken(*a, **k): raise KeyError('boom')\n"
-        "s.run = broken\n"
+        "s.find_modes = broken\n"
         "m.main(['modes', 'x.toml'])\n"
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=cases.ROOT, env=ENVIRONMENT, capture_output=True, text=True)

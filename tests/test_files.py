@@ -9,7 +9,7 @@ import box_cases as cases
 import pytest
 
 from studies.common.files import SCHEMA_VERSION, About, provenance, told, write_json, write_rows, write_table
-from studies.common.inputs import BadInput, read_source
+from studies.common.inputs import BadInput, given_sheet
 
 HEAD = ["schema_version", "model", "label", "body", "mesh_error", "model_error"]
 FOOT = ["assumed", "warnings", "not_modelled", "provenance"]
@@ -23,7 +23,8 @@ MADE = {
 def given(tmp_path):
     """(body, source, path) of a sheet."""
     path = cases.oval_sheet(tmp_path)
-    return *read_source(path), path
+    found = given_sheet(path)
+    return found.body, found.source, path
 
 
 def test_a_sheet_is_read_and_hashed_in_one_go(given, tmp_path):
@@ -31,7 +32,7 @@ def test_a_sheet_is_read_and_hashed_in_one_go(given, tmp_path):
     assert body.outline.length > 0
     assert source.path == path and source.sha256 == hashlib.sha256(path.read_bytes()).hexdigest()
     with pytest.raises(BadInput, match="no such file"):
-        read_source(tmp_path / "none.toml")
+        given_sheet(tmp_path / "none.toml")
 
 
 def test_every_file_begins_and_ends_alike(given):

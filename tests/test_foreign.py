@@ -19,7 +19,7 @@ from studies.modes import question as study
 
 
 def frequencies(mesh, parts, count, **more):
-    return np.array(study.run(mesh, parts, count, **more)["frequency_hz"])
+    return np.array(study.find_modes(mesh, parts, count, **more)["frequency_hz"])
 
 
 # Plates against published values
@@ -48,7 +48,7 @@ def test_held_edge_is_softer_than_clamped(tmp_path):
     clamped, held = (frequencies(mesh, parts, 4, **{how: ("root",)}) for how in ("fix", "hold"))
     assert held[0] > clamped[0]  # swinging about the held edge is rigid: projected out, so this mode bends
     assert held[1] < clamped[2]
-    told = study.run(mesh, parts, 4, hold=("root",))["rigid_frequency_hz"]
+    told = study.find_modes(mesh, parts, 4, hold=("root",))["rigid_frequency_hz"]
     assert len(told) == 1 and told[0] < 1e-3
 
 
@@ -216,7 +216,7 @@ def test_box_in_every_gmsh_format(tmp_path, version, binary):
 
 def test_box_without_losses_has_no_heat(tmp_path):
     out = tmp_path / "o.json"
-    study.run(box(tmp_path / "box.msh", 4.1, 0), parts_file(tmp_path / "p.toml", BOX), 3, json_path=out)
+    study.find_modes(box(tmp_path / "box.msh", 4.1, 0), parts_file(tmp_path / "p.toml", BOX), 3, json_path=out)
     result = json.loads(out.read_text())
     assert result["loss_factor"] == [None] * 3
     assert result["losses_not_given_for"] == ["back", "rib", "sides", "top"]
@@ -234,7 +234,7 @@ def test_box_without_losses_has_no_heat(tmp_path):
 def test_one_loss_factor_for_all_is_that_of_every_mode(tmp_path):
     lossy = SPRUCE + "loss_along = 0.01\nloss_across = 0.01\nloss_shear = 0.01\n"
     parts = parts_file(tmp_path / "p.toml", BOX.replace(SPRUCE, lossy))
-    result = study.run(box(tmp_path / "box.msh"), parts, 3)
+    result = study.find_modes(box(tmp_path / "box.msh"), parts, 3)
     assert result["loss_factor"] == pytest.approx(
         [0.01] * 3, rel=0.02
     )  # a beam's shear and a plate's Poisson part are split

@@ -1,6 +1,5 @@
 """Sounds of two builds: pressure by boundary elements against a pulsating sphere, and the command's files."""
 
-import io
 import json
 
 import box_cases as cases
@@ -20,7 +19,6 @@ from meshes.sounding import surroundings
 from meshes.string_sets import string_set
 from studies.__main__ import main as command_line
 from studies.common.inputs import BadInput
-from studies.common.progress import Progress
 from studies.notes import listen
 from studies.notes.sound import note_signal
 
@@ -86,14 +84,14 @@ def written(tmp_path_factory):
     patch.setattr(listen, "PHRASE", listen.PHRASE[:4])
     patch.setattr(listen, "SECONDS", 1.0)
     body, _ = listen.complete_linings(cases.oval(folder))
-    chosen = listen.chosen_builds(body, ("sheet", "solid_laminated"))
+    chosen = listen.pair_of_builds(body, ("sheet", "solid_laminated"))
     coarse = lambda b: surroundings(b, 300.0, 0.06, 0.09)
-    place = listen.place_of(body)
+    setting = listen.Setting(FREE, listen.place_of(body))
     strings = string_set("steel").strings
-    heard = listen.ready(body, chosen, FREE, 0.08, 14, folder / "rows", place, 6, coarse, Progress(1, io.StringIO()))
+    heard = listen.ready(body, chosen, setting, 0.08, folder / "rows", 6, 14, coarse)
     signals, left_out = listen.sounds(heard, strings, Pluck(), [(0, 0), (2, 7), (5, 19)])
     patch.undo()
-    return folder, listen.write(folder, heard, signals, left_out, FREE, place, Pluck()), signals
+    return folder, listen.write(folder, heard, signals, left_out, setting, Pluck()), signals
 
 
 def test_files_are_of_one_gain_and_named(written):
@@ -113,7 +111,7 @@ def test_files_are_of_one_gain_and_named(written):
 
 def test_blind_files_are_revealed(written):
     folder, text, _ = written
-    told = listen.told(folder / "blind")
+    told = listen.hidden_order(folder / "blind")
     assert len(told.splitlines()) == 3 and told.count("solid_laminated") == 3
     order = json.loads((folder / "blind" / "phrase" / ".order_hidden.json").read_text())
     assert f"phrase: sound_1 is {order['sound_1']}" in told
@@ -127,18 +125,18 @@ def test_blind_files_are_revealed(written):
             assert np.array_equal(a, b[: len(a)])
     assert "--reveal" in text
     with pytest.raises(ValueError, match="no hidden order"):
-        listen.told(folder / "named")
+        listen.hidden_order(folder / "named")
 
 
 def test_bad_wishes_are_refused(tmp_path):
     body, _ = listen.complete_linings(cases.oval(tmp_path))
-    assert [b.name for b in listen.chosen_builds(body, ())] == ["sheet", "solid_laminated"]
+    assert [b.name for b in listen.pair_of_builds(body, ())] == ["sheet", "solid_laminated"]
     solid, _ = listen.complete_linings(cases.oval(tmp_path, lining_top=SOLID, lining_back=SOLID))
-    assert [b.name for b in listen.chosen_builds(solid, ())] == ["sheet", "kerfed"]
+    assert [b.name for b in listen.pair_of_builds(solid, ())] == ["sheet", "kerfed"]
     with pytest.raises(BadInput, match=r"solid_lam.*expected two different builds among sheet, "):
-        listen.chosen_builds(body, ("sheet", "solid_lam"))
+        listen.pair_of_builds(body, ("sheet", "solid_lam"))
     with pytest.raises(BadInput, match="two different"):
-        listen.chosen_builds(body, ("sheet", "sheet"))
+        listen.pair_of_builds(body, ("sheet", "sheet"))
     surface = sphere(0.2, 1)
     with pytest.raises(BadInput, match="inside the body"):
         listen.away_from(surface, np.array([0.0, 0.0, 0.05]))

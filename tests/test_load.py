@@ -21,7 +21,7 @@ from studies.common.table import per_gram
 from studies.load import question as load
 from studies.load import solve
 from studies.load.readings import Places, measures
-from studies.load.solve import solve_row, string_load, tensions
+from studies.load.solve import solve_loaded, string_load, tensions
 from studies.load.words import bound, tables, text
 
 SIZE = 0.06  # m: coarse, the figures do not matter here
@@ -59,7 +59,7 @@ def places(model, body, pulls):
 
 @pytest.fixture(scope="module")
 def study(body, pulls):
-    return load.run(body, pulls, SIZE, Progress(1, out=_Silent()))
+    return load.load_builds(body, pulls, SIZE, Progress(1, out=_Silent()))
 
 
 class _Silent:
@@ -124,7 +124,7 @@ def test_no_nut_no_load(tmp_path):
 )
 def test_bad_input_is_told(tmp_path, given, words):
     with pytest.raises(ValueError, match=words):
-        load.main(cases.oval_sheet(tmp_path, **NECK), tmp_path / "out", **given)
+        load.load_box(cases.oval_sheet(tmp_path, **NECK), tmp_path / "out", **given)
 
 
 # --- readings ---
@@ -198,7 +198,7 @@ def test_everything_is_in_proportion_to_the_tension(study, body, pulls, model):
     double = [replace(p, tension=2 * p.tension) for p in pulls]
     places = Places(model.space, body, double)
     build = study.rows[0].build
-    row = solve_row(build, model, string_load(places, double), places)
+    row = solve_loaded(build, model, string_load(places, double), places)
     one, two = study.rows[0], row
     assert {k: v / 2 for k, v in two.measures.items()} == pytest.approx(one.measures, rel=1e-6, abs=1e-12)
     assert two.bound == pytest.approx(2 * one.bound, rel=0.06)
@@ -210,7 +210,7 @@ def test_each_build_is_factorised_once(body, pulls, monkeypatch):
     made = []
     real = FreeBody
     monkeypatch.setattr(solve, "FreeBody", lambda *a: made.append(1) or real(*a))
-    found = load.run(body, pulls, 0.08, Progress(1, out=_Silent()))
+    found = load.load_builds(body, pulls, 0.08, Progress(1, out=_Silent()))
     assert len(made) == len(found.rows) + 1  # and the sheet's own on the coarser mesh
 
 
@@ -258,7 +258,7 @@ def test_text_says_what_it_is_and_gives_no_verdict(study):
 @pytest.mark.slow
 def test_main_writes_page_tables_and_pictures(tmp_path):
     out = tmp_path / "out"
-    words = load.main(cases.oval_sheet(tmp_path, **NECK), out, 60)
+    words = load.load_box(cases.oval_sheet(tmp_path, **NECK), out, 60)
     assert "wrote" in words
     data = json.loads((out / "load.json").read_text())
     assert data["strings"][0]["tension_N"] > 0 and len(data["builds"]) == 6

@@ -10,8 +10,8 @@ from string_cases import LOSSY, wooden_box
 from fem.coupled_string import couple, pluck_note, radiated_later, velocity
 from fem.strings import Pluck, fundamental
 from studies.common.inputs import BadInput
-from studies.notes.measured import RANGES, beside, computed_decay, read_file, within, words
-from studies.notes.question import held, main, one, read_take
+from studies.notes.measured import RANGES, beside, computed_decay, in_band, read_file, words
+from studies.notes.question import held, one, read_notes, read_take
 
 RATE = 16000
 
@@ -125,10 +125,10 @@ def test_a_computed_note_recorded_is_read_as_computed(tmp_path):
     sound = sound + 1e-5 * np.random.default_rng(0).standard_normal(len(sound))
     name = {146: "D3"}[int(fundamental(LOSSY))]
     found = read_file(written(tmp_path, sound), name, highest=650.0)
-    rows = {r.range: r for r in beside(found, radiated_later(within(ringing, found.band)))}
+    rows = {r.range: r for r in beside(found, radiated_later(in_band(ringing, found.band)))}
     assert rows["main"].measured == pytest.approx(rows["main"].computed, rel=0.03)
     assert "measured over computed" in words(found, rows.values())
-    whole, low, high = (radiated_later(within(ringing, b))(0.0)[0] for b in ((0, 1e6), (100, 200), (200, 1e6)))
+    whole, low, high = (radiated_later(in_band(ringing, b))(0.0)[0] for b in ((0, 1e6), (100, 200), (200, 1e6)))
     assert whole == pytest.approx(radiated_later(ringing)(0.0)[0]) and 0 < low < whole and 0 < high < whole
     assert low + high == pytest.approx(whole, rel=0.1)  # but for what both bands' motions do together, and below 100 Hz
 
@@ -146,7 +146,7 @@ def test_measured_and_computed_stand_side_by_side_in_one_band(tmp_path):
 def test_takes_are_read_and_wrong_ones_refused(tmp_path):
     path = written(tmp_path, note([(3.0, 0.0)], f=110 * 2 ** (5 / 12)))
     assert read_take(f"A2+5={path}") == ("A2+5", path)
-    told = main([f"A2+5={path}"])
+    told = read_notes([f"A2+5={path}"])
     assert "A2+5 at 146." in told and "Always: automatic gain" in told
     for wrong, words_ in (
         ("E2", "NOTE=FILE"),
@@ -157,6 +157,6 @@ def test_takes_are_read_and_wrong_ones_refused(tmp_path):
         with pytest.raises(BadInput, match=words_):
             read_take(wrong)
     with pytest.raises(BadInput, match="no recording given"):
-        main([])
+        read_notes([])
     with pytest.raises(BadInput, match="'lap' or 'free'"):
         held("table")

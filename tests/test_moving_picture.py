@@ -161,7 +161,7 @@ def drawn(tmp_path_factory):
         patch.setattr(system_check, "works", lambda name: system_check.Check(name, False, (), "not tried"))
         patch.setattr(perspective, "FINER", 1)  # coarse, fast
         patch.setattr(picture_set, "dry_modes", lambda count: 12)
-        told = picture_set.main(HAZEL, out, 60, Wanted(3, 60, "svg"), ["doubled_sides"])
+        told = picture_set.draw_pictures(HAZEL, out, 60, Wanted(3, 60, "svg"), ["doubled_sides"])
     return out, told
 
 
@@ -216,4 +216,4 @@ def test_a_dry_pluck_moves_the_body_a_few_micrometres(drawn, monkeypatch):
 )  # fmt: skip
 def test_bad_input_is_told_before_any_work(given, words, tmp_path):
     with pytest.raises(BadInput, match=words):
-        picture_set.main(HAZEL, tmp_path, **given)
+        picture_set.draw_pictures(HAZEL, tmp_path, **given)

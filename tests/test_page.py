@@ -51,7 +51,7 @@ from studies.rim import air as rim_air
 from studies.rim.air import WHOLE_RIM
 from studies.solved import coupled
 from studies.solved.power import Driven
-from studies.sustain import question as sustain
+from studies.sustain import solve as sustain
 
 CHOSEN = ("sheet", "solid_laminated", "doubled_sides")
 CHROMIUM = pytest.mark.skipif(browser.find() is None, reason="no Chromium on this machine: the page is not opened")
@@ -61,7 +61,7 @@ LARGEST = 8e6
 def test_the_pages_notes_are_plucked_as_those_of_sustain(tmp_path, monkeypatch):
     """With every assumption about strings and pluck, from the one place that makes them."""
     body = cases.oval(tmp_path)
-    monkeypatch.setattr(sustain, "run", lambda body, playing, *_, **__: playing)
+    monkeypatch.setattr(sustain, "play_builds", lambda body, playing, *_, **__: playing)
     playing = page.played(body, 0.06, tmp_path, surroundings)
     assert playing.assumed == strung(body).assumed
     assert {"strings.set", "strings.pluck_place_mm", "strings.pluck_force_N"} <= {a.key for a in playing.assumed}
@@ -546,13 +546,13 @@ def test_from_the_sheet_to_the_file(tmp_path, monkeypatch):
     monkeypatch.setattr(sustain, "FRETS", 2)
     monkeypatch.setattr(page, "MODES", 4)
     monkeypatch.chdir(tmp_path)
-    said = page.main(cases.oval_sheet(tmp_path), size_mm=60.0)
+    said = page.write_reader_page(cases.oval_sheet(tmp_path), size_mm=60.0)
     text = (tmp_path / "out" / "oval-page.html").read_text(encoding="utf-8")
     for key in "flow hearing builds maps mobility modes stills drying listen doubts assumed sources".split():
         assert f'<section id="{key}">' in text
     assert not Tags(text).wordless and "one file, no network needed" in said
     kept = {p.name: p.stat().st_mtime_ns for p in (tmp_path / "out" / "oval-page" / "rows").glob("*.npz")}
-    page.main(tmp_path / "oval.toml", size_mm=60.0, weather=False, sounds=False)
+    page.write_reader_page(tmp_path / "oval.toml", size_mm=60.0, weather=False, sounds=False)
     again = {p.name: p.stat().st_mtime_ns for p in (tmp_path / "out" / "oval-page" / "rows").glob("*.npz")}
     assert again == kept
     text = (tmp_path / "out" / "oval-page.html").read_text(encoding="utf-8")

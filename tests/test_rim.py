@@ -29,7 +29,7 @@ from studies.rim import question as rim
 from studies.rim.dry import compare, struck
 from studies.rim.dry_page import LABEL, headline, paragraph, per_mode, summary, write_report
 from studies.solved import dry as solved_dry
-from studies.solved.dry import SPARE, load_row, save_row, solve_row, stored_row
+from studies.solved.dry import SPARE, load_row, save_row, solve_dry, stored_row
 
 COUNT, SIZE = 6, 0.06
 
@@ -50,7 +50,7 @@ def body(folder):
 
 @pytest.fixture(scope="module")
 def study(body, folder):
-    return rim.run(body, SIZE, COUNT, folder / "rows", quiet())
+    return rim.compare_dry(body, SIZE, COUNT, folder / "rows", quiet())
 
 
 @pytest.fixture(scope="module")
@@ -189,9 +189,9 @@ def test_bridge_motion_is_that_of_the_top_at_the_saddle(study, row):
 
 def test_measured_stands_beside_what_is_computed_on_the_mesh_asked_for(study, folder, tmp_path, monkeypatch):
     sheet = cases.oval_sheet(tmp_path, measured={"sides_g": 310, "top_tap_hz": [98]})
-    monkeypatch.setattr(rim, "run", lambda *_: study)
+    monkeypatch.setattr(rim, "compare_dry", lambda *_: study)
     monkeypatch.setattr(rim, "report", lambda found, *_: found)
-    told = rim.main(sheet, tmp_path / "out", 1e3 * SIZE, COUNT, air=False).measured
+    told = rim.compare_rims(sheet, tmp_path / "out", 1e3 * SIZE, COUNT, air=False).measured
     body = read_sheet(sheet)
     assert told == tuple(beside(body.measured, computed_for(body, body.measured, SIZE)))
     assert told != tuple(beside(body.measured, computed_for(body, body.measured, DEFAULT_SIZE)))
@@ -217,8 +217,8 @@ def test_second_run_reads_the_stored_rows(study, body, folder, monkeypatch):
     def forbidden(*_):
         raise AssertionError("solved again")
 
-    monkeypatch.setattr(solved_dry, "solve_row", forbidden)
-    again = rim.run(body, SIZE, COUNT, folder / "rows", quiet())
+    monkeypatch.setattr(solved_dry, "solve_dry", forbidden)
+    again = rim.compare_dry(body, SIZE, COUNT, folder / "rows", quiet())
     for a, b in zip(study.comparisons, again.comparisons):
         assert np.array_equal(a.row.found.frequency, b.row.found.frequency)
         assert np.array_equal(a.partner, b.partner) and np.array_equal(a.coarse_partner, b.coarse_partner)
@@ -229,7 +229,7 @@ def test_second_run_reads_the_stored_rows(study, body, folder, monkeypatch):
 @pytest.mark.slow
 def test_rows_of_a_longer_solution_serve_this_study_too(study, body, folder):
     """With more modes solved for and stored, the first ones and all that is told of a tap stay what they were."""
-    more = rim.run(body, SIZE, COUNT, folder / "longer", quiet(), COUNT + 12)
+    more = rim.compare_dry(body, SIZE, COUNT, folder / "longer", quiet(), COUNT + 12)
     for a, b in zip(study.comparisons, more.comparisons):
         assert b.row.found.shape.shape == a.row.found.shape.shape and len(b.row.split.loss_factor) == COUNT + SPARE
         assert b.row.found.frequency[:COUNT] == pytest.approx(a.row.found.frequency[:COUNT], rel=1e-6)
@@ -277,7 +277,7 @@ def test_stored_row_of_another_mesh_is_not_used(study, folder):
         return "computed"
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(solved_dry, "solve_row", solved)
+        patch.setattr(solved_dry, "solve_dry", solved)
         patch.setattr(solved_dry, "save_row", lambda file, row: None)
         assert stored_row(base.build, study.models[0], COUNT + 6, store, SIZE) != "computed"
         assert stored_row(base.build, other, COUNT + 6, store, SIZE) == "computed"
@@ -546,7 +546,7 @@ def test_mesh_error_of_the_report_covers_a_finer_mesh():
     hazel, _ = complete_linings(cases.example("hazel"))
     base = builds(hazel)[0]
     models = [assemble(mesh_body(hazel, h)) for h in (DEFAULT_SIZE, COARSER * DEFAULT_SIZE)]
-    rows = [solve_row(base, m, 24) for m in models]
+    rows = [solve_dry(base, m, 24) for m in models]
     (found,) = compare(rows[:1], rows[1:], models, 20)
     finer = modes(assemble(mesh_body(hazel, 0.72 * DEFAULT_SIZE)), weights(base.sections()), 20).frequency
     f = rows[0].found.frequency[:20]

@@ -40,7 +40,7 @@ from studies.rim.dry_page import LABEL as DRY_LABEL
 from studies.rim.pictures import boards_and_air
 from studies.solved import coupled
 from studies.solved import dry as solved_dry
-from studies.solved.dry import solve_row
+from studies.solved.dry import solve_dry
 from studies.solved.power import NAMES, THIRDS, bands, log_mean, summary
 
 pytestmark = pytest.mark.slow  # the whole study with air: a minute
@@ -57,9 +57,11 @@ def folder(tmp_path_factory):
 def study(folder):
     """Three builds of the bare oval on coarse meshes of everything, 14 dry modes."""
     coarse = lambda body: surroundings(body, 300.0, 0.06, 0.09)
-    return rim_air.run(
-        cases.oval(folder), 0.08, 5, 14, folder / "rows", Progress(1, io.StringIO()), CHOSEN, coarse
-    )  # fmt: skip
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(coupled, "DRY_MODES", 14)
+        return rim_air.compare_in_air(
+            cases.oval(folder), 0.08, 5, folder / "rows", Progress(1, io.StringIO()), CHOSEN, coarse
+        )
 
 
 @pytest.fixture(scope="module")
@@ -185,14 +187,14 @@ def test_partners_follow_the_motion_not_the_order():
 def test_the_default_leads_with_the_air_and_keeps_the_dry_page_beside_it(folder, tmp_path, monkeypatch, capsys):
     """One command: dry rows are solved once and shared, two pages that link to each other, each labelled; --no-air: dry alone."""
     coarse = lambda body: surroundings(body, 300.0, 0.06, 0.09)
-    solved, solve = [], solve_row
-    monkeypatch.setattr(solved_dry, "solve_row", lambda *a: solved.append(a[0].name) or solve(*a))
+    solved, solve = [], solve_dry
+    monkeypatch.setattr(solved_dry, "solve_dry", lambda *a: solved.append(a[0].name) or solve(*a))
     for module in (rim, rim_dry, rim_air):
         monkeypatch.setattr(module, "builds", lambda body: all_builds(body)[:2])
     monkeypatch.setattr(coupled, "DRY_MODES", 14)
     monkeypatch.setattr(rim_air, "shared", lambda around: coarse)
     sheet = cases.oval_sheet(folder)
-    text = rim.main(sheet, tmp_path, 60, 4, pictures=False)
+    text = rim.compare_rims(sheet, tmp_path, 60, 4, pictures=False)
     assert solved == ["sheet", "reversed_kerfed"] * 2  # on two meshes, and no more
     assert text.index("with the air inside") < text.index("Dry (without air")
     first, dry = ((tmp_path / name).read_text() for name in ("index.html", "dry.html"))
@@ -202,7 +204,7 @@ def test_the_default_leads_with_the_air_and_keeps_the_dry_page_beside_it(folder,
     assert json.loads((tmp_path / "rim.json").read_text())["model"] == "dry"
     told = capsys.readouterr().err.splitlines()
     assert told[-1].startswith("100 %") and sum(line.startswith("100 %") for line in told) == 1
-    again = rim.main(sheet, tmp_path / "dry", 60, 4, pictures=False, air=False)
+    again = rim.compare_rims(sheet, tmp_path / "dry", 60, 4, pictures=False, air=False)
     assert again.splitlines()[0].endswith(DRY_LABEL)
     assert "Dry: without air" in (tmp_path / "dry" / "index.html").read_text()
     assert not (tmp_path / "dry" / "air.json").exists()
@@ -229,7 +231,7 @@ def test_modes_are_told_in_words(study):
     assert len({r["moves"] for r in rows}) == len(rows)
     own = study.fine.results["sheet", FREE]
     modes = SimpleNamespace(frequency=own.modes.frequency, shape=own.modes.shape, air_share=np.array([0.7, 0.1]))
-    words = names_with_air(study.fine.base, SimpleNamespace(modes=modes, motion=own.motion), 2)
+    words = names_with_air(study.fine.base, modes, own.motion, 2)
     plain = [w.removeprefix("air resonance; ") for w in words]
     assert words[0] == "air resonance; " + plain[0] and words[1] == plain[1]
     assert all("top" in w or "back" in w for w in plain)
@@ -339,21 +341,21 @@ def test_the_contract_holds_the_body_s_modes_only():
     assert found["coupled_frequency_hz"] == [100, 190] and found["support_frequency_hz"] == [3]
     assert found["radiated_share"] == [0.3, 0.5] and found["air_share"] == [0.6, 0.2]
     assert found["held"][LAP]["radiated_share"] == [0.1, 0.2]
-    text = air.table(found)
+    text = air.air_table(found)
     assert "hung free:" in text and "on the lap:" in text and "100.0 Hz" in text
 
 
 def test_bad_input_is_told(tmp_path):
     with pytest.raises(BadInput, match="expected between 1"):
-        air.run(tmp_path / "x.toml", count=0)
+        air.find_modes_in_air(tmp_path / "x.toml", count=0)
     with pytest.raises(BadInput, match="no such file"):
-        air.run(tmp_path / "x.toml")
+        air.find_modes_in_air(tmp_path / "x.toml")
 
 
 @pytest.mark.slow
 def test_modes_with_air_of_a_sheet(folder):
     """The whole way on the oval: dry and air-loaded lists side by side, each labelled, the json as it is returned."""
-    found = air.run(cases.oval_sheet(folder), 4, 90, folder / "air.json")
+    found = air.find_modes_in_air(cases.oval_sheet(folder), 4, 60, folder / "air.json")
     assert json.loads((folder / "air.json").read_text()) == json.loads(json.dumps(found))
     assert len(found["frequency_hz"]) == len(found["coupled_frequency_hz"]) == 4
     assert found["coupled_frequency_hz"][0] < found["frequency_hz"][0]  # the air resonates below the bare box

@@ -78,11 +78,11 @@ def study(playing):
     """Stopped with Ctrl-C when the boards are done; what was computed before that may not be computed again."""
     body = cases.oval(playing.store.parent)
     coarse = lambda b: surroundings(b, 300.0, 0.06, 0.09)
-    run = lambda wood: sustain.run(body, playing, 0.08, 14, wood, Progress(1, io.StringIO()), CHOSEN, coarse)
+    run = lambda wood: sustain.play_builds(body, playing, 0.08, 14, wood, Progress(1, io.StringIO()), CHOSEN, coarse)
     with pytest.raises(KeyboardInterrupt):
         run(broken_off)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(solved_dry, "solve_row", twice)
+        patch.setattr(solved_dry, "solve_dry", twice)
         patch.setattr(soundings, "outside", twice)
         patch.setattr(sustain_boards, "fretboard", twice)
         return run(scattered)
@@ -271,11 +271,11 @@ def test_damping_of_the_top(study, literature, record):
     ],
 )  # fmt: skip
 def test_bad_input_is_refused_before_work(given, words, tmp_path, monkeypatch):
-    monkeypatch.setattr(sustain, "run", twice)
+    monkeypatch.setattr(sustain, "play_builds", twice)
     with pytest.raises(ValueError, match=words):
-        sustain.main(cases.BODIES / "hazel.toml", tmp_path, **given)
+        sustain.compare_sustain(cases.BODIES / "hazel.toml", tmp_path, **given)
     with pytest.raises(BadInput, match="no such file"):
-        sustain.main(tmp_path / "hazle.toml")
+        sustain.compare_sustain(tmp_path / "hazle.toml")
 
 
 def test_what_is_assumed_of_strings_and_pluck_is_listed(study):
@@ -293,7 +293,7 @@ def test_a_pluck_beyond_the_last_fret_is_refused(playing):
 
 def test_drying_is_kept(study, playing, monkeypatch):
     """Asked again for the same builds on a mesh that is only a name, nothing is solved."""
-    monkeypatch.setattr(sustain_drying, "solve_row", twice)
+    monkeypatch.setattr(sustain_drying, "solve_swollen", twice)
     mesh = mesh_body(study.builds[0].body, 0.08)
     model = SimpleNamespace(space=SimpleNamespace(mesh=mesh))
     built, driest, found, _ = sustain_drying.drying(study.body, study.builds, model, playing.store)

@@ -297,7 +297,7 @@ def test_a_stop_is_in_the_log(folder, sheet, tmp_path, monkeypatch):
 
     monkeypatch.setattr(question, "run", stopped)
     with pytest.raises(KeyboardInterrupt):
-        question.main(plan_file(folder), tmp_path / "out", workers=1, sheet=sheet)
+        question.run_sweep(plan_file(folder), tmp_path / "out", workers=1, sheet=sheet)
     assert "stopped by hand" in (tmp_path / "out" / "night.log").read_text()
 
 
@@ -355,7 +355,7 @@ def test_interrupted_and_resumed_is_the_same_as_undisturbed(first_night, folder,
 
 def test_page_tables_and_words(first_night, folder, sheet):
     night, keys, out = first_night
-    said = question.main(night.path, out, workers=1, sheet=sheet)
+    said = question.run_sweep(night.path, out, workers=1, sheet=sheet)
     page = (out / "index.html").read_text()
     assert "matters most for the heat turned in the rim" in said and "Uncertain:" in said
     assert "rows checked against full solves" in said and "takes" not in said
@@ -443,7 +443,7 @@ def test_a_build_that_the_sheet_has_already(folder, sheet):
     file = folder / "same.toml"
     file.write_text(PLAN.format(samples=2, check=0).replace('"stiff_limit"', '"doubled_sides", "single_sides"'))
     with pytest.raises(BadInput, match=r"same\.toml: rim\.builds: 'single_sides' is what the sheet builds already"):
-        question.main(file, folder / "same", workers=1, sheet=sheet)
+        question.run_sweep(file, folder / "same", workers=1, sheet=sheet)
     assert not (folder / "same").exists()
 
 

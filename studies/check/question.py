@@ -7,19 +7,17 @@ from meshes.build import DEFAULT_SIZE
 from meshes.describe import check_text
 from meshes.drawing import draw_plan
 from meshes.new_sheet import new_sheet_text
-from meshes.sheet import read_sheet
 from meshes.side_profile import draw_profile, write_profile_table
 from studies.common import cautions
-from studies.common.inputs import BadInput, existing_file, writable_file, writable_folder
+from studies.common.inputs import BadInput, given_sheet, writable_file
 from studies.common.measured import beside, table
 from studies.measured.solve import computed_weights
 
 
-def main(sheet, out=None):
+def check_sheet(sheet: str | Path, out: str | Path | None = None) -> str:
     """Check a sheet, draw it to scale, write the unbent sides; returns the text to print."""
-    sheet = existing_file(sheet)
-    body = read_sheet(sheet)
-    out = writable_folder(out or Path("out") / f"{sheet.stem}-check")
+    given = given_sheet(sheet)
+    body, out = given.body, given.folder(out, "check")
     written = [draw_plan(body, out / f"plan{suffix}") for suffix in (".svg", ".pdf", ".png")]
     for side in ("bass", "treble"):
         written.append(write_profile_table(body, out / f"unbent-side-{side}.csv", side))
@@ -35,7 +33,7 @@ def main(sheet, out=None):
     return "\n".join([*told, *cautions.SHEET, "", *(f"wrote {path}" for path in written)])
 
 
-def write_new(file):
+def write_new(file: str | Path) -> str:
     """Write a commented minimal sheet to a new file; returns what to say."""
     file = Path(file)
     if file.suffix.lower() != ".toml":

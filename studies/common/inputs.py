@@ -1,4 +1,4 @@
-"""What a command is given, build sheet or foreign mesh, as mesh and sections; and how bad input is told."""
+"""What a command is given: a build sheet or foreign mesh, numbers within limits, places to write; how bad input is told."""
 
 import hashlib
 from dataclasses import dataclass
@@ -10,6 +10,10 @@ if TYPE_CHECKING:
     from fem.sections import Section
     from meshes.body import Body
 
+FINEST_MM, COARSEST_MM = (
+    5,
+    60,
+)  # of a box's mesh: a finer one outgrows a common machine's memory, a coarser one the braces
 SHEET_SUFFIXES, MESH_SUFFIXES = (".toml",), (".msh", ".vtu")
 
 
@@ -33,12 +37,41 @@ def source_of(path: Path) -> Source:
     return Source(path, hashlib.sha256(path.read_bytes()).hexdigest())
 
 
-def read_source(sheet: str | Path) -> "tuple[Body, Source]":
-    """(Body, Source) of a build sheet. BadInput where there is none, SheetError for what is wrong in it."""
+@dataclass(frozen=True)
+class Given:
+    """A build sheet as a command is given it."""
+
+    body: "Body"
+    source: Source
+
+    def folder(self, out: str | Path | None, command: str) -> Path:
+        """Where a command writes, made if need be: out, or 'out/SHEET-COMMAND'. BadInput where nothing can be written."""
+        return writable_folder(out or Path("out") / f"{self.source.path.stem}-{command}")
+
+
+def given_sheet(sheet: str | Path) -> Given:
+    """Given of a build sheet's file. BadInput where there is none, SheetError for what is wrong in it."""
     from meshes.sheet import read_sheet
 
     path = existing_file(sheet)
-    return read_sheet(path), source_of(path)
+    return Given(read_sheet(path), source_of(path))
+
+
+def within(name: str, value: float, low: float, high: float, unit: str = "") -> float:
+    """The value, between two limits. BadInput names the option ('--frets'), what was given and what was expected."""
+    if not low <= value <= high:
+        told = value if isinstance(value, int) else f"{value:g}"
+        raise BadInput(f"{name} {told}: expected between {low:g} and {high:g} {unit}".rstrip())
+    return value
+
+
+def mesh_size(size_mm: float | None) -> float:
+    """m of what --mesh-size-mm says, the default where it says nothing. BadInput for a mesh too fine or too coarse."""
+    from meshes.build import DEFAULT_SIZE
+
+    if size_mm is None:
+        return DEFAULT_SIZE
+    return within("--mesh-size-mm", size_mm, FINEST_MM, COARSEST_MM, "mm") / 1e3
 
 
 @dataclass(frozen=True)
@@ -52,7 +85,7 @@ class Case:
     size: float | None = None
 
 
-def read_case(path, parts=None, size=None):
+def read_case(path: str | Path, parts: str | Path | None = None, size: float | None = None) -> Case:
     """Case of a build sheet (.toml), meshed at `size` [m], or of a foreign mesh (.msh, .vtu) with its parts sheet.
 
     Raises BadInput or SheetError (a ValueError) for anything that the user has to mend.
@@ -64,8 +97,8 @@ def read_case(path, parts=None, size=None):
 
         if parts is not None:
             raise BadInput(f"--parts {parts}: only a foreign mesh has a parts sheet; {path} is a build sheet")
-        (body, source), size = read_source(path), size or DEFAULT_SIZE
-        return Case(mesh_body(body, size), sections(body), source, body, size)
+        given, size = given_sheet(path), size or DEFAULT_SIZE
+        return Case(mesh_body(given.body, size), sections(given.body), given.source, given.body, size)
     if path.suffix.lower() in MESH_SUFFIXES:
         from meshes.foreign import read_foreign
 
@@ -79,7 +112,7 @@ def read_case(path, parts=None, size=None):
     )
 
 
-def existing_file(path):
+def existing_file(path: str | Path) -> Path:
     """The path as a Path. BadInput where there is no such file."""
     path = Path(path)
     if path.is_dir():
@@ -91,7 +124,7 @@ def existing_file(path):
     return path
 
 
-def writable_file(path):
+def writable_file(path: str | Path) -> Path:
     """The path as a Path whose folder exists and takes files: asked before work starts. BadInput otherwise."""
     path = Path(path)
     try:
@@ -110,7 +143,7 @@ def writable_file(path):
     return path
 
 
-def writable_folder(path):
+def writable_folder(path: str | Path) -> Path:
     """The path as a Path, made if need be: asked before work starts. BadInput otherwise."""
     path = Path(path)
     try:

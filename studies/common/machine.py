@@ -2,6 +2,7 @@
 
 import sys
 import time
+from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.metadata import PackageNotFoundError, version
 
@@ -14,9 +15,8 @@ def plain(values):
 
 
 @contextmanager
-def stage(seconds, name, say):
-    """Times a stage of the work and says its name."""
-    say(name.replace("_", " "))
+def stage(seconds: dict[str, float], name: str) -> Iterator[None]:
+    """Times a stage of the work."""
     start = time.perf_counter()
     yield
     seconds[name] = round(time.perf_counter() - start, 3)

@@ -37,6 +37,11 @@ class Progress:
         self.out.write(("\r\033[K" if end else "") + f"100 %  {what} in {duration(self.clock() - self.start)}\n")
 
 
+def say_drawing(what: str) -> None:
+    """Say on standard error what is drawn now."""
+    print(f"drawing: {what}", file=sys.stderr)
+
+
 def duration(seconds):
     """'45 s', '3 min 20 s', '2 h 5 min'."""
     s = round(seconds)

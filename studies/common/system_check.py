@@ -84,12 +84,7 @@ class SystemCheck:
         return "\n".join([*(check.line for check in self.checks), "", self.advice])
 
 
-def main():
-    """The text of system_check()."""
-    return system_check().text
-
-
-def system_check():
+def system_check() -> SystemCheck:
     """SystemCheck of this machine. Never raises for a lack: that is what it tells."""
     checks = tuple(probe(name) for name in PROBES)
     return SystemCheck(checks, advice(checks, sys.platform))

@@ -1,6 +1,7 @@
 """Figures and lists in words: one way to write each, a true minus sign, no sign before nothing, '–' where nothing is known."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 UNKNOWN = "–"
 
@@ -106,6 +107,11 @@ def points(change: float, error: float) -> str:
 
 def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
+
+
+def with_files(text: str, written: Sequence[Path]) -> str:
+    """The text, and below it what was written."""
+    return "\n".join([text, "", *(f"wrote {path}" for path in written)])
 
 
 def quoted(text: str) -> str:

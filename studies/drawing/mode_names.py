@@ -3,6 +3,7 @@
 import numpy as np
 
 from fem.elements import Space
+from meshes.sounding import Sounding, SoundingModes
 from studies.drawing.boards import Boards, boards_of
 from studies.drawing.mode_words import distinct, plain_label
 
@@ -27,13 +28,13 @@ def named(space: Space, boards: Boards, column: np.ndarray) -> str:
     return plain_label(space, fields, column, max(f.largest for f in fields.values()))
 
 
-def names_with_air(whole, result, count):
-    """[words] of the first `count` air-loaded modes of a Result (rim_air.py) on its Sounding, where the air leads said first."""
-    structure, modes = whole.structure, result.modes
+def names_with_air(whole: Sounding, modes: SoundingModes, motion: np.ndarray, count: int) -> list[str]:
+    """[words] of the first `count` modes of a Sounding, where the air leads said first; motion (m, n) of its outer surface."""
+    structure = whole.structure
     boards, own = boards_of(structure.space, None, SUBDIVIDE), len(structure.frequency)
     words = []
     for k in range(min(count, len(modes.frequency))):
-        column = structure.shape @ np.real(modes.shape[:own, k] * furthest(result.motion[:, k]))
+        column = structure.shape @ np.real(modes.shape[:own, k] * furthest(motion[:, k]))
         words.append(said_of_air(named(structure.space, boards, column), modes.air_share[k]))
     return distinct(words)
 

@@ -24,7 +24,7 @@ MODES = 6  # lowest ones whose shift is told
 ROUGHLY = 1e-3  # of them: the shift of a frequency hardly feels an error of the shape
 
 
-def run(body, pulls, size=DEFAULT_SIZE, progress=None):
+def load_builds(body, pulls, size=DEFAULT_SIZE, progress=None):
     """Load of a body under its string_pulls, for all rim builds on one mesh; each build's stiffness is factorised once.
 
     The sheet's own build is solved on a coarser mesh as well, which tells the mesh error.
@@ -37,7 +37,7 @@ def run(body, pulls, size=DEFAULT_SIZE, progress=None):
         places = Places(model.space, body, pulls)
         return model, string_load(places, pulls), places
 
-    solve = lambda build, place, done: solve_row(build, *place, done[0].modes if done else None)
+    solve = lambda build, place, done: solve_loaded(build, *place, done[0].modes if done else None)
     fine, coarse = on_both(builds(body), size, ready, solve, progress, 1)
     own, model = fine.rows[0], fine.place[0]
     unknowns = int(model.size), int(coarse.place[0].size)
@@ -104,7 +104,7 @@ def string_load(places, pulls):
 # --- one build ---
 
 
-def solve_row(build, model, load, places, modes=None):
+def solve_loaded(build, model, load, places, modes=None):
     """Row of a build. modes: those of the sheet's own build, found here where they are not given; another build borrows their shapes."""
     sections = build.sections()
     w = weights(sections)

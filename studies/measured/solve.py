@@ -21,9 +21,9 @@ def computed_for(body, measured, size=DEFAULT_SIZE):
         found |= computed_weights(body, measured.weights, size)
     if measured.squeezes:
         from studies.common.builds import Build
-        from studies.squeeze.solve import solve_row
+        from studies.squeeze.solve import solve_squeezed
 
-        row = solve_row(Build("sheet", "", body), assemble(mesh_open_rim(body, size)), body, measured.squeeze_load)
+        row = solve_squeezed(Build("sheet", "", body), assemble(mesh_open_rim(body, size)), body, measured.squeeze_load)
         found |= squeeze_values(row.deflection, measured.squeeze_held)
     bare = replace(body, neck=None)
     meshes = {

@@ -5,7 +5,7 @@ modes. Without strings.
 """
 
 from dataclasses import replace
-from types import SimpleNamespace
+from pathlib import Path
 
 import numpy as np
 
@@ -16,36 +16,36 @@ from meshes.holding import FREE, LAP, assumptions, hold
 from meshes.sounding import AIR, modes_of, outside, sounding, structure_of, surroundings, velocities
 from studies.common.files import write_json
 from studies.common.groups import IN_RIM, grouped
-from studies.common.inputs import BadInput, read_case, writable_file
+from studies.common.inputs import BadInput, mesh_size, read_case, within, writable_file
 from studies.common.machine import plain, stage
-from studies.modes.question import MOST_MODES, contract
+from studies.modes.question import MOST_MODES, Contract, contract
 
 SPARE, FEWEST = 12, 30  # dry modes solved for beyond those asked for, and at least: coupling mixes them
 MODEL = "air"
 
 
-def run(sheet, count=20, mesh_size_mm=None, json_path=None, say=lambda text: None):
-    """Dict of the contract with air; raises BadInput or ValueError for anything the user has to mend."""
+def find_modes_in_air(
+    sheet: str | Path, count: int = 20, mesh_size_mm: float | None = None, json_path: str | Path | None = None
+) -> Contract:
+    """The contract with air; raises BadInput or ValueError for anything the user has to mend."""
     json_path = json_path and writable_file(json_path)
-    if not 1 <= count <= MOST_MODES:
-        raise BadInput(f"--count {count}: expected between 1 and {MOST_MODES} modes")
-    if mesh_size_mm is not None and not 2 <= mesh_size_mm <= 100:
-        raise BadInput(f"--mesh-size-mm {mesh_size_mm:g}: expected between 2 and 100 mm")
+    within("--count", count, 1, MOST_MODES, "modes")
+    size = mesh_size(mesh_size_mm)
     seconds = {}
-    with stage(seconds, "read_and_mesh", say):
-        case = read_case(sheet, None, mesh_size_mm and mesh_size_mm / 1e3)
+    with stage(seconds, "read_and_mesh"):
+        case = read_case(sheet, None, size)
         if case.body is None:
             raise BadInput(f"{sheet}: air is computed for a build sheet only; expected a file ending in .toml")
-    with stage(seconds, "solve_dry", say):
+    with stage(seconds, "solve_dry"):
         model = assemble(case.mesh)
         found = modes(model, weights(case.sections), max(count + SPARE, FEWEST))
         split = energies(model, case.sections, found.shape)
-    with stage(seconds, "enclosed_air", say):
+    with stage(seconds, "enclosed_air"):
         structure = structure_of(case.body, model, case.sections, found)
         around = surroundings(case.body)
-    with stage(seconds, "radiation", say):
+    with stage(seconds, "radiation"):
         radiated = outside(around.surface, [velocities(structure, around)])[0]
-    with stage(seconds, "coupled_modes", say):
+    with stage(seconds, "coupled_modes"):
         whole = sounding(structure, around, radiated)
         held = {how: modes_of(whole, hold(whole, how)) for how in (FREE, LAP)}
         words = {how: words_of(whole, around, found) for how, found in held.items()}
@@ -76,7 +76,7 @@ def words_of(whole, around, found):
                    kinetic_share={AIR: found.kinetic_share[AIR][found.elastic]})  # fmt: skip
     V = velocities(whole.structure, around)
     motion = V @ body.shape[: V.shape[1]]
-    return names_with_air(whole, SimpleNamespace(modes=body, motion=motion), len(body.frequency))
+    return names_with_air(whole, body, motion, len(body.frequency))
 
 
 def with_air(held, count, words=None):
@@ -106,7 +106,7 @@ def of_modes(found, count):
     }
 
 
-def table(result):
+def air_table(result: Contract) -> str:
     """The air-loaded modes as a table in plain words, one block for each way to hold the body."""
     lines = []
     for how, found in result["held"].items():

@@ -3,6 +3,9 @@
 The machine-readable contract behind `rimwork modes`; docs/contract.md lists the keys. Dry: no air, radiation or strings.
 """
 
+from collections.abc import Sequence
+from pathlib import Path
+
 import numpy as np
 
 from fem.eigen import fixed_unknowns, modes
@@ -10,15 +13,23 @@ from fem.energies import energies, masses
 from fem.model import assemble, weights
 from studies.common.files import SCHEMA_VERSION, provenance, write_json
 from studies.common.groups import largest
-from studies.common.inputs import BadInput, read_case, writable_file, writable_folder
+from studies.common.inputs import BadInput, mesh_size, read_case, writable_file, writable_folder
 from studies.common.machine import peak_memory_mb, plain, stage
 
+Contract = dict[str, object]  # what the JSON file holds, keys as in docs/contract.md
 MOST_MODES = 300  # beyond, the vectors alone fill a common machine's memory
 
 
-def run(
-    input, parts=None, count=20, mesh_size_mm=None, fix=(), hold=(), json_path=None, export=None, say=lambda text: None
-):
+def find_modes(
+    input: str | Path,
+    parts: str | Path | None = None,
+    count: int = 20,
+    mesh_size_mm: float | None = None,
+    fix: Sequence[str] = (),
+    hold: Sequence[str] = (),
+    json_path: str | Path | None = None,
+    export: str | Path | None = None,
+) -> Contract:
     """Solve for `count` elastic modes and write them; returns the dict that the JSON file holds.
 
     input: build sheet or foreign mesh with its parts sheet. fix, hold: names of parts or edges clamped, or held in
@@ -28,27 +39,26 @@ def run(
     export = export and writable_folder(export)
     if count < 1:
         raise BadInput(f"--count {count}: expected at least 1 mode")
-    if mesh_size_mm is not None and not 2 <= mesh_size_mm <= 100:
-        raise BadInput(f"--mesh-size-mm {mesh_size_mm:g}: expected between 2 and 100 mm")
+    size = None if mesh_size_mm is None else mesh_size(mesh_size_mm)
     seconds = {}
-    with stage(seconds, "read_and_mesh", say):
-        case = read_case(input, parts, mesh_size_mm and mesh_size_mm / 1e3)
-    with stage(seconds, "assemble", say):
+    with stage(seconds, "read_and_mesh"):
+        case = read_case(input, parts, size)
+    with stage(seconds, "assemble"):
         model = assemble(case.mesh)
         fixed = fixed_unknowns(model.space, fix, hold)
         most = min((model.size - len(fixed)) // 12, MOST_MODES)
         if count > most:
             raise BadInput(f"--count {count}: too many for this mesh; expected at most {most}")
-    with stage(seconds, "solve", say):
+    with stage(seconds, "solve"):
         found = modes(model, weights(case.sections), count, fixed)
-    with stage(seconds, "energies", say):
+    with stage(seconds, "energies"):
         split = energies(model, case.sections, found.shape)
         mass = masses(model, case.sections)
     result = contract(model, case, found, split, mass, seconds)
     if export:
         from studies.modes.export import export_matrices, export_modes
 
-        with stage(seconds, "export", say):
+        with stage(seconds, "export"):
             export_matrices(export, model, case)
             export_modes(export, model.space, found, result)
     if json_path:
@@ -85,7 +95,7 @@ def contract(model, case, found, split, mass, seconds):
     }
 
 
-def table(result):
+def modes_table(result: Contract) -> str:
     """The modes as a table in plain words."""
     lines = ["  mode  frequency   loss factor   moves most          stores most         most heat in        what moves"]
     heat_known = result["loss_factor"][0] is not None

@@ -5,33 +5,31 @@ boundary-element transfer at the frequency of the motion. It ends where the comp
 from both builds alike.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
+from fem.body_modes import BodyModes
 from fem.coupled_string import valid_partials
 from fem.model import assemble
-from fem.radiation import point_pressure, static_integrals
-from fem.strings import fundamental
-from meshes.body import top_height
-from meshes.build import DEFAULT_SIZE, mesh_body
-from meshes.holding import FREE, LAP, hold
-from meshes.sheet import read_sheet
+from fem.radiation import Radiation, point_pressure, static_integrals
+from meshes.body import Body, top_height
+from meshes.build import mesh_body
+from meshes.holding import hold
 from meshes.sheet_strings import strung
-from meshes.sounding import HIGHEST, outside, real_modes, sounding, surroundings
+from meshes.sounding import HIGHEST, Surroundings, outside, real_modes, sounding, surroundings
 from meshes.string_body import string_body
-from studies.common.builds import builds, complete_linings
-from studies.common.inputs import BadInput, existing_file, writable_folder
-from studies.common.note_names import read_place
+from studies.common.builds import Build, builds, complete_linings
+from studies.common.inputs import BadInput, given_sheet, mesh_size
 from studies.common.progress import Progress
 from studies.common.two_meshes import LIMIT
+from studies.notes.question import held, read_places
 from studies.notes.sound import common_gain, phrase, reveal, write_blind, write_wavs
-from studies.solved.coupled import in_air
+from studies.solved.coupled import DRY_MODES, in_air
 
 LOWEST = 40.0  # Hz, of the boundary elements
-DRY_MODES = 60
-FRETS = 20
 DISTANCE = 1.0  # m in front of the saddle
 NEAREST = 0.1  # m from the surface: nearer, its flat triangles show
 SECONDS = 5.0  # of a single note
@@ -50,37 +48,50 @@ NOTES = ((0, 0), (1, 3), (2, 0), (2, 7), (4, 0), (4, 5))  # single notes: open s
 class Heard:
     """One build ready to be played and heard at a place."""
 
-    build: object  # rim_builds.Build
-    body: object  # BodyModes
-    radiated: object = field(repr=False)  # Radiation of the body's real modes, with the pressure at the place
+    build: Build
+    body: BodyModes
+    radiated: Radiation = field(repr=False)  # Radiation of the body's real modes, with the pressure at the place
     valid_to: float  # Hz
 
 
-def main(
-    sheet, out=None, names=(), how=LAP, size_mm=None, strings=None, notes=(), place_mm=None,
-    blind=True,
-):  # fmt: skip
+@dataclass(frozen=True)
+class Setting:
+    """How the guitar is held, and the place (3,) [m] where it is heard."""
+
+    how: str  # FREE or LAP
+    place: np.ndarray
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is to be heard, as it is typed."""
+
+    builds: tuple[str, ...] = ()  # two names; none: the sheet's own and solid linings
+    notes: tuple[str, ...] = ()  # 'E2', 'D3+5'; none: the built-in ones
+    held: str = "lap"
+    place_mm: tuple[float, float, float] | None = None  # from the tail, from the centre line, out of the top
+    blind: bool = True  # the same sounds without names, in a hidden order, too
+
+
+def write_sounds(
+    sheet: str | Path, out: str | Path | None = None, size_mm: float | None = None, strings: str | None = None,
+    wanted: Wanted = Wanted(),
+) -> str:  # fmt: skip
     """Write the sounds of two builds of a sheet; returns what was written as text."""
-    sheet = existing_file(sheet)
-    if size_mm is not None and not 5 <= size_mm <= 60:
-        raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
-    if how not in (FREE, LAP):
-        raise BadInput(f"held '{how}': expected '{FREE}' or '{LAP}'")
-    body, _ = complete_linings(read_sheet(sheet))
-    chosen = chosen_builds(body, names)
+    given, size, how = given_sheet(sheet), mesh_size(size_mm), held(wanted.held)
+    body, _ = complete_linings(given.body)
+    chosen = pair_of_builds(body, wanted.builds)
     found = strung(body, strings)
-    played, pluck = found.strings.strings, found.pluck
-    tuning = [fundamental(s) for s in played]
-    wanted = [read_place(text, [s.name for s in played], tuning, FRETS) for text in notes] or None
-    place = place_of(body, place_mm)
-    out = writable_folder(out or Path("out") / f"{sheet.stem}-listen")
-    size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
-    heard = ready(body, chosen, how, size, DRY_MODES, out / "rows", place, len(played))
-    signals, left_out = sounds(heard, played, pluck, wanted)
-    return write(out, heard, signals, left_out, how, place, pluck, blind)
+    played = found.strings.strings
+    places = read_places(wanted.notes, played)
+    setting = Setting(how, place_of(body, wanted.place_mm))
+    out = given.folder(out, "listen")
+    heard = ready(body, chosen, setting, size, out / "rows", len(played))
+    signals, left_out = sounds(heard, played, found.pluck, places or NOTES)
+    return write(out, heard, signals, left_out, setting, found.pluck, wanted.blind)
 
 
-def chosen_builds(body, names):
+def pair_of_builds(body: Body, names: tuple[str, ...]) -> list[Build]:
     """The Builds of two different names; without names the sheet's own and solid linings, or kerfed ones if it has solid
     ones itself. BadInput tells which there are.
     """
@@ -91,7 +102,7 @@ def chosen_builds(body, names):
     return [known[name] for name in names]
 
 
-def place_of(body, place_mm=None):
+def place_of(body: Body, place_mm: tuple[float, float, float] | None = None) -> np.ndarray:
     """(3,) m: DISTANCE in front of the saddle, or a place [mm] from the tail, from the centre line and out of the top."""
     x = body.bridge.saddle_x
     if place_mm is None:
@@ -103,21 +114,24 @@ def place_of(body, place_mm=None):
     return np.asarray(place_mm, float) / 1e3
 
 
-def ready(body, chosen, how, size, dry, store, place, strings=6, around=surroundings, progress=None):
-    """[Heard] of Builds held one way; boundary elements of all together. place (3,) m."""
-    progress = progress or Progress(2 * len(chosen) + 1)
+def ready(
+    body: Body, chosen: list[Build], setting: Setting, size: float, store: Path, strings: int = 6, dry: int = DRY_MODES,
+    around: Callable[[Body], Surroundings] = surroundings,
+) -> list[Heard]:  # fmt: skip
+    """[Heard] of Builds with `dry` structure modes, on a mesh of some size [m]; boundary elements of all together."""
+    progress = Progress(2 * len(chosen) + 1)
     progress.say(f"meshing at {1e3 * size:.0f} mm")
     model = assemble(mesh_body(body, size))
     structures, arounds, columns, _ = in_air(chosen, model, size, dry, store, progress, 1 / 3, around)
-    away_from(arounds[0].surface, place)
+    away_from(arounds[0].surface, setting.place)
     progress.say("air outside")
-    radiated = outside(arounds[0].surface, columns, points=place[None])
+    radiated = outside(arounds[0].surface, columns, points=setting.place[None])
     progress.step()
     heard = []
     for build, structure, own, R in zip(chosen, structures, arounds, radiated):
         progress.say(f"{build.label}: body and air together")
         whole = sounding(structure, own, R)
-        heard.append(_heard(build, whole, hold(whole, how), strings))
+        heard.append(_heard(build, whole, hold(whole, setting.how), strings))
         progress.step()
     progress.close("solved")
     return heard
@@ -155,11 +169,11 @@ def at_place(radiated, low, high):
     return receiver
 
 
-def sounds(heard, strings, pluck, wanted=None):
+def sounds(heard, strings, pluck, wanted=NOTES):
     """({item: {build: signal [Pa]}}, [names left out]) of single notes (string, fret) and of the phrase."""
     body_top = min(h.valid_to for h in heard)
     valid = lambda i, fret: i < len(strings) and all(valid_partials(strings[i], fret, h.body) for h in heard)
-    places = [p for p in wanted or NOTES if p[0] < len(strings)]
+    places = [p for p in wanted if p[0] < len(strings)]
     items = {place_word(strings, *p): [(*p, 0.0, SECONDS)] for p in places if valid(*p)}
     left_out = [place_word(strings, *p) for p in places if not valid(*p)]
     items["phrase"] = [(s, f, BEAT * at, BEAT * beats) for s, f, at, beats in PHRASE if valid(s, f)]
@@ -177,7 +191,7 @@ def place_word(strings, string, fret):
     return f"{strings[string].name}-{f'fret-{fret}' if fret else 'open'}"
 
 
-def write(out, heard, signals, left_out, how, place, pluck, blind=True):
+def write(out, heard, signals, left_out, setting, pluck, blind=True):
     """Write the WAV files into the folders `named` and `blind`; returns the words about them."""
     band = (LOWEST, min(h.valid_to for h in heard))
     named = {f"{item}_{build}": s for item, both in signals.items() for build, s in both.items()}
@@ -191,7 +205,7 @@ def write(out, heard, signals, left_out, how, place, pluck, blind=True):
     lines += [
         f"louder by: {heard[1].build.name} over {heard[0].build.name}, by the energy of the sound; peak: the louder one's, over 20 µPa, "
         f"plucked with {pluck.force:g} N",
-        f"Computed sound pressure {heard_at(place)}, {how}, in free air, from {band[0]:.0f} to {band[1]:.0f} Hz only: a real guitar has "
+        f"Computed sound pressure {heard_at(setting.place)}, {setting.how}, in free air, from {band[0]:.0f} to {band[1]:.0f} Hz only: a real guitar has "
         "more above, and a room.",
     ]
     if left_out:
@@ -215,7 +229,7 @@ def heard_at(place):
     return f"{1e3 * place[0]:.0f} mm from the tail, {1e3 * place[1]:.0f} mm from the centre line, {1e3 * place[2]:.0f} mm out of the top"
 
 
-def told(folder):
+def hidden_order(folder: str | Path) -> str:
     """The hidden order of a blind folder, or of all that lie in it, in words."""
     folder = Path(folder)
     inside = sorted(p for p in folder.iterdir() if p.is_dir()) if folder.is_dir() else []

@@ -152,7 +152,7 @@ class Beside:
     computed: float | None  # s
 
 
-def within(ringing, band):
+def in_band(ringing, band):
     """The Ringing with the complex modes of a band [Hz] alone: what a recording cut to that band would hold."""
     f = np.abs(ringing.coupled.poles.imag) / (2 * np.pi)
     return replace(ringing, amplitude=np.where((f >= band[0]) & (f <= band[1]), ringing.amplitude, 0))

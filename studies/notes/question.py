@@ -1,46 +1,47 @@
 """How long do notes last on the real guitar, and how long does the sheet's own build let them last in the computation?"""
 
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from fem.body_modes import BodyModes
 from fem.coupled_string import couple, pluck_note, radiated_later, valid_partials
-from fem.strings import fundamental
-from meshes.build import DEFAULT_SIZE
+from fem.strings import String, fundamental
+from meshes.body import Body
 from meshes.holding import FREE, LAP, hold
-from meshes.sheet import read_sheet
 from meshes.sheet_strings import strung
-from meshes.sounding import HIGHEST, surroundings
+from meshes.sounding import HIGHEST, Surroundings, surroundings
 from meshes.string_body import string_body
 from studies.common.builds import builds, complete_linings
-from studies.common.inputs import BadInput, existing_file, writable_folder
+from studies.common.inputs import BadInput, existing_file, given_sheet, mesh_size
 from studies.common.note_names import read_place
 from studies.common.progress import Progress
-from studies.notes.measured import ALWAYS, beside, nominal_pitch, read_file, within, words
-from studies.solved.coupled import STEPS, soundings
+from studies.notes.measured import ALWAYS, beside, in_band, nominal_pitch, read_file, words
+from studies.solved.coupled import DRY_MODES, STEPS, soundings
 
-DRY_MODES, FRETS = 60, 20
+FRETS = 20  # of the highest note that can be asked for
 LABEL = (
     "Measured: the microphone's place and the room are in it. Computed: the sound in all directions together, in free air, the other "
     "strings damped. Both over the same ranges of level and the same band."
 )
 
 
-def main(takes, sheet=None, out=None, how=LAP, size_mm=None, strings=None):
+def read_notes(
+    takes: Sequence[str], sheet: str | Path | None = None, out: str | Path | None = None, holding: str = "lap",
+    size_mm: float | None = None, strings: str | None = None,
+) -> str:  # fmt: skip
     """Read recordings ['E2=take.wav', ...] and, with a sheet, set the computed notes beside; returns the text to print."""
     named = [read_take(text) for text in takes]
     if not named:
         raise BadInput("no recording given; expected NOTE=FILE, such as E2=take.wav")
     if sheet is None:
         return "\n".join([*(words(read_file(path, note)) for note, path in named), warning()])
-    if size_mm is not None and not 5 <= size_mm <= 60:
-        raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
-    sheet = existing_file(sheet)
-    body = complete_linings(read_sheet(sheet))[0]
+    given, size, how = given_sheet(sheet), mesh_size(size_mm), held(holding)
+    body = complete_linings(given.body)[0]
     found = strung(body, strings)
     played = found.strings.strings
-    places = [read_place(note, [s.name for s in played], [fundamental(s) for s in played], FRETS) for note, _ in named]
+    places = read_places([note for note, _ in named], played)
     reads = [read_file(path, note, HIGHEST) for note, path in named]  # what cannot be read is told before the long work
-    store = writable_folder(out or Path("out") / f"{sheet.stem}-sustain") / "rows"
-    modes = body_modes(body, how, size_mm / 1e3 if size_mm else DEFAULT_SIZE, DRY_MODES, store, len(played))
+    modes = body_modes(body, how, size, given.folder(out, "sustain") / "rows", len(played))
     lines = [f"{body.name}, as on the sheet, {how}. {LABEL}", ""]
     for (note, path), place, read in zip(named, places, reads):
         lines.append(one(note, path, played, place, modes, found.pluck, read))
@@ -59,10 +60,18 @@ def read_take(text):
     return note, existing_file(path)
 
 
-def body_modes(body, how, size, dry, store, strings, around=surroundings, progress=None):
+def read_places(notes: Sequence[str], strings: Sequence[String]) -> list[tuple[int, int]]:
+    """[(string, fret)] of notes as they are typed, 'E2' or 'D3+5'. BadInput for what the strings do not hold."""
+    tuning = [fundamental(s) for s in strings]
+    return [read_place(note, [s.name for s in strings], tuning, FRETS) for note in notes]
+
+
+def body_modes(
+    body: Body, how: str, size: float, store: Path, strings: int, around: Callable[[Body], Surroundings] = surroundings
+) -> BodyModes:
     """BodyModes of the sheet's own build, held one way."""
     own = builds(body)[:1]
-    made = soundings(own, size, dry, store, progress or Progress(STEPS), 1.0, around)
+    made = soundings(own, size, DRY_MODES, store, Progress(STEPS), 1.0, around)
     whole = made.whole[own[0].name]
     return string_body(whole, hold(whole, how), strings)
 
@@ -78,14 +87,14 @@ def one(note, path, strings, place, modes, pluck, read):
     if modes.highest_valid < HIGHEST:
         read = read_file(path, note, modes.highest_valid)
     ringing = pluck_note(couple(strings[string], string, fret, modes), pluck)
-    return words(read, beside(read, radiated_later(within(ringing, read.band))))
+    return words(read, beside(read, radiated_later(in_band(ringing, read.band))))
 
 
 def warning():
     return f"\nAlways: {ALWAYS}."
 
 
-def held(word):
+def held(word: str) -> str:
     """FREE or LAP from what is typed."""
     known = {"free": FREE, "lap": LAP, FREE: FREE, LAP: LAP}
     if word not in known:

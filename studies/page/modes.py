@@ -30,7 +30,7 @@ def scene_of(made, results, chosen, count, size=None):
     parts = {b.name: (made.whole[b.name].structure, results[b.name].modes) for b in chosen}
     own = parts.pop("sheet")
     shapes = paired_shapes(surface, own, parts, pairs)
-    labels = tuple(names_with_air(made.whole["sheet"], base, count))
+    labels = tuple(names_with_air(made.whole["sheet"], base.modes, base.motion, count))
     return Scene(surface, tuple((b.name, b.label) for b in chosen), shapes, labels)
 
 

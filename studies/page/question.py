@@ -10,12 +10,11 @@ import tempfile
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from meshes.build import DEFAULT_SIZE
 from meshes.sheet_strings import strung
 from meshes.sounding import HIGHEST, surroundings
 from studies.common import page as common
 from studies.common.files import provenance
-from studies.common.inputs import BadInput, existing_file, read_source, writable_file, writable_folder
+from studies.common.inputs import BadInput, Given, given_sheet, mesh_size, writable_file, writable_folder
 from studies.common.progress import Progress
 from studies.common.two_meshes import both
 from studies.page import behind
@@ -47,16 +46,21 @@ class Found:
     sounds: tuple = ()  # of page_sections.Sound
 
 
-def main(sheet, out=None, size_mm=None, modes=True, weather=True, sustain=True, sounds=True):
+def write_reader_page(
+    sheet: str | Path,
+    out: str | Path | None = None,
+    size_mm: float | None = None,
+    modes: bool = True,
+    weather: bool = True,
+    sustain: bool = True,
+    sounds: bool = True,
+) -> str:
     """Run or re-use the studies of a sheet and write the page; returns the text to print."""
-    sheet = existing_file(sheet)
-    if size_mm is not None and not 5 <= size_mm <= 60:
-        raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
-    file = writable_file(out or Path("out") / f"{sheet.stem}-page.html")
-    size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
-    store = gathered(Path("out"), sheet.stem)
-    found = collect(sheet, size, store, modes, weather, sustain, sounds)
-    return written(found, file)
+    given, size = given_sheet(sheet), mesh_size(size_mm)
+    stem = given.source.path.stem
+    file = writable_file(out or Path("out") / f"{stem}-page.html")
+    store = gathered(Path("out"), stem)
+    return written(collect(given, size, store, modes, weather, sustain, sounds), file)
 
 
 def gathered(folder, stem):
@@ -69,13 +73,20 @@ def gathered(folder, stem):
     return store
 
 
-def collect(sheet, size, store, modes=True, weather=True, sustain=True, sounds=True):
-    """Found of a sheet (Path) on a mesh of some size [m]; rows in the folder `store` (Path) are used again."""
-    body, source = read_source(sheet)
-    around = rim_air.shared(surroundings)
+def collect(
+    given: Given,
+    size: float,
+    store: Path,
+    modes: bool = True,
+    weather: bool = True,
+    sustain: bool = True,
+    sounds: bool = True,
+) -> Found:
+    """Found of a sheet on a mesh of some size [m]; rows in the folder `store` are used again."""
+    body, around = given.body, rim_air.shared(surroundings)
     say("rim builds with air")
-    air = rim_air.run(body, size, 2 * MODES, coupled.DRY_MODES, store, around=around)
-    air = replace(air, source=source)
+    air = rim_air.compare_in_air(body, size, 2 * MODES, store, around=around)
+    air = replace(air, source=given.source)
     scene = stills = season = drying = notes = None
     heard = ()
     if modes:
@@ -113,21 +124,21 @@ def moving(air, store, around=surroundings):
 
 def played(body, size, store, around):
     """sustain.Study, without wood scatter."""
-    from studies.sustain import question as sustain
     from studies.sustain.fretboards import Playing
+    from studies.sustain.question import FRETS
+    from studies.sustain.solve import play_builds
 
-    playing = Playing.of(strung(body), sustain.FRETS, store)
-    return sustain.run(body, playing, size, coupled.DRY_MODES, around=around)
+    return play_builds(body, Playing.of(strung(body), FRETS, store), size, coupled.DRY_MODES, around=around)
 
 
 def seasons(body, size):
     """(Weather, PNG of the stress of every build in the driest air)."""
     from studies.page import modes as page_modes
     from studies.weather import pictures as weather_pictures
-    from studies.weather import question as weather
+    from studies.weather.solve import humidities, season_builds
 
-    built, used, assumed = weather.humidities(body)
-    study = weather.run(replace(body, assumed=body.assumed + assumed), built, used, size, body.weather.rim_gap)
+    built, used, assumed = humidities(body)
+    study = season_builds(replace(body, assumed=body.assumed + assumed), built, used, size, body.weather.rim_gap)
     with tempfile.TemporaryDirectory() as folder:
         drawn = weather_pictures.draw(study, Path(folder))
         last = [p for p in drawn if p.suffix == ".png"][-1]
@@ -141,7 +152,8 @@ def listened(body, builds, size, store, around):
 
     found, place = strung(body), listen.place_of(body)
     strings = found.strings.strings
-    heard = listen.ready(body, builds, rim_air.LAP, size, coupled.DRY_MODES, store, place, len(strings), around)
+    setting = listen.Setting(rim_air.LAP, place)
+    heard = listen.ready(body, builds, setting, size, store, len(strings), coupled.DRY_MODES, around)
     return sounds_of(heard, strings, found.pluck, {b.name: b.label for b in builds})
 
 

@@ -16,14 +16,12 @@ from fem.eigen import mac
 from fem.model import weights
 from fem.strings import fundamental
 from meshes.body import Body
-from meshes.build import DEFAULT_SIZE
 from meshes.holding import FREE, hold
-from meshes.sheet import read_sheet
 from meshes.sheet_strings import strung
 from meshes.sounding import RIGID, modes_of, real_modes, structure_of, surroundings
 from meshes.string_body import string_body, string_ends
 from studies.common.builds import Build, builds, complete_linings
-from studies.common.inputs import BadInput, existing_file, writable_folder
+from studies.common.inputs import BadInput, given_sheet, mesh_size, within, writable_folder
 from studies.common.pairing import paired
 from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER, mesh_error
@@ -75,19 +73,17 @@ class Shown:
     pluck: Callable[[], tuple[np.ndarray, str]]  # motion (dofs, frames), words
 
 
-def main(
+def draw_pictures(
     sheet: Path | str, out: Path | str | None = None, size_mm: float | None = None, wanted: Wanted = Wanted(),
     names: Sequence[str] = (), progress: Progress | None = None, around: Callable = surroundings,
 ) -> str:  # fmt: skip
     """Draws the pictures and returns what was written as text. names: of the builds beside the sheet's own."""
-    sheet = existing_file(sheet)
-    _check(size_mm, wanted)
-    body = read_sheet(sheet)
-    body = complete_linings(body)[0]
+    given, size = given_sheet(sheet), mesh_size(size_mm)
+    _check(wanted)
+    body = complete_linings(given.body)[0]
     chosen = chosen_builds(body, names)
-    rows = writable_folder((Path(out) if out else Path("out") / f"{sheet.stem}-rim") / "rows")
-    out = writable_folder(out or Path("out") / f"{sheet.stem}-pictures")
-    size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
+    rows = writable_folder(given.folder(out, "rim") / "rows")
+    out = given.folder(out, "pictures")
     solving = len(chosen) * (STEPS_OF_SOUNDING if wanted.air else 1 + COARSER**-2)
     progress = progress or Progress(solving + DRAWN * len(chosen))
     shown = (_with_air if wanted.air else _dry)(body, chosen, size, wanted.count, rows, progress, around)
@@ -102,13 +98,9 @@ def main(
     return _told(paths, out, wanted.moving)
 
 
-def _check(size_mm, wanted):
-    if size_mm is not None and not 5 <= size_mm <= 60:
-        raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
-    if not 1 <= wanted.count <= 40:
-        raise BadInput(f"--count {wanted.count}: expected between 1 and 40 modes")
-    if not 20 <= wanted.width_mm <= 400:
-        raise BadInput(f"--width-mm {wanted.width_mm:g}: expected between 20 and 400 mm of print")
+def _check(wanted):
+    within("--count", wanted.count, 1, 40, "modes")
+    within("--width-mm", wanted.width_mm, 20, 400, "mm of print")
     if wanted.form not in FORMATS:
         raise BadInput(f"--format {wanted.form}: expected one of {', '.join(FORMATS)}")
 

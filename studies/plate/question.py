@@ -6,7 +6,7 @@ picture of the computed nodal patterns.
 """
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +20,7 @@ from studies.common.words import UNKNOWN, percent_change
 
 TYPED_ERROR_HZ = 0.5
 PICKED_ERROR_HZ = 0.1  # of a tone from a recording, at least
+NAME = "measured_plate"
 SHOWN = 12  # modes in table and picture, more if a fitted tone lies higher
 SHEET_KEYS = {  # key of the build sheet -> (constant, unit, digits)
     "E_along_GPa": ("E_L", 1e9, 3), "E_across_GPa": ("E_R", 1e9, 4), "nu_along_across": ("nu_LR", 1, 3),
@@ -43,47 +44,54 @@ class PlateStudy:
     files: tuple[Path, ...] = ()
 
 
-def main(*args, **kwargs):
-    """run(...), with its text printed."""
-    study = run(*args, **kwargs)
-    print(study.text)
-    return study
+@dataclass(frozen=True)
+class Board:
+    """A free rectangular plate as it was measured; length along the grain."""
+
+    length_mm: float
+    width_mm: float
+    thickness_mm: float
+    mass_g: float
+    along_hz: float | None = None  # tone that bends the length
+    across_hz: float | None = None  # tone that bends the width
+    twist_hz: float | None = None
+    other_hz: tuple[float, ...] = ()  # further tones, to compare
+    recordings: tuple[str | Path, ...] = ()  # WAV files of taps; a typed tone picks the nearest recorded one
+
+    @property
+    def size(self) -> tuple[float, float, float, float]:
+        """Length, width, thickness [m], mass [kg]."""
+        return tuple(float(x) * 1e-3 for x in (self.length_mm, self.width_mm, self.thickness_mm, self.mass_g))
+
+    @property
+    def typed(self) -> dict[str, float]:
+        """{tone of TONES: Hz}."""
+        given = zip(TONES, (self.along_hz, self.across_hz, self.twist_hz), strict=True)
+        return {tone: f for tone, f in given if f is not None}
 
 
-def run(
-    length_mm, width_mm, thickness_mm, mass_g, along_hz=None, across_hz=None, twist_hz=None, other_hz=(), recordings=(),
-    wood=None, name="measured_plate", losses=None, length_error_mm=0.5, thickness_error_mm=0.05, mass_error_g=0.5,
-    frequency_error_hz=None, out=None,
-):  # fmt: skip
-    """PlateStudy of a rectangular plate; length along the grain.
-
-    along_hz, across_hz, twist_hz: tones that bend the length, bend the width, twist. other_hz: more, to compare.
-    recordings: WAV files of taps; a typed tone picks the nearest recorded one. wood: of the library, lends what is not
-    measured (default: the nearest). losses {tone: (loss factor, its standard uncertainty)}. out: folder for files.
+def fit_board(board: Board, wood: str | None = None, name: str = NAME, out: str | Path | None = None) -> PlateStudy:
+    """PlateStudy of a Board. wood: of the library, lends what is not measured (default: the nearest). name: of the new
+    wood. out: folder for files; none are written without it. ValueError for anything the maker has to mend.
     """
     if not re.fullmatch(r"[A-Za-z0-9_-]+", name):
         raise ValueError(f"name '{name}': expected letters, digits, '_' and '-' only, as in 'my_spruce_3'")
-    size = tuple(float(x) * 1e-3 for x in (length_mm, width_mm, thickness_mm, mass_g))
-    typed = {tone: f for tone, f in zip(TONES, (along_hz, across_hz, twist_hz), strict=True) if f is not None}
-    check_plate(*size, typed, fewest=0 if recordings else 2)
-    tones, notes = _listen(recordings)
+    size, typed = board.size, board.typed
+    check_plate(*size, typed, fewest=0 if board.recordings else 2)
+    tones, notes = _listen(board.recordings)
     reference = find(wood) if wood else _reference(size, typed)
     peaks, naming = _peaks(typed, tones, size, reference)
     reference = reference if wood else _reference(size, peaks)
     picked = {tone: t for tone, f in peaks.items() for t in tones if t.frequency == f}
     decays = {tone: (t.loss, max(t.loss_doubt, 0.01 * t.loss)) for tone, t in picked.items() if t.loss is not None}
-    error_hz = frequency_error_hz or (PICKED_ERROR_HZ if picked and len(picked) == len(peaks) else TYPED_ERROR_HZ)
-    mm = 1e-3
-    errors = ReadingErrors(
-        length_error_mm * mm, length_error_mm * mm, thickness_error_mm * mm, mass_error_g * mm, error_hz
-    )
-    fit = fit_plate(*size, peaks, reference, errors, losses or decays, name)
-    others = tuple(sorted([*map(float, other_hz), *(t.frequency for t in tones if t not in picked.values())]))
+    errors = ReadingErrors(frequency=PICKED_ERROR_HZ if picked and len(picked) == len(peaks) else TYPED_ERROR_HZ)
+    fit = fit_plate(*size, peaks, reference, errors, decays)
+    fit = replace(fit, wood=replace(fit.wood, name=name))
+    others = tuple(sorted([*map(float, board.other_hz), *(t.frequency for t in tones if t not in picked.values())]))
     warnings = (*notes, *naming, *fit.warnings, *(f"{tone}: {n}" for tone, t in picked.items() for n in t.notes))
-    toml = wood_table(fit)
-    study = PlateStudy(fit, reference.name, tuple(tones), others, warnings, "", toml)
+    study = PlateStudy(fit, reference.name, tuple(tones), others, warnings, "", wood_entry(fit))
     files = _write(study, Path(out), size) if out else ()
-    return PlateStudy(fit, reference.name, tuple(tones), others, warnings, _text(study, size, files), toml, files)
+    return replace(study, text=_text(study, size, files), files=files)
 
 
 def _listen(recordings):
@@ -150,7 +158,7 @@ def _shown(fit):
     return max(SHOWN, *(1 + fit.modes.number(TONES[tone]) for tone in fit.measured))
 
 
-def wood_table(fit):
+def wood_entry(fit: PlateFit) -> str:
     """[wood.NAME] table for a build sheet."""
     lines = [f"[wood.{fit.wood.name}]"]
     for key, (constant, unit, digits) in SHEET_KEYS.items():

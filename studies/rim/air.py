@@ -5,18 +5,23 @@ The rim comparison with the air inside and out: every build changes one thing fr
 drive is a force of 1 N out of the top at the saddle's middle. A second, coarser mesh tells the mesh error.
 """
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 
+from fem.model import Model
+from meshes.body import Body
 from meshes.holding import FIRMER, FREE, LAP, SOFTER, assumptions, hold
-from meshes.sounding import modes_of, surroundings
+from meshes.sounding import Surroundings, modes_of, surroundings
 from studies.common.builds import builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
 from studies.common.inputs import NO_SOURCE, Source
 from studies.common.pairing import paired
 from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER
+from studies.solved import coupled
 from studies.solved.coupled import STEPS, shared, soundings
 from studies.solved.power import OF_SUMMARY, driven, summary, surface_gram
 
@@ -74,9 +79,14 @@ class Study:
         return self.fine.unknowns, self.coarse.unknowns
 
 
-def run(body, size, count, dry, store, progress=None, chosen=None, around=surroundings, models=(None, None)):
-    """Study of a body with `dry` structure modes. chosen: names of the builds, the sheet's own ('sheet') among
-    them. around: Body -> Surroundings. models: of the finer and the coarser mesh, where they are there already.
+def compare_in_air(
+    body: Body, size: float, count: int, store: Path, progress: Progress | None = None, chosen: Sequence[str] | None = None,
+    around: Callable[[Body], Surroundings] = surroundings, models: tuple[Model | None, Model | None] = (None, None),
+) -> Study:  # fmt: skip
+    """Study of a body and `count` of its air-loaded modes, on meshes of `size` [m] and COARSER times that.
+
+    chosen: names of the builds, the sheet's own ('sheet') among them. models: of the finer and the coarser mesh, where
+    they are there already. Rows in the folder `store` are used again.
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=(*body.assumed, *assumed))
@@ -85,7 +95,7 @@ def run(body, size, count, dry, store, progress=None, chosen=None, around=surrou
     progress = progress or Progress(PROGRESS * len(rows) * sum(weight) + OTHERS)
     around = shared(around)
     fine, coarse = (
-        level(rows, h, dry, store, progress, w, around, model)
+        level(rows, h, coupled.dry_modes(count), store, progress, w, around, model)
         for h, w, model in zip((size, COARSER * size), weight, models)
     )
     progress.say("softer and firmer flesh, other losses in the rim")

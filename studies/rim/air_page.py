@@ -166,7 +166,7 @@ def per_mode(study: Study) -> Iterator[dict[str, Plain]]:
     hertz = lambda results: tuple(r.modes.frequency for r in results)
     for how in HOLDINGS:
         own = base, _ = tuple(level.results["sheet", how] for level in levels)
-        words = names_with_air(study.fine.base, base, study.count)
+        words = names_with_air(study.fine.base, base.modes, base.motion, study.count)
         on_coarse, _ = partners(*own, area, study.count)
         for build in study.builds:
             both_rows = row, rough = tuple(level.results[build.name, how] for level in levels)

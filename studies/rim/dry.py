@@ -5,16 +5,19 @@ criterion. Dry: without air, radiation and strings. A second, coarser mesh tells
 """
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
 from fem.eigen import mac
 from fem.model import weights
 from fem.tap import tap
+from meshes.body import Body
 from meshes.parts import RIM
 from studies.common.builds import builds, complete_linings
 from studies.common.inputs import NO_SOURCE, Source
 from studies.common.pairing import nearest_nodes, paired, sampled_mac
+from studies.common.progress import Progress
 from studies.solved.dry import SPARE, Row, dry_on_both
 
 SOLVED, DRAWING, DRAWINGS = 6.0, 25.0, 25  # of progress: a build's dry modes; all pictures, and how many there are
@@ -45,8 +48,10 @@ class Study:
     source: Source = NO_SOURCE
 
 
-def run(body, size, count, store, progress=None, solved=None):
-    """Study of a body; rows already in the folder `store` (Path) are used again.
+def compare_dry(
+    body: Body, size: float, count: int, store: Path, progress: Progress | None = None, solved: int | None = None
+) -> Study:
+    """Study of a body on meshes of `size` [m] and COARSER times that; rows already in the folder `store` are used again.
 
     solved: how many modes to solve for and store, where another study wants more of them than this one.
     """

@@ -68,7 +68,7 @@ def draw(
         found["overlay"] += save_with_caption(overlay_figure(rows, how), stem, overlay_words(study, how))[:1]
     boards = boards_and_air(study.fine.base)
     result = study.fine.results["sheet", FREE]
-    moves = names_with_air(study.fine.base, result, study.count)
+    moves = names_with_air(study.fine.base, result.modes, result.motion, study.count)
     for number in drawn_modes(result, study.count)[:DRAWN]:
         say(f"mode {number + 1} with its air")
         figure, caption = mode_figure(boards, result, number, moves[number])

@@ -7,61 +7,65 @@ criterion. Dry: without air, radiation and strings. A second, coarser mesh tells
 from dataclasses import replace
 from pathlib import Path
 
-from meshes.build import DEFAULT_SIZE
 from studies.common.builds import builds, complete_linings
-from studies.common.inputs import BadInput, read_source, writable_folder
+from studies.common.inputs import given_sheet, mesh_size, within
 from studies.common.measured import beside
 from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER
+from studies.common.words import with_files
 from studies.measured.solve import computed_for
-from studies.rim.dry import DRAWING, DRAWINGS, SOLVED, run, unknown_losses
+from studies.rim import air_page, dry_page
+from studies.rim.air import OTHERS, PROGRESS, compare_in_air
+from studies.rim.air import Study as AirStudy
+from studies.rim.dry import DRAWING, DRAWINGS, SOLVED, compare_dry, unknown_losses
+from studies.rim.dry import Study as DryStudy
+from studies.solved.coupled import dry_modes
+
+MOST_MODES = 100
 
 
-def main(sheet, out=None, size_mm=None, count=20, pictures=True, air=True):
+def compare_rims(
+    sheet: str | Path,
+    out: str | Path | None = None,
+    size_mm: float | None = None,
+    count: int = 20,
+    pictures: bool = True,
+    air: bool = True,
+) -> str:
     """Run the study on a sheet and write pages, tables and pictures; returns the summary as text.
 
-    air: with the air inside and out as well, held both ways (see rim_air.py): that page then leads, this one is beside it.
+    air: with the air inside and out as well, held both ways (see air.py): that page then leads, this one is beside it.
     """
-    from studies.rim.air import OTHERS, PROGRESS
-    from studies.rim.air import run as run_with_air
-    from studies.solved.coupled import dry_modes
-
-    if size_mm is not None and not 5 <= size_mm <= 60:
-        raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
-    if not 1 <= count <= 100:
-        raise BadInput(f"--count {count}: expected between 1 and 100 modes")
-    body, source = read_source(sheet)
-    out = writable_folder(out or Path("out") / f"{source.path.stem}-rim")
-    size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
+    given, size = given_sheet(sheet), mesh_size(size_mm)
+    within("--count", count, 1, MOST_MODES, "modes")
+    body = given.body
+    out = given.folder(out, "rim")
     levels = len(builds(complete_linings(body)[0])) * (1 + COARSER**-2)
     progress = Progress(levels * (SOLVED + PROGRESS * air) + OTHERS * air + DRAWING * pictures)
-    study = run(body, size, count, out / "rows", progress, dry_modes(count) if air else None)
+    study = compare_dry(body, size, count, out / "rows", progress, dry_modes(count) if air else None)
     measured = tuple(beside(body.measured, computed_for(body, body.measured, size))) if body.measured else ()
-    study = replace(study, source=source, measured=measured)
-    with_air = None
+    study, with_air = replace(study, source=given.source, measured=measured), None
     if air and not unknown_losses(study):
-        found = run_with_air(body, size, count, dry_modes(count), out / "rows", progress, models=study.models)
-        with_air = replace(found, source=source, measured=measured)
+        with_air = compare_in_air(body, size, count, out / "rows", progress, models=study.models)
+        with_air = replace(with_air, source=given.source, measured=measured)
     return report(study, with_air, out, pictures, progress)
 
 
-def report(study, with_air, out, pictures, progress):
-    """Write the pages of a Study and of rim_air's (None: left out); returns the summary as text."""
-    from studies.rim import air_page as rim_air_report
-    from studies.rim import dry_page as rim_report
+def report(study: DryStudy, with_air: AirStudy | None, out: Path, pictures: bool, progress: Progress) -> str:
+    """Write the pages of both studies (None: without air); returns the summary as text."""
 
     def say(what):
         progress.step(DRAWING / DRAWINGS)
         progress.say(f"drawing: {what}")
 
     if with_air is None:
-        pages = rim_report.write_report(study, out, pictures, say)
-        words = rim_report.summary(study)
+        pages = dry_page.write_report(study, out, pictures, say)
+        words = dry_page.summary(study)
     else:
         if pictures:  # first all that tells the answer
-            rim_report.write_report(study, out, pictures=False, beside="index.html")
-        pages = rim_air_report.write_report(with_air, out, pictures, say)
-        pages += rim_report.write_report(study, out, pictures, say, beside="index.html")
-        words = rim_air_report.summary_text(with_air) + "\n\n" + rim_report.paragraph(study)
+            dry_page.write_report(study, out, pictures=False, beside="index.html")
+        pages = air_page.write_report(with_air, out, pictures, say)
+        pages += dry_page.write_report(study, out, pictures, say, beside="index.html")
+        words = air_page.summary_text(with_air) + "\n\n" + dry_page.paragraph(study)
     progress.close("done")
-    return words + "\n\n" + "\n".join(f"wrote {page}" for page in pages)
+    return with_files(words, pages)

@@ -54,7 +54,7 @@ def first_modes(row, count):
     )  # fmt: skip
 
 
-def solve_row(build, model, count):
+def solve_dry(build, model, count):
     """Row of a build on a model."""
     sections = build.sections()
     found = modes(model, weights(sections), count)
@@ -66,13 +66,13 @@ def solve_row(build, model, count):
 
 
 def stored_row(build, model, count, store, size):
-    """solve_row, kept in a file named by everything that it depends on."""
+    """solve_dry, kept in a file named by everything that it depends on."""
     key = fingerprint(
         STORE_VERSION, rimwork_version(), build, count, model.space.mesh.nodes, model.space.mesh.triangles
     )
     file = store / f"{build.name}-{1e3 * size:g}mm-{key}.npz"
     if (row := load_row(file, build)) is None:
-        row = solve_row(build, model, count)
+        row = solve_dry(build, model, count)
         save_row(file, row)
     return row
 

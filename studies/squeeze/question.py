@@ -10,77 +10,61 @@ with the weight on its end. The rim's own weight is in both readings and drops o
 not turn with the rim.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from meshes.build import DEFAULT_SIZE
-from meshes.measured import Measured, ReadingErrors
-from meshes.open_rim import pressed_places
-from studies.common.inputs import BadInput, read_source, writable_folder
-from studies.squeeze.solve import run
+from fem.taps import Tone, find_tones, read_recording
+from meshes.measured import ReadingErrors
+from studies.common.inputs import BadInput, given_sheet, mesh_size, within
+from studies.common.words import with_files
+from studies.squeeze.solve import squeeze_builds
 
 GAIN_HINT = "(a recorder with automatic gain levels a low rim's slow decay: switch it off)"
 
 
-def main(
-    sheet, out=None, load_kg=2.0, size_mm=None, measured=None, recordings=(), pictures=True, ruler_mm=None,
-    load_error_percent=None,
-):  # fmt: skip
+def squeeze_rims(
+    sheet: str | Path,
+    out: str | Path | None = None,
+    load_kg: float = 2.0,
+    size_mm: float | None = None,
+    recordings: Sequence[str | Path] = (),
+    pictures: bool = True,
+    ruler_mm: float | None = None,
+    load_error_percent: float | None = None,
+) -> str:
     """Run the study on a sheet, write tables and picture, return the text to print.
 
-    measured: a Measured, or {press: mm} under the same load, set beside the computed values. recordings: WAV files of
-    the rim held in two fingers and tapped. ruler_mm, load_error_percent: the maker's reading errors.
+    recordings: WAV files of the rim held in two fingers and tapped. ruler_mm, load_error_percent: the maker's reading
+    errors. What the sheet says was measured is set beside the computed values.
     """
     from studies.squeeze.page import write_tables
     from studies.squeeze.words import text
 
-    _check(load_kg, "--load-kg", 0.1, 20, "kg")
-    if size_mm is not None:
-        _check(size_mm, "--mesh-size-mm", 5, 60, "mm")
-    body, source = read_source(sheet)
-    out = writable_folder(out or f"out/{source.path.stem}-squeeze")
-    measured = as_measured(measured or body.measured, body, load_kg)
-    errors = reading_errors(measured.errors, ruler_mm, load_error_percent)
-    tones, notes = listen(recordings)
-    study = run(body, load_kg, size_mm / 1e3 if size_mm else DEFAULT_SIZE, errors, measured, tones, notes)
-    study = replace(study, source=source)
+    given, size = given_sheet(sheet), mesh_size(size_mm)
+    within("--load-kg", load_kg, 0.1, 20, "kg")
+    body = given.body
+    out = given.folder(out, "squeeze")
+    errors = reading_errors(body.measured.errors, ruler_mm, load_error_percent)
+    study = squeeze_builds(body, load_kg, size, errors, body.measured, *tapped_tones(recordings))
+    study = replace(study, source=given.source)
     written = write_tables(study, out)
     if pictures:
         from studies.squeeze.pictures import draw
 
         written += draw(study, out)
-    return text(study) + "\n\n" + "\n".join(f"wrote {path}" for path in written)
+    return with_files(text(study), written)
 
 
 # --- what is given ---
 
 
-def _check(value, name, low, high, unit):
-    if not low <= value <= high:
-        raise BadInput(f"{name} {value:g}: expected between {low:g} and {high:g} {unit}")
-
-
-def as_measured(given, body, load):
-    """Measured of a Measured, of {press: mm} read under `load` [kg]."""
-    if isinstance(given, Measured):
-        return given
-    from fem.materials import lookup
-
-    known = dict.fromkeys([*pressed_places(body), "twist"])
-    for press, value in given.items():
-        lookup(press, known, "measured press")
-        _check(value, f"measured deflection, {press}:", 0, 200, "mm")
-    return Measured(
-        squeezes={press: value / 1e3 for press, value in given.items()}, squeeze_load=load, errors=body.measured.errors
-    )
-
-
-def reading_errors(given, ruler_mm, load_percent):
+def reading_errors(given: ReadingErrors, ruler_mm: float | None, load_percent: float | None) -> ReadingErrors:
     """ReadingErrors with those replaced that are given."""
     if ruler_mm is not None:
-        _check(ruler_mm, "--ruler-mm", 0.001, 5, "mm")
+        within("--ruler-mm", ruler_mm, 0.001, 5, "mm")
     if load_percent is not None:
-        _check(load_percent, "--load-error-percent", 0, 30, "percent")
+        within("--load-error-percent", load_percent, 0, 30, "percent")
     return ReadingErrors(
         given.scale,
         given.ruler if ruler_mm is None else ruler_mm / 1e3,
@@ -89,12 +73,10 @@ def reading_errors(given, ruler_mm, load_percent):
     )
 
 
-def listen(recordings):
+def tapped_tones(recordings: Sequence[str | Path]) -> tuple[list[Tone], list[str]]:
     """(tones, notes) of WAV recordings of the rim held in two fingers and tapped; automatic gain is told in the notes."""
-    from fem.taps import find_tones, read_recording
-
     tones, notes = [], []
-    for path in [recordings] if isinstance(recordings, str | Path) else recordings:
+    for path in recordings:
         try:
             found, said = find_tones(read_recording(path), lowest=10.0, highest=600.0)
         except ValueError as problem:

@@ -19,12 +19,12 @@ from studies.squeeze.result import BATTEN, GRAVITY, STATES, Row, Squeeze
 COUNT = 6  # lowest modes
 
 
-def run(body, load=2.0, size=DEFAULT_SIZE, errors=None, measured=None, tones=(), notes=(), progress=None):
+def squeeze_builds(body, load=2.0, size=DEFAULT_SIZE, errors=None, measured=None, tones=(), notes=(), progress=None):
     """Squeeze of a body's open rim, in all builds that can be built, on two meshes of edge length `size` [m] and coarser."""
     body, assumed = complete_linings(body)
     able = [b for b in builds(body) if b.stiffness == 1]  # the stiff-rim limit cannot be built, so not measured either
     ready = lambda h: assemble(mesh_open_rim(body, h))
-    solve = lambda build, model, done: solve_row(build, model, body, load)
+    solve = lambda build, model, done: solve_squeezed(build, model, body, load)
     fine, coarse = on_both(able, size, ready, solve, progress)
     notes = (*notes, *(f"assumed: {a.key}: {a.value} ({a.source})" for a in assumed))
     places = {name: np.array([treble[0, :2], bass[0, :2]]) for name, (treble, bass) in pressed_places(body).items()}
@@ -35,7 +35,7 @@ def run(body, load=2.0, size=DEFAULT_SIZE, errors=None, measured=None, tones=(),
     )  # fmt: skip
 
 
-def solve_row(build, model, body, load):
+def solve_squeezed(build, model, body, load):
     """Row of a build under a load [kg]."""
     space = model.space
     sections = sections_on(space.mesh, build.sections())

@@ -1,15 +1,13 @@
 """The price of a stiffer rim, beside any claim about sustain: what the driest air does to the plates of each rim build."""
 
-from types import SimpleNamespace
-
 import numpy as np
 
 from fem.moisture import ROOM, equilibrium_moisture
 from studies.common.kept import fingerprint, load_arrays, save_arrays
 from studies.common.machine import rimwork_version
 from studies.weather.readings import Places
-from studies.weather.result import worst
-from studies.weather.solve import humidities, solve_row
+from studies.weather.result import largest_pull, place_words
+from studies.weather.solve import humidities, solve_swollen
 
 STORE_VERSION = 1
 PLATES = ("top", "back")
@@ -27,10 +25,10 @@ def drying(body, rows, model, store):
         file = store / f"drying-{key}.npz"
         if (data := load_arrays(file)) is None or set(data) != {"stress", "place"}:
             places = places or Places(model, body)
-            row = solve_row(build, model, places, False)
-            where = SimpleNamespace(places=places.near, ends=places.end_names, rim_gap=0.0)
-            pairs = [worst(where, row, plate, "linings", change) for plate in PLATES]
-            data = {"stress": np.array([p for p, _ in pairs]), "place": np.array([w for _, w in pairs])}
+            row = solve_swollen(build, model, places, False)
+            pulls = {plate: largest_pull(row, plate, "linings", change) for plate in PLATES}
+            words = ["" if at is None else place_words(places.near[plate][at]) for plate, (_, at) in pulls.items()]
+            data = {"stress": np.array([pull for pull, _ in pulls.values()]), "place": np.array(words)}
             save_arrays(file, data)
         found.append({plate: (float(s), str(w)) for plate, s, w in zip(PLATES, data["stress"], data["place"])})
     return built, driest, found, assumed

@@ -5,21 +5,22 @@ polarisations. Each build changes one thing from the sheet's own. What is doubtf
 losses, rim losses; the error of the model itself is not known and in none of them.
 """
 
-import sys
 from dataclasses import replace
 from pathlib import Path
 
-from meshes.build import DEFAULT_SIZE
 from meshes.sheet_strings import strung
-from studies.common.inputs import BadInput, read_source, writable_folder
-from studies.sustain import fretboards as boards
+from studies.common.inputs import BadInput, given_sheet, mesh_size, within
+from studies.common.progress import say_drawing
+from studies.common.words import with_files
+from studies.solved.coupled import DRY_MODES
+from studies.sustain.fretboards import Playing
 from studies.sustain.result import HOLDINGS
-from studies.sustain.solve import DRY_MODES, run
+from studies.sustain.solve import play_builds
 from studies.sweep.log import Log
 
 FRETS = 20
-MOST_MODES = 250
 DRAWS = 20
+FEWEST_MODES, MOST_MODES, MOST_FRETS, MOST_DRAWS = 20, 250, 24, 1000  # that the command takes
 
 # Draws of the wood. Builds that are not drawn get the widest of their doubts. Ratios of pairs need neither a fine mesh nor
 # many modes: the page tells the error of the rows that are solved again in full.
@@ -27,7 +28,16 @@ WOOD_BUILDS = "solid_laminated", "kerfed", "doubled_sides", "single_sides"
 WOOD_MESH_MM, WOOD_MODES, WOOD_CELLS, WOOD_ESTIMATE = 60.0, 40, 1, 0.25
 
 
-def main(sheet, out=None, size_mm=None, modes=DRY_MODES, frets=FRETS, draws=DRAWS, strings=None, pictures=True):
+def compare_sustain(
+    sheet: str | Path,
+    out: str | Path | None = None,
+    size_mm: float | None = None,
+    modes: int = DRY_MODES,
+    frets: int = FRETS,
+    draws: int = DRAWS,
+    strings: str | None = None,
+    pictures: bool = True,
+) -> str:
     """Run the study on a sheet, write page, tables and pictures; returns the text to print.
 
     strings: name of a built-in set, in place of the sheet's. draws: of the wood; 0 leaves the wood scatter out.
@@ -35,23 +45,18 @@ def main(sheet, out=None, size_mm=None, modes=DRY_MODES, frets=FRETS, draws=DRAW
     from studies.sustain.page import write_report
     from studies.sustain.words import text
 
-    for name, value, low, high in (
-        ("--mesh-size-mm", size_mm, 5, 60), ("--modes", modes, 20, MOST_MODES), ("--frets", frets, 0, 24),
-        ("--draws", draws, 0, 1000),
-    ):  # fmt: skip
-        if value is not None and not low <= value <= high:
-            raise BadInput(f"{name} {value:g}: expected between {low} and {high}")
+    given, size = given_sheet(sheet), mesh_size(size_mm)
+    within("--modes", modes, FEWEST_MODES, MOST_MODES)
+    within("--frets", frets, 0, MOST_FRETS)
+    within("--draws", draws, 0, MOST_DRAWS)
     if draws == 1:
         raise BadInput("--draws 1: expected 0 (no wood scatter), or 2 and more")
-    body, source = read_source(sheet)
-    chosen = strung(body, strings)
-    out = writable_folder(out or Path("out") / f"{source.path.stem}-sustain")
-    playing = boards.Playing.of(chosen, frets, out / "rows")
-    size = size_mm / 1e3 if size_mm else DEFAULT_SIZE
-    study = run(body, playing, size, modes, wood=wood_of(source.path, draws, playing))
-    study = replace(study, source=source)
-    written = write_report(study, out, pictures, lambda what: print(f"drawing: {what}", file=sys.stderr))
-    return text(study) + "\n\n" + "\n".join(f"wrote {path}" for path in written)
+    chosen = strung(given.body, strings)
+    out = given.folder(out, "sustain")
+    playing = Playing.of(chosen, frets, out / "rows")
+    study = play_builds(given.body, playing, size, modes, wood=wood_of(given.source.path, draws, playing))
+    study = replace(study, source=given.source)
+    return with_files(text(study), write_report(study, out, pictures, say_drawing))
 
 
 def wood_of(sheet, draws, playing):

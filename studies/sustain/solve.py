@@ -15,11 +15,10 @@ from studies.sustain.compare import Solved, compare, limits, play, rim_stiffness
 from studies.sustain.drying import drying
 from studies.sustain.result import HOLDINGS, Dry, Drying, Study
 
-DRY_MODES = 60  # of the example bodies: they reach 1 kHz
 BOARDS, DOUBTS, WOODS = 10, 10, 60  # of progress per build, where a mesh takes STEPS; of all draws
 
 
-def run(body, playing, size, modes, wood=None, progress=None, chosen=None, around=surroundings):
+def play_builds(body, playing, size, modes, wood=None, progress=None, chosen=None, around=surroundings):
     """Study of a Body with `modes` dry modes, on meshes of `size` [m] and COARSER times that.
 
     wood: (names of builds, say) -> ScatteredNotes, or None. chosen: names of the builds, 'sheet' among them. around: Body ->

@@ -7,6 +7,7 @@ sample of all, is solved in full. Rows are in the store as soon as their batch i
 from pathlib import Path
 
 from studies.common.inputs import existing_file, writable_folder
+from studies.common.words import with_files
 from studies.sweep.bodies import check_builds
 from studies.sweep.log import Log
 from studies.sweep.page import write_sweep_page
@@ -17,7 +18,7 @@ from studies.sweep.tables import write_csv, write_parquet
 from studies.sweep.words import text
 
 
-def main(
+def run_sweep(
     plan: Path | str,
     out: Path | str | None = None,
     workers: int | None = None,
@@ -48,4 +49,4 @@ def main(
         if parquet:
             written.append(write_parquet(store.rows(keys.values()), sweep.plan, folder / "night.parquet"))
         log.say("done")
-        return text(sweep, keys, store) + "\n\n" + "\n".join(f"wrote {path}" for path in written)
+        return with_files(text(sweep, keys, store), written)

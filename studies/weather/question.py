@@ -6,20 +6,25 @@ plates' width better and strains them more: shown beside each other. A rim that 
 it (rim_gap_mm) strains them as well, once and for all.
 """
 
-import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from fem.moisture import ROOM
-from meshes.build import DEFAULT_SIZE
-from studies.common.inputs import BadInput, read_source, writable_folder
-from studies.weather.solve import humidities, run
+from studies.common.inputs import given_sheet, mesh_size, within
+from studies.common.progress import say_drawing
+from studies.common.words import with_files
+from studies.weather.solve import humidities, season_builds
 
 
-def main(
-    sheet, out=None, size_mm=None, built_at_humidity_percent=None, used_at_humidity_percent=None, rim_gap_mm=None,
-    temperature_c=ROOM, pictures=True,
-):  # fmt: skip
+def season_box(
+    sheet: str | Path,
+    out: str | Path | None = None,
+    size_mm: float | None = None,
+    built_at_humidity_percent: float | None = None,
+    used_at_humidity_percent: float | Sequence[float] | None = None,
+    rim_gap_mm: float | None = None,
+    pictures: bool = True,
+) -> str:
     """Run the study on a sheet, write page, tables and pictures; returns the text to print.
 
     used_at_humidity_percent: one number or several. rim_gap_mm: between the highest and the lowest place of the rim's
@@ -28,18 +33,11 @@ def main(
     from studies.weather.page import write_report
     from studies.weather.words import text
 
-    if size_mm is not None and not 5 <= size_mm <= 60:
-        raise BadInput(f"--mesh-size-mm {size_mm:g}: expected between 5 and 60 mm")
-    if rim_gap_mm is not None and not 0 <= rim_gap_mm <= 10:
-        raise BadInput(f"--rim-gap-mm {rim_gap_mm:g}: expected between 0 and 10 mm")
-    if not 0 <= temperature_c <= 45:
-        raise BadInput(f"--temperature-c {temperature_c:g}: expected between 0 and 45 degrees Celsius")
-    body, source = read_source(sheet)
+    given, size = given_sheet(sheet), mesh_size(size_mm)
+    body = given.body
+    gap = body.weather.rim_gap if rim_gap_mm is None else within("--rim-gap-mm", rim_gap_mm, 0, 10, "mm") / 1e3
     built, used, assumed = humidities(body, built_at_humidity_percent, used_at_humidity_percent)
-    gap = body.weather.rim_gap if rim_gap_mm is None else rim_gap_mm / 1e3
-    out = writable_folder(out or Path("out") / f"{source.path.stem}-weather")
-    body = replace(body, assumed=body.assumed + assumed)
-    study = run(body, built, used, size_mm / 1e3 if size_mm else DEFAULT_SIZE, gap, temperature_c)
-    study = replace(study, source=source)
-    written = write_report(study, out, pictures, lambda what: print(f"drawing: {what}", file=sys.stderr))
-    return text(study) + "\n\n" + "\n".join(f"wrote {path}" for path in written)
+    out = given.folder(out, "weather")
+    study = season_builds(replace(body, assumed=body.assumed + assumed), built, used, size, gap)
+    study = replace(study, source=given.source)
+    return with_files(text(study), write_report(study, out, pictures, say_drawing))

@@ -68,21 +68,32 @@ def widths(body):
     return {place: float(bass[0, 1] - treble[0, 1]) for place, (treble, bass) in pressed_places(body).items()}
 
 
-def worst(study, row, plate, where, change):
-    """(Pa, what) of the largest tension across the grain of a plate for a change of moisture [%], built-in stress added.
+def worst(study: "Weather", row: Row, plate: str, where: str, change: float) -> tuple[float, str]:
+    """(Pa, words) as largest_pull, with words for the place, '' where nothing pulls."""
+    pull, at = largest_pull(row, plate, where, change, study.rim_gap)
+    if at is None:
+        return pull, ""
+    return pull, study.ends[plate][at] if where == "ends" else place_words(study.places[plate][at])
 
-    where: 'linings' or 'ends'. The gap's stress is counted either way round. (0, '') where nothing pulls or is there.
+
+def largest_pull(row: Row, plate: str, where: str, change: float, rim_gap: float = 0.0) -> tuple[float, int | None]:
+    """(Pa, index of the place) of the largest tension across the grain of a plate for a change of moisture [%].
+
+    where: 'linings' or 'ends'. The stress of a gap [m] glued shut is added, counted either way round. (0, None) where
+    nothing pulls or is there.
     """
     stress = change * getattr(row.moisture.stress[plate], where)
     if row.gap is not None:
-        stress = stress + study.rim_gap * np.abs(getattr(row.gap.stress[plate], where))
+        stress = stress + rim_gap * np.abs(getattr(row.gap.stress[plate], where))
     if not stress.size or stress.max() <= 0:
-        return 0.0, ""
-    at = int(np.argmax(stress.max(axis=1)))
-    if where == "ends":
-        return float(stress.max()), study.ends[plate][at]
-    x, y = study.places[plate][at]
-    return float(stress.max()), f"{1e3 * x:.0f} mm from the tail, {1e3 * abs(y):.0f} mm {side(y)}"
+        return 0.0, None
+    return float(stress.max()), int(np.argmax(stress.max(axis=1)))
+
+
+def place_words(place: np.ndarray) -> str:
+    """Words for a place (2,) [m] in plan."""
+    x, y = place
+    return f"{1e3 * x:.0f} mm from the tail, {1e3 * abs(y):.0f} mm {side(y)}"
 
 
 def mean_pull(row, plate, change):

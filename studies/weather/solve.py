@@ -15,7 +15,7 @@ from meshes.body import Assumption
 from meshes.build import DEFAULT_SIZE, mesh_body
 from meshes.swelling import movements, swelling
 from studies.common.builds import COMMON, STIFFENED, builds, complete_linings
-from studies.common.inputs import BadInput
+from studies.common.inputs import within
 from studies.common.two_meshes import on_both
 from studies.weather.readings import PLATES, Places
 from studies.weather.result import Row, Weather, board_movement
@@ -35,16 +35,12 @@ def humidities(body, built=None, used=None):
         used = USED
         assumed.append(Assumption("used_at_humidity_percent", " and ".join(f"{u:g} %" for u in USED), COMMON))
     used = tuple(dict.fromkeys(float(u) for u in np.atleast_1d(used)))
-    for name, values in (("built-at", (built,)), ("used-at", used)):
-        for value in values:
-            if not DRIEST <= value <= WETTEST:
-                raise BadInput(
-                    f"--{name}-humidity-percent {value:g}: expected between {DRIEST:g} and {WETTEST:g} % relative humidity"
-                )
+    for name, value in [("built-at", built), *(("used-at", value) for value in used)]:
+        within(f"--{name}-humidity-percent", value, DRIEST, WETTEST, "% relative humidity")
     return float(built), used, tuple(assumed)
 
 
-def run(body, built=BUILT, used=USED, size=DEFAULT_SIZE, rim_gap=0.0, temperature=ROOM, progress=None):
+def season_builds(body, built=BUILT, used=USED, size=DEFAULT_SIZE, rim_gap=0.0, temperature=ROOM, progress=None):
     """Weather of a body for all rim builds on one mesh; each build's stiffness is factorised once.
 
     The sheet's own build is solved on a coarser mesh as well, which tells the mesh error.
@@ -65,7 +61,7 @@ def run(body, built=BUILT, used=USED, size=DEFAULT_SIZE, rim_gap=0.0, temperatur
         model = assemble(mesh_body(body, h))
         return model, Places(model, body)
 
-    solve = lambda build, place, done: solve_row(build, *place, rim_gap > 0)
+    solve = lambda build, place, done: solve_swollen(build, *place, rim_gap > 0)
     fine, coarse = on_both(builds(body), size, ready, solve, progress, 1)
     (model, places), unknowns = fine.place, tuple(int(level.place[0].size) for level in (fine, coarse))
     return Weather(
@@ -77,7 +73,7 @@ def run(body, built=BUILT, used=USED, size=DEFAULT_SIZE, rim_gap=0.0, temperatur
 # --- one build ---
 
 
-def solve_row(build, model, places, with_gap):
+def solve_swollen(build, model, places, with_gap):
     """Row of a build."""
     sections = build.sections()
     w = weights(sections)
