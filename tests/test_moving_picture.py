@@ -21,7 +21,17 @@ from studies.drawing import moving as moving_picture
 from studies.drawing import perspective
 from studies.drawing.captions import Caption
 from studies.drawing.mode_pictures import Shapes, modes_to_draw
-from studies.drawing.moving import LARGEST, Reel, parts_of_period, pluck_shapes, pluck_times, positions, save_reel
+from studies.drawing.moving import (
+    LARGEST,
+    PLUCK_FRAMES,
+    PLUCK_TIME,
+    Reel,
+    parts_of_period,
+    pluck_shapes,
+    pluck_times,
+    positions,
+    save_reel,
+)
 from studies.pictures import question as picture_set
 from studies.pictures.question import Wanted
 
@@ -59,18 +69,19 @@ def ringing():
 
 def test_one_period_ends_where_it_began():
     """Frame N would be frame 0, and the step across the join is no larger than those inside."""
-    parts = parts_of_period(24)
+    parts = parts_of_period()
     assert len(parts) == 24 and parts[0] == 1 and parts[12] == pytest.approx(-1)
     assert np.cos(2 * np.pi * 24 / 24) == pytest.approx(parts[0])
     assert abs(parts[0] - parts[-1]) <= np.abs(np.diff(parts)).max()
     assert parts.sum() == pytest.approx(0, abs=1e-12)  # no picture twice at the join
 
 
-def test_pictures_of_a_mode_loop(guitar, without_opengl, tmp_path):
+def test_pictures_of_a_mode_loop(guitar, without_opengl, monkeypatch):
+    monkeypatch.setattr(moving_picture, "FRAMES", 8)
     body, V, shape = guitar
     shapes = Shapes(V, body, [100.0], shape)
     (mode,) = modes_to_draw(shapes, 1)
-    reels, _ = moving_picture.mode_reels(shapes, mode, frames=8)
+    reels, _ = moving_picture.mode_reels(shapes, mode)
     different = lambda a, b: np.asarray(ImageChops.difference(a, b), float).mean()
     for reel in reels.values():
         shots = reel.pictures
@@ -84,13 +95,13 @@ def test_pictures_of_a_mode_loop(guitar, without_opengl, tmp_path):
 
 def test_a_pluck_starts_from_rest_and_is_faded_to_rest():
     r = ringing()
-    motion = pluck_shapes(r, np.array([[2.0], [0.5]]), frames=50, duration=0.05)
+    motion = pluck_shapes(r, np.array([[2.0], [0.5]]))
     most = np.abs(motion).max()
     assert np.abs(motion[:, 0]).max() < 1e-6 * most and np.abs(motion[:, -1]).max() < 1e-9 * most
     assert np.abs(motion[:, -2]).max() < 0.02 * most
     assert motion[0] == pytest.approx(4 * motion[1])
-    t, shown = pluck_times(50, 0.05)
-    assert t[-1] == 0.05 and shown[0] == shown[24] == 1 and (np.diff(shown) <= 0).all()
+    t, shown = pluck_times()
+    assert t[-1] == PLUCK_TIME and shown[0] == shown[PLUCK_FRAMES // 2] == 1 and (np.diff(shown) <= 0).all()
 
 
 def test_positions_belong_to_the_ringings_energy():
@@ -108,7 +119,7 @@ def test_positions_belong_to_the_ringings_energy():
 
 def test_a_gif_loops_for_ever_with_one_palette_and_its_own_speed(tmp_path):
     pictures = tuple(Image.new("RGB", (60, 40), (20 * k, 90, 120)) for k in range(5))
-    (path,) = save_reel(Reel(pictures, 0.05), tmp_path / "five", mp4=False)
+    path = save_reel(Reel(pictures, 0.05), tmp_path / "five")[0]
     with Image.open(path) as gif:
         assert gif.n_frames == 5 and gif.info["loop"] == 0 and gif.info["duration"] == 50
 
@@ -117,7 +128,7 @@ def test_a_gif_too_large_is_made_smaller(tmp_path, monkeypatch):
     rng = np.random.default_rng(2)
     noise = tuple(Image.fromarray(rng.integers(0, 255, (120, 160, 3), np.uint8)) for _ in range(6))
     monkeypatch.setattr(moving_picture, "LARGEST", 60_000)
-    (path,) = save_reel(Reel(noise, 0.1), tmp_path / "noise", mp4=False)
+    path = save_reel(Reel(noise, 0.1), tmp_path / "noise")[0]
     assert path.stat().st_size <= 60_000 < LARGEST
     assert Image.open(path).width < 160
 

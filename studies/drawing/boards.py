@@ -9,7 +9,7 @@ from fem.elements import Space
 from fem.mesh import ShellMesh
 from meshes.body import Body
 from studies.drawing.field import Field, Sampler, field_on, sampler, turned
-from studies.drawing.plan import Plate, on_true_curves, plate_plan
+from studies.drawing.plan import PlatePlan, on_true_curves, plate_plan
 
 FACING = {"top": 0.9, "back": -0.9}  # least mean normal along z of a group that can be shown in plan
 
@@ -22,7 +22,7 @@ class Boards:
     body: Body | None
 
     @cached_property
-    def plates(self) -> dict[str, Plate]:
+    def plates(self) -> dict[str, PlatePlan]:
         """The plates as they lie on the page."""
         return {name: plate_plan(name, s, self.body) for name, s in self.samplers.items()}
 
@@ -32,11 +32,11 @@ class Boards:
 
     def painted(self, values: dict[str, np.ndarray], most: float = np.inf) -> dict[str, Field]:
         """Fields of values (nodes,) by plate, cut off at `most` either way."""
-        found = {}
+        fields = {}
         for name, s in self.samplers.items():
             value = (s.matrix @ values[name]).clip(-most, most)
-            found[name] = Field(s.points, s.triangles, value, value[:, None] * s.normal)
-        return found
+            fields[name] = Field(s.points, s.triangles, value, value[:, None] * s.normal)
+        return fields
 
 
 def boards_of(space: Space, body: Body | None, subdivide: int = 4, names: tuple[str, ...] | None = None) -> Boards:
@@ -53,5 +53,5 @@ def plates_of(mesh: ShellMesh) -> list[str]:
 
 def body_sampler(space: Space, triangles: np.ndarray, body: Body | None, subdivide: int = 4) -> Sampler:
     """Sampler of triangles (indices), its edges on the true curves of a body, if there is one."""
-    found = sampler(space, triangles, subdivide)
-    return found if body is None else on_true_curves(found, body)
+    on_chords = sampler(space, triangles, subdivide)
+    return on_chords if body is None else on_true_curves(on_chords, body)

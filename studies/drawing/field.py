@@ -7,6 +7,9 @@ import scipy.sparse as sp
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from fem.elements import Space
+from fem.mesh import ShellMesh
+
 CREASE = np.radians(40)  # triangles meeting at a sharper angle do not share a normal
 NEAR_PEAK = 0.9  # places whose displacement is this part of the largest decide the sign together
 FLATTENED = 0.02  # of its area: what a triangle keeps at least when its points are moved
@@ -32,21 +35,32 @@ class Field:
     displacement: np.ndarray  # (n, 3)
 
     @property
-    def largest(self):
+    def largest(self) -> float:
         """Largest displacement along the normal, either way."""
         return float(np.max(np.abs(self.value), initial=0.0))
+
+
+def edges_of(triangles: np.ndarray) -> np.ndarray:
+    """(3 k, 2) edges of triangles (k, 3), three of each in turn, in the order in which it runs through them."""
+    return triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
+
+
+def area_vectors(points: np.ndarray, triangles: np.ndarray) -> np.ndarray:
+    """(k, 3) right-hand normals of triangles (k, 3), twice as long as their areas."""
+    a, b, c = (points[triangles[:, k]] for k in range(3))
+    return np.cross(b - a, c - a)
 
 
 # --- sampling ---
 
 
-def field_on(sampler, shape_column):
+def field_on(sampler: Sampler, shape_column: np.ndarray) -> Field:
     """Field of one mode shape (dofs,) on a Sampler."""
     u = sampler.matrix @ shape_column.reshape(-1, 6)[:, :3]
     return Field(sampler.points, sampler.triangles, np.sum(u * sampler.normal, axis=1), u)
 
 
-def sampler(space, triangles, subdivide=4):
+def sampler(space: Space, triangles: np.ndarray, subdivide: int = 4) -> Sampler:
     """Sampler of the given triangles (indices) of a Space. Normals are averaged, but not across creases."""
     basis = space.basis
     corner = basis.mesh.t[:, triangles].T  # in scikit-fem's order, to which element_dofs belong
@@ -69,7 +83,7 @@ def sampler(space, triangles, subdivide=4):
     return Sampler(points, _facing(points, index[:, small].reshape(-1, 3), normal), normal, matrix)
 
 
-def lattice(n):
+def lattice(n: int) -> tuple[np.ndarray, np.ndarray]:
     """Barycentric steps (q, 3) of a triangle cut into n^2, each row summing to n, and the small triangles (n^2, 3)."""
     steps = np.array([(n - a - b, a, b) for b in range(n + 1) for a in range(n + 1 - b)])
     number = {(a, b): k for k, (_, a, b) in enumerate(steps.tolist())}
@@ -99,26 +113,24 @@ def _corner_normals(nodes, corner, patch, facing):
 
 def _facing(points, triangles, normal):
     """The triangles turned so that their right-hand normals agree with the points' normals."""
-    p = points[triangles]
-    against = np.sum(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]) * normal[triangles].sum(axis=1), axis=1) < 0
+    against = np.sum(area_vectors(points, triangles) * normal[triangles].sum(axis=1), axis=1) < 0
     return np.where(against[:, None], triangles[:, ::-1], triangles)
 
 
-def smooth_patches(mesh, triangles):
+def smooth_patches(mesh: ShellMesh, triangles: np.ndarray) -> np.ndarray:
     """(k,) number of the patch that each of the triangles belongs to; patches end at creases."""
-    t = mesh.triangles[triangles]
-    edges = np.sort(t[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
-    owner = np.repeat(np.arange(len(t)), 3)
+    edges = np.sort(edges_of(mesh.triangles[triangles]), axis=1)
+    owner = np.repeat(np.arange(len(triangles)), 3)
     order = np.lexsort(edges.T)
     same = (edges[order[1:]] == edges[order[:-1]]).all(axis=1)
     a, b = owner[order[1:][same]], owner[order[:-1][same]]
     n = mesh.normal[triangles]
     smooth = np.sum(n[a] * n[b], axis=1) > np.cos(CREASE)
-    links = sp.coo_array((np.ones(smooth.sum()), (a[smooth], b[smooth])), shape=(len(t), len(t)))
+    links = sp.coo_array((np.ones(smooth.sum()), (a[smooth], b[smooth])), shape=(len(triangles),) * 2)
     return connected_components(links, directed=False)[1]
 
 
-def unturned(plan, triangles, shift):
+def unturned(plan: np.ndarray, triangles: np.ndarray, shift: np.ndarray) -> np.ndarray:
     """The shifts (n, 2) of points (n, 2), without those that turn a triangle over or nearly flatten it."""
     shift, before = np.array(shift, float), _turn(plan, triangles)
     while True:
@@ -139,7 +151,7 @@ def _turn(plan, triangles):
 # --- sign ---
 
 
-def phase(field):
+def phase(field: Field) -> float:
     """+1 or -1: the sign that makes the largest displacement of a field point outward.
 
     Of several places that move almost as far, the one furthest towards the bass side decides, so that a mode with two
@@ -152,20 +164,19 @@ def phase(field):
     return 1.0 if field.value[decides] >= 0 else -1.0
 
 
-def same_phase(reference, field):
-    """The field, turned round if it moves against the reference; the two may come from different meshes."""
+def sign_along(reference: Field, field: Field) -> float:
+    """+1 or -1: the sign that makes a field go along with the reference; the two may come from different meshes."""
     _, nearest = cKDTree(reference.points).query(field.points)
-    weight = point_areas(field)
-    return turned(field) if np.sum(weight * field.value * reference.value[nearest]) < 0 else field
+    together = np.sum(point_areas(field) * field.value * reference.value[nearest])
+    return -1.0 if together < 0 else 1.0
 
 
-def turned(field, sign=-1.0):
+def turned(field: Field, sign: float = -1.0) -> Field:
     """The field times a sign."""
     return replace(field, value=sign * field.value, displacement=sign * field.displacement)
 
 
-def point_areas(field):
+def point_areas(field: Field) -> np.ndarray:
     """(n,) m2: a third of the area of the triangles around each point."""
-    p = field.points[field.triangles]
-    area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1) / 2
+    area = np.linalg.norm(area_vectors(field.points, field.triangles), axis=1) / 2
     return np.bincount(field.triangles.ravel(), np.repeat(area / 3, 3), len(field.points))

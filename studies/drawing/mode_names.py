@@ -1,5 +1,7 @@
 """Plain words for computed modes: dry shapes on a shell, and air-loaded ones."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from fem.elements import Space
@@ -11,7 +13,7 @@ SUBDIVIDE = 3  # as fine as areas need to be told apart
 AIR_LEADS = 0.4  # share of the energy in the air from which on a mode is the air's own
 
 
-def names(space: Space, shape: np.ndarray) -> list[str | None]:
+def names(space: Space, shape: np.ndarray) -> Sequence[str | None]:
     """[words] of shapes (dofs, n) on a Space: 'top and back swell together, the top further', 'neck twists; ...'.
 
     None for every mode where no surface group is a plate, 'top' facing up or 'back' facing down.
@@ -31,6 +33,7 @@ def named(space: Space, boards: Boards, column: np.ndarray) -> str:
 def names_with_air(whole: Sounding, modes: SoundingModes, motion: np.ndarray, count: int) -> list[str]:
     """[words] of the first `count` modes of a Sounding, where the air leads said first; motion (m, n) of its outer surface."""
     structure = whole.structure
+    assert isinstance(structure.space, Space)  # a shell is drawn, not its coordinates in a basis
     boards, own = boards_of(structure.space, None, SUBDIVIDE), len(structure.frequency)
     words = []
     for k in range(min(count, len(modes.frequency))):

@@ -7,32 +7,30 @@ from pathlib import Path
 import numpy as np
 
 from fem.elements import Space
-from fem.mesh import ShellMesh
 from meshes.body import Body
 from studies.common import system_check
 from studies.drawing import perspective
-from studies.drawing.boards import Boards, boards_of, body_sampler, plates_of
+from studies.drawing.boards import Boards, boards_of, body_sampler
 from studies.drawing.captions import (
+    CREDIT,
     Caption,
     caption_text,
-    facts,
     frequency_line,
     plan_words,
     remarks,
     scale_words,
     upward,
 )
-from studies.drawing.field import Field, field_on, phase, same_phase, turned
+from studies.drawing.field import Field, field_on, phase, sign_along, turned
 from studies.drawing.mode_words import distinct, neck_alone, plain_label
 from studies.drawing.neck_solid import neck_solid
 from studies.drawing.perspective import Scene, Swing, longest, perspective_scene
-from studies.drawing.plan import FULL_WIDTH, Motion, Panel, Style, contact_figure, plan_figure
+from studies.drawing.plan import FULL_WIDTH, Mode, Motion, Panel, Style, contact_figure, plan_figure
 from studies.drawing.sheet import DPI, THEMES, Theme, save, write_caption
 
 TOP_DECIDES = 0.2  # the top sets the sign of a mode unless it moves less than this part of the furthest moved plate
 CONTACT_SUBDIVIDE = 3  # the contact sheet is small
 ALL = (".svg", ".pdf", ".png")
-
 
 Say = Callable[[str], None]
 Draw = Callable[[Scene, Theme, float], np.ndarray]  # a Scene in a Theme, so many mm wide, as pixels (h, w, 3)
@@ -49,15 +47,13 @@ class Shapes:
     space: Space
     body: (
         Body | None
-    )  # None: a foreign mesh, drawn in plan where groups are named 'top' (facing +z) or 'back' (facing -z)
-    frequency: Sequence[float]  # (n,) Hz
+    )  # None: a foreign mesh, drawn in plan where groups are named 'top' (facing +z), 'back' (facing -z)
+    frequency: Sequence[float] | np.ndarray  # (n,) Hz
     shape: np.ndarray = field(repr=False)  # (dofs, n)
     labels: Sequence[str] | None = None  # plain words for each; None: from the shapes
-    numbers: Sequence[int] | None = None  # in words and file names; None: 1, 2, ...
-    reference: np.ndarray | None = field(
-        default=None, repr=False
-    )  # (dofs, n) of the build to compare with, which gives
-    # sign and scale; column by column
+    numbers: Sequence[int] = ()  # in words and file names; 1, 2, ... if not given
+    # (dofs, n) of the build to compare with, which gives sign and scale; column by column
+    reference: np.ndarray | None = field(default=None, repr=False)
 
     @property
     def base(self) -> np.ndarray:
@@ -72,19 +68,6 @@ class Look:
     width_mm: float = FULL_WIDTH  # of a plan view in print, at 300 dpi
     formats: tuple[str, ...] = ALL  # of the plan views on the light page; other themes as PNG, or in the first of these
     themes: tuple[str, ...] = ("light", "dark")
-
-
-@dataclass(frozen=True)
-class Mode:
-    """One mode ready to be drawn."""
-
-    number: int  # from 1
-    column: int  # of the shapes
-    frequency: float  # Hz
-    motion: Motion = field(repr=False)  # furthest: neck and sides count too
-    sign: float  # +1 or -1, already applied to the fields; 0 where no plates could tell
-    label: str
-    remarks: tuple[str, ...]  # sentences for the caption
 
 
 def draw_modes(
@@ -113,15 +96,10 @@ def draw_modes(
 
 def modes_to_draw(shapes: Shapes, count: int) -> list[Mode]:
     """The first `count` Modes, each with words of its own."""
-    boards, count = boards_of(shapes.space, shapes.body), min(count, len(shapes.frequency))
-    modes = [mode_of(shapes, boards, k) for k in range(count)]
-    own = shapes.labels[:count] if shapes.labels else distinct([m.label for m in modes])
-    return [replace(m, label=label) for m, label in zip(modes, own)]
-
-
-def box_of(mesh: ShellMesh) -> np.ndarray:
-    """Indices of the triangles that are shown in colour in perspective: all but the neck."""
-    return np.setdiff1d(np.arange(len(mesh.triangles)), neck_alone(mesh))
+    boards = boards_of(shapes.space, shapes.body)
+    modes = [mode_of(shapes, boards, k) for k in range(min(count, len(shapes.frequency)))]
+    labels = shapes.labels or distinct([m.label for m in modes])
+    return [replace(m, label=label) for m, label in zip(modes, labels)]
 
 
 # --- one mode ---
@@ -129,20 +107,19 @@ def box_of(mesh: ShellMesh) -> np.ndarray:
 
 def mode_of(shapes: Shapes, boards: Boards, k: int) -> Mode:
     """Mode of column k; its words may be those of another."""
-    number = k + 1 if shapes.numbers is None else int(shapes.numbers[k])
+    number = int(shapes.numbers[k]) if len(shapes.numbers) else k + 1
     column, frequency = shapes.shape[:, k], float(shapes.frequency[k])
     fields = boards.moving(column)
     furthest = longest(shapes.base[:, k].reshape(-1, 6)[:, :3])
     if not fields:
-        label = shapes.labels[k] if shapes.labels else f"mode {number}"
-        return Mode(number, k, frequency, Motion({}, 0.0, furthest), 0.0, label, ())
+        return Mode(number, k, frequency, Motion({}, 0.0, furthest), 0.0, f"mode {number}", ())
     own, largest = _together(fields), max(f.largest for f in fields.values())
     label = shapes.labels[k] if shapes.labels else plain_label(shapes.space, fields, column, largest)
     said, sign = remarks(shapes.space, own, column, largest), _sign(fields, largest)
     if shapes.reference is not None:
         base = boards.moving(shapes.reference[:, k])
         largest = max(f.largest for f in base.values())
-        sign = 1.0 if same_phase(turned(_together(base), _sign(base, largest)), own) is own else -1.0
+        sign = _sign(base, largest) * sign_along(_together(base), own)
     fields = {name: turned(f, sign) for name, f in fields.items()}
     return Mode(number, k, frequency, Motion(fields, largest, furthest), sign, label, said)
 
@@ -170,19 +147,16 @@ def _together(fields):
 
 
 def _plan_pictures(mode, boards, folder, caption, look):
-    stem, figure = (
-        folder / f"mode-{mode.number:02d}-plan",
-        lambda theme: plan_figure(boards.plates, mode.motion, look.width_mm, Style(theme)),
-    )
+    figure = lambda theme: plan_figure(boards.plates, mode.motion, look.width_mm, Style(theme))
     words = caption_text(mode, caption, plan_words(boards.plates, boards.body))
-    return _in_themes(figure, stem, words, look.themes, look.formats)
+    return _in_themes(figure, folder / f"mode-{mode.number:02d}-plan", words, look.themes, look.formats)
 
 
 def _contact_sheet(shapes, modes, folder, caption, look):
     panels = contact_panels(shapes, modes)
-    drawn = plan_words(plates_of(shapes.space.mesh), shapes.body)
-    lines = [f"{len(modes)} modes, each on its own colour scale.", facts(caption), *drawn]
-    lines += [frequency_line(mode, caption) for mode in modes] + [caption.credit + "."]
+    drawn = plan_words(panels[0].plates, shapes.body)
+    lines = [f"{len(modes)} modes, each on its own colour scale.", caption.facts, *drawn]
+    lines += [*(frequency_line(mode, caption) for mode in modes), CREDIT]
     figure = lambda theme: contact_figure(panels, theme, upward=upward(shapes.body), title=caption.title)
     formats = tuple(f for f in look.formats if f != ".svg") or look.formats
     return _in_themes(figure, folder / "modes-contact-sheet", "\n".join(lines), look.themes, formats)
@@ -220,46 +194,45 @@ def _perspectives(shapes, modes, folder, caption, look, say):
         drawn = stage.scene(mode, shapes)
         stem = folder / f"mode-{mode.number:02d}-perspective"
         words = [f"Seen from the front, left, and from behind, right, {upward(shapes.body)} upward. The motion is exaggerated.",
-                 *scale_words(), *([why] if why else [])]  # fmt: skip
+                 *scale_words(), *why]  # fmt: skip
         for name in look.themes:
             paths.append(save_pixels(draw(drawn, THEMES[name], look.width_mm), Path(f"{stem}{_ending(name)}.png")))
         paths.append(write_caption(stem, caption_text(mode, caption, words)))
     return paths
 
 
-def perspective_way(say: Say = silent) -> tuple[Draw, str]:
-    """The function that draws a Scene on this machine, and a sentence on what it lacks, or ''."""
+def perspective_way(say: Say = silent) -> tuple[Draw, list[str]]:
+    """The function that draws a Scene on this machine, and a sentence on what it lacks, if anything."""
     say("trying perspective pictures")
     check = system_check.works(system_check.PERSPECTIVE)
     if check.works:
-        return perspective.draw_with_pyvista, ""
+        return perspective.draw_with_pyvista, []
     say(f"perspective pictures drawn by matplotlib: {check.reason}")
-    return perspective.draw_with_matplotlib, f"Drawn without a 3-D library: {check.reason.split(';')[0]}."
+    return perspective.draw_with_matplotlib, [f"Drawn without a 3-D library: {check.reason.split(';')[0]}."]
 
 
 class Stage:
     """Box and neck of one mesh, sampled once for many perspective pictures."""
 
     def __init__(self, space: Space, body: Body | None, subdivide: int = 4):
-        self.body, self.board = body, body_sampler(space, box_of(space.mesh), body, subdivide)
+        coloured = np.setdiff1d(np.arange(len(space.mesh.triangles)), neck_alone(space.mesh))
+        self.body, self.box = body, body_sampler(space, coloured, body, subdivide)
         self.neck = neck_solid(space, body)
 
-    def scene(self, mode: Mode, shapes: Shapes, part: float = 1.0, nodes: bool = True) -> Scene:
+    def scene(self, mode: Mode, shapes: Shapes, part: float = 1.0) -> Scene:
         """Scene of a Mode; part: of its motion, -1..1."""
-        own, base = (field_on(self.board, s[:, mode.column]) for s in (shapes.shape, shapes.base))
-        sign = mode.sign
-        if not sign:  # no plates that could have told
-            sign = 1.0 if same_phase(turned(base, phase(base)), own) is own else -1.0
+        own, base = (field_on(self.box, s[:, mode.column]) for s in (shapes.shape, shapes.base))
+        sign = mode.sign or phase(base) * sign_along(base, own)
         swing = self._swing(shapes.base[:, mode.column])
         full = longest(base.displacement, *([swing.displacement] if swing else []))
         scales = mode.motion.largest or base.largest, full
         moved = self._swing(sign * shapes.shape[:, mode.column])
-        return perspective_scene(turned(own, sign), self.board.normal, self.body, scales, moved, part, nodes)
+        return perspective_scene(turned(own, sign), self.box.normal, self.body, scales, moved, part)
 
     def still(self, column: np.ndarray, scales: tuple[float, float]) -> Scene:
         """Scene of a motion (dofs,) at one instant, on given scales; without nodal lines."""
-        own = field_on(self.board, column)
-        return perspective_scene(own, self.board.normal, self.body, scales, self._swing(column), nodes=False)
+        own = field_on(self.box, column)
+        return perspective_scene(own, self.box.normal, self.body, scales, self._swing(column), nodes=False)
 
     def _swing(self, column):
         return None if self.neck is None else Swing(self.neck, self.neck.displacement(column))

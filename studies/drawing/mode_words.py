@@ -1,12 +1,15 @@
 """Plain words for a mode shape: which areas of top and back move, which way against each other, and what the neck does."""
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from fem.mesh import part_of
+from fem.elements import Space
+from fem.mesh import ShellMesh, part_of
 from studies.drawing.features import outer_loops, peaks
+from studies.drawing.field import Field
 
 NECK_LEADS = 1.5  # times the plates' motion: from here on a mode is named after the neck
 ALONE = 5.0  # times the plates' motion: from here on only the neck is described
@@ -24,14 +27,14 @@ SPINE = 0.1  # of the neck's half width: what counts as its middle
 NUMBER = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
-def neck_alone(mesh):
+def neck_alone(mesh: ShellMesh) -> np.ndarray:
     """Indices of the neck's triangles, without those where its heel and tongue are glued to other parts; may be none."""
     groups = [(part_of(region) == "neck", s.triangles) for region, s in mesh.surfaces.items()]
     neck, rest = (np.unique(np.concatenate([[], *(t for own, t in groups if own is which)])) for which in (True, False))
     return np.setdiff1d(neck, rest).astype(int)
 
 
-def neck_motion(space, shape_column):
+def neck_motion(space: Space, shape_column: np.ndarray) -> dict[str, float]:
     """Largest displacement of the neck by the way it moves, {'bends sideways': ...}; {} without a neck."""
     neck = neck_alone(space.mesh)
     if not len(neck):
@@ -43,7 +46,7 @@ def neck_motion(space, shape_column):
     return {"bends sideways": y, "bends up and down": z, "twists": u[:, 2].max() - z}
 
 
-def plain_label(space, fields, shape_column, largest):
+def plain_label(space: Space, fields: dict[str, Field], shape_column: np.ndarray, largest: float) -> str:
     """Plain words for a mode with {plate: Field}: 'top and back swell together, the back further',
     'back: lower half against upper half', 'neck twists; box rocks from side to side'.
     """
@@ -54,10 +57,10 @@ def plain_label(space, fields, shape_column, largest):
         own = beside_the_rim(fields)
         plates = plate_words(own, largest if own is fields else max(f.largest for f in own.values()))
     plates = plates or STILL
-    return f"neck {max(neck, key=neck.get)}; {plates}" if lead > NECK_LEADS else plates
+    return f"neck {max(neck, key=lambda way: neck[way])}; {plates}" if lead > NECK_LEADS else plates
 
 
-def beside_the_rim(fields):
+def beside_the_rim(fields: dict[str, Field]) -> dict[str, Field]:
     """The Fields of a box's top and back without the rigid motion of the rim between them: what the plates do on their own.
 
     A box that hangs free rocks against its plates. The Fields as they are where the rim bends more than it is carried, or
@@ -85,22 +88,23 @@ def _rigid(points):
     return np.concatenate([np.tile(np.eye(3), (len(points), 1)), turns.reshape(3, -1).T], axis=1)
 
 
-def plate_words(fields, largest):
+def plate_words(fields: dict[str, Field], largest: float) -> str:
     """What the plates do, the one that moves further first; a plate that hardly moves is said to."""
     ordered = sorted(fields, key=lambda name: -fields[name].largest)
-    found = {name: _areas(fields[name], largest) for name in ordered if fields[name].largest >= FAINT * largest}
-    found = {name: words for name, words in found.items() if words}
-    if not found:
+    moving = [name for name in ordered if fields[name].largest >= FAINT * largest]
+    areas = {name: words for name in moving if (words := _areas(fields[name], largest))}
+    if not areas:
         return STILL
-    first = next(iter(found))
-    if len(found) == 2 and set(found.values()) == {ONE}:
-        signs = [np.sign(f.value[np.argmax(np.abs(f.value))]) for f in fields.values()]
-        how = "swell together" if signs[0] == signs[1] else "move the same way"
-        return f"{' and '.join(fields)} {how}, the {first} further"
-    if len(found) == 2 and len(set(found.values())) == 1:
-        return f"{' and '.join(fields)}: {found[first]}"
-    words = "; ".join(f"{name} {ONE}" if areas == ONE else f"{name}: {areas}" for name, areas in found.items())
-    still = [name for name in ordered if name not in found]
+    first = next(iter(areas))
+    if len(areas) == 2 and set(areas.values()) == {ONE}:
+        one, other = (f.value[np.argmax(np.abs(f.value))] > 0 for f in fields.values())
+        return (
+            f"{' and '.join(fields)} {'swell together' if one == other else 'move the same way'}, the {first} further"
+        )
+    if len(areas) == 2 and len(set(areas.values())) == 1:
+        return f"{' and '.join(fields)}: {areas[first]}"
+    words = "; ".join(f"{name} {ONE}" if own == ONE else f"{name}: {own}" for name, own in areas.items())
+    still = [name for name in ordered if name not in areas]
     return f"{words}; {still[0]} hardly moves" if still else words
 
 
@@ -136,7 +140,7 @@ def _rows(place):
 
 def _as_one_box(fields):
     """'box rocks end to end' or 'box rocks from side to side' where both plates move so; '' elsewhere."""
-    if set(fields) != {"top", "back"}:
+    if set(fields) != set(OUTWARD):
         return ""
     points = np.concatenate([f.points for f in fields.values()])
     z = np.concatenate([f.displacement[:, 2] for f in fields.values()])
@@ -150,13 +154,13 @@ def _as_one_box(fields):
     return "box rocks end to end" if end > side else "box rocks from side to side"
 
 
-def distinct(labels):
+def distinct(labels: Sequence[str]) -> list[str]:
     """Labels of modes in order, those that stand more than once numbered: no two captions are alike."""
-    many, seen, found = Counter(labels), Counter(), []
+    many, seen, numbered = Counter(labels), Counter[str](), []
     for label in labels:
         seen[label] += 1
-        found.append(label if many[label] == 1 else f"{label} ({_nth(seen[label])} of its kind)")
-    return found
+        numbered.append(label if many[label] == 1 else f"{label} ({_nth(seen[label])} of its kind)")
+    return numbered
 
 
 def _nth(n):

@@ -6,7 +6,9 @@ Both loop without a jump: a mode ends where it began, a pluck starts from rest a
 import io
 import shutil
 import subprocess
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -17,11 +19,11 @@ from fem.coupled_string import Ringing
 from fem.elements import Space
 from meshes.body import Body
 from studies.drawing.boards import boards_of
-from studies.drawing.captions import Caption, caption_text, facts, scale_words, upward
+from studies.drawing.captions import CREDIT, Caption, caption_text, scale_words, upward
 from studies.drawing.field import turned
-from studies.drawing.mode_pictures import Mode, Say, Shapes, Stage, perspective_way, silent
+from studies.drawing.mode_pictures import Say, Shapes, Stage, perspective_way, silent
 from studies.drawing.perspective import TONES, longest
-from studies.drawing.plan import Motion, Style, plan_figure
+from studies.drawing.plan import Mode, Motion, Style, plan_figure
 from studies.drawing.sheet import MM_PER_INCH, SCALE, THEMES, write_caption
 
 FRAMES = 24  # of one period; even, so that the way back shows the pictures of the way out
@@ -40,47 +42,41 @@ NO_ENCODER = "no 'ffmpeg' on this machine: no MP4, only GIF"
 class Reel:
     """Pictures shown one after the other, each for `step` seconds, over and over."""
 
-    pictures: tuple  # of PIL images
+    pictures: tuple[Image.Image, ...]
     step: float  # s
 
 
 # --- a mode ---
 
 
-def parts_of_period(frames: int = FRAMES) -> np.ndarray:
-    """(frames,) part of the full motion at each picture of one period: the picture after the last one is the first."""
-    return np.cos(2 * np.pi * np.arange(frames) / frames)
+def parts_of_period() -> np.ndarray:
+    """(FRAMES,) part of the full motion at each picture of one period: the picture after the last one is the first."""
+    return np.cos(2 * np.pi * np.arange(FRAMES) / FRAMES)
 
 
 def mode_reels(
-    shapes: Shapes, mode: Mode, theme: str = "light", say: Say = silent, frames: int = FRAMES
+    shapes: Shapes, mode: Mode, theme: str = "light", say: Say = silent
 ) -> tuple[dict[str, Reel], list[str]]:
     """{'plan': Reel, 'perspective': Reel} of a Mode, and sentences for its caption; arguments as draw_modes."""
-    parts, found = parts_of_period(frames), {}
+    reels = {}
     say(f"mode {mode.number} moving, plan")
     if mode.motion.fields:
         boards = boards_of(shapes.space, shapes.body, 3)
         whole = boards.moving(shapes.shape[:, mode.column], mode.sign)
-        at = lambda part: replace(
-            mode.motion, fields={name: turned(f, part) for name, f in whole.items()}, nodes=whole
-        )  # fmt: skip
-        found["plan"] = Reel(_each_once(parts, lambda part: _plan(boards, at(part), theme)), PERIOD / frames)
+        at = lambda part: {name: turned(f, part) for name, f in whole.items()}
+        motion = lambda part: replace(mode.motion, fields=at(part), nodes=whole)
+        reels["plan"] = _period(lambda part: _plan(boards, motion(part), theme))
     draw, why = perspective_way()
     say(f"mode {mode.number} moving, in perspective")
     stage = Stage(shapes.space, shapes.body, 3)
-    look = lambda part: _shot(draw, stage.scene(mode, shapes, part), theme)
-    found["perspective"] = Reel(_each_once(parts, look), PERIOD / frames)
-    return found, [why] if why else []
+    reels["perspective"] = _period(lambda part: _shot(draw, stage.scene(mode, shapes, part), theme))
+    return reels, why
 
 
-def _each_once(parts, draw):
-    """Pictures of every part; those of equal parts are drawn once."""
-    drawn = {}
-    keys = [round(float(part), 9) + 0.0 for part in parts]
-    for key in keys:
-        if key not in drawn:
-            drawn[key] = draw(key)
-    return tuple(drawn[key] for key in keys)
+def _period(draw: Callable[[float], Image.Image]) -> Reel:
+    """Reel of one period, drawn by the part of the full motion; pictures of equal parts are drawn once."""
+    once = cache(draw)
+    return Reel(tuple(once(round(float(part), 9) + 0.0) for part in parts_of_period()), PERIOD / FRAMES)
 
 
 def _plan(boards, motion, theme):
@@ -109,18 +105,16 @@ def positions(ringing: Ringing, t: np.ndarray) -> np.ndarray:
     return c.X @ (z.real / c.omega[:, None])
 
 
-def pluck_times(frames: int = PLUCK_FRAMES, duration: float = PLUCK_TIME) -> tuple[np.ndarray, np.ndarray]:
-    """(frames,) s after the release, and the part (frames,) of the motion that is shown: 1, then faded to 0."""
-    t = duration * np.arange(frames) / (frames - 1)
-    late = ((t / duration - (1 - FADE)) / FADE).clip(0, 1)
+def pluck_times() -> tuple[np.ndarray, np.ndarray]:
+    """(PLUCK_FRAMES,) s after the release, and the part of the motion that is shown then: 1, then faded to 0."""
+    t = PLUCK_TIME * np.arange(PLUCK_FRAMES) / (PLUCK_FRAMES - 1)
+    late = ((t / PLUCK_TIME - (1 - FADE)) / FADE).clip(0, 1)
     return t, 0.5 + 0.5 * np.cos(np.pi * late)
 
 
-def pluck_shapes(
-    ringing: Ringing, body_shape: np.ndarray, frames: int = PLUCK_FRAMES, duration: float = PLUCK_TIME
-) -> np.ndarray:
-    """(dofs, frames) m, motion of the body after a pluck, faded to rest; body_shape (dofs, n) of the body's modes."""
-    t, shown = pluck_times(frames, duration)
+def pluck_shapes(ringing: Ringing, body_shape: np.ndarray) -> np.ndarray:
+    """(dofs, PLUCK_FRAMES) m, motion of the body after a pluck, faded to rest; body_shape (dofs, n) of the body's modes."""
+    t, shown = pluck_times()
     return body_shape @ positions(ringing, t)[: body_shape.shape[1]] * shown
 
 
@@ -130,33 +124,29 @@ def pluck_reels(
     """{'plan': Reel, 'perspective': Reel} of the motion (dofs, frames) [m], and sentences for its caption."""
     say("pluck moving, plan")
     boards = boards_of(space, body, 3)
-    still = [boards.moving(column) for column in motion.T]
-    largest = max(f.largest for fields in still for f in fields.values())
-    plan = tuple(_plan(boards, Motion(fields, largest, nodes={}), theme) for fields in still)
+    instants = [boards.moving(column) for column in motion.T]
+    largest = max(f.largest for fields in instants for f in fields.values())
+    plan = tuple(_plan(boards, Motion(fields, largest, nodes={}), theme) for fields in instants)
     say("pluck moving, in perspective")
     draw, why = perspective_way()
     stage = Stage(space, body, 2)
     scales = largest, max(longest(column.reshape(-1, 6)[:, :3]) for column in motion.T)
     shots = tuple(_shot(draw, stage.still(column, scales), theme) for column in motion.T)
-    found = {"plan": Reel(plan, 1 / PLUCK_RATE), "perspective": Reel(shots, 1 / PLUCK_RATE)}
-    return found, [f"Full scale: {1e6 * largest:.2g} um.", *([why] if why else [])]
+    reels = {"plan": Reel(plan, 1 / PLUCK_RATE), "perspective": Reel(shots, 1 / PLUCK_RATE)}
+    return reels, [f"Full scale: {1e6 * largest:.2g} um.", *why]
 
 
 # --- files ---
 
 
-def save_reel(reel: Reel, stem: Path | str, mp4: bool = True) -> list[Path]:
+def save_reel(reel: Reel, stem: Path | str) -> list[Path]:
     """Writes stem.gif, no larger than LARGEST, and stem.mp4 where ffmpeg is found; returns the paths."""
-    paths = [Path(f"{stem}.gif")]
-    pictures = reel.pictures
-    paths[0].write_bytes(data := _gif(pictures, reel.step))
-    while len(data) > LARGEST:
-        size = tuple(round(0.85 * side) for side in pictures[0].size)
-        pictures = tuple(p.resize(size) for p in pictures)
-        paths[0].write_bytes(data := _gif(pictures, reel.step))
-    if mp4 and encoder():
-        paths.append(_mp4(reel, Path(f"{stem}.mp4")))
-    return paths
+    path, pictures = Path(f"{stem}.gif"), reel.pictures
+    while len(data := _gif(pictures, reel.step)) > LARGEST:
+        width, height = pictures[0].size
+        pictures = tuple(p.resize((round(0.85 * width), round(0.85 * height))) for p in pictures)
+    path.write_bytes(data)
+    return [path, _mp4(reel, Path(f"{stem}.mp4"))] if encoder() else [path]
 
 
 def _gif(pictures, step):
@@ -177,9 +167,9 @@ def _palette(pictures):
     plain = [to_rgb(c) for theme in THEMES.values() for c in (theme.page, theme.ink)]
     own = np.rint(255 * np.concatenate([plain, *(shade * tones for shade in SHADES)])).astype(int).ravel().tolist()
     others = strip.quantize(COLOURS - len(own) // 3, method=Image.Quantize.MEDIANCUT).getpalette()
-    found = Image.new("P", (1, 1))
-    found.putpalette((own + others)[: 3 * COLOURS])
-    return found
+    palette = Image.new("P", (1, 1))
+    palette.putpalette((own + others)[: 3 * COLOURS])
+    return palette
 
 
 def encoder() -> str | None:
@@ -204,15 +194,12 @@ def save_mode(
 ) -> list[Path]:
     """Writes moving plan and perspective of a Mode with one caption; returns the paths."""
     reels, more = mode_reels(shapes, mode, theme, say)
-    stem = Path(folder) / f"mode-{mode.number:02d}-moving"
-    paths = [p for view, reel in reels.items() for p in save_reel(reel, f"{stem}-{view}")]
-    slow = mode.frequency * PERIOD
     words = [
-        f"One period in {PERIOD:g} s: {slow:.0f} times slower than it is. The motion is exaggerated.",
+        f"One period in {PERIOD:g} s: {mode.frequency * PERIOD:.0f} times slower than it is. The motion is exaggerated.",
         f"In plan top and back as seen by a reader facing each; in perspective from the front and from behind, {upward(shapes.body)} upward.",
         *scale_words(), *more,
     ]  # fmt: skip
-    return [*paths, write_caption(stem, caption_text(mode, caption, words))]
+    return _save(reels, folder / f"mode-{mode.number:02d}-moving", caption_text(mode, caption, words))
 
 
 def save_pluck(
@@ -221,12 +208,16 @@ def save_pluck(
 ) -> list[Path]:  # fmt: skip
     """Writes moving plan and perspective of a pluck (dofs, frames) [m] with one caption; what: words for the pluck."""
     reels, more = pluck_reels(space, body, motion, theme, say)
-    stem = Path(folder) / "pluck-moving"
-    paths = [p for view, reel in reels.items() for p in save_reel(reel, f"{stem}-{view}")]
     shown = PLUCK_FRAMES / PLUCK_RATE
     words = [
         f"{what}: the body's motion in the first {1e3 * PLUCK_TIME:.0f} ms, shown in {shown:.1f} s, {shown / PLUCK_TIME:.0f} times slower "
         f"than it is; faded to rest in the last {FADE * shown:.1f} s, then again from rest. The motion is exaggerated.",
-        facts(caption), scale_words()[0], *more, caption.credit + ".",
+        caption.facts, scale_words()[0], *more, CREDIT,
     ]  # fmt: skip
-    return [*paths, write_caption(stem, "\n".join(words))]
+    return _save(reels, folder / "pluck-moving", "\n".join(words))
+
+
+def _save(reels, stem, words):
+    """Writes {view: Reel} and one caption; returns the paths."""
+    paths = [path for view, reel in reels.items() for path in save_reel(reel, f"{stem}-{view}")]
+    return [*paths, write_caption(stem, words)]

@@ -4,8 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fem.elements import Space
+from meshes.body import Body
 from studies.drawing.features import boundary, outer_loops
-from studies.drawing.field import Sampler, sampler
+from studies.drawing.field import Sampler, edges_of, sampler
 from studies.drawing.mode_words import neck_alone
 
 
@@ -16,20 +18,20 @@ class Solid:
     board: Sampler  # of the strip, n points
     drop: np.ndarray  # (2 n,) m, height of each point over the strip
     triangles: np.ndarray  # (k, 3), outward
-    loops: tuple  # closed arrays of point indices round the edges
+    loops: tuple[np.ndarray, ...]  # closed arrays of point indices round the edges
 
     @property
-    def points(self):
+    def points(self) -> np.ndarray:
         return np.vstack([self.board.points] * 2) + self.drop[:, None] * [0.0, 0.0, 1.0]
 
-    def displacement(self, shape_column):
+    def displacement(self, shape_column: np.ndarray) -> np.ndarray:
         """(2 n, 3) of one mode shape (dofs,): the sections stay plane and square, u + theta x r."""
         both = self.board.matrix @ shape_column.reshape(-1, 6)
         u, turn = np.vstack([both[:, :3]] * 2), np.vstack([both[:, 3:]] * 2)
         return u + np.cross(turn, self.drop[:, None] * [0.0, 0.0, 1.0])
 
 
-def neck_solid(space, body):
+def neck_solid(space: Space, body: Body | None) -> Solid | None:
     """Solid of a body's neck, or None where there is none to draw."""
     if body is None or body.neck is None or not len(strip := neck_alone(space.mesh)):
         return None
@@ -41,9 +43,7 @@ def neck_solid(space, body):
     n = len(x)
     facing = board.triangles if board.normal[:, 2].mean() > 0 else board.triangles[:, ::-1]
     rim = _directed(boundary(board.triangles), facing)
-    walls = np.concatenate([
-        np.column_stack([rim[:, 0], rim[:, 1], rim[:, 1] + n]), np.column_stack([rim[:, 0], rim[:, 1] + n, rim[:, 0] + n])
-    ])  # fmt: skip
+    walls = np.concatenate([np.column_stack([rim, rim[:, 1] + n]), np.column_stack([rim[:, 0], rim[:, ::-1] + n])])
     triangles = np.concatenate([facing[:, ::-1], facing + n, walls])
     loops = tuple(loop + at for loop in outer_loops(board) for at in (0, n))
     return Solid(board, np.append(-depth, np.full(n, neck.fingerboard_thickness)), triangles, loops)
@@ -51,5 +51,5 @@ def neck_solid(space, body):
 
 def _directed(edges, triangles):
     """Boundary edges (k, 2) in the order in which their triangles run through them."""
-    runs = {tuple(e) for e in triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).tolist()}
+    runs = {tuple(e) for e in edges_of(triangles).tolist()}
     return np.array([e if tuple(e) in runs else e[::-1] for e in edges.tolist()])

@@ -12,7 +12,7 @@ from matplotlib.tri import LinearTriInterpolator, Triangulation
 from meshes.body import Body
 from meshes.drawing import rectangle
 from studies.drawing.features import QUIET, NodalLine, nodal_lines, outer_loops, smoothed
-from studies.drawing.field import Field
+from studies.drawing.field import Field, area_vectors
 from studies.drawing.neck_solid import Solid
 from studies.drawing.plan import NODE, tongue
 from studies.drawing.sheet import BANDS, DPI, MM_PER_INCH, SCALE, Theme, sheet
@@ -31,6 +31,10 @@ POINT = 0.3528  # mm
 FINER = 3  # times finer than print that matplotlib paints
 WIDTHS = {"node": 1.5, "edge": 0.8, "part": 0.7}  # points
 
+Line = tuple[
+    np.ndarray, np.ndarray | None, str
+]  # (k, 3), its outward normals (None at an edge); 'node', 'edge', 'part'
+
 
 @dataclass(frozen=True)
 class Scene:
@@ -39,7 +43,7 @@ class Scene:
     points: np.ndarray  # (n, 3)
     triangles: np.ndarray  # (k, 3)
     value: np.ndarray  # (n,) -1..1; nan: without colour of its own, the neck
-    lines: tuple  # (polyline (k, 3), its outward normals (k, 3) or None at an edge, 'node', 'edge' or 'part')
+    lines: tuple[Line, ...]
     rest: np.ndarray  # (n, 3) the points before they moved, which set the frame
 
 
@@ -74,13 +78,12 @@ def perspective_scene(
     rest = field.points if swing is None else np.vstack([field.points, swing.neck.points])
     much = part * EXAGGERATED * float(np.max(np.ptp(rest, axis=0))) / full
     place = field.points + much * field.displacement
-    found = _clear_lines(field, normal, largest, full, body is None) if nodes else []
-    lines = [(smoothed(line.along(place)), line.along(normal), "node") for line in found]
+    clear = _clear_lines(field, normal, largest, full, body is None) if nodes else []
+    lines: list[Line] = [(smoothed(line.along(place)), line.along(normal), "node") for line in clear]
     lines += [(place[loop], None, "edge") for loop in outer_loops(field)]
     if body is not None:
-        for polygon in (rectangle(body.bridge), *tongue(body)):
-            laid = _on_top(polygon, field, place, normal)
-            lines.append((laid, np.tile([0.0, 0, 1], (len(laid), 1)), "part"))
+        laid = [_on_top(polygon, field, place, normal) for polygon in (rectangle(body.bridge), *tongue(body))]
+        lines += [(line, np.tile([0.0, 0, 1], (len(line), 1)), "part") for line in laid]
     value, triangles = np.clip(part * field.value / largest, -1, 1), field.triangles
     if swing is not None:
         neck, start = swing.neck.points + much * swing.displacement, len(place)
@@ -100,14 +103,14 @@ def _clear_lines(field, normal, largest, full, all_round):
     show theirs by colour alone.
     """
     up, down = (np.all(sign * normal[field.triangles, 2] > LEVEL, axis=1) for sign in (1, -1))
-    found, floor = [], max(largest, full)
+    clear, floor = [], max(largest, full)
     others = ~up & ~down & all_round
     for faces, least in ((up, floor), (down, floor), (others, max(largest * SIDES_MOVE / QUIET, full))):
         used, index = np.unique(field.triangles[faces], return_inverse=True)
         if used.size:
             own = Field(field.points[used], index.reshape(-1, 3), field.value[used], field.displacement[used])
-            found += [NodalLine(used[line.i], used[line.j], line.t) for line in nodal_lines(own, least)]
-    return found
+            clear += [NodalLine(used[line.i], used[line.j], line.t) for line in nodal_lines(own, least)]
+    return clear
 
 
 def view_from(rest: np.ndarray, eye: tuple[float, float, float], aspect: float) -> View:
@@ -158,8 +161,8 @@ def _on_top(corners, field, places, normal):
     ring = np.vstack([corners, corners[:1]])
     s = np.linspace(0, len(corners), 30 * len(corners) + 1)
     x, y = (np.interp(s, range(len(ring)), ring[:, k]) for k in (0, 1))
-    found = np.column_stack([LinearTriInterpolator(plan, places[:, k])(x, y).filled(np.nan) for k in range(3)])
-    return found[np.isfinite(found).all(axis=1)]
+    laid = np.column_stack([LinearTriInterpolator(plan, places[:, k])(x, y).filled(np.nan) for k in range(3)])
+    return laid[np.isfinite(laid).all(axis=1)]
 
 
 # --- with pyvista ---
@@ -207,7 +210,8 @@ def _fill(plotter, pv, drawn, theme, seen, point):
     """Surfaces and lines; point: the length in the scene [m] of a point of print."""
     soft = {"smooth_shading": True, "ambient": 0.74, "diffuse": 0.28, "specular": 0.0}
     coloured = np.isfinite(drawn.value[drawn.triangles]).all(axis=1)
-    surface = _poly(pv, drawn.points, drawn.triangles[coloured])
+    poly = lambda triangles: pv.PolyData(drawn.points, np.insert(triangles, 0, 3, axis=1).ravel())
+    surface = poly(drawn.triangles[coloured])
     surface.point_data["motion"] = np.nan_to_num(drawn.value)
     surface = surface.compute_normals(cell_normals=False, split_vertices=False, consistent_normals=False)
     plotter.add_mesh(surface, color=INSIDE, culling="front", **soft)
@@ -215,17 +219,11 @@ def _fill(plotter, pv, drawn, theme, seen, point):
         surface, scalars="motion", cmap=SCALE, clim=(-1, 1), n_colors=TONES, show_scalar_bar=False, culling="back", **soft
     )  # fmt: skip
     if not coloured.all():
-        plotter.add_mesh(
-            _poly(pv, drawn.points, drawn.triangles[~coloured]), color=NECK, **soft | {"smooth_shading": False}
-        )
+        plotter.add_mesh(poly(drawn.triangles[~coloured]), color=NECK, **soft | {"smooth_shading": False})
     for line, kind in visible_lines(drawn, seen, {kind: width / 2 * point for kind, width in WIDTHS.items()}):
         tube = pv.lines_from_points(line).tube(radius=WIDTHS[kind] / 2 * point, n_sides=10)
         plotter.add_mesh(tube, color=theme.ink if kind == "edge" else NODE, lighting=False)
     plotter.reset_camera_clipping_range()
-
-
-def _poly(pv, points, triangles):
-    return pv.PolyData(points, np.column_stack([np.full(len(triangles), 3), triangles]).ravel())
 
 
 # --- with matplotlib ---
@@ -254,11 +252,10 @@ def draw_with_matplotlib(drawn: Scene, theme: Theme, width_mm: float, dpi: float
 
 def _paint(ax, drawn, theme, seen):
     toward = seen.axes[:, 2]
-    corners = drawn.points[drawn.triangles]
-    n = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    n = area_vectors(drawn.points, drawn.triangles)
     facing = (n @ toward) / np.linalg.norm(n, axis=1)
     shapes = list(projected(drawn.points, seen)[drawn.triangles])
-    depth, inks = list(corners.mean(axis=1) @ toward), list(map(tuple, _tones(drawn, facing)))
+    depth, inks = list(drawn.points[drawn.triangles].mean(axis=1) @ toward), list(map(tuple, _tones(drawn, facing)))
     widths, nearer = [0.6] * len(shapes), 0.01 * seen.height  # a line is painted after the faces it lies on
     for line, kind in visible_lines(drawn, seen, dict.fromkeys(WIDTHS, 0.0)):
         flat = projected(line, seen)

@@ -1,7 +1,7 @@
 """Plan views of modes for print: top and back as seen by a reader facing each, in SVG, PDF or PNG at a print width."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from textwrap import wrap
 
@@ -13,11 +13,11 @@ from matplotlib.patches import Polygon
 from matplotlib.tri import Triangulation
 from scipy.spatial import cKDTree
 
-from meshes.body import braces_of
+from meshes.body import Body, braces_of
 from meshes.drawing import block_outlines, brace_outline, rectangle
 from meshes.outline import point_at
 from studies.drawing.features import boundary, nodal_lines, outer_loops, peaks, smoothed
-from studies.drawing.field import Field, unturned
+from studies.drawing.field import Field, Sampler, unturned
 from studies.drawing.sheet import BANDS, SCALE, THEMES, Sheet, Theme, sheet
 
 FULL_WIDTH = 120.0  # mm of print at which line widths have their plain size
@@ -31,17 +31,13 @@ NODE, PART = "#000000", "#1a1a1a"  # nodal lines; braces, blocks and bridge: the
 
 
 @dataclass(frozen=True)
-class Plate:
+class PlatePlan:
     """One plate ready to be drawn; places on the page [m], right and up."""
 
     plan: np.ndarray  # (n, 2), of the points of its field
-    edges: tuple = ()  # closed polygons: outline first, then soundhole
-    under: tuple = ()  # polygons of what is glued inside: braces, blocks, bridge plate
-    on_top: tuple = ()  # polygons of what is seen: the bridge
-
-    @property
-    def width(self):
-        return np.ptp(self.plan[:, 0])
+    edges: tuple[np.ndarray, ...] = ()  # closed polygons: outline first, then soundhole
+    under: tuple[np.ndarray, ...] = ()  # polygons of what is glued inside: braces, blocks, bridge plate
+    on_top: tuple[np.ndarray, ...] = ()  # polygons of what is seen: the bridge
 
 
 @dataclass(frozen=True)
@@ -52,6 +48,19 @@ class Motion:
     largest: float  # displacement of full colour
     furthest: float = 0.0  # of whatever moves most, beside which nodal lines in still places are left out
     nodes: dict[str, Field] | None = None  # fields whose nodal lines are drawn, {} for none; None: those of `fields`
+
+
+@dataclass(frozen=True)
+class Mode:
+    """One mode ready to be drawn."""
+
+    number: int  # from 1
+    column: int  # of the shapes
+    frequency: float  # Hz
+    motion: Motion = field(repr=False)  # furthest: neck and sides count too
+    sign: float  # +1 or -1, already applied to the fields; 0 where no plates could tell
+    label: str
+    remarks: tuple[str, ...]  # sentences for the caption
 
 
 @dataclass(frozen=True)
@@ -68,7 +77,7 @@ class Style:
 class Panel:
     """One of several pictures on a page, with words beneath."""
 
-    plates: dict[str, Plate]
+    plates: dict[str, PlatePlan]
     motion: Motion
     heading: str
     label: str
@@ -82,7 +91,7 @@ def on_page(xy: np.ndarray, plate: str = "top") -> np.ndarray:
     return np.asarray(xy)[:, ::-1] * [RIGHT[plate], 1.0]
 
 
-def true_curves(body):
+def true_curves(body: Body) -> tuple[np.ndarray, np.ndarray]:
     """Closed curves of a body in plan as points (k, 2) [m], finer than print: outline, soundhole."""
     arc = np.linspace(0, body.outline.perimeter, OUTLINE_POINTS * FINER, endpoint=False)
     angle = np.linspace(0, 2 * np.pi, HOLE_POINTS * FINER, endpoint=False)
@@ -90,7 +99,7 @@ def true_curves(body):
     return point_at(body.outline, np.union1d(arc, body.outline.corners)), body.soundhole.centre + round_hole
 
 
-def on_true_curves(sampler, body):
+def on_true_curves(sampler: Sampler, body: Body) -> Sampler:
     """The Sampler with its points on the sides, the rim and the edge of the soundhole moved off the mesh's chords.
 
     Points of the plates near an edge move along, ever less with distance; where a narrow triangle would be turned over
@@ -109,12 +118,12 @@ def on_true_curves(sampler, body):
     return replace(sampler, points=np.column_stack([points[:, :2] + shift, points[:, 2]]))
 
 
-def plate_plan(name, sampler, body=None):
-    """Plate of the sampled 'top' or 'back', with the parts of a body if there is one."""
+def plate_plan(name: str, sampler: Sampler, body: Body | None = None) -> PlatePlan:
+    """PlatePlan of the sampled 'top' or 'back', with the parts of a body if there is one."""
     turn = partial(on_page, plate=name)
     xy = sampler.points[:, :2]
     if body is None:
-        return Plate(turn(xy), tuple(turn(xy[loop]) for loop in outer_loops(sampler)))
+        return PlatePlan(turn(xy), tuple(turn(xy[loop]) for loop in outer_loops(sampler)))
     edges = [curve[::FINER] for curve in true_curves(body)]
     under = [brace_outline(brace) for brace in braces_of(body, name)] + block_outlines(body)
     if name == "back":
@@ -122,10 +131,10 @@ def plate_plan(name, sampler, body=None):
     else:
         on_top = [rectangle(body.bridge), *tongue(body)]
         under += [rectangle(body.bridge_plate)] if body.bridge_plate else []
-    return Plate(turn(xy), *(tuple(map(turn, group)) for group in (edges, under, on_top)))
+    return PlatePlan(turn(xy), *(tuple(map(turn, group)) for group in (edges, under, on_top)))
 
 
-def tongue(body):
+def tongue(body: Body) -> list[np.ndarray]:
     """The end of the fingerboard that lies on the top, as a list of at most one polygon (4, 2) [m] in plan."""
     if body.neck is None or not body.neck.tongue:
         return []
@@ -134,15 +143,14 @@ def tongue(body):
     return [np.array([[start, -half], [length, -half], [length, half], [start, half]])]
 
 
-def draw_plates(ax: Axes, plates: dict[str, Plate], motion: Motion, style: Style = Style()) -> None:
+def draw_plates(ax: Axes, plates: dict[str, PlatePlan], motion: Motion, style: Style = Style()) -> None:
     """Plates side by side on one axes that they fill."""
-    shifts, right = _side_by_side(plates)
+    placed, right, (low, high) = _side_by_side(plates)
     nodes = motion.fields if motion.nodes is None else motion.nodes
     floor = max(motion.largest, motion.furthest)
-    for name, plate in plates.items():
+    for name, plate in placed.items():
         lines = nodal_lines(nodes[name], floor) if name in nodes else []
-        _plate(ax, plate, motion.fields[name], motion.largest, shifts[name], lines, style)
-    low, high = (f([f(p.plan[:, 1]) for p in plates.values()]) for f in (np.min, np.max))
+        _plate(ax, plate, motion.fields[name], motion.largest, lines, style)
     ax.set_xlim(-BORDER * right, (1 + BORDER) * right)
     ax.set_ylim(low - BORDER * right, high + BORDER * right)
     ax.set_aspect("equal")
@@ -150,54 +158,55 @@ def draw_plates(ax: Axes, plates: dict[str, Plate], motion: Motion, style: Style
 
 
 def _side_by_side(plates):
-    """{name: shift to the right}, whole width; the first plate starts at 0."""
-    shifts, right = {}, 0.0
+    """{name: PlatePlan moved to the right}, whole width, (lowest, highest) place; the first plate starts at 0."""
+    placed, right = {}, 0.0
     for name, plate in plates.items():
-        start = right + (GAP * plate.width if shifts else 0.0)
-        shifts[name] = np.array([start - plate.plan[:, 0].min(), 0.0])
-        right = start + plate.width
-    return shifts, right
+        width = np.ptp(plate.plan[:, 0])
+        start = right + (GAP * width if placed else 0.0)
+        shift = np.array([start - plate.plan[:, 0].min(), 0.0])
+        groups = (tuple(polygon + shift for polygon in group) for group in (plate.edges, plate.under, plate.on_top))
+        placed[name] = PlatePlan(plate.plan + shift, *groups)
+        right = start + width
+    upward = np.concatenate([plate.plan[:, 1] for plate in plates.values()])
+    return placed, right, (upward.min(), upward.max())
 
 
-def _plate(ax, plate, field, largest, shift, lines, style):
-    xy, scale = plate.plan + shift, style.scale
+def _plate(ax, plate, field, largest, lines, style):
+    xy, scale = plate.plan, style.scale
     value = np.clip(field.value / largest, -INSIDE, INSIDE) if largest > 0 else 0 * field.value
     _bands(ax, Triangulation(*xy.T, field.triangles), value, style)
-    rim = Polygon(plate.edges[0] + shift, closed=True, transform=ax.transData)
-    _polygons(ax, plate.under, shift, PART, 0.35 * scale, alpha=0.7).set_clip_path(rim.get_path(), ax.transData)
-    _polygons(ax, plate.on_top, shift, PART, 0.7 * scale).set_clip_path(rim.get_path(), ax.transData)
+    rim = Polygon(plate.edges[0], closed=True, transform=ax.transData).get_path()
+    _polygons(ax, plate.under, PART, 0.35 * scale, alpha=0.7).set_clip_path(rim, ax.transData)
+    _polygons(ax, plate.on_top, PART, 0.7 * scale).set_clip_path(rim, ax.transData)
     nodes = [smoothed(line.along(xy)) for line in lines]
     drawn = LineCollection(nodes, colors=NODE, linewidths=1.5 * scale, capstyle="butt", joinstyle="round")
-    ax.add_collection(drawn, autolim=False).set_clip_path(rim.get_path(), ax.transData)
-    _polygons(ax, plate.edges, shift, style.theme.ink, 0.8 * scale)
+    ax.add_collection(drawn, autolim=False).set_clip_path(rim, ax.transData)
+    _polygons(ax, plate.edges, style.theme.ink, 0.8 * scale)
     if style.marks:
-        _signs(ax, xy, field, np.concatenate(plate.edges) + shift, largest, scale)
+        _signs(ax, plate, field, largest, scale)
 
 
 def _bands(ax, tri, value, style):
     """Bands of colour, and a thin line every second band: solid outward, dashed inward."""
-    levels = np.linspace(-1, 1, 2 * BANDS + 1)
     bands = ax.tricontourf(tri, value, levels=np.linspace(-1, 1, style.tones + 1), cmap=SCALE, vmin=-1, vmax=1)
     bands.set_edgecolor("face")  # closes the hairlines between bands
     bands.set_linewidth(0.25)
     for sign, dashes in ((1, "solid"), (-1, (0, (4, 2.5)))):
-        lines = np.sort(sign * levels[BANDS + 2 :: 2])
+        lines = np.sort(sign * np.linspace(-1, 1, 2 * BANDS + 1)[BANDS + 2 :: 2])
         if value.min() < lines[-1] and value.max() > lines[0]:
             width = 0.3 * style.scale
             ax.tricontour(tri, value, levels=lines, colors=NODE, linewidths=width, linestyles=[dashes], alpha=0.55)
 
 
-def _polygons(ax, shapes, shift, color, width, alpha=1.0):
-    shapes = [shape + shift for shape in shapes]
-    drawn = PolyCollection(
-        shapes, facecolors="none", edgecolors=color, linewidths=width, alpha=alpha, joinstyle="round"
-    )
+def _polygons(ax, shapes, ink, width, alpha=1.0):
+    drawn = PolyCollection(shapes, facecolors="none", edgecolors=ink, linewidths=width, alpha=alpha, joinstyle="round")
     return ax.add_collection(drawn, autolim=False)
 
 
-def _signs(ax, xy, field, edge, largest, scale):
+def _signs(ax, plate, field, largest, scale):
     """+ where an area moves outward, - where it moves inward, at its furthest place a little off the edge."""
-    away = cKDTree(edge).query(xy)[0] > 0.04 * np.max(np.ptp(xy, axis=0))
+    xy = plate.plan
+    away = cKDTree(np.concatenate(plate.edges)).query(xy)[0] > 0.04 * np.max(np.ptp(xy, axis=0))
     for peak in peaks(field, largest):
         near = np.flatnonzero(away & (field.value / field.value[peak] > 0.5))
         if near.size:
@@ -209,15 +218,14 @@ def _signs(ax, xy, field, edge, largest, scale):
 # --- figures ---
 
 
-def proportion(plates: dict[str, Plate]) -> float:
+def proportion(plates: dict[str, PlatePlan]) -> float:
     """Height over width of a picture of the plates side by side."""
-    right = _side_by_side(plates)[1]
-    high = max(p.plan[:, 1].max() for p in plates.values()) - min(p.plan[:, 1].min() for p in plates.values())
-    return float((high / right + 2 * BORDER) / (1 + 2 * BORDER))
+    _, right, (low, high) = _side_by_side(plates)
+    return float(((high - low) / right + 2 * BORDER) / (1 + 2 * BORDER))
 
 
 def plan_figure(
-    plates: dict[str, Plate], motion: Motion, width_mm: float = FULL_WIDTH, style: Style = Style()
+    plates: dict[str, PlatePlan], motion: Motion, width_mm: float = FULL_WIDTH, style: Style = Style()
 ) -> Figure:
     """Figure of one mode: the plates side by side, nothing else; the style's line widths as for FULL_WIDTH."""
     page = sheet(width_mm, width_mm * proportion(plates), style.theme)

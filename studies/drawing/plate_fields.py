@@ -8,6 +8,7 @@ from matplotlib.figure import Figure
 
 from fem.elements import Space
 from meshes.body import Body
+from studies.common.words import capital
 from studies.drawing.boards import Boards, boards_of
 from studies.drawing.plan import FULL_WIDTH, Motion, Panel, Style, panels_sheet
 from studies.drawing.scales import round_up
@@ -48,15 +49,13 @@ def field_figure(
         words(at(0.5 + 0.3 * x), 7.3, f"{x * largest:.2g}")
     words(at(0.18), 11, ends[0], ha="right")
     words(at(0.82), 11, ends[1], ha="left")
-    both = (
-        "Top as you face it on the left, back as you face it on the right, neck" if len(boards.plates) > 1 else "Neck"
-    )
     words(at(0.5), 4.3, unit + ".")
-    words(at(0.5), 1.7, f"Bold line: zero. {both} upward.")
+    both = "Top as you face it on the left, back as you face it on the right, " if len(boards.plates) > 1 else ""
+    words(at(0.5), 1.7, f"Bold line: zero. {capital(both + 'neck')} upward.")
     return page.figure
 
 
 def full_scale(boards: Boards, values: dict[str, np.ndarray], part: float = 100.0) -> float:
     """A scale that reads well and holds this part [%] of the values (nodes,) by plate."""
-    found = np.concatenate([np.abs(f.value) for f in boards.painted(values).values()])
-    return round_up(0.999 * np.percentile(found, part), STEPS)
+    sizes = np.concatenate([np.abs(f.value) for f in boards.painted(values).values()])
+    return round_up(0.999 * np.percentile(sizes, part), STEPS)

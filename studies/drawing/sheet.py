@@ -1,8 +1,8 @@
 """A page of print drawn by matplotlib: the house's colours and lettering, places in mm, files with a caption beside them."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 import matplotlib
@@ -92,8 +92,10 @@ def save(figure: Figure, stem: Path | str, formats: Sequence[str], dpi: float = 
     paths[0].parent.mkdir(parents=True, exist_ok=True)
     with matplotlib.rc_context({"svg.hashsalt": "rimwork", "svg.fonttype": "none"}):
         for path in paths:
-            extra = {"pil_kwargs": {"compress_level": 4}} if path.suffix == ".png" else {}
-            figure.savefig(path, dpi=dpi, metadata=FORMATS[path.suffix], facecolor=figure.get_facecolor(), **extra)
+            write: Callable[..., None] = figure.savefig
+            if path.suffix == ".png":
+                write = partial(write, pil_kwargs={"compress_level": 4})
+            write(path, dpi=dpi, metadata=FORMATS[path.suffix], facecolor=figure.get_facecolor())
     return paths
 
 

@@ -25,7 +25,7 @@ from studies.common.words import shortened
 from studies.drawing.boards import Boards, boards_of
 from studies.drawing.field import Field
 from studies.drawing.mode_names import furthest, names_with_air
-from studies.drawing.plan import FINER, Motion, Plate, Style, draw_plates, on_page, proportion, true_curves
+from studies.drawing.plan import FINER, Motion, PlatePlan, Style, draw_plates, on_page, proportion, true_curves
 from studies.drawing.scales import HERTZ
 from studies.drawing.sheet import lettering, save_with_caption, sheet
 from studies.rim.air import HOLDINGS, Result, Study
@@ -189,10 +189,10 @@ class BoardsAndAir:
     blocks: tuple[np.ndarray, ...]  # outlines (m, 2) on the page
 
     @cached_property
-    def air_plate(self) -> Plate:
+    def air_plate(self) -> PlatePlan:
         """The air as it lies on the page, seen through the top."""
         curves = (on_page(c[::FINER]) for c in true_curves(self.boards.body))
-        return Plate(on_page(self.middle[:, :2]), (*curves, *self.blocks))
+        return PlatePlan(on_page(self.middle[:, :2]), (*curves, *self.blocks))
 
     def fields(self, x: np.ndarray) -> dict[str, Field]:
         """{'top', 'back', 'air': Field} of a real state x (N,): displacement outward, pressure [Pa]."""
