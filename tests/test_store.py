@@ -10,6 +10,8 @@ import subprocess
 import sys
 import time
 import zlib
+from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,8 +20,8 @@ import pytest
 from studies.common.inputs import BadInput
 from studies.sweep import store as store_module
 from studies.sweep.fields import Plan
-from studies.sweep.result import SUMMARY, Check, Row
-from studies.sweep.store import STEPS, Store, told
+from studies.sweep.result import ARRAYS, SUMMARY, Check, Notes, Row
+from studies.sweep.store import STEPS, SUMS, Store, told
 from studies.sweep.tables import write_csv, write_parquet
 
 ROOT = Path(__file__).parents[1]
@@ -188,6 +190,158 @@ def test_checks_stay_as_first_found(tmp_path):
         store.add_checks([Check("a", 1e-4, 1e-3, 1e-3, 7, 7)])
         store.add_checks([Check("a", 9.0, 9.0, 9.0, 0, 7)])
         assert store.checks() == {"a": Check("a", 1e-4, 1e-3, 1e-3, 7, 7)}
+
+
+# --- damage ---
+
+
+def noted(key):
+    draw = np.random.default_rng(zlib.crc32(key.encode()) + 1)
+    stack = draw.random((len(ARRAYS), 1, 3)).astype(np.float32).astype(float)
+    return replace(row(key), notes=Notes(("hung free",), ((0, 0), (1, 0), (2, 5)), draw.random(3), 900.0, *stack))
+
+
+def checked(key):
+    return Check(key, 1e-4, None, 2e-3, 7, 7, "", 0.01, float("nan"))
+
+
+ROWS = [noted(f"{i:04d}") for i in range(12)]
+CHECKS = [checked(r.key) for r in ROWS[:4]]
+
+
+def everything(store, keys):
+    """All that pages and tables are made from."""
+    notes = {k: [getattr(n, a).tolist() for a in ("frequency", *ARRAYS)] for k, n in store.notes(keys)}
+    return list(store.rows(keys)), notes, list(store.summaries(keys)), {k: repr(c) for k, c in store.checks().items()}
+
+
+def sound(found, truth):
+    rows, *rest = found
+    return len(rows) == len(truth[0]) and all(map(same, rows, truth[0])) and rest == list(truth[1:])
+
+
+def filled(folder):
+    with Store(folder) as store:
+        store.add(ROWS)
+        store.add_checks(CHECKS)
+        return everything(store, [r.key for r in ROWS])
+
+
+def test_no_flipped_bit_changes_a_figure(tmp_path, capsys):
+    """As the sweep does: what is not whole is computed again. Or the damage is told in words that name the file."""
+    truth, keys = filled(tmp_path), [r.key for r in ROWS]
+    file = tmp_path / "night.sqlite"
+    data = file.read_bytes()
+    places = np.random.default_rng(2).choice(8 * len(data), 400, replace=False)
+    outcome = Counter()
+    for place in map(int, places):
+        harmed = bytearray(data)
+        harmed[place // 8] ^= 1 << place % 8
+        for other in tmp_path.iterdir():
+            other.unlink()
+        file.write_bytes(harmed)
+        capsys.readouterr()
+        try:
+            try:
+                with Store(tmp_path, write=False) as reader:
+                    rows, notes, summaries, checks = everything(reader, keys)
+                    assert all(same(r, ROWS[int(r.key)]) for r in rows)
+                    assert notes.items() <= truth[1].items() and checks.items() <= truth[3].items()
+                    assert all(s in truth[2] for s in summaries)
+            except BadInput as error:
+                assert str(file) in str(error)
+            with Store(tmp_path) as store:
+                have = store.whole(keys, notes=True)
+                told = capsys.readouterr().err
+                store.add([r for r in ROWS if r.key not in have])
+                store.add_checks([c for c in CHECKS if c.key not in store.checks()])
+                assert sound(everything(store, keys), truth)
+                outcome["computed again" if len(have) < len(keys) or told else "no harm"] += 1
+                assert not told or str(file) in told
+        except BadInput as error:
+            assert str(file) in str(error)
+            outcome["told"] += 1
+    assert min(outcome["told"], outcome["computed again"]) > 10
+
+
+@pytest.mark.parametrize(
+    ("harm", "gone"),
+    [("UPDATE row SET first_hz = first_hz + 1e-9 WHERE key = '0003'", "row 0003"),
+     ("UPDATE row SET strain = NULL WHERE key = '0003'", "row 0003"), ("UPDATE sustain SET valid_to = 901 WHERE key = '0003'", "row 0003"),
+     ("DELETE FROM sustain WHERE key = '0003'", "row 0003"), ("UPDATE checked SET heat_error = 0 WHERE key = '0003'", "check of row 0003")],
+)  # fmt: skip
+def test_a_damaged_row_is_named_and_computed_again(tmp_path, capsys, harm, gone):
+    truth, keys = filled(tmp_path), [r.key for r in ROWS]
+    with Store(tmp_path) as store:
+        store.db.execute(harm)
+        if "check" not in gone and "DELETE" not in harm:
+            with pytest.raises(BadInput, match="row 0003 is damaged"):
+                everything(store, keys)
+        have = store.whole(keys, notes=True)
+        assert capsys.readouterr().err == f"{store.file}: {gone} is damaged; deleted, and computed again\n"
+        assert have == set(keys) - ({"0003"} if gone == "row 0003" else set())
+        store.add([r for r in ROWS if r.key not in have])
+        store.add_checks(CHECKS)
+        assert sound(everything(store, keys), truth) and not capsys.readouterr().err
+
+
+def torn(folder):
+    """The file of a store of forty rows with its last pages overwritten."""
+    with Store(folder) as store:
+        store.add([row(f"{i:04d}", n=200) for i in range(40)])
+    file = folder / "night.sqlite"
+    data = bytearray(file.read_bytes())
+    for page in range(len(data) // 4096 - 20, len(data) // 4096):
+        data[4096 * page : 4096 * page + 12] = b"\xff" * 12
+    file.write_bytes(data)
+    return file
+
+
+def test_a_damaged_structure_is_told_to_a_reader(tmp_path):
+    file = torn(tmp_path)
+    with pytest.raises(BadInput, match=f"{file}: is damaged .*Give its sweep once more"):
+        Store(tmp_path, write=False)
+
+
+def test_a_damaged_structure_is_set_aside_and_whole_rows_are_saved(tmp_path, capsys):
+    harmed = torn(tmp_path).read_bytes()
+    with Store(tmp_path) as store:
+        told, keys = capsys.readouterr().err, store.keys()
+        assert 5 < len(keys) < 40 and f"night.sqlite.damaged. {len(keys)} rows in it were whole" in told
+        assert all(same(r, row(r.key, n=200)) for r in store.rows())
+        store.add([row(f"{i:04d}", n=200) for i in range(40)])
+        assert len(store.whole([f"{i:04d}" for i in range(40)])) == 40
+    assert (tmp_path / "night.sqlite.damaged").read_bytes() == harmed
+    with Store(tmp_path) as store:
+        assert len(store.keys()) == 40 and not capsys.readouterr().err
+
+
+def test_damage_found_halfway_is_told_in_words(tmp_path, monkeypatch):
+    monkeypatch.setattr(Store, "_mend", lambda *_: None)
+    file = torn(tmp_path)
+    with Store(tmp_path, write=False) as reader, pytest.raises(BadInput, match=f"{file}: is damaged or not a store"):
+        list(reader.rows())
+
+
+def test_a_reader_of_an_older_store_is_told_what_to_do(tmp_path):
+    filled(tmp_path)
+    db = sqlite3.connect(tmp_path / "night.sqlite")
+    db.execute(f"PRAGMA user_version = {SUMS}")
+    db.close()
+    with pytest.raises(BadInput, match="without checksums"):
+        Store(tmp_path, write=False)
+
+
+def test_rows_of_an_older_store_get_their_checksums(tmp_path):
+    truth, keys = filled(tmp_path), [r.key for r in ROWS]
+    db = sqlite3.connect(tmp_path / "night.sqlite")
+    for table in ("row", "sustain", "checked"):
+        db.execute(f"ALTER TABLE {table} DROP COLUMN sum")
+    db.execute(f"PRAGMA user_version = {SUMS}")
+    db.commit()
+    db.close()
+    with Store(tmp_path) as store:
+        assert store.whole(keys, notes=True) == set(keys) and sound(everything(store, keys), truth)
 
 
 def test_csv(tmp_path):

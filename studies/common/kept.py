@@ -219,7 +219,9 @@ def _feed(digest, value):
             _feed(digest, item)
     elif isinstance(value, np.ndarray) and not value.dtype.hasobject:
         digest.update(f"{value.dtype}{value.shape}".encode() + np.ascontiguousarray(value).tobytes())
-    elif value is None or isinstance(value, (str, int, float, bool, bytes, np.generic)):
+    elif isinstance(value, bytes):
+        digest.update(f"bytes{len(value)};".encode() + value)
+    elif value is None or isinstance(value, (str, int, float, bool, np.generic)):
         digest.update(f"{type(value).__name__}:{value!r};".encode())
     else:
         raise TypeError(f"cannot make a fingerprint of a {type(value).__name__}")

@@ -19,7 +19,7 @@ def locked(path):
 
     None if another one holds it. OSError where the folder takes no files or knows no locks.
     """
-    file = path.open("a+")
+    file = path.open("ab+")
     try:
         if os.name == "nt":
             import msvcrt

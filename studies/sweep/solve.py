@@ -36,7 +36,7 @@ def run(
     variants = all_variants(sweep.plan)
     sheet = sheet_print(sweep)
     keys = {v.number: row_key(sweep, sheet, v) for v in variants}
-    have = store.keys()
+    have = store.whole(keys.values(), sweep.plan.plucked)
     todo = [v for v in variants if keys[v.number] not in have]
     for line in announcement(sweep, variants, todo, out, scheduler):
         log.say(line)

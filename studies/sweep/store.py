@@ -2,17 +2,21 @@
 
 Write-ahead log with synchronous = full: a batch is on the disk when `add` returns. One writer holds a lock on a file
 beside the store; anybody may read while it is written (not on network disks: the log needs shared memory). Rows are keyed
-by a hash of their parameters and the model's version; a row that is there is neither changed nor replaced.
+by a hash of their parameters and of the source that computes them; a row that is there is neither changed nor replaced.
+Rows, notes and checks each have a checksum, and none is given out that does not match it.
 """
 
 import json
-import os
+import math
 import sqlite3
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 
 from studies.common.inputs import BadInput
+from studies.common.kept import fingerprint
+from studies.common.locks import locked, say
 from studies.sweep.result import SUMMARY, Check, Row, notes_from_store, notes_to_store
 
 STEPS = (  # the schema grows by steps; a store remembers how many it has had
@@ -50,7 +54,25 @@ STEPS = (  # the schema grows by steps; a store remembers how many it has had
     ALTER TABLE checked ADD COLUMN decay_error REAL;
     ALTER TABLE checked ADD COLUMN median_decay_error REAL;
     """,
+    """
+    ALTER TABLE row ADD COLUMN sum TEXT;
+    ALTER TABLE sustain ADD COLUMN sum TEXT;
+    ALTER TABLE checked ADD COLUMN sum TEXT;
+    """,
 )
+TROUBLE = sqlite3.Error, OSError, UnicodeError  # the last where a name is damaged
+SUMS = 3  # the step that brought checksums
+HEAD = ("key", "parameters", "rim", "method")
+BODY = ("frequency", "loss_factor", "strain", "heat", *SUMMARY)
+CHECKED = (
+    "key", "frequency_error", "strain_error", "heat_error", "modes_below", "modes_expected", "note", "decay_error",
+    "median_decay_error",
+)  # fmt: skip
+SUMMED = {  # what the checksum of each table covers, and what follows: the sum
+    "row": f"SELECT {', '.join(HEAD)}, names, {', '.join(BODY)}, sum FROM row LEFT JOIN parts ON parts.id = parts",
+    "sustain": "SELECT key, head, frequency, valid_to, notes, sum FROM sustain",
+    "checked": f"SELECT {', '.join(CHECKED)}, sum FROM checked",
+}
 
 
 class Store:
@@ -64,16 +86,20 @@ class Store:
         try:
             if write:
                 self.file.parent.mkdir(parents=True, exist_ok=True)
-                self.lock = _locked(self.file.with_suffix(".lock"))
-            uri = f"{self.file.absolute().as_uri()}?mode={'rwc' if write else 'ro'}"
-            self.db = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=30)
+                self.lock = locked(self.file.with_suffix(".lock"))
+                if self.lock is None:
+                    raise BadInput(
+                        f"{self.file.parent}: another run is writing there; expected one run for each folder. Wait for it, stop "
+                        "it, or give another folder with --out"
+                    )
+            self.db = _opened(self.file, "rwc" if write else "ro")
             if write:
-                self.db.execute("PRAGMA journal_mode = WAL")
-                self.db.execute("PRAGMA synchronous = FULL")
                 self._upgrade()
             else:
-                self._check_version()
-        except (sqlite3.Error, OSError) as error:
+                self._check_readable()
+            if (problem := self.db.execute("PRAGMA integrity_check(1)").fetchone()[0]) != "ok":
+                self._mend(problem, write)
+        except TROUBLE as error:
             self.close()
             raise told(error, self.file) from None
         except BadInput:
@@ -104,90 +130,217 @@ class Store:
             )
         return version
 
+    def _check_readable(self):
+        if self._check_version() <= SUMS:
+            raise BadInput(
+                f"{self.file}: written by an older version of this program, without checksums; expected schema {len(STEPS)}. "
+                "Give its sweep once more, which brings it up to date"
+            )
+
     def _upgrade(self):
         for number in range(self._check_version(), len(STEPS)):
             with _transaction(self.db):
                 for statement in STEPS[number].split(";"):
                     self.db.execute(statement)
+                if number == SUMS:
+                    self._sum_all()
                 self.db.execute(f"PRAGMA user_version = {number + 1}")
+
+    def _mend(self, problem, write):
+        """Set a file of damaged structure aside and begin another one with all that is still whole in it."""
+        aside, problem = self.file.with_name(self.file.name + ".damaged"), " ".join(problem.split())
+        if not write:
+            raise BadInput(f"{self.file}: is damaged ({problem}). Give its sweep once more, which mends it")
+        self.db.close()
+        self.file.replace(aside)
+        for end in ("-wal", "-shm"):
+            with suppress(FileNotFoundError):
+                Path(f"{self.file}{end}").replace(f"{aside}{end}")
+        old, self.db = _opened(aside, "ro"), _opened(self.file, "rwc")
+        self._upgrade()
+        saved = dict.fromkeys(SUMMED, 0)
+        for table, insert in (
+            ("row", self._insert_row),
+            ("sustain", self._insert_notes),
+            ("checked", self._insert_check),
+        ):
+            with _transaction(self.db):
+                for *values, kept in _readable(old, SUMMED[table]):
+                    if kept == checksum(values):
+                        insert(*values)
+                        saved[table] += 1
+        old.close()
+        say(
+            f"{self.file}: damaged ({problem}); set aside as {aside.name}. {saved['row']} rows in it were whole and are kept; "
+            "the others are computed again"
+        )
+
+    def _sum_all(self):
+        """Checksums of what was written before there were any."""
+        for table, query in SUMMED.items():
+            for key in self.db.execute(f"SELECT key FROM {table}").fetchall():
+                *values, _ = self.db.execute(f"{query} WHERE key = ?", key).fetchone()
+                self.db.execute(f"UPDATE {table} SET sum = ? WHERE key = ?", (checksum(values), *key))
+
+    def _ask(self, query, values=()):
+        """Rows of a query, as an iterator; trouble in plain words, also halfway."""
+        try:
+            yield from self.db.execute(query, values)
+        except TROUBLE as error:
+            raise told(error, self.file) from None
+
+    def _write(self, deed):
+        """deed() in a transaction; trouble in plain words."""
+        try:
+            with _transaction(self.db):
+                deed()
+        except TROUBLE as error:
+            raise told(error, self.file) from None
+
+    def _stored(self, table, keys=None):
+        """(values, whether they match their checksum) of a table, in the order of keys (all of them, by key, if None)."""
+        if keys is None:
+            found = self._ask(f"{SUMMED[table]} ORDER BY key")
+        else:
+            query = f"{SUMMED[table]} WHERE key = ?"
+            found = (r for key in keys if (r := next(self._ask(query, (key,)), None)) is not None)
+        for *values, kept in found:
+            yield values, kept == checksum(values)
+
+    def _whole(self, table, keys=None):
+        """Values as _stored; BadInput where they do not match their checksum."""
+        for values, right in self._stored(table, keys):
+            if not right:
+                raise BadInput(
+                    f"{self.file}: row {values[0]} is damaged, and no figure is taken from it. Give the same sweep again: it "
+                    "is computed again"
+                )
+            yield values
+
+    # --- rows ---
 
     def keys(self):
         """The keys (set) of all rows."""
-        return {key for (key,) in self.db.execute("SELECT key FROM row")}
+        return {key for (key,) in self._ask("SELECT key FROM row")}
+
+    def whole(self, keys, notes=False):
+        """Those of the keys (set) whose rows match their checksums; notes: and have notes that do.
+
+        Damaged rows are told and deleted, with notes and checks, so that they are computed again; so are damaged checks.
+        """
+        keys = list(keys)
+        rows = {values[0]: right for values, right in self._stored("row", keys)}
+        sustain = {values[0]: right for values, right in self._stored("sustain", keys)}
+        good = {k for k, right in rows.items() if right and sustain.get(k, not notes)}
+        bad = [(k, ("row", "sustain", "checked")) for k in rows if k not in good]
+        bad += [(v[0], ("checked",)) for v, right in self._stored("checked", keys) if not right and v[0] in good]
+
+        def delete():
+            for key, tables in bad:
+                say(f"{self.file}: {'check of ' * (len(tables) == 1)}row {key} is damaged; deleted, and computed again")
+                for table in tables:
+                    self.db.execute(f"DELETE FROM {table} WHERE key = ?", (key,))
+
+        self._write(delete)
+        return good
 
     def add(self, rows):
         """Commit a batch of Rows; they are safe when this returns. Rows whose key is there already are left out."""
-        columns = (
-            "key", "parameters", "rim", "method", "parts", "frequency", "loss_factor", "strain", "heat", *SUMMARY
-        )  # fmt: skip
-        places = ", ".join("?" * len(columns))
-        try:
-            with _transaction(self.db):
-                values = [self._values(row) for row in rows]
-                self.db.executemany(f"INSERT OR IGNORE INTO row ({', '.join(columns)}) VALUES ({places})", values)
-                notes = [(row.key, *notes_to_store(row.notes)) for row in rows if row.notes is not None]
-                self.db.executemany("INSERT OR IGNORE INTO sustain VALUES (?, ?, ?, ?, ?)", notes)
-        except (sqlite3.Error, OSError) as error:
-            raise told(error, self.file) from None
 
-    def _values(self, row):
-        names = json.dumps(row.parts)
+        def insert():
+            for row in rows:
+                self._insert_row(*_values(row))
+                if row.notes is not None:
+                    self._insert_notes(row.key, *notes_to_store(row.notes))
+
+        self._write(insert)
+
+    def _insert_row(self, *values):
+        head, names, body = values[: len(HEAD)], values[len(HEAD)], values[len(HEAD) + 1 :]
         self.db.execute("INSERT OR IGNORE INTO parts (names) VALUES (?)", (names,))
         parts = self.db.execute("SELECT id FROM parts WHERE names = ?", (names,)).fetchone()[0]
-        arrays = [np.asarray(row.frequency, float).tobytes()]
-        arrays += [
-            None if a is None else np.asarray(a, np.float32).tobytes()
-            for a in (row.loss_factor, row.strain, row.dissipated)
-        ]
-        head = (row.key, json.dumps(row.parameters, sort_keys=True), row.rim, row.method, parts)
-        return (*head, *arrays, *(row.summary.get(name) for name in SUMMARY))
+        self._insert("row", (*HEAD, "parts", *BODY), (*head, parts, *body), checksum(values))
+
+    def _insert_notes(self, *values):
+        self._insert("sustain", ("key", "head", "frequency", "valid_to", "notes"), values, checksum(values))
+
+    def _insert_check(self, *values):
+        self._insert("checked", CHECKED, values, checksum(values))
+
+    def _insert(self, table, columns, values, total):
+        places = ", ".join("?" * (len(values) + 1))
+        query = f"INSERT OR IGNORE INTO {table} ({', '.join(columns)}, sum) VALUES ({places})"
+        if not self.db.execute(query, (*values, total)).rowcount:
+            if self.db.execute(f"SELECT 1 FROM {table} WHERE key = ?", values[:1]).fetchone() is None:
+                raise sqlite3.DatabaseError("rows are not taken")
 
     def rows(self, keys=None):
         """Rows in the order of `keys` (all of them, by key, if None); keys without a row are passed over."""
-        names = {k: tuple(json.loads(v)) for k, v in self.db.execute("SELECT id, names FROM parts")}
-        columns = f"key, parameters, rim, method, parts, frequency, loss_factor, strain, heat, {', '.join(SUMMARY)}"
-        if keys is None:
-            found = self.db.execute(f"SELECT {columns} FROM row ORDER BY key")
-        else:
-            query = f"SELECT {columns} FROM row WHERE key = ?"
-            found = (r for key in keys if (r := self.db.execute(query, (key,)).fetchone()) is not None)
-        for key, parameters, rim, method, parts, frequency, *rest in found:
-            frequency = np.frombuffer(frequency)
+        for key, parameters, rim, method, names, frequency, *rest in self._whole("row", keys):
+            names, frequency = tuple(json.loads(names)), np.frombuffer(frequency)
             loss, strain, heat = (None if a is None else np.frombuffer(a, np.float32) for a in rest[:3])
-            shape = len(names[parts]), len(frequency)
+            shape = len(names), len(frequency)
             yield Row(
-                key, json.loads(parameters), rim, method, names[parts], frequency, loss,
+                key, json.loads(parameters), rim, method, names, frequency, loss,
                 None if strain is None else strain.reshape(shape), None if heat is None else heat.reshape(shape),
                 dict(zip(SUMMARY, rest[3:])),
             )  # fmt: skip
 
     def summaries(self, keys):
-        """(key, rim, method, parameters, {name of SUMMARY: value}) in the order of keys, without what is kept for each mode."""
-        query = f"SELECT rim, method, parameters, {', '.join(SUMMARY)} FROM row WHERE key = ?"
-        for key in keys:
-            if (found := self.db.execute(query, (key,)).fetchone()) is not None:
-                rim, method, parameters, *values = found
-                yield key, rim, method, json.loads(parameters), dict(zip(SUMMARY, values))
+        """(key, rim, method, parameters, {name of SUMMARY: value}) in the order of keys."""
+        for row in self.rows(keys):
+            yield row.key, row.rim, row.method, row.parameters, row.summary
 
     def notes(self, keys):
         """(key, Notes) in the order of keys; rows without notes are passed over."""
-        query = "SELECT head, frequency, valid_to, notes FROM sustain WHERE key = ?"
-        for key in keys:
-            if (found := self.db.execute(query, (key,)).fetchone()) is not None:
-                yield key, notes_from_store(*found)
+        for key, *values in self._whole("sustain", keys):
+            yield key, notes_from_store(*values)
 
     def add_checks(self, checks):
         """Commit Checks; those of rows checked before are left out."""
-        try:
-            with _transaction(self.db):
-                values = [tuple(vars(c).values()) for c in checks]
-                self.db.executemany("INSERT OR IGNORE INTO checked VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", values)
-        except (sqlite3.Error, OSError) as error:
-            raise told(error, self.file) from None
+        self._write(lambda: [self._insert_check(*map(_number, vars(c).values())) for c in checks])
 
     def checks(self):
-        """{key: Check}."""
-        return {row[0]: Check(*row) for row in self.db.execute("SELECT * FROM checked ORDER BY key")}
+        """{key: Check} of those that match their checksums."""
+        return {values[0]: Check(*values) for values, right in self._stored("checked") if right}
+
+
+def _opened(file, mode):
+    """A connection to a file; 'rwc': to write, with the log and the safety that a row wants."""
+    db = sqlite3.connect(f"{file.absolute().as_uri()}?mode={mode}", uri=True, isolation_level=None, timeout=30)
+    db.text_factory = lambda text: text.decode("utf-8", "replace")  # damaged texts fail their checksums
+    if mode == "rwc":
+        db.execute("PRAGMA journal_mode = WAL")
+        db.execute("PRAGMA synchronous = FULL")
+    return db
+
+
+def _readable(db, query):
+    """Rows of a query up to where the file cannot be read."""
+    with suppress(*TROUBLE):
+        yield from db.execute(query)
+
+
+def checksum(values):
+    """Of texts, bytes, numbers and None, the same for what SQLite gives back."""
+    return fingerprint(*(float(v) if isinstance(v, int | float) else v for v in values))
+
+
+def _values(row):
+    """A Row as SQLite takes it: what HEAD names, the parts as text, what BODY names."""
+    arrays = [np.asarray(row.frequency, float).tobytes()]
+    arrays += [
+        None if a is None else np.asarray(a, np.float32).tobytes() for a in (row.loss_factor, row.strain, row.dissipated)
+    ]
+    summary = (_number(row.summary.get(name)) for name in SUMMARY)
+    head = row.key, json.dumps(row.parameters, sort_keys=True), row.rim, row.method
+    return *head, json.dumps(row.parts), *arrays, *summary
+
+
+def _number(value):
+    """A value as SQLite keeps it: plain numbers, None for what is no number."""
+    value = value.item() if isinstance(value, np.generic) else value
+    return None if isinstance(value, float) and math.isnan(value) else value
 
 
 class _transaction:
@@ -206,29 +359,6 @@ class _transaction:
             self.db.execute("ROLLBACK")
 
 
-def _locked(path):
-    """An open file whose lock this process holds until it ends, however it ends. BadInput if another holds it."""
-    file = path.open("ab+")
-    try:
-        if os.name == "nt":
-            import msvcrt
-
-            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
-        else:
-            import fcntl
-
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
-        file.close()
-        if isinstance(error, BlockingIOError | PermissionError):
-            raise BadInput(
-                f"{path.parent}: another run is writing there; expected one run for each folder. Wait for it, stop it, or "
-                "give another folder with --out"
-            ) from None
-        raise
-    return file
-
-
 def told(error, file):
     """BadInput in plain words for what SQLite or the system said."""
     text = str(getattr(error, "strerror", None) or error)
@@ -239,6 +369,8 @@ def told(error, file):
         text = "cannot be written; expected a folder that takes files"
     elif "locked" in low:
         text = "is locked by another program; expected one writer. Close it and give the same command again"
-    elif "not a database" in low or "malformed" in low:
-        text = "is damaged or not a store; expected the night.sqlite of a sweep. Move it away or give another folder"
+    elif (
+        isinstance(error, sqlite3.Error | UnicodeError) and "i/o" not in low
+    ):  # the statements are right: so the file is not
+        text = f"is damaged or not a store ({text}); expected the night.sqlite of a sweep. Move it away or give another folder"
     return BadInput(f"{file}: {text}")
