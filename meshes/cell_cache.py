@@ -1,4 +1,4 @@
-"""Results of cell problems kept on disk between runs; a cache damaged or not writable is simply not used."""
+"""Results of cell problems kept on disk between runs, each with its checksum; damaged or not writable: computed again."""
 
 import hashlib
 import json
@@ -28,22 +28,23 @@ def folder() -> Path:
     return Path(os.environ.get("XDG_CACHE_HOME") or home / ".cache") / "rimwork"
 
 
-def key(inputs: "DataclassInstance", version: int | list[float]) -> str:
-    """Hash of every number and name in a dataclass; the sources of woods do not change a result."""
+def key(inputs: "DataclassInstance", *more: str | float) -> str:
+    """Hash of every number and name in a dataclass and in `more`; the sources of woods do not change a result."""
 
     def plain(value):
         if isinstance(value, dict):
             return {k: plain(v) for k, v in value.items() if k != "sources"}
         return list(map(plain, value)) if isinstance(value, (list, tuple)) else value
 
-    text = json.dumps([type(inputs).__name__, version, plain(asdict(inputs))], sort_keys=True, default=float)
+    text = json.dumps([type(inputs).__name__, *more, plain(asdict(inputs))], sort_keys=True, default=float)
     return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 
 def recall(name: str, accept: Callable[[dict], T]) -> T | None:
     """accept(stored object), or None where nothing usable is stored; accept raises on an object it does not trust."""
     try:
-        return accept(json.loads((folder() / f"{name}.json").read_text(encoding="utf-8")))
+        stored = json.loads((folder() / f"{name}.json").read_text(encoding="utf-8"))
+        return accept(stored["value"]) if stored["sum"] == _sum(name, stored["value"]) else None
     except (OSError, ValueError, TypeError, KeyError, AttributeError, RuntimeError):
         return None
 
@@ -55,7 +56,11 @@ def keep(name: str, value: dict) -> None:
         where.mkdir(parents=True, exist_ok=True)
         handle, draft = tempfile.mkstemp(dir=where, suffix=".part")
         with os.fdopen(handle, "w", encoding="utf-8") as file:
-            json.dump(value, file)
+            json.dump({"sum": _sum(name, value), "value": value}, file)
         os.replace(draft, where / f"{name}.json")
     except (OSError, RuntimeError):  # RuntimeError: no home folder
         pass
+
+
+def _sum(name, value):
+    return hashlib.sha256(json.dumps([name, value]).encode()).hexdigest()

@@ -36,8 +36,7 @@ from meshes.joint_solid import (
     shell_compliance,
     solid_compliance,
 )
-
-JOINT_VERSION = 1  # raise whenever a result may change
+from meshes.source_hash import source_hash
 
 
 def side_behind_rebate(geometry: JointGeometry) -> float:
@@ -111,7 +110,7 @@ class JointTables(TypedDict):
 @cache
 def joint_stiffness(geometry: JointGeometry, fine: float = FINE) -> JointStiffness:
     """JointStiffness of a JointGeometry; kept on disk like kerf cells. fine: size of the boxes at the corner [m]."""
-    name = f"joint-{cell_cache.key(geometry, [JOINT_VERSION, fine])}"
+    name = f"joint-{cell_cache.key(geometry, source_hash('meshes.joint_section'), fine)}"
     tables = cell_cache.recall(name, _accept)
     if tables is None:
         compliance, loss = solid_compliance(geometry, fine)

@@ -33,8 +33,8 @@ from fem.solid import (
 )
 from fem.strips import shear_along, side_by_side
 from meshes import cell_cache
+from meshes.source_hash import source_hash
 
-CELL_VERSION = 2  # raise whenever a result may change: stored results of other versions are not read
 PLATE_KINDS = ("11", "12", "22", "66")
 PLATE_ROWS = {"A": (0, 0), "B": (0, 3), "D": (3, 3)}  # where A, B, D lie among eps 11, 22, 12, kappa 11, 22, 12
 
@@ -247,7 +247,7 @@ def lining_terms(cell: KerfCell) -> LiningTerms:
     lining with hardly any web comes out too stiff in twist: 22 % without web); S44 is 5/6 G_RT times the mean thickness
     of lining (the blocks act beside each other).
     """
-    name = "kerf_cell-" + cell_cache.key(cell, CELL_VERSION)
+    name = "kerf_cell-" + cell_cache.key(cell, source_hash("meshes.kerf_cell"))
     terms = cell_cache.recall(name, _accept)
     if terms is None:
         terms = _compute(cell)

@@ -9,7 +9,7 @@ ROOT = Path(__file__).parents[1]
 PACKAGES = ("fem", "meshes", "studies")
 NOT_COMPUTING = (  # imported by modules that compute, but no result depends on them
     "meshes.cell_cache", "meshes.source_hash", "studies.common.inputs", "studies.common.kept", "studies.common.locks",
-    "studies.common.progress",
+    "studies.common.progress", "studies.common.ranges",
 )  # fmt: skip
 IMPORT = re.compile(
     r"^[ \t]*(?:from[ \t]+([\w.]+)[ \t]+import[ \t]+(\([^)]*\)|[^\n]*)|import[ \t]+([^\n]*))", re.MULTILINE

@@ -45,8 +45,8 @@ def rim(
 ):  # fmt: skip
     """Compare rim builds: what kerfed, reversed, solid linings and doubled sides change, with the sheet's own as the base.
 
-    First with the air inside and outside, hung free and on the lap; then the dry box. Rows already in the folder are used
-    again. A second, coarser mesh gives the mesh error.
+    First with the air inside and outside, hung free and on the lap; then the dry box. What took long is kept in the folder
+    'kept' beside it, for all commands, and used again. A second, coarser mesh gives the mesh error.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def pictures(
 ):  # fmt: skip
     """Mode pictures for print, each with a caption beside it: top and back in plan, the guitar in perspective.
 
-    Rows in 'out/SHEET-rim' are used again.
+    What other commands keep of the same sheet, in 'kept' beside the folder, is used again.
 
     Parameters
     ----------
@@ -275,7 +275,7 @@ def note(
     sheet
         Build sheet of the guitar: its computed notes stand beside. Without it the recordings are read alone.
     out
-        Folder that keeps what took long; 'out/SHEET-sustain' if not given, which 'sustain' shares.
+        What took long is kept in the folder 'kept' beside this one, for all commands; 'out/SHEET-sustain' if not given.
     """
     from studies.notes.question import read_notes
 
@@ -289,8 +289,8 @@ def page(
 ):  # fmt: skip
     """One HTML file for the reader: the answer, where the energy goes, fretboard, dry air, modes in motion, sounds; no network.
 
-    Uses what the other commands have computed of the same sheet in the folder 'out', and computes the rest. A second,
-    coarser mesh gives the mesh error.
+    Uses what the other commands keep of the same sheet, in the folder 'kept' beside the file, and computes the rest. A
+    second, coarser mesh gives the mesh error.
 
     Parameters
     ----------

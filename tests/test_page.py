@@ -230,17 +230,6 @@ def test_a_page_too_large_is_refused(air, monkeypatch, tmp_path):
     assert not (tmp_path / "p.html").exists()
 
 
-def test_rows_of_other_studies_are_gathered_once(tmp_path):
-    for name in ("hazel-sustain", "hazel-page", "linnet-sustain"):
-        (tmp_path / name / "rows").mkdir(parents=True)
-    (tmp_path / "hazel-sustain" / "rows" / "a.npz").write_text("new")
-    (tmp_path / "hazel-sustain" / "rows" / "b.npz").write_text("new")
-    (tmp_path / "hazel-page" / "rows" / "b.npz").write_text("own")
-    (tmp_path / "linnet-sustain" / "rows" / "c.npz").write_text("other")
-    store = page.gathered(tmp_path, "hazel")
-    assert {p.name: p.read_text() for p in store.iterdir()} == {"a.npz": "new", "b.npz": "own"}
-
-
 # --- the flow ---
 
 
@@ -551,9 +540,9 @@ def test_from_the_sheet_to_the_file(tmp_path, monkeypatch):
     for key in "flow hearing builds maps mobility modes stills drying listen doubts assumed sources".split():
         assert f'<section id="{key}">' in text
     assert not Tags(text).wordless and "one file, no network needed" in said
-    kept = {p.name: p.stat().st_mtime_ns for p in (tmp_path / "out" / "oval-page" / "rows").glob("*.npz")}
+    kept = {p.name: p.stat().st_ino for p in (tmp_path / "out" / "kept").glob("*.npz")}
     page.write_reader_page(tmp_path / "oval.toml", size_mm=60.0, weather=False, sounds=False)
-    again = {p.name: p.stat().st_mtime_ns for p in (tmp_path / "out" / "oval-page" / "rows").glob("*.npz")}
+    again = {p.name: p.stat().st_ino for p in (tmp_path / "out" / "kept").glob("*.npz")}
     assert again == kept
     text = (tmp_path / "out" / "oval-page.html").read_text(encoding="utf-8")
     assert 'id="drying"' not in text and "<audio" not in text

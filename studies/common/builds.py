@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 from fem.mesh import part_of
 from fem.sections import scaled
-from meshes.body import Assumption, Body
+from meshes.body import Assumption, Body, Measured
 from meshes.parts import sections
 
 STIFF = 1e3  # times the rim's stiffness in the limit case
@@ -36,6 +36,12 @@ class Build:
         if self.stiffness == 1:
             return found
         return {region: scaled(s, self.stiffness) if part_of(region) in STIFFENED else s for region, s in found.items()}
+
+
+def physical(build: Build) -> tuple[Body, float]:
+    """What a computed result of a Build may depend on: its body without words and measurements, its rim's stiffness."""
+    bare = replace(build.body, name="", measured=Measured(), assumed=(), warnings=())
+    return bare, build.stiffness
 
 
 def complete_linings(body):

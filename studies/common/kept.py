@@ -83,6 +83,16 @@ def kept_all(folder, kind, inputs, compute):
     return found
 
 
+def flat(**tables):
+    """{'table/name': array} of tables {name: array}; a table that is None leaves nothing."""
+    return {f"{table}/{name}": array for table, held in tables.items() for name, array in (held or {}).items()}
+
+
+def table(arrays, name):
+    """The table of that name in what `flat` made."""
+    return {key.split("/", 1)[1]: array for key, array in arrays.items() if key.startswith(f"{name}/")}
+
+
 # --- one file ---
 
 
@@ -225,24 +235,3 @@ def _feed(digest, value):
         digest.update(f"{type(value).__name__}:{value!r};".encode())
     else:
         raise TypeError(f"cannot make a fingerprint of a {type(value).__name__}")
-
-
-UNREADABLE = (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile)
-
-
-def save_arrays(file, arrays):
-    """Write {name: array} under another name first: a file that exists is whole."""
-    file.parent.mkdir(parents=True, exist_ok=True)
-    partial = file.with_suffix(".part")
-    with partial.open("wb") as stream:
-        np.savez(stream, **arrays)
-    partial.replace(file)
-
-
-def load_arrays(file):
-    """{name: array} of a file, or None if there is none that can be read."""
-    try:
-        with np.load(file) as stored:
-            return {name: stored[name] for name in stored.files}
-    except UNREADABLE:
-        return None

@@ -19,15 +19,17 @@ from meshes.body import Body, top_height
 from meshes.build import mesh_body
 from meshes.holding import hold
 from meshes.sheet_strings import strung
-from meshes.sounding import HIGHEST, Surroundings, outside, real_modes, sounding, surroundings
+from meshes.sounding import HIGHEST, Surroundings, real_modes, sounding, surroundings
 from meshes.string_body import string_body
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.inputs import BadInput, given_sheet, mesh_size
+from studies.common.kept import kept_folder
 from studies.common.progress import Progress
 from studies.common.two_meshes import LIMIT
 from studies.notes.question import held, read_places
 from studies.notes.sound import common_gain, phrase, reveal, write_blind, write_wavs
 from studies.solved.coupled import DRY_MODES, in_air
+from studies.solved.outside import stored_outside
 
 LOWEST = 40.0  # Hz, of the boundary elements
 DISTANCE = 1.0  # m in front of the saddle
@@ -86,7 +88,7 @@ def write_sounds(
     places = read_places(wanted.notes, played)
     setting = Setting(how, place_of(body, wanted.place_mm))
     out = given.folder(out, "listen")
-    heard = ready(body, chosen, setting, size, out / "rows", len(played))
+    heard = ready(body, chosen, setting, size, kept_folder(out), len(played))
     signals, left_out = sounds(heard, played, found.pluck, places or NOTES)
     return write(out, heard, signals, left_out, setting, found.pluck, wanted.blind)
 
@@ -122,10 +124,10 @@ def ready(
     progress = Progress(2 * len(chosen) + 1)
     progress.say(f"meshing at {1e3 * size:.0f} mm")
     model = assemble(mesh_body(body, size))
-    structures, arounds, columns, _ = in_air(chosen, model, size, dry, store, progress, 1 / 3, around)
+    structures, arounds, columns, _ = in_air(chosen, model, dry, store, progress, 1 / 3, around)
     away_from(arounds[0].surface, setting.place)
     progress.say("air outside")
-    radiated = outside(arounds[0].surface, columns, points=setting.place[None])
+    radiated = stored_outside(arounds[0].surface, columns, store, setting.place[None])
     progress.step()
     heard = []
     for build, structure, own, R in zip(chosen, structures, arounds, radiated):

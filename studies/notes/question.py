@@ -13,6 +13,7 @@ from meshes.sounding import HIGHEST, Surroundings, surroundings
 from meshes.string_body import string_body
 from studies.common.builds import builds, complete_linings
 from studies.common.inputs import BadInput, existing_file, given_sheet, mesh_size
+from studies.common.kept import kept_folder
 from studies.common.note_names import read_place
 from studies.common.progress import Progress
 from studies.notes.measured import ALWAYS, beside, in_band, nominal_pitch, read_file, words
@@ -41,7 +42,7 @@ def read_notes(
     played = found.strings.strings
     places = read_places([note for note, _ in named], played)
     reads = [read_file(path, note, HIGHEST) for note, path in named]  # what cannot be read is told before the long work
-    modes = body_modes(body, how, size, given.folder(out, "sustain") / "rows", len(played))
+    modes = body_modes(body, how, size, kept_folder(given.folder(out, "sustain")), len(played))
     lines = [f"{body.name}, as on the sheet, {how}. {LABEL}", ""]
     for (note, path), place, read in zip(named, places, reads):
         lines.append(one(note, path, played, place, modes, found.pluck, read))

@@ -1,10 +1,9 @@
 """One page for the reader: the answer first, then where the energy goes, curves, maps, modes in motion and sounds.
 
-Collects what the other studies compute, in their own stores, into one HTML file that needs no network. A study that has
-not been run yet is run; what is left out leaves no gap.
+Collects what the other studies compute and keep into one HTML file that needs no network. A study that has not been run
+yet is run; what is left out leaves no gap.
 """
 
-import shutil
 import sys
 import tempfile
 from dataclasses import dataclass, field, replace
@@ -14,7 +13,8 @@ from meshes.sheet_strings import strung
 from meshes.sounding import HIGHEST, surroundings
 from studies.common import page as common
 from studies.common.files import provenance
-from studies.common.inputs import BadInput, Given, given_sheet, mesh_size, writable_file, writable_folder
+from studies.common.inputs import BadInput, Given, given_sheet, mesh_size, writable_file
+from studies.common.kept import kept_folder
 from studies.common.progress import Progress
 from studies.common.two_meshes import both
 from studies.page import behind
@@ -57,20 +57,8 @@ def write_reader_page(
 ) -> str:
     """Run or re-use the studies of a sheet and write the page; returns the text to print."""
     given, size = given_sheet(sheet), mesh_size(size_mm)
-    stem = given.source.path.stem
-    file = writable_file(out or Path("out") / f"{stem}-page.html")
-    store = gathered(Path("out"), stem)
-    return written(collect(given, size, store, modes, weather, sustain, sounds), file)
-
-
-def gathered(folder, stem):
-    """The page's own store, with the rows that other studies of the same sheet keep beside it."""
-    store = writable_folder(folder / f"{stem}-page" / "rows")
-    for file in folder.glob(f"{stem}-*/rows/*.npz"):
-        if not (store / file.name).exists():
-            shutil.copyfile(file, partial := store / f"{file.name}.part")
-            partial.replace(store / file.name)
-    return store
+    file = writable_file(out or Path("out") / f"{given.source.path.stem}-page.html")
+    return written(collect(given, size, kept_folder(file), modes, weather, sustain, sounds), file)
 
 
 def collect(

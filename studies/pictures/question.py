@@ -21,7 +21,8 @@ from meshes.sheet_strings import strung
 from meshes.sounding import RIGID, modes_of, real_modes, structure_of, surroundings
 from meshes.string_body import string_body, string_ends
 from studies.common.builds import Build, builds, complete_linings
-from studies.common.inputs import BadInput, given_sheet, mesh_size, within, writable_folder
+from studies.common.inputs import BadInput, given_sheet, mesh_size, within
+from studies.common.kept import kept_folder
 from studies.common.pairing import paired
 from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER, mesh_error
@@ -82,8 +83,8 @@ def draw_pictures(
     _check(wanted)
     body = complete_linings(given.body)[0]
     chosen = chosen_builds(body, names)
-    rows = writable_folder(given.folder(out, "rim") / "rows")
     out = given.folder(out, "pictures")
+    rows = kept_folder(out)
     solving = len(chosen) * (STEPS_OF_SOUNDING if wanted.air else 1 + COARSER**-2)
     progress = progress or Progress(solving + DRAWN * len(chosen))
     shown = (_with_air if wanted.air else _dry)(body, chosen, size, wanted.count, rows, progress, around)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from studies.common.builds import builds, complete_linings
 from studies.common.inputs import given_sheet, mesh_size, within
+from studies.common.kept import kept_folder
 from studies.common.measured import beside
 from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER
@@ -42,11 +43,12 @@ def compare_rims(
     out = given.folder(out, "rim")
     levels = len(builds(complete_linings(body)[0])) * (1 + COARSER**-2)
     progress = Progress(levels * (SOLVED + PROGRESS * air) + OTHERS * air + DRAWING * pictures)
-    study = compare_dry(body, size, count, out / "rows", progress, dry_modes(count) if air else None)
+    rows = kept_folder(out)
+    study = compare_dry(body, size, count, rows, progress, dry_modes(count) if air else None)
     measured = tuple(beside(body.measured, computed_for(body, body.measured, size))) if body.measured else ()
     study, with_air = replace(study, source=given.source, measured=measured), None
     if air and not unknown_losses(study):
-        with_air = compare_in_air(body, size, count, out / "rows", progress, models=study.models)
+        with_air = compare_in_air(body, size, count, rows, progress, models=study.models)
         with_air = replace(with_air, source=given.source, measured=measured)
     return report(study, with_air, out, pictures, progress)
 

@@ -5,17 +5,15 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from fem.model import assemble
-from fem.radiation import FREQUENCIES, Radiation
 from meshes.build import mesh_body
 from meshes.cavity import wood_inside
-from meshes.sounding import outside, sounding, structure_of, surroundings, velocities
-from studies.common.kept import fingerprint, load_arrays, save_arrays
-from studies.common.machine import rimwork_version
+from meshes.sounding import sounding, structure_of, surroundings, velocities
+from studies.common.kept import fingerprint
 from studies.common.two_meshes import rim_grams
 from studies.solved.dry import stored_row
+from studies.solved.outside import stored_outside
 
 STEPS = 4  # of progress per build and mesh
-STORE_VERSION = 1
 
 
 @dataclass(frozen=True)
@@ -49,7 +47,7 @@ def soundings(rows, size, dry, store, progress, weight=1.0, around=surroundings,
     if model is None:
         progress.say(f"meshing at {1e3 * size:.0f} mm")
         model = assemble(mesh_body(rows[0].body, size))
-    structures, arounds, columns, grams = in_air(rows, model, size, dry, store, progress, weight, around)
+    structures, arounds, columns, grams = in_air(rows, model, dry, store, progress, weight, around)
     progress.say("air outside, all builds together")
     radiated = stored_outside(arounds[0].surface, columns, store)
     whole = {}
@@ -60,7 +58,7 @@ def soundings(rows, size, dry, store, progress, weight=1.0, around=surroundings,
     return Soundings(size, model, whole, {b.name: V for b, V in zip(rows, columns)}, grams)
 
 
-def in_air(rows, model, size, dry, store, progress, weight, around=surroundings):
+def in_air(rows, model, dry, store, progress, weight, around=surroundings):
     """([Structure], [Surroundings], [velocities (m, n)], {name: g of the rim}) of Builds, the outer surface the first one's.
 
     progress takes 3 steps a build, times weight.
@@ -68,7 +66,7 @@ def in_air(rows, model, size, dry, store, progress, weight, around=surroundings)
     structures, arounds, columns, grams = [], [], [], {}
     for build in rows:
         progress.say(f"{build.label}: modes without air")
-        row = stored_row(build, model, dry, store, size)
+        row = stored_row(build, model, dry, store)
         grams[build.name] = rim_grams(row)
         structures.append(structure_of(build.body, model, build.sections(), row.found))
         progress.step(2 * weight)
@@ -79,28 +77,6 @@ def in_air(rows, model, size, dry, store, progress, weight, around=surroundings)
         columns.append(velocities(structures[-1], own))
         progress.step(weight)
     return structures, arounds, columns, grams
-
-
-def stored_outside(surface, columns, store):
-    """[Radiation] as meshes.sounding.outside, each kept in a file named by everything that it depends on."""
-    keys = [fingerprint(STORE_VERSION, rimwork_version(), FREQUENCIES, surface.corners, V) for V in columns]
-    files = [store / f"outside-{key}.npz" for key in keys]
-    found = [load_radiation(file) for file in files]
-    missing = [i for i, R in enumerate(found) if R is None]
-    if missing:
-        for i, R in zip(missing, outside(surface, [columns[i] for i in missing])):
-            found[i] = R
-            save_arrays(files[i], {"frequency": R.frequency, "resistance": R.resistance, "added_mass": R.added_mass})
-    return found
-
-
-def load_radiation(file):
-    """The stored Radiation, or None if there is none that can be read."""
-    data = load_arrays(file)
-    try:
-        return None if data is None else Radiation(**data)
-    except TypeError:
-        return None
 
 
 DRY_MODES = 60  # of the example bodies: they reach 1 kHz

@@ -1,8 +1,5 @@
 """Dry modes of one build on one mesh, with energies by part, solved once and kept."""
 
-import json
-import zipfile
-import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,14 +13,13 @@ from fem.model import Model, assemble, weights
 from meshes.body import Body
 from meshes.build import mesh_body
 from meshes.saddle import saddle_rows
-from studies.common.builds import Build
-from studies.common.kept import fingerprint
-from studies.common.machine import rimwork_version
+from studies.common.builds import Build, physical
+from studies.common.kept import Kind, flat, kept, table
 from studies.common.progress import Progress
+from studies.common.ranges import numbers, positive, rising, shares
 from studies.common.two_meshes import Level, on_both
 
 SPARE = 6  # modes solved for beyond those compared: partners may lie higher
-STORE_VERSION = 4
 
 
 @dataclass(frozen=True)
@@ -65,16 +61,11 @@ def solve_dry(build, model, count):
     return Row(build, found, split, masses(model, sections), bridge, stiffness, losses)
 
 
-def stored_row(build, model, count, store, size):
-    """solve_dry, kept in a file named by everything that it depends on."""
-    key = fingerprint(
-        STORE_VERSION, rimwork_version(), build, count, model.space.mesh.nodes, model.space.mesh.triangles
-    )
-    file = store / f"{build.name}-{1e3 * size:g}mm-{key}.npz"
-    if (row := load_row(file, build)) is None:
-        row = solve_dry(build, model, count)
-        save_row(file, row)
-    return row
+def stored_row(build, model, count, store):
+    """solve_dry, kept in the folder `store` (Path)."""
+    source = ("studies.solved.dry", "studies.common.builds")
+    kind = Kind("dry", source, pack, lambda arrays: unpack(arrays, build), check)
+    return kept(store, kind, (*physical(build), count, model.space.mesh), lambda: solve_dry(build, model, count))
 
 
 def dry_on_both(
@@ -86,44 +77,38 @@ def dry_on_both(
     Rows already in the folder `store` are used again. size [m] and step as in on_both.
     """
     ready = lambda h: (h, assemble(mesh_body(body, h)))
-    solve = lambda build, at, done: first_modes(stored_row(build, at[1], max(count, keep), store, at[0]), keep)
+    solve = lambda build, at, done: first_modes(stored_row(build, at[1], max(count, keep), store), keep)
     return on_both(builds, size, ready, solve, progress, step=step)
 
 
-def save_row(file, row):
-    """Write under another name first: a file that exists is whole."""
-    file.parent.mkdir(parents=True, exist_ok=True)
-    meta = {"store_version": STORE_VERSION, "mass": row.mass, "losses_unknown": row.split.losses_unknown}
-    arrays = {f"modes/{k}": v for k, v in vars(row.found).items()} | {"bridge": row.bridge}
-    for name in ("strain_share", "kinetic_share", "heat_share", "heat_share_by_channel"):
-        arrays |= {f"{name}/{part}": v for part, v in (getattr(row.split, name) or {}).items()}
-    for name in ("stiffness", "losses"):
-        arrays |= {f"{name}/{part}": v for part, v in (getattr(row, name) or {}).items()}
-    if row.split.loss_factor is not None:
-        arrays["loss_factor"] = row.split.loss_factor
-    partial = file.with_suffix(".part")
-    with partial.open("wb") as stream:
-        np.savez(stream, meta=json.dumps(meta), **arrays)
-    partial.replace(file)
+def pack(row):
+    """{name: array} of all in a Row but its build."""
+    s = row.split
+    arrays = flat(
+        modes=vars(row.found), mass=row.mass, strain=s.strain_share, kinetic=s.kinetic_share, heat=s.heat_share,
+        channel=s.heat_share_by_channel, stiffness=row.stiffness, losses=row.losses,
+    )  # fmt: skip
+    arrays |= {"bridge": row.bridge, "losses_unknown": np.array(s.losses_unknown, str)}
+    return arrays if s.loss_factor is None else arrays | {"loss_factor": s.loss_factor}
 
 
-def load_row(file, build):
-    """The stored Row, or None if there is none that can be read."""
-    try:
-        with np.load(file) as stored:
-            data = {name: stored[name] for name in stored.files}
-        meta = json.loads(str(data["meta"]))
-        if meta["store_version"] != STORE_VERSION:
-            return None
+def unpack(arrays, build):
+    """The Row of a build that was packed."""
+    of = lambda name: table(arrays, name)
+    split = Energies(
+        of("strain"), of("kinetic"), of("heat") or None, of("channel") or None, arrays.get("loss_factor"),
+        tuple(arrays["losses_unknown"].tolist()),
+    )  # fmt: skip
+    mass = {part: float(m) for part, m in of("mass").items()}
+    return Row(build, Modes(**of("modes")), split, mass, arrays["bridge"], of("stiffness"), of("losses") or None)
 
-        def group(name):
-            return {k.split("/", 1)[1]: v for k, v in data.items() if k.startswith(name + "/")}
 
-        split = Energies(
-            group("strain_share"), group("kinetic_share"), group("heat_share") or None,
-            group("heat_share_by_channel") or None, data.get("loss_factor"), tuple(meta["losses_unknown"]),
-        )  # fmt: skip
-        found, stiffness, losses = Modes(**group("modes")), group("stiffness"), group("losses") or None
-        return Row(build, found, split, meta["mass"], data["bridge"], stiffness, losses)
-    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile, zlib.error):
-        return None
+def check(row):
+    """ArithmeticError unless a Row's numbers are in range."""
+    what, s = f"modes without air of '{row.build.label}'", row.split
+    rising(what, row.found.frequency)
+    numbers(what, shape=row.found.shape, residual=row.found.residual, bridge=row.bridge, loss_factor=s.loss_factor)
+    numbers(what, **flat(stiffness=row.stiffness, losses=row.losses))
+    for split in filter(None, (s.strain_share, s.kinetic_share, s.heat_share)):
+        shares(what, split)
+    positive(what, total_mass=sum(row.mass.values()))

@@ -15,11 +15,10 @@ from meshes.parts import RIM
 from meshes.sheet_strings import Strung
 from meshes.string_sets import StringSet
 from studies.common.inputs import BadInput
-from studies.common.kept import fingerprint, load_arrays, save_arrays
-from studies.common.machine import rimwork_version
+from studies.common.kept import Kind, flat, kept, table
+from studies.common.ranges import numbers, positive, shares
 from studies.solved.power import SUMMARY
 
-STORE_VERSION = 2
 JOINTS = ("joint_top", "joint_back")
 JOINT_LOSS = (0.005, 0.1)  # of a glued joint; hardly measured
 WOOD_LOSS = (0.5, 2.0)  # times the loss factors of sides, linings, blocks and bars
@@ -52,24 +51,22 @@ class Playing:
 
 def board(playing, body):
     """Fretboard of BodyModes. ArithmeticError if some pluck's shares do not sum to 1 within BALANCE."""
-    key = fingerprint(
-        STORE_VERSION, rimwork_version(), "board", playing.strings.strings, playing.pluck, playing.frets, body
-    )
-    file = playing.store / f"fretboard-{key}.npz"
-    if (found := load_board(file)) is None:
-        found = fretboard(playing.strings.strings, body, playing.pluck, playing.frets, playing.workers)
-        checked(found)
-        save_board(file, found)
-    return found
+    p = playing
+    inputs = (p.strings.strings, p.pluck, p.frets, body)
+    return kept(p.store, BOARD, inputs, lambda: fretboard(p.strings.strings, body, p.pluck, p.frets, p.workers))
 
 
 def checked(found):
-    """ArithmeticError unless every valid note's shares sum to 1."""
+    """ArithmeticError unless every valid note's shares sum to 1, and times and energies are in range."""
     if not found.imbalance <= BALANCE:
         raise ArithmeticError(
             f"the shares of a pluck's energy miss a sum of 1 by {found.imbalance:.1g}; expected {BALANCE:g} at most: the "
             "complex modes of some note are not good enough, and no figure is given"
         )
+    what = "fretboard"
+    shares(what, {part: share[found.valid] for part, share in found.share.items()}, BALANCE, whole=False)
+    numbers(what, frequency=found.frequency, decay_time=found.decay_time[found.valid])
+    positive(what, frequency=found.frequency, decay_time=found.decay_time, energy=found.energy)
 
 
 def decay_times(playing, body, strings=None, alone=False):
@@ -78,10 +75,6 @@ def decay_times(playing, body, strings=None, alone=False):
     strings: in place of the set's own. alone: T60 only (1, k), in half the time.
     """
     strings = strings or playing.strings.strings
-    key = fingerprint(STORE_VERSION, rimwork_version(), "few", strings, playing.pluck, playing.few, body, alone)
-    file = playing.store / f"few-{key}.npz"
-    if (data := load_arrays(file)) is not None and "decay_time" in data:
-        return data["decay_time"]
 
     def one(place):
         i, fret = place
@@ -92,26 +85,29 @@ def decay_times(playing, body, strings=None, alone=False):
             return (fall_time(ringing, 60.0),)
         return fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0), sound_fall_time(ringing, 60.0)
 
-    with ThreadPoolExecutor(playing.workers) as pool:
-        found = np.array(list(pool.map(one, playing.few))).T
-    save_arrays(file, {"decay_time": found})
-    return found
+    def all_of_them():
+        with ThreadPoolExecutor(playing.workers) as pool:
+            return np.array(list(pool.map(one, playing.few))).T
+
+    return kept(playing.store, FEW_NOTES, (strings, playing.pluck, playing.few, body, alone), all_of_them)
 
 
-def save_board(file, found):
-    arrays = {k: v for k, v in vars(found).items() if k != "share"}
-    save_arrays(file, arrays | {f"share/{part}": v for part, v in found.share.items()})
+def pack(found):
+    """{name: array} of a Fretboard."""
+    return {k: v for k, v in vars(found).items() if k != "share"} | flat(share=found.share)
 
 
-def load_board(file):
-    """The stored Fretboard, or None if there is none that can be read."""
-    if (data := load_arrays(file)) is None:
-        return None
-    share = {k.split("/", 1)[1]: data.pop(k) for k in list(data) if k.startswith("share/")}
-    try:
-        return Fretboard(**{**data, "highest_valid": float(data["highest_valid"])}, share=share)
-    except (TypeError, KeyError):
-        return None
+def unpack(arrays):
+    """The Fretboard that was packed."""
+    plain = {k: v for k, v in arrays.items() if not k.startswith("share/")}
+    return Fretboard(**plain | {"highest_valid": float(plain["highest_valid"]), "share": table(arrays, "share")})
+
+
+BOARD = Kind("fretboard", ("fem.fretboard",), pack, unpack, checked)
+FEW_NOTES = Kind(
+    "few", ("studies.sustain.fretboards",), lambda found: {"decay_time": found}, lambda arrays: arrays["decay_time"],
+    lambda found: positive("decay of a few notes", decay_time=found),
+)  # fmt: skip
 
 
 # --- losses of the rim, and of the top for an outside check ---

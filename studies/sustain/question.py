@@ -10,6 +10,7 @@ from pathlib import Path
 
 from meshes.sheet_strings import strung
 from studies.common.inputs import BadInput, given_sheet, mesh_size, within
+from studies.common.kept import kept_folder
 from studies.common.progress import say_drawing
 from studies.common.words import with_files
 from studies.solved.coupled import DRY_MODES
@@ -53,13 +54,13 @@ def compare_sustain(
         raise BadInput("--draws 1: expected 0 (no wood scatter), or 2 and more")
     chosen = strung(given.body, strings)
     out = given.folder(out, "sustain")
-    playing = Playing.of(chosen, frets, out / "rows")
-    study = play_builds(given.body, playing, size, modes, wood=wood_of(given.source.path, draws, playing))
+    playing = Playing.of(chosen, frets, kept_folder(out))
+    study = play_builds(given.body, playing, size, modes, wood=wood_of(given.source.path, draws, playing, out / "wood"))
     study = replace(study, source=given.source)
     return with_files(text(study), write_report(study, out, pictures, say_drawing))
 
 
-def wood_of(sheet, draws, playing):
+def wood_of(sheet, draws, playing, out):
     """Function (build names, say) -> sweep.scatter.ScatteredNotes of the sheet's file, or None without draws.
 
     On a mesh and with modes of its own, whatever the study's: what other boards do to the ratio of a pair of boxes depends
@@ -76,7 +77,7 @@ def wood_of(sheet, draws, playing):
             drawn, draws, HOLDINGS, strings=playing.strings.strings, pluck=playing.pluck, modes=WOOD_MODES,
             mesh_size_mm=WOOD_MESH_MM, cells=WOOD_CELLS, estimate=WOOD_ESTIMATE, checks=1,
         )  # fmt: skip
-        return scatter(sheet, asked, playing.store / "wood", _Told(say))
+        return scatter(sheet, asked, out, _Told(say), playing.store)
 
     return scattered
 

@@ -1,18 +1,21 @@
 """The air of a sweep with plucked notes: once for each mesh outside, once for each build of the rim inside."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from fem.elements import Space
-from fem.radiation import Radiation
+from fem.radiation import FREQUENCIES
 from meshes.body import Body
 from meshes.sounding import surroundings
 from meshes.sounding_basis import Enclosed, SoundingBasis, enclosed, held_places, radiation_of
-from studies.common.kept import fingerprint
+from studies.common.kept import kept
+from studies.solved.outside import OUTSIDE
 from studies.sweep.design import Value
-from studies.sweep.result import MODEL_VERSION
+
+AROUND_BASIS = replace(OUTSIDE, name="sound", source=("meshes.sounding_basis",))
 
 
 def air_of(
@@ -33,28 +36,12 @@ def air_of(
         around = surroundings(body)
         inside[name] = enclosed(body, space, V, around)
         if outside is None:
-            file = folder / f"sound-{fingerprint(MODEL_VERSION, around.surface, V)}.npz"
-            radiation = load_radiation(file)
-            if radiation is None:
+
+            def radiated(around=around):
                 say("air outside, for the whole basis")
-                radiation = radiation_of(space, V, around)
-                save_radiation(file, radiation)
+                return radiation_of(space, V, around)
+
+            inputs = (FREQUENCIES, space.mesh, around.surface, around.groups, V)
+            radiation = kept(folder, AROUND_BASIS, inputs, radiated)
             outside = SoundingBasis(held_places(body, space, V), radiation)
     return outside, inside
-
-
-def save_radiation(file, found):
-    """As save_basis."""
-    draft = file.with_suffix(".part")
-    with draft.open("wb") as stream:
-        np.savez(stream, frequency=found.frequency, resistance=found.resistance, added_mass=found.added_mass)
-    draft.replace(file)
-
-
-def load_radiation(file):
-    """The stored Radiation, or None."""
-    try:
-        with np.load(file) as data:
-            return Radiation(data["frequency"], data["resistance"], data["added_mass"])
-    except (OSError, ValueError, KeyError, EOFError):
-        return None

@@ -1,4 +1,4 @@
-"""The reduced model of a family of variants: its basis from full solves, kept in the sweep's folder; its terms merged."""
+"""The reduced model of a family of variants: its basis from full solves, kept; its terms merged."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -14,9 +14,9 @@ from fem.sections import Section
 from meshes.body import Body
 from meshes.saddle import saddle_rows
 from meshes.sounding_basis import saddle_bending
-from studies.common.kept import fingerprint
+from studies.common.kept import Kind, kept
+from studies.common.ranges import numbers
 from studies.sweep.fields import Plan
-from studies.sweep.result import MODEL_VERSION
 
 SPANNING = 200  # variants that the basis, and the merging of terms, are made from
 AIM = 0.7  # of the plan's tolerance, for the spanning variants: those between them are worse
@@ -47,12 +47,8 @@ def reduced_model(
     want = (plan.modes, AIM * plan.accuracy.estimate, plan.accuracy.basis)
     table = [[list(key), value] for w in samples for key, value in sorted(w.items())]
     also = (lambda w, modes: saddle_bending(body, model, w, modes)) if plan.plucked else None
-    bent = ("bent at the saddle",) if plan.plucked else ()
-    file = folder / f"basis-{fingerprint(MODEL_VERSION, mesh, table, list(want), *bent)}.npz"
-    basis = load_basis(file)
-    if basis is None:
-        basis = greedy(model, samples, *want, say=say, also=also)
-        save_basis(file, basis)
+    bent = body.bridge if plan.plucked else None
+    basis = kept(folder, BASIS, (mesh, table, want, bent), lambda: greedy(model, samples, *want, say=say, also=also))
     say("projecting")
     reduced = reduce(model, basis.V, basis.Z)
     whole = reduced.size
@@ -75,18 +71,8 @@ def mixed(n: int, count: int) -> np.ndarray:
     return np.sort(np.r_[0, 1 + np.random.default_rng(0).permutation(n - 1)[: count - 1]])
 
 
-def save_basis(file, found):
-    """Write under another name first: a file that exists is whole."""
-    draft = file.with_suffix(".part")
-    with draft.open("wb") as stream:
-        np.savez(stream, V=found.V, Z=found.Z, solved=found.solved, worst=found.worst)
-    draft.replace(file)
-
-
-def load_basis(file):
-    """The stored Greedy, or None if there is none that can be read."""
-    try:
-        with np.load(file) as data:
-            return Greedy(data["V"], data["Z"], tuple(data["solved"].tolist()), tuple(data["worst"].tolist()))
-    except (OSError, ValueError, KeyError, EOFError):
-        return None
+BASIS = Kind(
+    "basis", ("studies.sweep.basis",), vars,
+    lambda a: Greedy(a["V"], a["Z"], tuple(a["solved"].tolist()), tuple(a["worst"].tolist())),
+    lambda basis: numbers("reduced basis", V=basis.V, Z=basis.Z),
+)  # fmt: skip

@@ -8,12 +8,12 @@ from fem.merged_terms import Merged
 from fem.sections import Section
 from meshes.body import Body
 from meshes.sounding_basis import Enclosed, SoundingBasis
+from meshes.source_hash import source_hash
 from studies.common.kept import fingerprint
 from studies.sweep.bodies import body_at
 from studies.sweep.design import Value, Variant, point_of
 from studies.sweep.maps import ParameterMaps, variant_build
 from studies.sweep.plan import Sweep
-from studies.sweep.result import MODEL_VERSION
 from studies.sweep.sections import Fitted, Tabulated, quick_sections
 
 Remade = tuple[Value, ...]  # values of the remade factors
@@ -76,12 +76,17 @@ def sheet_print(sweep: Sweep) -> str:
     return fingerprint(replace(body_at(sweep, {}), assumed=(), warnings=()))
 
 
+def source() -> str:
+    """Hash of the source that computes rows."""
+    return source_hash("studies.sweep.variant", "studies.sweep.prepare")
+
+
 def row_key(sweep: Sweep, sheet: str, variant: Variant) -> str:
     """Key of a variant's row: everything that its numbers depend on. sheet: sheet_print(sweep)."""
     plan = sweep.plan
     strings = (sweep.strings, sweep.notes_at, sweep.pluck, plan.sustain.held) if plan.plucked else ()
     return fingerprint(
-        MODEL_VERSION, sheet, sweep.written(variant.values), variant.draws, variant.rim, plan.mesh_size_mm, plan.modes, list(plan.outputs),
+        source(), sheet, sweep.written(variant.values), variant.draws, variant.rim, plan.mesh_size_mm, plan.modes, list(plan.outputs),
         *strings,
     )  # fmt: skip
 

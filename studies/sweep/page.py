@@ -12,10 +12,10 @@ from studies.common.page import write_page
 from studies.sweep.charts import dots_chart, effect_chart, parallel_chart
 from studies.sweep.design import variants as all_variants
 from studies.sweep.fields import Plan
+from studies.sweep.kit import source
 from studies.sweep.numbers import Effect, SweepTable, effects, front, main_effect, sweep_table
 from studies.sweep.paired import paired_builds, paired_notes
 from studies.sweep.plan import Sweep
-from studies.sweep.result import MODEL_VERSION
 from studies.sweep.store import Store
 from studies.sweep.words import LEADS, ON_AXES, SCALE, WORDS, answer, label, leads, observed
 
@@ -133,7 +133,7 @@ def sweep_provenance(sweep: Sweep, store: Store, keys: dict[int, str]) -> dict[s
     methods = [m for _, _, m, _, _ in store.summaries(keys.values())]
     return {
         **program(source_of(sweep.sheet)),
-        "model_version": MODEL_VERSION,
+        "model_version": source(),
         "plan": sweep.path.name,
         "design": f"{plan.design.kind}, seed {plan.seed}, {plan.design.samples} samples",
         "mesh_size_mm": [plan.mesh_size_mm],

@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from studies.common.ranges import numbers, positive, rising, shares
 from studies.sweep.design import Value, Variant
 
-MODEL_VERSION = 4  # raise whenever a row may change
 ARRAYS = ("decay_time", "early_decay_time", "no_rim_loss", "rim_dissipated", "radiated", "energy", "sound_decay_time")
 SUMMED = ("decay_s", "early_decay_s", "pluck_in_rim", "pluck_radiated", "no_rim_loss_ratio")
 SHORT = {"hung free": "hung", "on the lap": "lap"}
@@ -57,6 +57,21 @@ class Row:
     dissipated: np.ndarray | None  # (p, n) shares of the heat; None: not known, or shares not asked for
     summary: dict[str, float | None] = field(default_factory=dict)  # by the names of SUMMARY
     notes: Notes | None = None
+
+
+def check_row(row: Row) -> None:
+    """ArithmeticError unless a computed Row's numbers are in range."""
+    what = f"row of {row.parameters}, rim '{row.rim}', {row.method}"
+    rising(what, row.frequency)
+    numbers(what, loss_factor=row.loss_factor)
+    positive(what, body_g=row.summary["body_g"])
+    for table in (row.strain, row.dissipated):
+        if table is not None:
+            shares(what, table)
+    if (notes := row.notes) is not None:
+        positive(what, decay=notes.decay_time, early_decay=notes.early_decay_time, energy=notes.energy)
+        for table in (notes.rim_dissipated, notes.radiated):
+            shares(what, table, whole=False)
 
 
 @dataclass(frozen=True)

@@ -55,16 +55,16 @@ class ScatteredNotes:
     words: tuple[str, ...]  # what was done and the observed error, in plain sentences
 
 
-def scatter(sheet: Path, asked: WoodDraws, out: Path, log: Log) -> ScatteredNotes:
+def scatter(sheet: Path, asked: WoodDraws, out: Path, log: Log, kept: Path | None = None) -> ScatteredNotes:
     """Notes of a sheet (path of a TOML file) with other boards of the same woods, by the reduced model, in this process.
 
-    out: folder of the store: the same call again goes on where it stopped and computes no row twice. BadInput or SheetError
-    for anything the user has to mend; KeyboardInterrupt after a clean stop.
+    out: folder of the store: the same call again goes on where it stopped and computes no row twice; kept: as for
+    `run`. BadInput or SheetError for anything the user has to mend; KeyboardInterrupt after a clean stop.
     """
     sweep = sweep_of_draws(Path(sheet), asked)
     folder = writable_folder(out)
     with Store(folder) as store:
-        return scattered_notes(sweep, run(sweep, store, folder, workers=1, log=log), store)
+        return scattered_notes(sweep, run(sweep, store, folder, workers=1, log=log, kept=kept), store)
 
 
 def sweep_of_draws(sheet: Path, asked: WoodDraws) -> Sweep:

@@ -7,6 +7,7 @@ import numpy as np
 
 from fem.sections import Section
 from studies.common.inputs import BadInput
+from studies.common.kept import kept_folder
 from studies.sweep.cells import Cells, SlowPiece
 from studies.sweep.design import Variant
 from studies.sweep.design import variants as all_variants
@@ -30,9 +31,13 @@ def run(
     workers: int | None = None,
     scheduler: str | None = None,
     log: Log | None = None,
+    kept: Path | None = None,
 ) -> dict[int, str]:
-    """Compute what the store lacks of a plan and check it; returns {number of a variant: its key}, in order."""
-    log = log or Log()
+    """Compute what the store lacks of a plan and check it; returns {number of a variant: its key}, in order.
+
+    kept: folder of the reduced models; that of commands beside `out` if None.
+    """
+    log, kept = log or Log(), kept or kept_folder(out)
     variants = all_variants(sweep.plan)
     sheet = sheet_print(sweep)
     keys = {v.number: row_key(sweep, sheet, v) for v in variants}
@@ -44,7 +49,7 @@ def run(
         engine = open_engine(workers, scheduler)
         try:
             log.say(f"{engine.workers} {'worker' if engine.workers == 1 else 'workers'}")
-            kit = prepare(sweep, variants, out, lambda pieces: compute_cells(engine, pieces, log), log.say)
+            kit = prepare(sweep, variants, kept, lambda pieces: compute_cells(engine, pieces, log), log.say)
             for line in kit.words:
                 log.say(line)
             solver = Solver(kit, sheet)

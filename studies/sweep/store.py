@@ -330,7 +330,8 @@ def _values(row):
     """A Row as SQLite takes it: what HEAD names, the parts as text, what BODY names."""
     arrays = [np.asarray(row.frequency, float).tobytes()]
     arrays += [
-        None if a is None else np.asarray(a, np.float32).tobytes() for a in (row.loss_factor, row.strain, row.dissipated)
+        None if a is None else np.asarray(a, np.float32).tobytes()
+        for a in (row.loss_factor, row.strain, row.dissipated)
     ]
     summary = (_number(row.summary.get(name)) for name in SUMMARY)
     head = row.key, json.dumps(row.parameters, sort_keys=True), row.rim, row.method

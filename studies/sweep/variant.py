@@ -17,11 +17,12 @@ from meshes.parts import RIM
 from meshes.saddle import saddle_rows
 from meshes.sounding import Sounding, sounding_body, surroundings
 from meshes.sounding_basis import sounding_in, structure_in
+from studies.common.inputs import BadInput
 from studies.sweep.bodies import body_at, rim_build, with_draws
 from studies.sweep.design import Value, Variant
-from studies.sweep.kit import Kit, Remade, row_key, sections_of
+from studies.sweep.kit import Kit, Remade, row_key, sections_of, source
 from studies.sweep.notes import note_errors, notes_of, summary_of
-from studies.sweep.result import BatchResult, Check, Notes, Row
+from studies.sweep.result import BatchResult, Check, Notes, Row, check_row
 
 CLUSTER = 0.005  # modes closer than this are compared by the sum of their shares
 BEYOND = 2  # modes solved beyond those compared, so that the last cluster is seen whole
@@ -48,23 +49,29 @@ class Solver:
     """Works on batches; keeps the last full model, for variants of one mesh. sheet: sheet_print of the kit's sweep."""
 
     def __init__(self, kit: Kit, sheet: str):
-        self.kit, self.sheet = kit, sheet
+        self.kit, self.sheet, self.source = kit, sheet, source()
         self.last: tuple[tuple[str, Remade], Model] | None = None
 
     def work(self, item: Batch) -> BatchResult:
-        """Rows or checks of a batch, and what the reduced model refused."""
+        """Rows or checks of a batch, and what the reduced model refused. BadInput on a worker of another version."""
+        if source() != self.source:
+            raise BadInput(
+                f"a worker computes by another source of the program ({source()}); expected that of the run ({self.source}). "
+                "Install the same version on every machine"
+            )
         kind, batch = item
         start, cpu = time.perf_counter(), time.process_time()
         rows, refused, checks = [], [], []
         for variant in sorted(batch, key=self.near):
             if kind == "reduced":
                 row, reason = self.reduced(variant)
-                if reason:
+                if reason := reason or out_of_range(row):
                     refused.append((variant, reason))
                 else:
                     rows.append(row)
             elif kind == "full":
-                rows.append(self.full(variant)[0])
+                rows.append(row := self.full(variant)[0])
+                check_row(row)
             else:
                 checks.append(self.check(variant))
         return BatchResult(rows, refused, checks, time.perf_counter() - start, time.process_time() - cpu)
@@ -180,6 +187,15 @@ class Solver:
         decay = note_errors(small.notes, big.notes) if small.notes and big.notes else (None, None)
         off = float(np.max(np.abs(small.frequency / f[:n] - 1)))
         return Check(small.key, off, strain, dissipated, below, cut, note, *decay)
+
+
+def out_of_range(row: Row) -> str:
+    """Why a Row will not do; '' where its numbers are in range."""
+    try:
+        check_row(row)
+    except ArithmeticError as error:
+        return str(error)
+    return ""
 
 
 def clusters(frequency: np.ndarray, n: int) -> list[slice]:

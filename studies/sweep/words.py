@@ -66,7 +66,7 @@ def announcement(
             if plan.plucked
             else "without air, radiation and strings"
         ),
-        f"store of about {ROW_BYTES * plan.modes / 30 * len(variants) / 1e6:.0f} MB in {out}, and 50 to 200 MB beside it for each reduced model",
+        f"store of about {ROW_BYTES * plan.modes / 30 * len(variants) / 1e6:.0f} MB in {out}, and 50 to 200 MB for each reduced model among the kept results",
     ]
     pace = 300 if plan.plucked else 5000  # on two cores
     if todo:
