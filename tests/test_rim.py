@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from fem.mesh import part_of
+from fem.model import assemble
 from meshes.build import DEFAULT_SIZE
 from meshes.measured import Measured
 from meshes.parts import RIM, sections

@@ -18,8 +18,8 @@ from meshes.sounding import surroundings
 from meshes.string_sets import string_set
 from studies.common.inputs import BadInput
 from studies.common.progress import Progress
-from studies.solved import coupled as soundings
 from studies.solved import dry as solved_dry
+from studies.solved import outside as solved_outside
 from studies.sustain import drying as sustain_drying
 from studies.sustain import fretboards as sustain_boards
 from studies.sustain import question as sustain
@@ -83,7 +83,7 @@ def study(playing):
         run(broken_off)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(solved_dry, "solve_dry", twice)
-        patch.setattr(soundings, "outside", twice)
+        patch.setattr(solved_outside, "outside", twice)
         patch.setattr(sustain_boards, "fretboard", twice)
         return run(scattered)
 
@@ -152,10 +152,10 @@ def test_mesh_doubt_is_twice_the_difference_either_way():
 
 def test_other_boards_are_asked_for_with_the_same_strings_and_pluck(playing, monkeypatch):
     asked = []
-    monkeypatch.setattr(drawn_wood, "scatter", lambda sheet, wood, out, log: asked.append(wood) or "found")
-    assert sustain.wood_of("mine.toml", 0, playing) is None
+    monkeypatch.setattr(drawn_wood, "scatter", lambda sheet, wood, *_: asked.append(wood) or "found")
+    assert sustain.wood_of("mine.toml", 0, playing, "out") is None
     names = ("sheet", "reversed_kerfed", "kerfed", "doubled_sides", "stiff_limit")
-    assert sustain.wood_of("mine.toml", 7, playing)(names, print) == "found"
+    assert sustain.wood_of("mine.toml", 7, playing, "out")(names, print) == "found"
     (wood,) = asked
     assert (wood.builds, wood.draws) == (("sheet", "kerfed", "doubled_sides"), 7)
     assert wood.strings == playing.strings.strings and wood.pluck == playing.pluck
