@@ -506,9 +506,9 @@ def test_mesh_error_is_twice_the_difference():
 
 
 def test_the_largest_error_is_taken_over_builds_that_can_be_built():
-    items = [{"build": "a", "x_error": 1.0}, {"build": "b", "x_error": 3.0}, {"build": "stiff_limit", "x_error": 9.0}]
-    assert largest_errors(items) == {"x_error": 3.0}
-    assert largest_errors([{"build": "a", "x_error": None}]) == {"x_error": None}
+    figures = {"a": {"x_error": 1.0}, "b": {"x_error": 3.0}, "stiff_limit": {"x_error": 9.0}}
+    assert largest_errors(figures) == {"x_error": 3.0}
+    assert largest_errors({"a": {"x_error": None}}) == {"x_error": None}
 
 
 def test_unknown_losses_are_told_not_guessed(study, tmp_path):

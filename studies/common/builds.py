@@ -1,10 +1,12 @@
 """The rim builds that are compared: each changes one thing from the sheet's own build, on the same mesh."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 from fem.mesh import part_of
-from fem.sections import scaled
-from meshes.body import Assumption, Body, Measured
+from fem.sections import Section, scaled
+from meshes.body import Assumption, Body, Lining, Measured
 from meshes.parts import sections
 
 STIFF = 1e3  # times the rim's stiffness in the limit case
@@ -16,6 +18,13 @@ MEASURES = {  # of a lining, where the sheet's own kind does not need them
     "kerf_spacing": (0.008, "kerf spacing", "mm"),
     "kerf_width": (0.001, "kerf width", "mm"),
     "web": (0.0012, "wood left under the kerf", "mm"),
+}
+LININGS = {
+    "kerfed": "kerfed linings",
+    "reversed_kerfed": "reversed kerfed linings",
+    "solid_laminated": "solid laminated linings",
+    "none": "no linings",
+    "mixed": "top and back linings of different kinds",
 }
 
 
@@ -30,7 +39,7 @@ class Build:
     note: str = ""
     stiffness: float = 1.0  # of the rim, over the real one
 
-    def sections(self):
+    def sections(self) -> dict[str, Section]:
         """{region: Section}."""
         found = sections(self.body)
         if self.stiffness == 1:
@@ -44,92 +53,63 @@ def physical(build: Build) -> tuple[Body, float]:
     return bare, build.stiffness
 
 
-def complete_linings(body):
+def complete_linings(body: Body) -> tuple[Body, tuple[Assumption, ...]]:
     """The body with every measure that any kind of lining needs, and the assumptions made for that."""
     assumed, linings = [], {}
     for place in ("lining_top", "lining_back"):
-        lining, given = getattr(body, place), {}
-        for key, (value, words, unit) in MEASURES.items():
-            if not getattr(lining, key):
-                given[key] = value
-                assumed.append(
-                    Assumption(f"{place}, {words}", f"{1e3 * value:g} {unit}, for builds that need it", COMMON)
-                )
+        lining = getattr(body, place)
+        missing = {key: measure for key, measure in MEASURES.items() if not getattr(lining, key)}
+        linings[place] = replace(lining, **{key: value for key, (value, _, _) in missing.items()})
+        for value, words, unit in missing.values():
+            assumed.append(Assumption(f"{place}, {words}", f"{1e3 * value:g} {unit}, for builds that need it", COMMON))
         if lining.wood is None:
-            given["wood"] = body.sides[0].wood
+            linings[place] = replace(linings[place], wood=body.sides[0].wood)
             assumed.append(Assumption(f"{place}, wood", "that of the sides, for builds that need it", COMMON))
-        linings[place] = replace(lining, **given)
     return replace(body, **linings), tuple(assumed)
 
 
-def builds(body):
+def builds(body: Body) -> list[Build]:
     """The Builds of a body whose linings are complete, the sheet's own first."""
-    own = lining_kind(body)
-    rows = [Build("sheet", f"as on the sheet: {describe(body)}", body, is_base=True)]
-    for kind, label in (
-        ("kerfed", "kerfed linings"),
-        ("reversed_kerfed", "reversed kerfed linings"),
-        ("solid_laminated", "solid laminated linings"),
-    ):
-        if kind != own:
-            rows.append(Build(kind, label, with_linings(body, kind=kind)))
-    rows.append(
-        Build(
-            "solid_trimmed",
-            "solid linings trimmed to the kerfed weight",
-            trimmed_solid(body),
-            note="as high as the kerfed ones, planed thinner until they weigh the same",
-        )
-    )
+    outer, own = body.sides[0], lining_kind(body)
     if len(body.sides) == 1:
-        outer = body.sides[0]
         label = f"doubled sides ({1e3 * outer.thickness:g} + {1e3 * outer.thickness:g} mm)"
-        rows.append(
-            Build(
-                "doubled_sides", label, replace(body, sides=(outer, outer)), note="a second, equal layer glued inside"
-            )
-        )
+        note = "a second, equal layer glued inside"
+        other_sides = Build("doubled_sides", label, replace(body, sides=(outer, outer)), note=note)
     else:
-        rows.append(Build("single_sides", "single sides (outer layer only)", replace(body, sides=body.sides[:1])))
-    rows.append(
+        other_sides = Build("single_sides", "single sides (outer layer only)", replace(body, sides=(outer,)))
+    other_kinds = [kind for kind in ("kerfed", "reversed_kerfed", "solid_laminated") if kind != own]
+    return [
+        Build("sheet", f"as on the sheet: {describe(body)}", body, is_base=True),
+        *(Build(kind, LININGS[kind], with_linings(body, partial(replace, kind=kind))) for kind in other_kinds),
         Build(
-            "stiff_limit",
-            "stiff-rim limit",
-            body,
+            "solid_trimmed", "solid linings trimmed to the kerfed weight", with_linings(body, trimmed_solid),
+            note="as high as the kerfed ones, planed thinner until they weigh the same",
+        ),
+        other_sides,
+        Build(
+            "stiff_limit", "stiff-rim limit", body, stiffness=STIFF,
             note="limit case, cannot be built: real weight, 1000 times the stiffness",
-            stiffness=STIFF,
-        )
-    )
-    return rows
+        ),
+    ]  # fmt: skip
 
 
-def lining_kind(body):
+def lining_kind(body: Body) -> str:
     """The kind of both linings, or 'mixed'."""
     kinds = {body.lining_top.kind, body.lining_back.kind}
     return kinds.pop() if len(kinds) == 1 else "mixed"
 
 
-def describe(body):
+def describe(body: Body) -> str:
     """'kerfed linings, single sides'."""
-    words = {
-        "kerfed": "kerfed linings", "reversed_kerfed": "reversed kerfed linings", "none": "no linings",
-        "solid_laminated": "solid laminated linings", "mixed": "top and back linings of different kinds",
-    }  # fmt: skip
-    return f"{words[lining_kind(body)]}, {'single' if len(body.sides) == 1 else 'doubled'} sides"
+    return f"{LININGS[lining_kind(body)]}, {'single' if len(body.sides) == 1 else 'doubled'} sides"
 
 
-def with_linings(body, **changes):
+def with_linings(body: Body, changed: Callable[[Lining], Lining]) -> Body:
     """The body with both linings changed alike."""
-    return replace(
-        body, lining_top=replace(body.lining_top, **changes), lining_back=replace(body.lining_back, **changes)
-    )
+    return replace(body, lining_top=changed(body.lining_top), lining_back=changed(body.lining_back))
 
 
-def trimmed_solid(body):
-    """Solid linings of the kerfed ones' weight: thinner by the wood that the saw cuts take out, without a bevel."""
-
-    def trimmed(lining):
-        cut = lining.kerf_width / lining.kerf_spacing * (lining.mean_width - lining.web)
-        return replace(lining, kind="solid_laminated", width=lining.mean_width - cut, bevel_width=None)
-
-    return replace(body, lining_top=trimmed(body.lining_top), lining_back=trimmed(body.lining_back))
+def trimmed_solid(lining: Lining) -> Lining:
+    """A solid lining of a kerfed one's weight: thinner by the wood that the saw cuts take out, without a bevel."""
+    cut = lining.kerf_width / lining.kerf_spacing * (lining.mean_width - lining.web)
+    return replace(lining, kind="solid_laminated", width=lining.mean_width - cut, bevel_width=None)

@@ -1,13 +1,14 @@
-"""Two builds of the same boards: paired draws of the wood, summed up without confusing four kinds of doubt.
+"""Two builds of the same boards: paired draws of the wood, summed up without confusing four kinds of uncertainty.
 
 One median over the notes per draw (notes of one draw are not independent); the range over draws is what wood scatter
 does to a pair of boxes from the same boards; the bootstrap interval of the median shrinks with more draws, the range
-does not; the unpaired spread is what a maker meets between two guitars. Doubt of losses and model are bars of their own.
+does not; the unpaired spread is what a maker meets between two guitars. Uncertainties of losses and model are bars of their own.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from fem.coupled_string import LONGEST
 
@@ -27,7 +28,7 @@ class PairedSummary:
     notes: int  # notes that count in every draw
 
 
-def log_ratios(build, reference):
+def log_ratios(build: ArrayLike, reference: ArrayLike) -> np.ndarray:
     """ln(build/reference), elementwise; nan where one of the two is not a decay time (nan, or for ever)."""
     build, reference = np.asarray(build, float), np.asarray(reference, float)
     if build.shape != reference.shape:
@@ -36,7 +37,7 @@ def log_ratios(build, reference):
     return np.where(good, np.log(np.where(good, build, 1.0) / np.where(good, reference, 1.0)), np.nan)
 
 
-def paired_summary(build, reference, resamples=2000, seed=1):
+def paired_summary(build: np.ndarray, reference: np.ndarray, resamples: int = 2000, seed: int = 1) -> PairedSummary:
     """PairedSummary of values (draws, ...) of two builds, draw i of both from the same boards.
 
     Notes that are missing (nan) in any draw are left out of all. ValueError with fewer than two draws or no note left.

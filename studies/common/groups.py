@@ -1,17 +1,19 @@
 """Groups of parts that tables and pages tell energy by."""
 
+from collections.abc import Mapping, Sequence
+
 import numpy as np
 
 from meshes.holding import SUPPORT_PARTS
 from meshes.sounding import AIR, RUBBING
 
 
-def largest(shares, mode):
+def largest(shares: Mapping[str, Sequence[float | None] | np.ndarray], mode: int) -> str:
     """'back 62 %': the part with the largest share of a mode."""
-    known = {part: v[mode] for part, v in shares.items() if v[mode] is not None}
+    known = {part: value for part, v in shares.items() if (value := v[mode]) is not None}
     if not known:
         return "not known"
-    part = max(known, key=known.get)
+    part = max(known, key=lambda part: known[part])
     return f"{part.replace('_', ' ')} {100 * known[part]:.0f} %"
 
 
@@ -33,11 +35,11 @@ GROUPS = {  # what a maker calls one thing; the rim's four stand first
 IN_RIM = ("sides", "linings", "joints", "blocks")
 
 
-def grouped(parts):
+def grouped(parts: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
     """{group: values} from {part: values}; every part belongs to one group, openings beside the soundhole to 'opening'."""
     of = {part: group for group, names in GROUPS.items() for part in names}
-    found = dict.fromkeys(GROUPS, 0.0)
+    total = {group: np.zeros(np.shape(next(iter(parts.values())))) for group in GROUPS}
     for part, value in parts.items():
-        found[of.get(part, "opening" if part.startswith("port ") else part)] += value
-    size = np.shape(next(iter(parts.values())))
-    return {group: value + np.zeros(size) for group, value in found.items()}
+        group = of.get(part, "opening" if part.startswith("port ") else part)
+        total[group] = total[group] + value
+    return total

@@ -2,14 +2,14 @@
 
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from importlib.metadata import PackageNotFoundError, version
 
 import numpy as np
 
 
-def plain(values):
+def plain(values: Iterable[float]) -> list[float | None]:
     """List of floats for JSON, None for what is not a number."""
     return [float(v) if np.isfinite(v) else None for v in values]
 
@@ -22,7 +22,7 @@ def stage(seconds: dict[str, float], name: str) -> Iterator[None]:
     seconds[name] = round(time.perf_counter() - start, 3)
 
 
-def peak_memory_mb():
+def peak_memory_mb() -> float | None:
     """Largest resident memory of this process [MB]; None where the system does not tell."""
     try:
         import resource
@@ -32,7 +32,7 @@ def peak_memory_mb():
     return round(peak / (1e6 if sys.platform == "darwin" else 1e3), 1)
 
 
-def rimwork_version():
+def rimwork_version() -> str:
     try:
         return version("rimwork")
     except PackageNotFoundError:

@@ -1,11 +1,13 @@
 """What the maker measured, beside the computed value."""
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from meshes.measured import SQUEEZES, TAPS, WEIGHTS
+from fem.taps import Tone
+from meshes.measured import SQUEEZES, TAPS, WEIGHTS, Measured
 from studies.common.words import UNKNOWN, minus, rounded, signed
 
 WORDS = {"g": 1e3, "mm": 1e3, "Hz": 1.0, "": 1.0}
@@ -30,50 +32,52 @@ class Beside:
     reading_error: float
 
     @property
-    def difference(self):
+    def difference(self) -> float | None:
         """Measured minus computed, or None."""
         return None if self.computed is None else self.measured - self.computed
 
     @property
-    def agrees(self):
+    def agrees(self) -> bool | None:
         """Whether the difference is within the reading error, or None."""
-        return None if self.computed is None else abs(self.difference) <= self.reading_error
+        return None if self.computed is None else abs(self.measured - self.computed) <= self.reading_error
 
 
-def beside(measured, computed):
+def beside(measured: Measured, computed: Mapping[str, float | np.ndarray]) -> tuple[Beside, ...]:
     """Besides of a Measured and the computed values {sheet key: kg, m, or (n,) Hz}, in the order of the sheet."""
-    rows = []
-    for key, value in measured.weights.items():
-        words = f"weight: {WEIGHTS[key][1]}"
-        rows.append(Beside(words, "g", value, computed.get(key), measured.errors.scale))
+    errors, support = measured.errors, {"free": "free", "mould": "in its mould"}[measured.squeeze_held]
+    alone = lambda key: float(computed[key]) if key in computed else None
+    rows = [
+        Beside(f"weight: {WEIGHTS[key][1]}", "g", value, alone(key), errors.scale)
+        for key, value in measured.weights.items()
+    ]
     for key, press in SQUEEZES.items():
         if press in measured.squeezes:
-            value, held = measured.squeezes[press], {"free": "free", "mould": "in its mould"}[measured.squeeze_held]
-            words = f"{press}, {measured.squeeze_load:g} kg, {held}"
-            rows.append(Beside(words, "mm", value, computed.get(key), measured.errors.of_deflection(value)))
+            value, words = measured.squeezes[press], f"{press}, {measured.squeeze_load:g} kg, {support}"
+            rows.append(Beside(words, "mm", value, alone(key), errors.of_deflection(value)))
     for key, tones in measured.taps.items():
-        partners = nearest_modes(tones, computed.get(key, ()))
-        for k, (tone, partner) in enumerate(zip(tones, partners), 1):
-            rows.append(Beside(f"tap {k}: {TAPS[key]}", "Hz", tone, partner, measured.errors.tap * tone))
+        for k, (tone, partner) in enumerate(zip(tones, nearest_modes(tones, np.atleast_1d(computed.get(key, ())))), 1):
+            rows.append(Beside(f"tap {k}: {TAPS[key]}", "Hz", tone, partner, errors.tap * tone))
     return tuple(rows)
 
 
-def heard(tones, frequency, loss_factor, tap_error):
+def heard(
+    tones: Sequence[Tone], frequency: np.ndarray, loss_factor: np.ndarray | None, tap_error: float
+) -> tuple[Beside, ...]:
     """Besides of the tones of a recording: frequency and loss factor, beside the modes with those (n,) and (n,) or None."""
     rows = []
     partners = nearest_modes([tone.frequency for tone in tones], frequency)
     for tone, partner in zip(tones, partners):
         error = max(tone.frequency_doubt, tap_error * tone.frequency)
         rows.append(Beside(f"tone at {tone.frequency:.1f} Hz", "Hz", tone.frequency, partner, error))
-        if tone.loss is not None:
-            at = None if partner is None else int(np.argmin(np.abs(np.asarray(frequency) - partner)))
-            known = at is not None and loss_factor is not None
-            value = float(loss_factor[at]) if known else None
+        if tone.loss is not None and tone.loss_doubt is not None:
+            value = None
+            if partner is not None and loss_factor is not None:
+                value = float(loss_factor[np.argmin(np.abs(frequency - partner))])
             rows.append(Beside("  its loss factor", "", tone.loss, value, tone.loss_doubt))
     return tuple(rows)
 
 
-def nearest_modes(tones, frequencies):
+def nearest_modes(tones: Sequence[float], frequencies: Sequence[float] | np.ndarray) -> list[float | None]:
     """For each tone [Hz] its partner among the frequencies [Hz], each used once, or None where they run out."""
     if not len(frequencies):
         return [None] * len(tones)
@@ -82,7 +86,7 @@ def nearest_modes(tones, frequencies):
     return [float(frequencies[partner[k]]) if k in partner else None for k in range(len(tones))]
 
 
-def squeeze_values(deflection, state):
+def squeeze_values(deflection: Mapping[tuple[str, str], float], state: str) -> dict[str, float]:
     """{sheet key: m} from {(state, press): m}."""
     return {key: deflection[state, press] for key, press in SQUEEZES.items() if (state, press) in deflection}
 
@@ -92,7 +96,7 @@ def as_dict(row: Beside) -> dict[str, str | float | bool | None]:
     return {**vars(row), "difference": row.difference, "agrees": row.agrees}
 
 
-def table(rows):
+def table(rows: Iterable[Beside]) -> str:
     """The rows as text, in the maker's units, with what the comparison can and cannot say."""
     width = max(len(row.name) for row in rows)
     lines = [f"{HEAD[0]:{width}}  {HEAD[1]:>10} {HEAD[2]:>10} {HEAD[3]:>11} {HEAD[4]:>14}  {HEAD[5]}"]

@@ -3,6 +3,7 @@
 import re
 import subprocess
 import sys
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -63,7 +64,7 @@ class Check:
     reason: str = ""  # in plain words; empty where it works
 
     @property
-    def line(self):
+    def line(self) -> str:
         """The outcome in one line."""
         return f"{'works   ' if self.works else 'missing '} {self.name}{': ' + self.reason if self.reason else ''}"
 
@@ -76,11 +77,11 @@ class SystemCheck:
     advice: str
 
     @property
-    def works(self):
+    def works(self) -> bool:
         return all(check.works for check in self.checks)
 
     @property
-    def text(self):
+    def text(self) -> str:
         return "\n".join([*(check.line for check in self.checks), "", self.advice])
 
 
@@ -91,18 +92,15 @@ def system_check() -> SystemCheck:
 
 
 @cache
-def works(name):
+def works(name: str) -> Check:
     """Check of one probe, run once in this process."""
     return probe(name)
 
 
-def probe(name, environment=None):
+def probe(name: str, environment: Mapping[str, str] | None = None) -> Check:
     """Check of PROBES[name] in a fresh Python with the given environment variables (this process's own if None)."""
     try:
-        run = subprocess.run(
-            [sys.executable, "-c", PROBES[name]], env=environment, capture_output=True, text=True, encoding="utf-8", timeout=SECONDS,
-            errors="replace",
-        )  # fmt: skip
+        run = in_fresh_python(PROBES[name], environment)
     except subprocess.TimeoutExpired:
         return Check(name, False, (), f"no answer within {SECONDS} s; {WITHOUT[name]}")
     except OSError as error:
@@ -115,6 +113,14 @@ def probe(name, environment=None):
     return Check(name, False, missing, f"{_reason(run, missing)}; {WITHOUT[name]}")
 
 
+def in_fresh_python(code: str, environment: Mapping[str, str] | None) -> subprocess.CompletedProcess[str]:
+    """What a Python process of its own says to the code."""
+    command = [sys.executable, "-c", code]
+    return subprocess.run(
+        command, env=environment, capture_output=True, encoding="utf-8", errors="replace", timeout=SECONDS
+    )
+
+
 def _reason(run, missing):
     """Why a probe failed, in one line."""
     if missing:
@@ -122,20 +128,18 @@ def _reason(run, missing):
     if run.returncode < 0 or run.returncode > 255:
         how = f"signal {-run.returncode}" if run.returncode < 0 else f"status {run.returncode:#x}"
         return f"crashed ({how}), as happens most often for want of OpenGL"
-    last = next(
-        (line.strip() for line in reversed(run.stderr.splitlines()) if line.strip()), f"status {run.returncode}"
-    )
+    last = (run.stderr.strip().splitlines() or [f"status {run.returncode}"])[-1].strip()
     if found := re.match(r"ModuleNotFoundError: No module named '([^'.]+)", last):
         return f"the Python package {found[1]} is not installed"
     return re.sub(r"^(\w+\.)*\w*(Error|Exception): ", "", last)
 
 
-def missing_libraries(text):
+def missing_libraries(text: str) -> tuple[str, ...]:
     """Names of the shared libraries that an error message says are missing."""
     return tuple(dict.fromkeys(re.findall(r"(lib[\w.+-]+\.so[\w.]*): cannot open shared object", text)))
 
 
-def absent_libraries(environment=None):
+def absent_libraries(environment: Mapping[str, str] | None = None) -> tuple[str, ...]:
     """Those of PACKAGES that a fresh Python cannot load; empty on other systems than Linux."""
     if not sys.platform.startswith("linux"):
         return ()
@@ -147,18 +151,10 @@ for name in {list(PACKAGES)}:
     except OSError:
         print(name)
 """
-    run = subprocess.run(
-        [sys.executable, "-c", code],
-        env=environment,
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        errors="replace",
-    )
-    return tuple(run.stdout.split())
+    return tuple(in_fresh_python(code, environment).stdout.split())
 
 
-def advice(checks, platform):
+def advice(checks: Sequence[Check], platform: str) -> str:
     """What to do next, in plain words, for a platform as sys.platform names it."""
     failed = [check for check in checks if not check.works]
     if not failed:
@@ -199,7 +195,7 @@ def _system_advice(failed, platform):
     return "\n".join(lines)
 
 
-def explain(error):
+def explain(error: Exception) -> str | None:
     """One line for an OSError or ImportError that names a missing library; None for any other error."""
     missing = missing_libraries(str(error))
     if not missing:

@@ -14,7 +14,8 @@ LIMIT = "stiff_limit"  # the build that cannot be built
 COARSER = 1.5  # size of the second mesh over that of the first
 MESH_ERROR = f"twice the difference of two mesh sizes 1 : {COARSER:g}, for first-order convergence"
 
-Place, Row = TypeVar("Place"), TypeVar("Row")
+Place = TypeVar("Place")
+Row = TypeVar("Row")
 Figures = Mapping[str, float | None]
 OnBoth = tuple[np.ndarray | None, np.ndarray | None]  # (n,) each, of the finer and the coarser mesh
 
@@ -48,10 +49,11 @@ def on_both(
     """
     rough = builds[:roughly]
     own = progress or Progress(step * (len(builds) + len(rough) * COARSER**-2))
-    levels = []
+    levels: list[Level[Place, Row]] = []
     for h, wanted, weight in zip(both(size), (builds, rough), (step, step * COARSER**-2)):
         own.say(f"mesh of {1e3 * h:.0f} mm")
-        place, rows = ready(h), []
+        place = ready(h)
+        rows: list[Row] = []
         for build in wanted:
             own.say(f"{build.label}, mesh of {1e3 * h:.0f} mm")
             rows.append(solve(build, place, rows))
@@ -93,24 +95,27 @@ def of_mode(values: OnBoth, at: tuple[int, int]) -> tuple[float | None, float | 
 
 
 def shift_of_mode(
-    frequency: OnBoth, at: tuple[int, int], own: OnBoth, own_at: tuple[int, int]
+    frequency: tuple[np.ndarray, np.ndarray],
+    at: tuple[int, int],
+    own: tuple[np.ndarray, np.ndarray],
+    own_at: tuple[int, int],
 ) -> tuple[float | None, float | None]:
     """(per cent, mesh error) of the shift of a mode against the sheet's own build; arguments as in of_mode."""
-    shifts = tuple(
+    fine, coarse = (
         None if k < 0 or m < 0 else 100 * (float(f[k]) / float(g[m]) - 1)
         for f, k, g, m in zip(frequency, at, own, own_at)
     )
-    return shifts[0], mesh_error(*shifts)
+    return fine, mesh_error(fine, coarse)
 
 
-def largest_errors(items: Sequence[Mapping[str, str | float | None]]) -> dict[str, float | None]:
-    """{key: value} of every '..._error' in dicts of builds {'build': name, ...}, the largest over those that can be built.
+def largest_errors(builds: Mapping[str, Figures]) -> dict[str, float | None]:
+    """{key: value} of every '..._error' in the figures {name: figures} of builds, the largest over those that can be built.
 
     Two meshes may agree on one build by chance.
     """
-    real = [item for item in items if item["build"] != LIMIT]
-    kinds = [key for key in items[0] if key.endswith("_error")]
-    return {key: max((i[key] for i in real if i[key] is not None), default=None) for key in kinds}
+    real = [figures for name, figures in builds.items() if name != LIMIT]
+    kinds = [key for key in real[0] if key.endswith("_error")]
+    return {key: max((v for f in real if (v := f[key]) is not None), default=None) for key in kinds}
 
 
 class Weighed(Protocol):

@@ -94,7 +94,9 @@ def change_bars(value: float, error: float, digits: int, unit: str) -> str:
 
 def percent_bars(share: float | None, error: float | None, digits: int = 1) -> str:
     """'12.3 ± 0.4 %' of a share of one; no error smaller than the last digit."""
-    return "not known" if share is None else bars(100 * share, max(100 * error, 10.0**-digits), digits, "%")
+    if share is None or error is None:
+        return "not known"
+    return bars(100 * share, max(100 * error, 10.0**-digits), digits, "%")
 
 
 def points(change: float, error: float) -> str:

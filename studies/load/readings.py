@@ -72,7 +72,7 @@ def measures(places, u, top):
     saddle = np.mean([box.at_spot(s, u)[2] for s in places.saddles])
     nut = np.mean([box.at_spot(s, u)[2] for s in places.nuts])
     fret = box.at_spot(places.fret, u)[2]
-    straight = [box.moved(block, p[None])[0, 2] for p in (np.mean(places.nut_points(), axis=0), places.fret.point)]
+    straight = [block.at(p)[2] for p in (np.mean(places.nut_points(), axis=0), places.fret.point)]
     rise = lambda at_nut, at_fret: (1 - places.share) * saddle + places.share * at_nut - at_fret
     weight = space.shell_fields[2][space.mesh.surfaces["top"].triangles]
     mean = lambda which: float(np.average(top[which][..., 0], weights=weight[which]))
@@ -80,7 +80,7 @@ def measures(places, u, top):
         "bridge_rotation_deg": -lean,
         "belly_mm": u[places.behind, 2].max(),
         "dip_mm": -u[places.before, 2].min(),
-        "neck_block_rotation_deg": -block[1][1],
+        "neck_block_rotation_deg": -block.turn[1],
         "action_rise_mm": rise(nut, fret),
         "action_rise_block_mm": rise(*straight),
         "ahead_along_N_mm": mean(places.ahead_triangles),

@@ -48,18 +48,24 @@ def measures(study: Study) -> list[dict[str, Plain]]:
     """[{build, how, ...}]: the summary of every build and way to hold it, with mesh errors, change from the sheet's own."""
     found = []
     for how in HOLDINGS:
-        items = []
-        base = [summary(level.results["sheet", how].driven) for level in (study.fine, study.coarse)]
+        of = lambda name, how=how: tuple(
+            summary(level.results[name, how].driven) for level in (study.fine, study.coarse)
+        )
+        own, figures = of("sheet"), {}
         for build in study.builds:
-            fine, rough = (summary(level.results[build.name, how].driven) for level in (study.fine, study.coarse))
-            item = {"build": build.name, "label": build.label, "note": build.note, "how": how}
-            item["rim_g"] = study.fine.results[build.name, how].rim_g
-            item |= with_errors(fine, rough, tuple(base))
-            ratio = [r["radiated_w"] / b["radiated_w"] for r, b in zip((fine, rough), base)]
-            item["sound_db"] = 10 * np.log10(ratio[0])
-            item["sound_db_error"] = mesh_error(*(10 * np.log10(r) for r in ratio))
-            items.append(item)
-        found += [item | largest_errors(items) for item in items]
+            fine, rough = of(build.name)
+            sound, sound_rough = (10 * np.log10(r["radiated_w"] / b["radiated_w"]) for r, b in zip((fine, rough), own))
+            figures[build.name] = with_errors(fine, rough, own) | {
+                "sound_db": sound, "sound_db_error": mesh_error(sound, sound_rough),
+            }  # fmt: skip
+        worst = largest_errors(figures)
+        found += [
+            {
+                "build": build.name, "label": build.label, "note": build.note, "how": how,
+                "rim_g": study.fine.results[build.name, how].rim_g, **figures[build.name], **worst,
+            }
+            for build in study.builds
+        ]  # fmt: skip
     return found
 
 

@@ -79,16 +79,16 @@ def headline(study: Study) -> list[dict[str, Plain]]:
 
     The mesh errors of a build and of its difference from the sheet's own are two: what both share cancels.
     """
-    measures = [[tap_measures(row, study.count) for row in (c.row, c.coarse)] for c in study.comparisons]
-    found = [
-        {
-            "name": c.row.build.name, "label": c.row.build.label, "note": c.row.build.note, "rim_g": rim_grams(c.row),
-            **with_errors(fine, rough, tuple(measures[0])),
-        }
-        for c, (fine, rough) in zip(study.comparisons, measures)
-    ]  # fmt: skip
-    worst = largest_errors([item | {"build": item["name"]} for item in found])
-    return [item | worst for item in found]
+    measures = [tuple(tap_measures(row, study.count) for row in (c.row, c.coarse)) for c in study.comparisons]
+    builds = [c.row.build for c in study.comparisons]
+    figures = {build.name: with_errors(*both, measures[0]) for build, both in zip(builds, measures)}
+    worst = largest_errors(figures)
+    return [
+        {"name": build.name, "label": build.label, "note": build.note, "rim_g": rim_grams(c.row)}
+        | figures[build.name]
+        | worst
+        for build, c in zip(builds, study.comparisons)
+    ]
 
 
 def longer(gain: float | None) -> str:

@@ -68,6 +68,6 @@ class Places:
         found = {}
         for plate, crown in self.crown.items():
             edge = np.unique(self.space.edge_nodes(self.space.mesh.edges[f"rim_{plate}"]))
-            of_edge = box.moved(box.rigid_fit(self.space.points[edge], u[edge]), crown.point[None])[0]
+            of_edge = box.rigid_fit(self.space.points[edge], u[edge]).at(crown.point)
             found[plate] = (1 if plate == "top" else -1) * float((box.at_spot(crown, u) - of_edge)[2])
         return found
