@@ -15,8 +15,8 @@ from studies.common.builds import builds, complete_linings
 from studies.common.draws import paired_summary
 from studies.common.inputs import Source
 from studies.sustain.hearing import TOLERANCES, verdict
-from studies.sustain.result import HOLDINGS, Compared, Dry, Drying, Flip, Judged, Played, Study
-from studies.sustain.verdict import one_a_note, rates, shares
+from studies.sustain.result import HOLDINGS, TIMES, Compared, Dry, Drying, Flip, Judged, Medians, Played, Study
+from studies.sustain.verdict import mean_shares, one_a_note
 
 FRETS = 4
 CHOSEN = ("sheet", "solid_laminated", "stiff_limit")
@@ -26,13 +26,15 @@ def played(build, how, body, strings):
     """Played of BodyModes with parts named as a guitar's."""
     board, without = (fretboard(strings, b, Pluck(), FRETS, 1) for b in (body, with_losses(body, {"sides": 0.0})))
     middle = lambda v: float(np.median(v[board.valid]))
-    median = {
-        key: middle(getattr(board, key)) for key in ("decay_time", "early_decay_time", "sound_decay_time", "radiated")
-    }
-    median |= {"no_rim_loss": middle(without.decay_time / board.decay_time), "mobility": 1e-3}
-    return Played(
-        build, how, board, without, one_a_note(wolf_notes(strings, body, FRETS)), median, shares(board), rates(board)
+    median = Medians(
+        **{key: middle(getattr(board, key)) for key in (*TIMES, "radiated")},
+        no_rim_loss=middle(without.decay_time / board.decay_time),
+        no_rim_loss_early=middle(without.early_decay_time / board.early_decay_time),
+        mobility=1e-3,
     )
+    wolves = one_a_note(wolf_notes(strings, body, FRETS))
+    share, rate = mean_shares(board), mean_shares(board, 1 / board.decay_time)
+    return Played(build, how, body, board, board, without, wolves, median, share, rate, 1.0 if build.is_base else 1.6)
 
 
 def compared(build, how, mine, own):
@@ -44,12 +46,12 @@ def compared(build, how, mine, own):
         "rim losses": (0.97 * ratio, 1.01 * ratio),
     }
     low, high = 0.96 * ratio, 1.03 * ratio
-    judged = Judged(
-        ratio, doubts, low, high, verdict(low, high), "it rings longer because it radiates less", ("rim losses",)
-    )
+    why = "it rings longer because it radiates less"
+    judged = Judged(ratio, doubts, low, high, verdict(low, high), why, ("rim losses",))
+    flip = Flip(2.5, 0.04, "cannot tell", "no audible difference")
     return Compared(
-        build, how, by_note, judged, judged, judged, -0.3, -0.2, None, {t.name: 0.25 for t in TOLERANCES},
-        Flip(2.5, 0.04, "cannot tell", "no audible difference"), 1.6, 25.0,
+        **vars(judged), build=build, how=how, by_note=by_note, early=judged, sound=judged, radiated_db=-0.3,
+        mobility_db=-0.2, paired=None, audible={t.name: 0.25 for t in TOLERANCES}, flip=flip,
     )  # fmt: skip
 
 
@@ -69,13 +71,13 @@ def study_by_hand(folder):
                 all_compared[build.name, how] = compared(
                     build, how, all_played[build.name, how], all_played["sheet", how]
                 )
-    dry = Dry(50.0, 30.0, tuple(Drying(b, 1.5e6 + k * 1e5, "x", 1e6, "y", 300.0 + 20 * k) for k, b in enumerate(rows)))
+    dry = Dry(50.0, 30.0, {b.name: Drying(1.5e6 + k * 1e5, 1e6) for k, b in enumerate(rows)})
     return Study(
         body=body, strings=strings, pluck=Pluck(), builds=rows, played=all_played, compared=all_compared,
         no_rim_low=dict.fromkeys(HOLDINGS, 1.02), no_rim_high=dict.fromkeys(HOLDINGS, 1.2), dry=dry,
         mesh_by_note={how: {t.name: 0.1 for t in TOLERANCES} for how in HOLDINGS},
-        top_damping=dict.fromkeys(HOLDINGS, (1.06, 0.93)), rim_loss_factor=0.015, rim_loss_ranges=(), highest_valid=330.0,
-        sizes=(0.04, 0.06), unknowns=(12000, 7000), dry_modes=24, flip_range=(0.1, 10.0), draws=0, wood_words=(),
+        top_damping=dict.fromkeys(HOLDINGS, (1.06, 0.93)), rim_loss_factor=0.015, highest_valid=330.0,
+        sizes=(0.04, 0.06), unknowns=(12000, 7000), flip_range=(0.1, 10.0), draws=0, wood_words=(),
         rim_g={b.name: 300.0 + 20 * k for k, b in enumerate(rows)}, notes=("The sheet has no neck.",), source=Source(Path("oval.toml"), "abc"),
     )  # fmt: skip
 

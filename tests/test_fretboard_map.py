@@ -11,8 +11,8 @@ from studies.common.note_names import pitch, read_note, read_place, short_name
 from studies.drawing.sheet import SCALE, save_with_caption
 from studies.sustain.maps import (
     DECAY,
+    DISSIPATED,
     GREY,
-    HEAT,
     INLAYS,
     RATIO,
     Board,
@@ -54,7 +54,7 @@ def test_each_note_lies_on_its_string_and_fret(board):
 
 def test_notes_not_answered_for_are_grey_and_hatched(board):
     values = np.where(board.valid, 2.0, np.nan)
-    figure = map_figure(board, values, DECAY, "test")
+    figure = map_figure(board, values, DECAY, "test", (1.0, 4.0))
     grey = {at for at, color in cells(figure).items() if color == pytest.approx(to_rgb(GREY))}
     assert grey == {(fret, string) for string, fret in np.argwhere(~board.valid)} and grey
     words = [t.get_text() for t in figure.axes[0].texts]
@@ -64,7 +64,7 @@ def test_notes_not_answered_for_are_grey_and_hatched(board):
 
 
 def test_wolf_notes_are_framed_where_they_are_answered_for(board):
-    figure = map_figure(board, np.where(board.valid, 2.0, np.nan), DECAY, "test")
+    figure = map_figure(board, np.where(board.valid, 2.0, np.nan), DECAY, "test", (1.0, 4.0))
     frames = [p for p in figure.axes[0].patches if p.get_linewidth() > 2]
     assert not board.valid[5, 12] and len(frames) == 1  # white under black, once
     wolf = Wolf(2, 4, 180.0, 181.0, 1.5, 2.0)
@@ -96,7 +96,7 @@ def test_scales_are_even_and_ratios_lie_about_one():
     assert 1.04 <= ends[1] < 1.1
     told = mark_words(RATIO, ends, one_wild)
     assert told[-1].startswith("≥ ") and not told[0].startswith("≤") and told[2] == "1.00"
-    assert scale_ends(HEAT, np.array([3.0, 9.31])) == (0.0, pytest.approx(9.4))
+    assert scale_ends(DISSIPATED, np.array([3.0, 9.31])) == (0.0, pytest.approx(9.4))
     low, high = scale_ends(DECAY, np.array([0.512, 11.2]))
     assert 0.5 <= low <= 0.512 and 11.2 <= high <= 12
     assert scale_ends(DECAY, np.array([np.nan])) == (0.5, 2.0)
@@ -106,12 +106,12 @@ def test_scales_are_even_and_ratios_lie_about_one():
 
 
 def test_pictures_have_their_print_width_and_a_caption(tmp_path, board):
-    """120 mm at 300 dpi: 1417 points across; SVG and PDF beside it."""
+    """180 mm at 300 dpi: 2126 points across; SVG and PDF beside it."""
     from matplotlib.image import imread
 
-    figure = map_figure(board, np.where(board.valid, 3.0, np.nan), DECAY, "Hazel", width_mm=120.0)
+    figure = map_figure(board, np.where(board.valid, 3.0, np.nan), DECAY, "Hazel", (1.0, 4.0))
     paths = save_with_caption(figure, tmp_path / "maps" / "decay", "A caption.", (".png", ".pdf", ".svg"))
-    assert imread(paths[0]).shape[1] == pytest.approx(120 / 25.4 * 300, abs=1)
+    assert imread(paths[0]).shape[1] == pytest.approx(180 / 25.4 * 300, abs=1)
     assert {p.suffix for p in paths} == {".png", ".pdf", ".svg", ".txt"}
     assert paths[-1].read_text() == "A caption.\n"
     assert "Hazel" in (tmp_path / "maps" / "decay.svg").read_text()

@@ -15,8 +15,8 @@ from studies.sustain.hearing import (
     cause,
     combined,
     decisive,
-    rates,
     verdict,
+    why,
 )
 
 SYNTHETIC, PLAYERS = TOLERANCES
@@ -63,29 +63,29 @@ def test_the_verdict_can_say_each_word(low, high, word, text):
 BEFORE = {"radiation": 0.05, "top": 0.08, "sides": 0.02, "string": 0.10}
 
 
-def test_the_verdict_says_why():
+def test_the_cause_is_told():
     louder = BEFORE | {"radiation": 0.14, "sides": 0.01}
-    assert verdict(0.6, 0.7, BEFORE, louder).reason == "the stiffer rim decays faster because it radiates more"
+    reason = lambda low, high, after, build="the stiffer rim": why(low, high, BEFORE, after, build)
+    assert reason(0.6, 0.7, louder) == "the stiffer rim decays faster because it radiates more"
     quieter = BEFORE | {"sides": 0.0, "top": 0.02}
-    found = verdict(1.45, 1.6, BEFORE, quieter, build="the doubled rim").reason
-    assert found == "the doubled rim rings longer because less is turned to heat in the top"
+    told = reason(1.45, 1.6, quieter, "the doubled rim")
+    assert told == "the doubled rim rings longer because less is turned to heat in the top"
     both = BEFORE | {"radiation": 0.10, "top": 0.13, "sides": 0.07}
-    assert "no single part" in verdict(0.6, 0.7, BEFORE, both).reason
+    assert "no single part" in reason(0.6, 0.7, both)
 
 
-def test_the_verdict_gives_no_reason_for_what_it_does_not_know():
+def test_no_cause_is_told_of_what_is_not_known():
     louder = BEFORE | {"radiation": 0.14}
-    assert verdict(0.98, 1.02, BEFORE, louder).reason == ""  # inaudible
-    assert verdict(0.6, 1.6, BEFORE, louder).reason == ""  # faster or slower
-    assert verdict(1.5, 1.6, BEFORE, louder).reason == ""  # medians over notes that contradict each other
+    assert why(0.6, 1.6, BEFORE, louder, "it") == ""  # faster or slower
+    assert why(1.5, 1.6, BEFORE, louder, "it") == ""  # medians over notes that contradict each other
+    assert why(0.6, 0.7, BEFORE, BEFORE, "it") == ""
     with pytest.raises(ValueError, match="the lower first"):
         verdict(1.2, 0.9)
 
 
 def test_cause_names_the_part_that_draws_more():
-    slow = rates({"radiation": 0.25, "string": 0.75}, 4.0)
-    assert slow == {"radiation": 0.0625, "string": 0.1875}
-    part, share = cause(slow, rates({"radiation": 0.625, "string": 0.375}, 2.0))
+    slow = {"radiation": 0.0625, "string": 0.1875}
+    part, share = cause(slow, {"radiation": 0.3125, "string": 0.1875})
     assert (part, share) == ("radiation", pytest.approx(1.0))
     assert cause(slow, slow) == ("", 0.0)
 

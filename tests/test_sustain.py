@@ -29,11 +29,11 @@ from studies.sustain.result import MESH, RIM_LOSSES, STRING_LOSSES, WOOD
 from studies.sustain.verdict import (
     find_flip,
     judged,
-    mesh_doubt,
-    named_holder,
+    mesh_uncertainty,
+    named_support,
     paired_wood,
-    range_doubt,
-    scatter_doubt,
+    range_uncertainty,
+    wood_uncertainty,
     word_with_losses,
 )
 from studies.sustain.words import outside_check
@@ -114,23 +114,22 @@ def test_a_pluck_that_does_not_add_up_is_refused(study):
 def test_without_loss_in_the_rim_nothing_turns_to_heat_there_and_the_median_note_lasts_longer(study):
     for p in study.played.values():
         assert sum(p.no_rim_loss.share[part][p.board.valid].max() for part in ("sides", "lining_top", "joint_top")) == 0
-        assert p.median["no_rim_loss"] > 1 and p.rim > 0
+        assert p.median.no_rim_loss > 1 and p.rim > 0
         off = p.board.share["string"] > 0.9  # where the string keeps its energy to itself no rim can shorten the note
         assert (p.no_rim_loss.decay_time[off] >= p.board.decay_time[off] * (1 - 1e-4)).all()
 
 
 def test_only_the_lap_takes_up_energy(study):
     assert study.own[LAP].share["supports"] > 3 * study.own[FREE].share["supports"]
-    assert study.own[LAP].median["decay_time"] < study.own[FREE].median["decay_time"]
+    assert study.own[LAP].median.decay_time < study.own[FREE].median.decay_time
 
 
 def test_a_stiffer_rim_is_told_stiffer_heavier_and_drier(study):
-    own, solid = study.dry.rows
+    own, solid = study.dry.builds.values()
     assert 0 < own.top < solid.top and study.dry.used < study.dry.built
     for how in (FREE, LAP):
-        c = study.compared["solid_laminated", how]
-        assert 1.1 < c.stiffness < 10
-        assert c.grams == pytest.approx(solid.rim_g - own.rim_g) and c.grams > 1
+        assert 1.1 < study.played["solid_laminated", how].stiffness < 10
+    assert study.rim_g["solid_laminated"] > study.rim_g["sheet"] + 1
 
 
 def test_doubts_stand_apart(study):
@@ -141,13 +140,13 @@ def test_doubts_stand_apart(study):
         assert c.doubts[WOOD][1] / c.ratio == pytest.approx(1.02, abs=0.003)  # the last draw of three, nearly
 
 
-def test_mesh_doubt_is_twice_the_difference_either_way():
-    low, high = mesh_doubt(np.full(9, 1.1), np.full(9, 1.05))
+def test_mesh_uncertainty_is_twice_the_difference_either_way():
+    low, high = mesh_uncertainty(np.full(9, 1.1), np.full(9, 1.05))
     assert (low, high) == pytest.approx((1.1 * (1.05 / 1.1) ** 2, 1.1 * (1.1 / 1.05) ** 2))
     draw = np.random.default_rng(2).normal(0, 0.1, 20001)
-    low, high = mesh_doubt(np.exp(draw), np.exp(draw[::-1]))  # the same median by chance, every note another
+    low, high = mesh_uncertainty(np.exp(draw), np.exp(draw[::-1]))  # the same median by chance, every note another
     assert np.log(high / low) / 2 == pytest.approx(2 * 1.25 * 0.1 * 2**0.5 / 20001**0.5, rel=0.05)
-    assert range_doubt(1.2, 1.0, [0.9, 1.05]) == pytest.approx((1.08, 1.26))
+    assert range_uncertainty(1.2, 1.0, [0.9, 1.05]) == pytest.approx((1.08, 1.26))
 
 
 def test_other_boards_are_asked_for_with_the_same_strings_and_pluck(playing, monkeypatch):
@@ -166,7 +165,7 @@ def test_a_build_that_was_not_drawn_gets_the_widest_doubt_of_those_that_were():
     times = np.ones((3, 3, 1, 2))
     times[2, 1], times[2, 2] = 1.01, 0.97
     scatter = SimpleNamespace(builds=("sheet", "a", "b"), holdings=(FREE,), decay_time=times)
-    ends = lambda name: scatter_doubt(1.0, scatter, name, FREE, "decay_time")
+    ends = lambda name: wood_uncertainty(1.0, scatter, name, FREE, "decay_time")
     assert ends("a") == pytest.approx((1, 1.009), abs=1e-4) and ends("b") == pytest.approx((0.973, 1), abs=1e-3)
     assert ends("c") == (ends("b")[0], ends("a")[1])
     assert paired_wood(scatter, "c", FREE) is None is paired_wood(None, "a", FREE)
@@ -176,9 +175,9 @@ def test_wood_that_scatters_leaves_the_verdict_open(study):
     """The same ratio with the draws' own doubt and with one of 8 %."""
     c = study.compared["solid_laminated", FREE]
     wide = c.doubts | {WOOD: (0.92 * c.ratio, 1.08 * c.ratio)}
-    *_, found, _, decisive = judged(c.ratio, wide, None, None, "")
-    assert found.word == CANNOT_TELL and WOOD in decisive
-    assert judged(1.0, QUIET | {WOOD: (0.99, 1.01)}, None, None, "")[2].word == NO_DIFFERENCE
+    open_ = judged(c.ratio, wide, {}, {}, "")
+    assert open_.verdict.word == CANNOT_TELL and WOOD in open_.decisive
+    assert judged(1.0, QUIET | {WOOD: (0.99, 1.01)}, {}, {}, "").verdict.word == NO_DIFFERENCE
 
 
 # --- verdicts ---
@@ -189,27 +188,27 @@ def test_all_three_words_are_reachable():
     after = before | {"radiation": 0.7}
     for ratio, word in ((1.0, NO_DIFFERENCE), (0.9, CANNOT_TELL), (0.6, AUDIBLE)):
         doubts = {name: (ratio * low, ratio * high) for name, (low, high) in QUIET.items()}
-        low, high, found, why, _ = judged(ratio, doubts, before, after, "the stiffer rim")
-        assert found.word == word and low < ratio < high
-        assert why == ("" if ratio == 1 else "the stiffer rim decays faster because it radiates more")
+        found = judged(ratio, doubts, before, after, "the stiffer rim")
+        assert found.verdict.word == word and found.low < ratio < found.high
+        assert found.why == ("" if ratio == 1 else "the stiffer rim decays faster because it radiates more")
 
 
 @pytest.mark.parametrize(("how", "words"), [(LAP, "into the player"), (FREE, "into the bands that hold it")])
 def test_what_holds_the_guitar_is_called_by_its_name(how, words):
-    before, after = (named_holder({"supports": rate, "top": 0.3}, how) for rate in (0.2, 0.7))
-    assert judged(0.6, {MESH: (0.59, 0.61)}, before, after, "it")[3] == f"it decays faster because more goes {words}"
+    before, after = (named_support({"supports": rate, "top": 0.3}, how) for rate in (0.2, 0.7))
+    assert judged(0.6, {MESH: (0.59, 0.61)}, before, after, "it").why == f"it decays faster because more goes {words}"
 
 
 def test_the_doubt_that_decides_is_named():
-    *_, decisive = judged(1.0, QUIET | {WOOD: (0.9, 1.1)}, None, None, "")
-    assert decisive == (WOOD,)
+    assert judged(1.0, QUIET | {WOOD: (0.9, 1.1)}, {}, {}, "").decisive == (WOOD,)
 
 
 def test_a_flip_is_found_where_the_word_changes():
     word = lambda factor: "far" if factor > 4 else "near" if factor > 0.2 else "low"
-    factor, beyond, now = find_flip(word)
-    assert (beyond, now) == ("far", "near") and 4 < factor < 4 * 10 ** (0.5 / 16) * 1.001
-    assert find_flip(lambda factor: "same") is None
+    flip = find_flip(word, 0.02)
+    assert (flip.word, flip.at_given) == ("far", "near") and 4 < flip.factor < 4 * 10 ** (0.5 / 16) * 1.001
+    assert flip.loss_factor == pytest.approx(0.02 * flip.factor)
+    assert find_flip(lambda factor: "same", 0.02) is None
 
 
 def test_the_rim_loss_at_which_the_verdict_flips(tmp_path):
@@ -220,9 +219,10 @@ def test_the_rim_loss_at_which_the_verdict_flips(tmp_path):
     given = float(np.exp(np.nanmedian(np.log(decay_times(playing, body)[0] / decay_times(playing, base)[0]))))
     word = word_with_losses(playing, body, base, given, {MESH: (0.999 * given, 1.001 * given)})
     assert given < 0.95 and word(1e-3) == NO_DIFFERENCE  # the bodies differ by nothing else
-    factor, beyond, now = find_flip(word)
-    assert now == word(1.0) != beyond == word(factor)
-    assert word(factor ** (1 - 0.5 / 16 / abs(np.log10(factor)) * 1.01)) == now  # one step of the bisection nearer to 1
+    flip = find_flip(word, 0.02)
+    assert flip.at_given == word(1.0) != flip.word == word(flip.factor)
+    nearer = flip.factor ** (1 - 0.5 / 16 / abs(np.log10(flip.factor)) * 1.01)
+    assert word(nearer) == flip.at_given  # one step of the bisection nearer to 1
 
 
 def test_a_stored_board_is_the_board(tmp_path):
@@ -296,6 +296,4 @@ def test_drying_is_kept(study, playing, monkeypatch):
     monkeypatch.setattr(sustain_drying, "solve_swollen", twice)
     mesh = mesh_body(study.builds[0].body, 0.08)
     model = SimpleNamespace(space=SimpleNamespace(mesh=mesh))
-    built, driest, found, _ = sustain_drying.drying(study.body, study.builds, model, playing.store)
-    assert (built, driest) == (study.dry.built, study.dry.used)
-    assert [row["top"][0] for row in found] == [d.top for d in study.dry.rows]
+    assert sustain_drying.drying(study.body, study.builds, model, playing.store)[0] == study.dry

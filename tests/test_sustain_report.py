@@ -13,7 +13,7 @@ from sustain_cases import CHOSEN, FRETS, study_by_hand, with_draws
 from studies.common.groups import GROUPS
 from studies.common.words import span
 from studies.sustain import page as sustain_report
-from studies.sustain.charts import bar_groups, doubts_svg, energy_svg
+from studies.sustain.charts import bar_groups, energy_svg, uncertainty_svg
 from studies.sustain.hearing import TOLERANCES
 from studies.sustain.page import as_json, flat, per_build, per_note, write_report
 from studies.sustain.result import HOLDINGS
@@ -156,7 +156,7 @@ def test_doubts_are_drawn_where_they_lie():
     other = SimpleNamespace(
         build=build, ratio=1.02, low=1.0, high=1.04, doubts={"mesh": (1.0, 1.03), "wood scatter": (1.0, 1.04)}
     )
-    svg = doubts_svg([c, other], TOLERANCES, HOLDINGS[0])
+    svg = uncertainty_svg([c, other], HOLDINGS[0])
     spans = [(float(a), float(b)) for a, b in re.findall(r'<path d="M([\d.]+) [\d.]+H([\d.]+)"', svg)]
     mesh, whole = spans[0], spans[1]
     assert sum(mesh) == pytest.approx(sum(whole), abs=0.3) and whole[1] - whole[0] == pytest.approx(

@@ -25,10 +25,12 @@ def study(tmp_path_factory):
 
 def with_word(study, word, ratio, why=""):
     """The study with one verdict of solid linings, either way of holding; the beginning of the notes is not heard."""
-    verdict = lambda w: SimpleNamespace(word=w, by_tolerance={t.name: w for t in TOLERANCES}, sentence="", reason=why)
+    verdict = lambda w: SimpleNamespace(word=w, by_tolerance={t.name: w for t in TOLERANCES}, sentence="")
     one = Judged(ratio, {}, 0.99 * ratio, 1.01 * ratio, verdict(word), why, ())
     start = replace(one, ratio=1.004, verdict=verdict(NO_DIFFERENCE))
-    new = lambda c: replace(c, decay=one, early=start, sound=one, flip=None) if c.build.name == "solid_laminated" else c
+    new = lambda c: (
+        replace(c, **vars(one), early=start, sound=one, flip=None) if c.build.name == "solid_laminated" else c
+    )
     return replace(study, compared={key: new(c) for key, c in study.compared.items()})
 
 
@@ -82,9 +84,17 @@ def test_a_sheet_with_solid_linings_is_asked_the_other_way_round(study):
         ("kerfed" if name == "solid_laminated" else name, how): replace(c, build=rename(c.build))
         for (name, how), c in found.compared.items()
     }
-    rows = tuple(replace(d, build=rename(d.build)) for d in study.dry.rows)
+    of_kerfed = lambda values: values | {"kerfed": values["solid_laminated"]}
     builds = tuple(rename(b) for b in study.builds)
-    words = answer(replace(found, compared=compared, builds=builds, dry=replace(study.dry, rows=rows)))
+    words = answer(
+        replace(
+            found,
+            compared=compared,
+            builds=builds,
+            rim_g=of_kerfed(study.rim_g),
+            dry=replace(study.dry, builds=of_kerfed(study.dry.builds)),
+        )
+    )
     assert words.startswith(LEAD + "Yes, audibly") and "25.0 % longer" in words
 
 

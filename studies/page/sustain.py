@@ -13,10 +13,11 @@ from studies.notes.sound import RATE, common_gain, write_wav
 from studies.page.modes import png
 from studies.page.sections import HELD, Drawing, Picture, Section, Sound, flow_drawing, grams, inline
 from studies.sustain.answer import answer, behind
-from studies.sustain.charts import doubts_svg
+from studies.sustain.charts import uncertainty_svg
 from studies.sustain.hearing import NOT_AT_HAND, TOLERANCES
-from studies.sustain.maps import DECAY, HEAT, RATIO, board_of, map_figure, scale_ends
-from studies.sustain.page import extremes, leading, real, rim_percent
+from studies.sustain.maps import DECAY, DISSIPATED, RATIO
+from studies.sustain.page import leading, real
+from studies.sustain.pictures import extremes, maps_of
 from studies.sustain.result import HOLDINGS
 from studies.sustain.words import matters, outside_check, wolves
 
@@ -85,8 +86,8 @@ def verdicts(study):
 
 
 def _table(study, how):
-    own, stress = study.own[how], {d.build.name: d for d in study.dry.rows}
-    rows = [(own.build.label, _grams(study, "sheet"), f"{own.median['decay_time']:.1f} s", f"{own.median['early_decay_time']:.1f} s",
+    own, stress = study.own[how], study.dry.builds
+    rows = [(own.build.label, _grams(study, "sheet"), f"{own.median.decay_time:.1f} s", f"{own.median.early_decay_time:.1f} s",
              percent(own.rim), "–", f"{1e-6 * stress['sheet'].top:.1f} MPa", "–")]  # fmt: skip
     for build in study.builds[1:]:
         c, mine = study.compared[build.name, how], study.played[build.name, how]
@@ -95,7 +96,7 @@ def _table(study, how):
                 build.label + (f"\n{build.note}" if build.note else ""),
                 _grams(study, build.name),
                 f"{percent_change(c.ratio)}\n{percent_change(c.low)} to {percent_change(c.high)}",
-                percent_change(c.early_ratio),
+                percent_change(c.early.ratio),
                 percent(mine.rim),
                 f"{signed(c.radiated_db, 1)} dB",
                 f"{1e-6 * stress[build.name].top:.1f} MPa",
@@ -114,24 +115,13 @@ def _grams(study, name):
 
 def maps(study, chosen):
     """Section: fretboard maps of the sheet's own build and of the ratios of builds `chosen` (names), on common scales."""
-    pictures, strings = [], study.strings.strings
-    heat = {how: rim_percent(study.own[how].board) for how in HOLDINGS}
-    shown = [(n, how) for n in chosen for how in HOLDINGS if (n, how) in study.compared]
-    ends = {
-        DECAY: scale_ends(DECAY, *(study.own[how].board.decay_time for how in HOLDINGS)),
-        HEAT: scale_ends(HEAT, *heat.values()),
-        RATIO: scale_ends(RATIO, *(study.compared[key].by_note for key in shown)),
-    }
-    jobs = [("sheet", how, study.own[how].board.decay_time, DECAY) for how in HOLDINGS]
-    jobs += [("sheet", how, heat[how], HEAT) for how in HOLDINGS]
-    jobs += [(n, how, study.compared[n, how].by_note, RATIO) for n, how in shown]
-    for name, how, values, measure in jobs:
-        played = study.played[name, how]
-        board = board_of(strings, played.board, played.wolves)
-        heading = f"{played.build.label}, {how}"
-        figure = map_figure(board, values, measure, heading, ends[measure])
-        words = extremes(board, values, measure, heading)
-        pictures.append(Picture(inline(png(figure, MAP_DPI), "image/png"), words))
+    order = ["sheet", *chosen]
+    shown = maps_of(study, [n for n in chosen if any((n, how) in study.compared for how in HOLDINGS)])
+    shown.sort(key=lambda m: (order.index(m.played.build.name), (DECAY, DISSIPATED, RATIO).index(m.measure)))
+    pictures = []
+    for m in shown:
+        heading = f"{m.played.build.label}, {m.played.how}"
+        pictures.append(Picture(inline(png(m.figure(heading), MAP_DPI), "image/png"), extremes(m, heading)))
     text = "Every string at every fret. Notes above the computed modes are hatched, not guessed. Maps of one figure share one scale."
     return Section("maps", "Along the fretboard", "fretboard", texts=(text,), pictures=tuple(pictures))
 
@@ -140,9 +130,8 @@ def doubt_drawings(study):
     """One drawing for each way to hold the guitar: each doubt of each ratio by itself, over the tolerances of hearing."""
     drawings = []
     for how in HOLDINGS:
-        rows = real(study, how)
-        if rows:
-            svg = doubts_svg(rows, TOLERANCES, how)
+        if rows := real(study, how):
+            svg = uncertainty_svg(rows, how)
             drawings.append(Drawing(f"Change of the decay time, {how}", svg, svg))
     return tuple(drawings)
 

@@ -1,6 +1,7 @@
-"""Two charts of the sustain page: where a pluck's energy goes, and each doubt of a ratio by itself."""
+"""Two charts of the sustain page: where a pluck's energy goes, and each uncertainty of a ratio by itself."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,45 +12,57 @@ from studies.common.words import close_change
 from studies.drawing import svg
 from studies.drawing.scales import Axis, multiples, round_up
 from studies.drawing.svg import INK, PAPER, Letters, Pen
-from studies.sustain.hearing import Tolerance
+from studies.sustain.hearing import TOLERANCES
 from studies.sustain.result import Compared
 
 WIDTH, EDGE = 640.0, 4.0
 BAR, GAP = 30.0, 26.0  # height of a bar; of the line of words above it
 
-# from dark to light in even steps of lightness; the strings' part is hatched, so that it reads without colour too
-INKS = {
-    "rim": "#053e90", "back": "#505d9c", "top and braces": "#7d7fa0", "bridge and neck": "#93928e",
-    "air and soundhole": "#afa280", "holder": "#c5b480", "sound": "#ffe98d", "strings": "url(#strings)",
-}  # fmt: skip
 DARK = ("rim", "back", "top and braces")
 LEAST = 0.055  # share below which no figure is written into a piece
 EDGED = Pen(width=0.6)
 STYLE = f"width:100%;min-width:30rem;max-width:{WIDTH + 80:g}px;height:auto"
-LANE, LEFT, RIGHT = 15.0, 104.0, 30.0  # height of one doubt's line; place for its name; margin
+LANE, LEFT, RIGHT = 15.0, 104.0, 30.0  # height of one uncertainty's line; place for its name; margin
 
-PIECES = {
-    "rim": IN_RIM, "back": ("back",), "top and braces": ("top", "braces"), "bridge and neck": ("bridge", "neck"),
-    "air and soundhole": ("air", "opening"), "holder": ("supports",), "sound": ("radiation",), "strings": (STRING,),
-}  # fmt: skip
+
+@dataclass(frozen=True)
+class Piece:
+    """Of a bar."""
+
+    groups: tuple[str, ...]  # of parts, and 'string'
+    ink: str
+    words: str
+
+
+PIECES = {  # from dark to light in even steps of lightness; the strings' part is hatched, so that it reads without colour too
+    "rim": Piece(IN_RIM, "#053e90", "heat in the rim"),
+    "back": Piece(("back",), "#505d9c", "heat in the back"),
+    "top and braces": Piece(("top", "braces"), "#7d7fa0", "heat in top and braces"),
+    "bridge and neck": Piece(("bridge", "neck"), "#93928e", "heat in bridge and neck"),
+    "air and soundhole": Piece(("air", "opening"), "#afa280", "air and soundhole"),
+    "holder": Piece(("supports",), "#c5b480", "into the bands"),
+    "sound": Piece(("radiation",), "#ffe98d", "goes out as sound"),
+    "strings": Piece((STRING,), "url(#strings)", "heat in the strings"),
+}
 
 
 def bar_groups(share: dict[str, float]) -> dict[str, float]:
     """{piece of the bar: share} from {group or 'string': share}; every group belongs to one piece."""
-    return {name: sum(share[group] for group in groups) for name, groups in PIECES.items()}
+    return {name: sum(share[group] for group in piece.groups) for name, piece in PIECES.items()}
 
 
 def energy_svg(rows: Sequence[tuple[str, dict[str, float]]], how: str) -> str:
     """SVG text of stacked bars. rows: [(words, {group or 'string': share})]; shares sum to 1."""
     parts, y = [svg.hatching("strings", PAPER, 2)], 0.0
-    for told, share in rows:
-        parts.append(svg.writing(EDGE, y + 18, told, Letters(bold=not y)))
-        parts += _stacked(bar_groups(share), y + GAP, how)
+    bars = [(words, bar_groups(share)) for words, share in rows]
+    for words, bar in bars:
+        parts.append(svg.writing(EDGE, y + 18, words, Letters(bold=not y)))
+        parts += _stacked(bar, y + GAP, how)
         y += BAR + GAP
-    signs = [(svg.box(0, -8, 22, 13, ink, EDGED), _named(name, how)) for name, ink in INKS.items()]
+    signs = [(svg.box(0, -8, 22, 13, piece.ink, EDGED), _named(name, how)) for name, piece in PIECES.items()]
     parts += svg.key(signs, EDGE, y + 20, 28, 22, 3, WIDTH / 3, 13)
     told = "; ".join(
-        f"{told}: {', '.join(f'{name} {100 * v:.0f} %' for name, v in bar_groups(s).items())}" for told, s in rows
+        f"{words}: {', '.join(f'{name} {100 * v:.0f} %' for name, v in bar.items())}" for words, bar in bars
     )
     return svg.drawing(parts, f"Where a pluck's energy goes, {how}", f"{told}.", WIDTH, y + 10 + 22 * 3, 14, STYLE)
 
@@ -59,7 +72,7 @@ def _stacked(share, y, how):
     parts, x = [], EDGE
     for name, value in share.items():
         wide = (WIDTH - 2 * EDGE) * value
-        parts.append(svg.box(x, y, wide, BAR, INKS[name], EDGED, f"{_named(name, how)}: {100 * value:.1f} %"))
+        parts.append(svg.box(x, y, wide, BAR, PIECES[name].ink, EDGED, f"{_named(name, how)}: {100 * value:.1f} %"))
         if value > LEAST:
             middle, foot = x + wide / 2, y + BAR / 2 + 5
             if name == "strings":
@@ -71,21 +84,17 @@ def _stacked(share, y, how):
 
 
 def _named(name, how):
-    return {
-        "rim": "heat in the rim", "back": "heat in the back", "top and braces": "heat in top and braces",
-        "bridge and neck": "heat in bridge and neck", "holder": "into the player" if how == LAP else "into the bands",
-        "sound": "goes out as sound", "strings": "heat in the strings",
-    }.get(name, name)  # fmt: skip
+    return "into the player" if name == "holder" and how == LAP else PIECES[name].words
 
 
-def doubts_svg(compared: Sequence[Compared], tolerances: Sequence[Tolerance], how: str) -> str:
-    """SVG text: of each build its ratio and one line for each doubt, over the tolerances' grey ranges."""
+def uncertainty_svg(compared: Sequence[Compared], how: str) -> str:
+    """SVG text: of each build its ratio and one line for each uncertainty, over the tolerances' grey ranges."""
     lanes = [*dict.fromkeys(name for c in compared for name in c.doubts), "all together"]
     across, marks = _per_cent(compared)
     block = GAP + LANE * len(lanes) + 6
     tall = len(compared) * block
     parts = []
-    for t, shade in zip(sorted(tolerances, key=lambda t: t.low), ("#f4f2ec", "#e2ded3")):
+    for t, shade in zip(sorted(TOLERANCES, key=lambda t: t.low), ("#f4f2ec", "#e2ded3")):
         x0, x1 = _place(across, t.low), _place(across, t.high)
         parts.append(svg.box(x0, 4, x1 - x0, tall, shade))
     parts.append(svg.line(across.at(0), 4, across.at(0), tall + 4, Pen()))
@@ -96,11 +105,10 @@ def doubts_svg(compared: Sequence[Compared], tolerances: Sequence[Tolerance], ho
         for lane, name in enumerate(lanes):
             at = y + GAP + LANE * lane + 5
             parts.append(svg.writing(LEFT - 8, at + 4, name, Letters("end", 12)))
-            parts += _doubt(across, c.ratio, spans.get(name), at, name == "all together")
+            parts += _range_marks(across, c.ratio, spans.get(name), at, name == "all together")
     for value in marks:
-        x = across.at(value)
-        parts += [svg.line(x, tall + 4, x, tall + 9, Pen()),
-                  svg.writing(x, tall + 24, svg.axis_number(value, "+g") + " %" if value else "0", Letters("middle", 12))]  # fmt: skip
+        x, words = across.at(value), f"{svg.axis_number(value, '+g')} %" if value else "0"
+        parts += [svg.line(x, tall + 4, x, tall + 9, Pen()), svg.writing(x, tall + 24, words, Letters("middle", 12))]
     foot = "change of the decay time; shaded: not heard, by each tolerance"
     parts.append(svg.writing((LEFT + WIDTH) / 2, tall + 46, foot, Letters("middle", 13)))
     told = "; ".join(
@@ -111,14 +119,14 @@ def doubts_svg(compared: Sequence[Compared], tolerances: Sequence[Tolerance], ho
     return svg.drawing(parts, title, f"{told}.", WIDTH, tall + 60, 14, STYLE)
 
 
-def _doubt(across, ratio, span, y, whole):
+def _range_marks(across, ratio, span, y, whole):
     """A line from end to end with caps, and the ratio's dot; words where there is no span."""
     if not span:
         return [svg.writing(LEFT + 4, y + 4, "not computed", Letters(size=12))]
     x0, x1 = (_place(across, v) for v in span)
-    found = [svg.path(f"M{x0:.1f} {y:.1f}H{max(x1, x0 + 0.5):.1f}", Pen("#053e90", 4 if whole else 1.8))]
-    found += [svg.line(x, y - 4, x, y + 4, Pen("#053e90", 1.4)) for x in (x0, x1)]
-    return [*found, svg.dot(_place(across, ratio), y, 4 if whole else 2.6, INK)]
+    marks = [svg.path(f"M{x0:.1f} {y:.1f}H{max(x1, x0 + 0.5):.1f}", Pen("#053e90", 4 if whole else 1.8))]
+    marks += [svg.line(x, y - 4, x, y + 4, Pen("#053e90", 1.4)) for x in (x0, x1)]
+    return [*marks, svg.dot(_place(across, ratio), y, 4 if whole else 2.6, INK)]
 
 
 def _place(across, ratio):
@@ -127,7 +135,7 @@ def _place(across, ratio):
 
 
 def _per_cent(compared):
-    """Axis in per cent of every build with all doubts, at least -6 to 6, and its marks."""
+    """Axis in per cent of every build with all uncertainties, at least -6 to 6, and its marks."""
     ends = [100 * (v - 1) for c in compared for v in (c.low, c.high, *np.ravel(list(c.doubts.values())))]
     low, high = min(-6.0, *ends), max(6.0, *ends)
     step = round_up((high - low) / 7)

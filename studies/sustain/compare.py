@@ -1,130 +1,127 @@
-"""One rim build played, and beside the sheet's own: ratios, doubts, verdicts and the rim loss at which they flip."""
-
-from dataclasses import dataclass
+"""One rim build played, and beside the sheet's own: ratios, uncertainties, verdicts, rim losses at which they flip."""
 
 import numpy as np
 
+from fem.body_modes import BodyModes
 from fem.fretboard import wolf_notes
 from fem.modal_losses import modal_stiffness
+from studies.common.builds import Build
+from studies.solved.coupled import Soundings
 from studies.sustain import fretboards as boards
 from studies.sustain import verdict as verdicts
-from studies.sustain.result import HOLDINGS, MESH, RIM_LOSSES, STRING_LOSSES, WOOD, Compared, Flip, Judged, Played
+from studies.sustain.fretboards import Playing, times_rim
+from studies.sustain.result import (
+    MESH,
+    RIM_LOSSES,
+    STRING_LOSSES,
+    TIMES,
+    WOOD,
+    Compared,
+    Judged,
+    Medians,
+    Played,
+)
+from studies.sweep.scatter import ScatteredNotes
 
 
-@dataclass(frozen=True)
-class Solved:
-    """Everything on which two builds are compared; dicts by (build name, how) or by build name."""
-
-    playing: boards.Playing
-    played: dict  # of Played
-    rough: dict  # of Fretboard, on the coarser mesh
-    bodies: dict  # of BodyModes
-    scatter: object  # sweep.scatter.ScatteredNotes, or None
-    stiffness: dict  # by name: see rim_stiffness
-    rim_g: dict  # by name
-    rim_loss: float  # mean loss factor of the sheet's own rim
-
-
-TIMES = {"decay_time": 0, "early_decay_time": 1, "sound_decay_time": 2}  # measure: its row in boards.decay_times
-
-
-def play(playing, build, how, body):
-    """Played of one build held one way, with its counterfactual."""
-    as_given, without = boards.board(playing, body), boards.board(playing, boards.times_rim(body, 0.0))
-    middle = lambda v: float(np.median(v[as_given.valid]))
-    median = {key: middle(getattr(as_given, key)) for key in ("decay_time", "early_decay_time", "sound_decay_time")}
-    median["no_rim_loss"] = verdicts.over(without, as_given, "decay_time")
-    median["no_rim_loss_early"] = verdicts.over(without, as_given, "early_decay_time")
-    median["radiated"] = middle(as_given.radiated)
-    median["mobility"] = boards.mean_mobility(body, len(playing.strings.strings))
-    wolves = verdicts.one_a_note(wolf_notes(playing.strings.strings, body, playing.frets))
-    return Played(build, how, as_given, without, wolves, median, verdicts.shares(as_given), verdicts.rates(as_given))
+def play(playing: Playing, build: Build, how: str, modes: BodyModes, rough: BodyModes, stiffness: float) -> Played:
+    """Played of one build held one way, with its counterfactual; rough: its BodyModes on the coarser mesh."""
+    given, without = boards.board(playing, modes), boards.board(playing, times_rim(modes, 0.0))
+    strings = playing.strings.strings
+    median = Medians(
+        **{key: float(np.median(getattr(given, key)[given.valid])) for key in (*TIMES, "radiated")},
+        no_rim_loss=verdicts.over(without, given, "decay_time"),
+        no_rim_loss_early=verdicts.over(without, given, "early_decay_time"),
+        mobility=boards.mean_mobility(modes, len(strings)),
+    )
+    wolves = verdicts.one_a_note(wolf_notes(strings, modes, playing.frets))
+    share, rate = verdicts.mean_shares(given), verdicts.mean_shares(given, 1 / given.decay_time)
+    coarse = boards.board(playing, rough)
+    return Played(build, how, modes, given, coarse, without, wolves, median, share, rate, stiffness)
 
 
-def compare(solved, name, how):
-    """Compared of a build beside the sheet's own."""
-    playing, scatter, rough = solved.playing, solved.scatter, solved.rough
-    mine, own = solved.played[name, how], solved.played["sheet", how]
-    pair = solved.bodies[name, how], solved.bodies["sheet", how]
-    words = in_words(mine.build, solved.stiffness[name])
-    judged, doubts, rates = {}, {}, [verdicts.named_holder(p.rate, how) for p in (own, mine)]
-    ranges = ratio_ranges(playing, mine.build, own.build, pair)
-    for key, row in TIMES.items():
-        ratio = verdicts.over(mine.board, own.board, key)
-        fine, coarse = (
-            getattr(a, key) / getattr(b, key)
-            for a, b in ((mine.board, own.board), (rough[name, how], rough["sheet", how]))
-        )
-        doubts[key] = {MESH: verdicts.mesh_doubt(fine, coarse)}
-        if scatter is not None:
-            doubts[key][WOOD] = verdicts.scatter_doubt(ratio, scatter, name, how, key)
-        for doubt, (given, ends) in ranges.items():
-            doubts[key][doubt] = verdicts.range_doubt(ratio, given[row], [end[row] for end in ends])
-        judged[key] = Judged(ratio, doubts[key], *verdicts.judged(ratio, doubts[key], *rates, words))
-    late = judged["decay_time"]
-    others = {doubt: span for doubt, span in late.doubts.items() if doubt != RIM_LOSSES}
-    flip = verdicts.find_flip(verdicts.word_with_losses(playing, *pair, late.ratio, others))
+def compare(playing: Playing, mine: Played, own: Played, scatter: ScatteredNotes | None, rim_loss: float) -> Compared:
+    """Compared of a build beside the sheet's own; rim_loss: mean loss factor of the sheet's own rim."""
+    late, early, sound = judged_times(playing, mine, own, scatter)
+    uncertain = {cause: ends for cause, ends in late.doubts.items() if cause != RIM_LOSSES}
+    word = verdicts.word_with_losses(playing, mine.modes, own.modes, late.ratio, uncertain)
     by_note = mine.board.decay_time / own.board.decay_time
-    decibels = lambda x: float(10 * np.log10(x))
+    decibels = lambda ratio: float(10 * np.log10(ratio))
     return Compared(
-        mine.build, how, by_note, *(judged[key] for key in TIMES),
-        decibels(verdicts.over(mine.board, own.board, "radiated")),
-        decibels(mine.median["mobility"] / own.median["mobility"]),
-        verdicts.paired_wood(scatter, name, how), verdicts.audible(by_note),
-        flip and Flip(flip[0], flip[0] * solved.rim_loss, *flip[1:]), solved.stiffness[name],
-        solved.rim_g[name] - solved.rim_g["sheet"],
-    )  # fmt: skip
+        **vars(late),
+        build=mine.build,
+        how=mine.how,
+        by_note=by_note,
+        early=early,
+        sound=sound,
+        radiated_db=decibels(verdicts.over(mine.board, own.board, "radiated")),
+        mobility_db=decibels(mine.median.mobility / own.median.mobility),
+        paired=verdicts.paired_wood(scatter, mine.build.name, mine.how),
+        audible=verdicts.audible(by_note),
+        flip=verdicts.find_flip(word, rim_loss),
+    )
 
 
-def ratio_ranges(playing, build, own, pair):
-    """{doubt: (ratios as given, [ratios at each end of the range])} of the few notes; ratios (3,) in the order of TIMES."""
-    few = lambda strings, bodies: np.array([
-        verdicts.median_ratio(*times) for times in zip(*(boards.decay_times(playing, b, strings) for b in bodies))
-    ])  # fmt: skip
-    given, found = few(None, pair), {}
-    if playing.strings.loss_assumed:
-        found[STRING_LOSSES] = given, [few(s, pair) for s in (playing.strings.least_loss, playing.strings.most_loss)]
-    ends = zip(*(boards.rim_range(b.body, modes) for b, modes in zip((build, own), pair)))
-    found[RIM_LOSSES] = given, [few(None, end) for end in ends]
-    return found
+def judged_times(playing: Playing, mine: Played, own: Played, scatter: ScatteredNotes | None) -> list[Judged]:
+    """Judged of a build's TIMES over those of the sheet's own."""
+    before, after = (verdicts.named_support(p.rate, p.how) for p in (own, mine))
+    ranges, judged = ratio_ranges(playing, mine, own), []
+    for column, measure in enumerate(TIMES):
+        ratio = verdicts.over(mine.board, own.board, measure)
+        pairs = (mine.board, own.board), (mine.rough, own.rough)
+        uncertain = {MESH: verdicts.mesh_uncertainty(*(getattr(a, measure) / getattr(b, measure) for a, b in pairs))}
+        if scatter is not None:
+            uncertain[WOOD] = verdicts.wood_uncertainty(ratio, scatter, mine.build.name, mine.how, measure)
+        for cause, few in ranges.items():
+            uncertain[cause] = verdicts.range_uncertainty(ratio, few[0, column], few[1:, column])
+        judged.append(verdicts.judged(ratio, uncertain, before, after, in_words(mine)))
+    return judged
 
 
-def rim_stiffness(fine, build):
+def ratio_ranges(playing: Playing, mine: Played, own: Played) -> dict[str, np.ndarray]:
+    """{cause: (3, 3) ratios of the few notes}: rows as given and at each end of the cause's range, columns the TIMES."""
+    pair, strings = (mine.modes, own.modes), playing.strings
+    few = lambda modes, strings=None: [
+        verdicts.median_ratio(*times) for times in zip(*(boards.decay_times(playing, m, strings) for m in modes))
+    ]
+    ranges = {}
+    if strings.loss_assumed:
+        ranges[STRING_LOSSES] = np.array([few(pair), few(pair, strings.least_loss), few(pair, strings.most_loss)])
+    low, high = zip(*(boards.rim_range(p.build.body, p.modes) for p in (mine, own)))
+    ranges[RIM_LOSSES] = np.array([few(pair), few(low), few(high)])
+    return ranges
+
+
+def rim_stiffness(fine: Soundings, build: Build) -> float:
     """Energy that the rim of a build would store in the motion of the sheet's own modes, over that of the sheet's own rim."""
     s = fine.whole["sheet"].structure
     mine = modal_stiffness(fine.model, build.sections(), s.shape)
     return boards.in_rim(s, mine) / boards.in_rim(s, s.stiffness)
 
 
-def in_words(build, stiffer):
+def in_words(played: Played) -> str:
     """'the stiffer rim (solid laminated linings)'."""
-    kind = "stiffer" if stiffer > 1.02 else "softer" if stiffer < 0.98 else "other"
-    return f"the {kind} rim ({build.label})"
+    kind = "stiffer" if played.stiffness > 1.02 else "softer" if played.stiffness < 0.98 else "other"
+    return f"the {kind} rim ({played.build.label})"
 
 
-def top_damping(playing, bodies):
+def top_damping(playing: Playing, own: dict[str, Played]) -> dict[str, tuple[float, float]]:
     """{how: (T60 with half the losses of the sheet's own top over T60 as given, the same with double)}.
 
     An outside check: graded damping of the top had 'no practically relevant influence' in three guitars (Acoustics 7(1):11,
     2025, abstract).
     """
-    found = {}
-    for how in HOLDINGS:
-        own = bodies["sheet", how]
-        given, *ends = (
-            boards.decay_times(playing, boards.times_top(own, factor), alone=True)[0]
-            for factor in (1.0, *boards.TOP_LOSS)
-        )
-        found[how] = tuple(verdicts.median_ratio(end, given) for end in ends)
-    return found
+    half, double = (
+        {how: verdicts.t60_ratio(playing, boards.times_top(p.modes, factor), p.modes) for how, p in own.items()}
+        for factor in boards.TOP_LOSS
+    )
+    return {how: (half[how], double[how]) for how in own}
 
 
-def limits(playing, body, bodies):
+def limits(playing: Playing, own: dict[str, Played]) -> tuple[dict[str, float], dict[str, float]]:
     """({how: T60 without rim loss over T60}, the same): the rim's losses at the low and at the high end of their ranges."""
-    found = {}, {}
-    for how in HOLDINGS:
-        own = bodies["sheet", how]
-        without = boards.decay_times(playing, boards.times_rim(own, 0.0), alone=True)[0]
-        for group, end in zip(found, boards.rim_range(body, own)):
-            group[how] = verdicts.median_ratio(without, boards.decay_times(playing, end, alone=True)[0])
-    return found
+    low, high = {}, {}
+    for how, p in own.items():
+        ends = boards.rim_range(p.build.body, p.modes)
+        low[how], high[how] = (verdicts.t60_ratio(playing, times_rim(p.modes, 0.0), end) for end in ends)
+    return low, high

@@ -1,18 +1,20 @@
 """Fretboards of a body and single decay times, kept on disk; what a range of string and rim losses does to them."""
 
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from fem.body_modes import mobility, with_losses
+from fem.body_modes import BodyModes, mobility, with_losses
 from fem.coupled_string import couple, fall_time, pluck_note, sound_fall_time, valid_partials
 from fem.fretboard import Fretboard, fretboard
-from fem.strings import Pluck, fretted_length
-from meshes.body import Assumption
+from fem.strings import Pluck, String, fretted_length
+from meshes.body import Assumption, Body
 from meshes.parts import RIM
 from meshes.sheet_strings import Strung
+from meshes.sounding import Structure
 from meshes.string_sets import StringSet
 from studies.common.inputs import BadInput
 from studies.common.kept import Kind, flat, kept, table
@@ -22,7 +24,8 @@ from studies.solved.power import SUMMARY
 JOINTS = ("joint_top", "joint_back")
 JOINT_LOSS = (0.005, 0.1)  # of a glued joint; hardly measured
 WOOD_LOSS = (0.5, 2.0)  # times the loss factors of sides, linings, blocks and bars
-FEW = 5  # every fifth fret serves for doubts and flips
+FEW = 5  # every fifth fret serves for ranges and flips
+WORKERS = 2
 BALANCE = 1e-6  # a pluck's shares must sum to 1 so closely
 TOP_LOSS = (0.5, 2.0)  # times the loss factors of the top: spruce lies about .005 to .02 along and across the grain
 POINTS = 100  # of the log mean of the mobility
@@ -37,26 +40,24 @@ class Playing:
     assumed: tuple[Assumption, ...]  # of strings and pluck
     frets: int
     store: Path
-    workers: int = 2
-    few: tuple[tuple[int, int], ...] = ()  # ((string, fret), ...) of the notes that serve for doubts and flips
+    few: tuple[tuple[int, int], ...]  # ((string, fret), ...) of the notes that serve for ranges and flips
 
     @staticmethod
-    def of(strung: Strung, frets: int, store: Path, workers: int = 2) -> "Playing":
+    def of(strung: Strung, frets: int, store: Path) -> "Playing":
         """Playing with its few notes chosen. BadInput where the pluck does not lie on every string at the highest fret."""
         few = tuple((i, fret) for i in range(len(strung.strings.strings)) for fret in range(0, frets + 1, FEW))
-        found = Playing(strung.strings, strung.pluck, strung.assumed, frets, store, workers, few)
-        check_pluck(found)
-        return found
+        playing = Playing(strung.strings, strung.pluck, strung.assumed, frets, store, few)
+        check_pluck(playing)
+        return playing
 
 
-def board(playing, body):
+def board(playing: Playing, body: BodyModes) -> Fretboard:
     """Fretboard of BodyModes. ArithmeticError if some pluck's shares do not sum to 1 within BALANCE."""
-    p = playing
-    inputs = (p.strings.strings, p.pluck, p.frets, body)
-    return kept(p.store, BOARD, inputs, lambda: fretboard(p.strings.strings, body, p.pluck, p.frets, p.workers))
+    inputs = (playing.strings.strings, playing.pluck, playing.frets, body)
+    return kept(playing.store, BOARD, inputs, lambda: fretboard(inputs[0], body, playing.pluck, playing.frets))
 
 
-def checked(found):
+def checked(found: Fretboard) -> None:
     """ArithmeticError unless every valid note's shares sum to 1, and times and energies are in range."""
     if not found.imbalance <= BALANCE:
         raise ArithmeticError(
@@ -69,7 +70,9 @@ def checked(found):
     positive(what, frequency=found.frequency, decay_time=found.decay_time, energy=found.energy)
 
 
-def decay_times(playing, body, strings=None, alone=False):
+def decay_times(
+    playing: Playing, body: BodyModes, strings: Sequence[String] | None = None, alone: bool = False
+) -> np.ndarray:
     """T60, early and sound's decay time (3, k) [s] of the few notes of a Playing; nan where not valid.
 
     strings: in place of the set's own. alone: T60 only (1, k), in half the time.
@@ -86,21 +89,21 @@ def decay_times(playing, body, strings=None, alone=False):
         return fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0), sound_fall_time(ringing, 60.0)
 
     def all_of_them():
-        with ThreadPoolExecutor(playing.workers) as pool:
+        with ThreadPoolExecutor(WORKERS) as pool:
             return np.array(list(pool.map(one, playing.few))).T
 
     return kept(playing.store, FEW_NOTES, (strings, playing.pluck, playing.few, body, alone), all_of_them)
 
 
-def pack(found):
+def pack(found: Fretboard) -> dict[str, np.ndarray]:
     """{name: array} of a Fretboard."""
     return {k: v for k, v in vars(found).items() if k != "share"} | flat(share=found.share)
 
 
-def unpack(arrays):
+def unpack(arrays: Mapping[str, np.ndarray]) -> Fretboard:
     """The Fretboard that was packed."""
-    plain = {k: v for k, v in arrays.items() if not k.startswith("share/")}
-    return Fretboard(**plain | {"highest_valid": float(plain["highest_valid"]), "share": table(arrays, "share")})
+    plain = {k: v for k, v in arrays.items() if k != "highest_valid" and not k.startswith("share/")}
+    return Fretboard(**plain, highest_valid=float(arrays["highest_valid"]), share=table(arrays, "share"))
 
 
 BOARD = Kind("fretboard", ("fem.fretboard",), pack, unpack, checked)
@@ -113,67 +116,63 @@ FEW_NOTES = Kind(
 # --- losses of the rim, and of the top for an outside check ---
 
 
-def rim_parts(body):
-    """Names of the rim's parts that lose anything in BodyModes."""
+def rim_parts(body: BodyModes) -> tuple[str, ...]:
+    """Names of the rim's parts that lose anything."""
     return tuple(part for part in RIM if part in body.loss)
 
 
-def times_rim(body, factor):
-    """BodyModes with every loss of the rim multiplied; 0: the counterfactual."""
+def times_rim(body: BodyModes, factor: float) -> BodyModes:
+    """With every loss of the rim multiplied; 0: the counterfactual."""
     return with_losses(body, dict.fromkeys(rim_parts(body), factor))
 
 
-def rim_range(guitar, body):
-    """(BodyModes with all the rim's losses at the low end of their ranges, the same at the high end); guitar: the Body."""
-    ends = []
-    for joint, wood in zip(JOINT_LOSS, WOOD_LOSS):
-        factors = {part: wood for part in rim_parts(body)}
-        for part in JOINTS:
-            own = getattr(guitar, part).loss
-            if part in factors:
-                factors[part] = joint / own if own else 1.0
-        side = min if wood < 1 else max
-        ends.append(with_losses(body, {part: side(1.0, f) for part, f in factors.items()}))
-    return tuple(ends)
+def rim_range(guitar: Body, body: BodyModes) -> tuple[BodyModes, BodyModes]:
+    """All the rim's losses at the low end of their ranges, and all at the high end."""
+    own = {part: getattr(guitar, part).loss for part in JOINTS}
+
+    def at(joint, wood, side):
+        factor = {part: joint / loss if loss else 1.0 for part, loss in own.items()}
+        return with_losses(body, {part: side(1.0, factor.get(part, wood)) for part in rim_parts(body)})
+
+    return at(JOINT_LOSS[0], WOOD_LOSS[0], min), at(JOINT_LOSS[1], WOOD_LOSS[1], max)
 
 
-def times_top(body, factor):
-    """BodyModes with the losses of the top and its braces multiplied."""
+def times_top(body: BodyModes, factor: float) -> BodyModes:
+    """With the losses of the top and its braces multiplied."""
     return with_losses(body, {part: factor for part in ("top", "top_braces") if part in body.loss})
 
 
-def range_notes():
+def range_notes() -> tuple[Assumption, ...]:
     """The ranges as Assumptions."""
     low, high = JOINT_LOSS
+    wood = f"{WOOD_LOSS[0]:g} to {WOOD_LOSS[1]:g} times the wood's"
+    why = "assumed: woods of one name differ so, and glue between laminations is not measured"
     return (
         Assumption("joints, loss factor", f"{low:g} to {high:g}", "assumed: hardly measured"),
-        Assumption(
-            "sides, linings, blocks, side bars, loss factors", f"{WOOD_LOSS[0]:g} to {WOOD_LOSS[1]:g} times the wood's",
-            "assumed: woods of one name differ so, and glue between laminations is not measured",
-        ),
-    )  # fmt: skip
+        Assumption("sides, linings, blocks, side bars, loss factors", wood, why),
+    )
 
 
-def rim_loss_factor(structure):
+def rim_loss_factor(structure: Structure) -> float:
     """Mean loss factor of the rim, by the energy that each elastic dry mode of a Structure stores in it; nan if none."""
     stored = in_rim(structure, structure.stiffness)
     return in_rim(structure, structure.loss) / stored if stored > 0 else float("nan")
 
 
-def in_rim(structure, modal):
+def in_rim(structure: Structure, modal: Mapping[str, np.ndarray]) -> float:
     """Sum over the elastic dry modes of a Structure of what modal matrices {part: (n, n)} hold in the rim, over omega^2."""
     keep = slice(6, -1)
     square = (2 * np.pi * structure.frequency[keep]) ** 2
     return sum(float(np.sum(np.diag(modal[part])[keep] / square)) for part in RIM if part in modal)
 
 
-def mean_mobility(body, strings):
+def mean_mobility(body: BodyModes, strings: int) -> float:
     """Mean real part of the mobility [s/kg] away from the top, over all strings' saddles and the logarithm of frequency."""
     omega = 2 * np.pi * np.geomspace(SUMMARY[0], min(SUMMARY[1], body.highest_valid), POINTS)
     return float(np.mean([mobility(body, i, omega)[:, 2, 2].real.mean() for i in range(strings)]))
 
 
-def check_pluck(playing):
+def check_pluck(playing: Playing) -> None:
     """BadInput where the pluck does not lie on every string at the highest fret."""
     p = playing.pluck
     for s in playing.strings.strings:

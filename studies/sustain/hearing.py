@@ -4,12 +4,16 @@ The tolerances disagree: each is answered separately, and 'no audible difference
 where all of them agree.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from studies.common.words import percent_change
 
+Range = tuple[float, float]  # (low, high) of a ratio
+Ranges = Mapping[str, Range]  # {source of uncertainty: (low, high) of one ratio}
 AUDIBLE, NO_DIFFERENCE, CANNOT_TELL = "audible difference", "no audible difference", "cannot tell"
 
 
@@ -48,10 +52,9 @@ class Verdict:
     word: str
     sentence: str
     by_tolerance: dict[str, str]  # {tolerance: word}
-    reason: str  # why the notes die earlier or last longer; '' if nobody could hear it or nothing stands out
 
 
-def audible_share(ratios, tolerance):
+def audible_share(ratios: ArrayLike, tolerance: Tolerance) -> float:
     """Share of notes (of all axes) whose decay-time ratio lies outside a Tolerance; nan notes are left out.
 
     nan if no note is left.
@@ -61,43 +64,59 @@ def audible_share(ratios, tolerance):
     return float(outside.mean()) if known.size else float("nan")
 
 
-def word_for(low, high, tolerance):
+def word_for(low: float, high: float, tolerance: Tolerance) -> str:
     """Word for a range of ratios, low to high, under one Tolerance."""
     if tolerance.low <= low and high <= tolerance.high:
         return NO_DIFFERENCE
     return AUDIBLE if high < tolerance.low or low > tolerance.high else CANNOT_TELL
 
 
-def combined(median, doubts):
-    """(low, high) of a ratio from separate doubts {name: (low, high)} about the same ratio, each with the others at rest.
+def combined(median: float, ranges: Ranges) -> tuple[float, float]:
+    """(low, high) of a ratio from separate uncertainties of the same ratio, each with the others at rest.
 
     Wood, mesh, losses and model are independent: distances from the median add in squares on a log scale, downward and
-    upward by themselves. Show the doubts one by one beside it.
+    upward by themselves. Show them one by one beside it.
     """
-    off = np.log([[median, median], *doubts.values()]) - np.log(median)
+    off = np.log([[median, median], *ranges.values()]) - np.log(median)
     down, up = np.sqrt((np.minimum(off[:, 0], 0) ** 2).sum()), np.sqrt((np.maximum(off[:, 1], 0) ** 2).sum())
     return float(median * np.exp(-down)), float(median * np.exp(up))
 
 
-def decisive(median, doubts, tolerances=TOLERANCES):
-    """Names of the doubts without which, one at a time, the verdict's word would be another: what to measure first."""
-    word = lambda left: verdict(*combined(median, left), tolerances=tolerances).word
-    now = word(doubts)
-    return [name for name in doubts if word({k: v for k, v in doubts.items() if k != name}) != now]
+def decisive(median: float, ranges: Ranges) -> list[str]:
+    """Names of the uncertainties without which, one at a time, the word would be another: what to measure first."""
+    word = lambda left: verdict(*combined(median, left)).word
+    return [name for name in ranges if word({k: v for k, v in ranges.items() if k != name}) != word(ranges)]
 
 
-def rates(share, decay_time):
-    """{part: 1/s}: each part's share of the pluck's energy over the decay time: how fast it draws the note down."""
-    return {part: np.asarray(s) / np.asarray(decay_time) for part, s in share.items()}
+def verdict(low: float, high: float) -> Verdict:
+    """Verdict on a median decay-time ratio (build over reference) that lies between low and high.
+
+    Every uncertainty that is asked about (wood, losses, mesh, model) must already stand in them. ValueError unless
+    0 < low <= high.
+    """
+    if not 0 < low <= high < np.inf:
+        raise ValueError(f"ratio from {low:g} to {high:g}; expected two positive numbers, the lower first")
+    words = {t.name: word_for(low, high, t) for t in TOLERANCES}
+    agreed = set(words.values())
+    word = agreed.pop() if len(agreed) == 1 else CANNOT_TELL
+    reach = {
+        NO_DIFFERENCE: ", within every published tolerance of hearing",
+        AUDIBLE: ", outside every published tolerance of hearing",
+        CANNOT_TELL: " reach from inaudible to audible by every published tolerance of hearing",
+    }[word]
+    if len(set(words.values())) > 1:
+        named = "; ".join(f"{w} by '{name}'" for name, w in words.items())
+        reach = f", and the published tolerances of hearing disagree ({named})"
+    return Verdict(word, f"{word}: decay times {percent_change(low)} to {percent_change(high)}{reach}", words)
 
 
-def cause(before, after):
+def cause(before: Mapping[str, float], after: Mapping[str, float]) -> tuple[str, float]:
     """(part, its part of the change) that changed the decay rate most, from rates {part: median 1/s} of two builds.
 
     The change of a part over the whole change: may exceed 1 where another part works against it. ('', 0) if nothing
     changed.
     """
-    change = {part: after[part] - before.get(part, 0.0) for part in after}
+    change = {part: rate - before[part] for part, rate in after.items()}
     whole = sum(change.values())
     if abs(whole) <= 1e-9 * sum(map(abs, after.values())):
         return "", 0.0
@@ -105,46 +124,22 @@ def cause(before, after):
     return part, float(change[part] / whole)
 
 
-def verdict(low, high, before=None, after=None, build="the stiffer rim", tolerances=TOLERANCES):
-    """Verdict on a median decay-time ratio (build over reference) that lies between low and high.
+def why(low: float, high: float, before: Mapping[str, float], after: Mapping[str, float], build: str) -> str:
+    """Sentence on what changed the decay, from the ratio's range and the rates {part: 1/s} of reference and build.
 
-    low, high: every uncertainty that is asked about (wood, losses, mesh, model) must already stand in them. before,
-    after: rates {part: 1/s} of the reference and of the build, for the reason. ValueError unless 0 < low <= high.
+    '' where not even its direction is known.
     """
-    if not 0 < low <= high < np.inf:
-        raise ValueError(f"ratio from {low:g} to {high:g}; expected two positive numbers, the lower first")
-    words = {t.name: word_for(low, high, t) for t in tolerances}
-    agreed = set(words.values())
-    word = agreed.pop() if len(agreed) == 1 else CANNOT_TELL
-    span = f"decay times {percent_change(low)} to {percent_change(high)}"
-    if word == NO_DIFFERENCE:
-        return Verdict(word, f"no audible difference: {span}, within every published tolerance of hearing", words, "")
-    if len(set(words.values())) > 1:
-        named = "; ".join(f"{w} by '{name}'" for name, w in words.items())
-        sentence = f"cannot tell: {span}, and the published tolerances of hearing disagree ({named})"
-    elif word == CANNOT_TELL:
-        sentence = f"cannot tell: {span} reach from inaudible to audible by every published tolerance of hearing"
-    else:
-        sentence = f"audible difference: {span}, outside every published tolerance of hearing"
-    return Verdict(word, sentence, words, why(low, high, before, after, build))
-
-
-def why(low, high, before, after, build):
-    """Sentence on what changed the decay; '' where not even its direction is known."""
-    if before is None or after is None or low <= 1 <= high:
-        return ""
     part, share = cause(before, after)
     faster = high < 1
-    if not part or (sum(after.values()) > sum(before.values())) != faster:
+    if not part or low <= 1 <= high or (sum(after.values()) > sum(before.values())) != faster:
         return ""
-    way = "decays faster" if faster else "rings longer"
-    more = "more" if faster else "less"
+    way, more = ("decays faster", "more") if faster else ("rings longer", "less")
     if share < 0.5:
         return f"{build} {way}; no single part makes most of the change"
     because = {
-        "radiation": f"because it radiates {more}",
-        "string": f"because the strings turn {more} of the energy to heat",
-        "player": f"because {more} goes into the player",
-        "bands": f"because {more} goes into the bands that hold it",
-    }.get(part, f"because {more} is turned to heat in the {part.replace('_', ' ')}")
-    return f"{build} {way} {because}"
+        "radiation": f"it radiates {more}",
+        "string": f"the strings turn {more} of the energy to heat",
+        "player": f"{more} goes into the player",
+        "bands": f"{more} goes into the bands that hold it",
+    }.get(part, f"{more} is turned to heat in the {part.replace('_', ' ')}")
+    return f"{build} {way} because {because}"

@@ -4,12 +4,15 @@ Drawn as in tablature, which is also what a player sees who looks down at the ne
 on top, frets in their true proportion. SVG, PDF and PNG at a print width, a caption beside each.
 """
 
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
+from fem.fretboard import Fretboard, Wolf
+from fem.strings import String
 from studies.common.note_names import short_name
 from studies.drawing.scales import Axis
 from studies.drawing.sheet import MM_PER_INCH, SCALE, THEMES, lettering, sheet, strip_of_colours
@@ -23,6 +26,7 @@ NARROW = 3.4  # mm of a fret below which no figure is written into it
 NAMELESS = 3.0  # mm of a fret below which its notes are not named, and only marked frets are numbered
 DARK = 0.32  # of the scale: white letters below
 STEPS = 256
+Ends = tuple[float, float]  # of a scale
 WITHIN = 96  # per cent of the notes that a scale about a middle holds; the others have the colour of its end
 
 
@@ -34,7 +38,7 @@ class Board:
     frequency: np.ndarray  # Hz
     valid: np.ndarray  # bool
     highest_valid: float  # Hz
-    wolves: frozenset = field(default_factory=frozenset)  # {(string, fret)}
+    wolves: frozenset[tuple[int, int]] = frozenset()  # {(string, fret)}
 
 
 @dataclass(frozen=True)
@@ -59,7 +63,7 @@ RATIO = Measure(
     "{:.2f}",
     about=1.0,
 )
-HEAT = Measure(
+DISSIPATED = Measure(
     "rim-heat",
     "Part of the pluck's energy turned to heat in the rim",
     "%",
@@ -69,14 +73,13 @@ HEAT = Measure(
 )
 
 
-def board_of(strings, fretboard, wolves=()):
+def board_of(strings: Sequence[String], fretboard: Fretboard, wolves: Iterable[Wolf] = ()) -> Board:
     """Board of Strings, a Fretboard and its Wolf notes."""
-    names = tuple(s.name for s in strings)
-    marked = frozenset((w.string, w.fret) for w in wolves)
+    names, marked = tuple(s.name for s in strings), frozenset((w.string, w.fret) for w in wolves)
     return Board(names, fretboard.frequency, fretboard.valid, fretboard.highest_valid, marked)
 
 
-def scale_ends(measure: Measure, *values: np.ndarray) -> tuple[float, float]:
+def scale_ends(measure: Measure, *values: np.ndarray) -> Ends:
     """(low, high) of one scale for several maps, rounded outward; about the middle, where there is one, it holds WITHIN per
     cent of the notes: a few beyond would take the colour from all others.
     """
@@ -102,51 +105,40 @@ def _outward(value):
     return np.ceil(value / power - 1e-9) * power
 
 
-def shade(measure: Measure, value: np.ndarray, ends: tuple[float, float]) -> np.ndarray:
+def shade(measure: Measure, value: np.ndarray, ends: Ends) -> np.ndarray:
     """Place (0..1) on the scale of values between `ends`; nan stays nan."""
     return Axis(*ends, logarithmic=measure.logarithmic).at(value).clip(0, 1)
 
 
-def map_figure(
-    board: Board, values: np.ndarray, measure: Measure, heading: str, ends: tuple[float, float] | None = None,
-    width_mm: float = WIDTH,
-) -> Figure:  # fmt: skip
-    """Figure of one map. values (strings, frets + 1); heading: build and how it is held, over the map."""
+def map_figure(board: Board, values: np.ndarray, measure: Measure, heading: str, ends: Ends) -> Figure:
+    """Figure of one map. values (strings, frets + 1); heading: build and support, over the map; ends: of the scale."""
     strings, columns = values.shape
-    ends = ends or scale_ends(measure, values[board.valid])
     high = HEAD + strings * ROW + UNDER + FOOT + 2 * MARGIN
-    page = sheet(width_mm, high)
-    ax = page.axes(0, 0, width_mm, high)
-    ax.set(xlim=(0, width_mm), ylim=(0, high))
+    page = sheet(WIDTH, high)
+    ax = page.axes(0, 0, WIDTH, high)
+    ax.set(xlim=(0, WIDTH), ylim=(0, high))
     ax.set_axis_off()
     bottom = MARGIN + FOOT + UNDER
-    edge = fret_edges(columns - 1, MARGIN + NAMES + OPEN, width_mm - MARGIN - 1)
+    edge = fret_edges(columns - 1, MARGIN + NAMES + OPEN, WIDTH - MARGIN - 1)
     shades = shade(measure, values, ends)
     for s in range(strings):
         _string(ax, board, s, bottom + s * ROW, edge, values, shades, measure)
     _neck(ax, edge, bottom, strings)
-    size = fitting(heading, 8.5, width_mm)
+    size = fitting(heading, 8.5)
     _words(ax, MARGIN + 1, high - MARGIN - 2.4, heading, size, THEMES["light"].ink, "left")
     told = f"{measure.title}, {measure.unit}" if measure.about is None else f"{measure.title} (1: as long)"
-    _words(
-        ax,
-        MARGIN + 1,
-        high - MARGIN - 6.6,
-        told,
-        min(0.82 * size, fitting(told, 7, width_mm)),
-        THEMES["light"].quiet,
-        "left",
-    )
-    _foot(ax, board, measure, ends, width_mm, values[board.valid])
+    size = min(0.82 * size, fitting(told, 7))
+    _words(ax, MARGIN + 1, high - MARGIN - 6.6, told, size, THEMES["light"].quiet, "left")
+    _foot(ax, board, measure, ends, values[board.valid])
     return page.figure
 
 
-def fitting(text, most, width_mm):
-    """Size [pt] at which a line of text fits a width, `most` at the largest; a letter is some .6 of its size wide."""
-    return min(most, (width_mm - 2 * MARGIN - 1) / (0.6 * len(text)) * 72 / MM_PER_INCH)
+def fitting(text: str, most: float) -> float:
+    """Size [pt] at which a line of text fits, `most` at the largest; a letter is some .6 of its size wide."""
+    return min(most, (WIDTH - 2 * MARGIN - 1) / (0.6 * len(text)) * 72 / MM_PER_INCH)
 
 
-def fret_edges(frets, nut, end):
+def fret_edges(frets: int, nut: float, end: float) -> np.ndarray:
     """(frets + 2,) mm: left edges of the open column and of each fret, and the last fret; equal temperament."""
     place = 1 - 2.0 ** (-np.arange(frets + 1) / 12)
     span = place[-1] if frets else 1.0
@@ -160,8 +152,7 @@ def _string(ax, board, s, base, edge, values, shades, measure):
         left, wide = edge[fret], edge[fret + 1] - edge[fret]
         valid = board.valid[s, fret] and np.isfinite(values[s, fret])
         face = SCALE(shades[s, fret]) if valid else GREY
-        cell = Rectangle((left, base), wide, ROW, facecolor=face, edgecolor="none", linewidth=0)
-        ax.add_patch(cell)
+        ax.add_patch(Rectangle((left, base), wide, ROW, facecolor=face, edgecolor="none", lw=0))
         if not board.valid[s, fret]:
             ax.add_patch(Rectangle((left, base), wide, ROW, facecolor="none", edgecolor="#c4c4c4", hatch=HATCH, lw=0))
         ink = "w" if valid and shades[s, fret] < DARK else "0.35" if not valid else "0"
@@ -190,12 +181,10 @@ def _neck(ax, edge, bottom, strings):
     """Frets, nut, markers and their numbers."""
     top = bottom + strings * ROW
     for k, x in enumerate(edge[1:]):
-        ax.plot(
-            [x, x], [bottom, top], color="0.1" if k == 0 else "0.35", lw=2.4 if k == 0 else 0.7, solid_capstyle="butt"
-        )
-    ax.add_patch(
-        Rectangle((edge[0], bottom), edge[-1] - edge[0], top - bottom, facecolor="none", edgecolor="0.2", lw=0.6)
-    )
+        color, lw = ("0.35", 0.7) if k else ("0.1", 2.4)
+        ax.plot([x, x], [bottom, top], color=color, lw=lw, solid_capstyle="butt")
+    box = (edge[0], bottom), edge[-1] - edge[0], top - bottom
+    ax.add_patch(Rectangle(*box, facecolor="none", edgecolor="0.2", lw=0.6))
     for fret in range(1, len(edge) - 1):
         x = (edge[fret] + edge[fret + 1]) / 2
         if fret in INLAYS:
@@ -206,11 +195,11 @@ def _neck(ax, edge, bottom, strings):
     _words(ax, (edge[0] + edge[1]) / 2, bottom - 4.4, "open", 5.6, "0.25", "center")
 
 
-def _foot(ax, board, measure, ends, width_mm, values):
+def _foot(ax, board, measure, ends, values):
     """Scale with numbers, and the key."""
-    left, right, base = MARGIN + 19, MARGIN + 19 + 0.45 * width_mm, MARGIN + 13.0
+    left, right, base = MARGIN + 19, MARGIN + 19 + 0.45 * WIDTH, MARGIN + 13.0
     strip_of_colours(ax, STEPS, (left, right, base, base + 3.2))
-    ax.set(xlim=(0, width_mm), aspect="auto")
+    ax.set(xlim=(0, WIDTH), aspect="auto")
     ax.add_patch(Rectangle((left, base), right - left, 3.2, facecolor="none", edgecolor="0.3", lw=0.4, zorder=3))
     quiet = THEMES["light"].quiet
     for value, told in zip(scale_marks(measure, ends), mark_words(measure, ends, values)):
@@ -219,10 +208,10 @@ def _foot(ax, board, measure, ends, width_mm, values):
         _words(ax, x, base - 2.4, told, 6, quiet, "center")
     _words(ax, left - 1.5, base + 1.6, measure.ends[0], 6.2, quiet, "right")
     _words(ax, right + 1.5, base + 1.6, measure.ends[1], 6.2, quiet, "left")
-    _key(ax, board, width_mm)
+    _key(ax, board)
 
 
-def _key(ax, board, width_mm):
+def _key(ax, board):
     """What hatching and frames mean, and how the neck lies."""
     x, y, quiet = MARGIN + 1, MARGIN + 5.6, THEMES["light"].quiet
     if not board.valid.all():
@@ -233,17 +222,17 @@ def _key(ax, board, width_mm):
         ax.add_patch(Rectangle((x, y - 1.4), 4.2, 2.8, facecolor="none", edgecolor="0", lw=1.1))
         _words(ax, x + 6, y, "framed: wolf note", 6.2, quiet, "left")
     note = "Nut on the left, highest string on top, as in tablature and as a player looks down at the neck."
-    _words(ax, MARGIN + 1, MARGIN + 1.4, note, fitting(note, 6.2, width_mm), quiet, "left")
+    _words(ax, MARGIN + 1, MARGIN + 1.4, note, fitting(note, 6.2), quiet, "left")
 
 
-def scale_marks(measure: Measure, ends: tuple[float, float]) -> list[float]:
+def scale_marks(measure: Measure, ends: Ends) -> list[float]:
     """Five values along the scale, the middle one among them, rounded as far as they stay apart."""
     low, high = ends
     spaced = np.geomspace(low, high, 5) if measure.logarithmic else np.linspace(low, high, 5)
     return [float(f"{v:.2g}") if measure.about is None else float(f"{v:.3g}") for v in spaced]
 
 
-def mark_words(measure: Measure, ends: tuple[float, float], values: np.ndarray) -> list[str]:
+def mark_words(measure: Measure, ends: Ends, values: np.ndarray) -> list[str]:
     """The marks as they are written; the outer ones say so where values lie beyond."""
     told = [f"{v:.3g}" if measure.about is None else f"{v:.2f}" for v in scale_marks(measure, ends)]
     below, above = np.any(values < ends[0] * 0.999), np.any(values > ends[1] * 1.001)

@@ -1,10 +1,11 @@
 """Does the rim's build change how long plucked notes last, and could anybody hear it?
 
 Every string at every fret on every rim build, hung free and on the lap: string and air-loaded body solved together, both
-polarisations. Each build changes one thing from the sheet's own. What is doubtful stays apart: mesh, wood scatter, string
+polarisations. Each build changes one thing from the sheet's own. What is uncertain stays apart: mesh, wood scatter, string
 losses, rim losses; the error of the model itself is not known and in none of them.
 """
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,7 +17,8 @@ from studies.common.words import with_files
 from studies.solved.coupled import DRY_MODES
 from studies.sustain.fretboards import Playing
 from studies.sustain.result import HOLDINGS
-from studies.sustain.solve import play_builds
+from studies.sustain.solve import Wood, play_builds
+from studies.sweep import scatter
 from studies.sweep.log import Log
 
 FRETS = 20
@@ -25,8 +27,10 @@ FEWEST_MODES, MOST_MODES, MOST_FRETS, MOST_DRAWS = 20, 250, 24, 1000  # that the
 
 # Draws of the wood. Builds that are not drawn get the widest of their doubts. Ratios of pairs need neither a fine mesh nor
 # many modes: the page tells the error of the rows that are solved again in full.
-WOOD_BUILDS = "solid_laminated", "kerfed", "doubled_sides", "single_sides"
-WOOD_MESH_MM, WOOD_MODES, WOOD_CELLS, WOOD_ESTIMATE = 60.0, 40, 1, 0.25
+WOOD = scatter.WoodDraws(
+    ("solid_laminated", "kerfed", "doubled_sides", "single_sides"), DRAWS, HOLDINGS,
+    modes=40, mesh_size_mm=60.0, cells=1, estimate=0.25, checks=1,
+)  # fmt: skip
 
 
 def compare_sustain(
@@ -60,8 +64,8 @@ def compare_sustain(
     return with_files(text(study), write_report(study, out, pictures, say_drawing))
 
 
-def wood_of(sheet, draws, playing, out):
-    """Function (build names, say) -> sweep.scatter.ScatteredNotes of the sheet's file, or None without draws.
+def wood_of(sheet: Path, draws: int, playing: Playing, out: Path) -> Wood | None:
+    """Draws of the wood of the sheet's file, for solve.play_builds; None without draws. out: folder of their rows.
 
     On a mesh and with modes of its own, whatever the study's: what other boards do to the ratio of a pair of boxes depends
     little on either.
@@ -70,14 +74,9 @@ def wood_of(sheet, draws, playing, out):
         return None
 
     def scattered(names, say):
-        from studies.sweep.scatter import WoodDraws, scatter
-
-        drawn = tuple(name for name in names if name == "sheet" or name in WOOD_BUILDS)
-        asked = WoodDraws(
-            drawn, draws, HOLDINGS, strings=playing.strings.strings, pluck=playing.pluck, modes=WOOD_MODES,
-            mesh_size_mm=WOOD_MESH_MM, cells=WOOD_CELLS, estimate=WOOD_ESTIMATE, checks=1,
-        )  # fmt: skip
-        return scatter(sheet, asked, out, _Told(say), playing.store)
+        drawn = tuple(name for name in names if name == "sheet" or name in WOOD.builds)
+        asked = replace(WOOD, builds=drawn, draws=draws, strings=playing.strings.strings, pluck=playing.pluck)
+        return scatter.scatter(sheet, asked, out, _Told(say), playing.store)
 
     return scattered
 
@@ -85,9 +84,9 @@ def wood_of(sheet, draws, playing, out):
 class _Told(Log):
     """The log of the draws as steps of this study's progress."""
 
-    def __init__(self, say):
+    def __init__(self, say: Callable[[str], None]):
         super().__init__()
         self.tell = say
 
-    def say(self, text):
+    def say(self, text: str) -> None:
         self.tell(f"other boards of the same woods: {text}")
