@@ -2,6 +2,7 @@
 
 import copy
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 
@@ -12,6 +13,8 @@ from studies.common.builds import Build, builds, complete_linings
 from studies.common.inputs import BadInput
 from studies.sweep.design import Value
 from studies.sweep.plan import Sweep
+
+SINGLE = ("top", "back", "bridge", "bridge_plate", "lining_top", "lining_back", "neck_block", "tail_block", "neck")
 
 
 def body_at(sweep: Sweep, values: dict[str, Value]) -> Body:
@@ -35,24 +38,19 @@ def _write(raw, place, value):
 
 def with_draws(body: Body, draws: dict[str, np.ndarray]) -> Body:
     """The body made of other boards: draws {board: (4,)} for fem.woods.scattered."""
-    drawn = {}
+    other = cache(lambda board, wood: scattered(wood, draws[board]))
 
-    def other(part, board):
-        if part is None or part.wood is None or board not in draws:
-            return part
-        if (key := (board, part.wood)) not in drawn:
-            drawn[key] = scattered(part.wood, draws[board])
-        return replace(part, wood=drawn[key])
+    def redrawn(part, board):
+        known = part is not None and part.wood is not None and board in draws
+        return replace(part, wood=other(board, part.wood)) if known else part
 
-    single = ("top", "back", "bridge", "bridge_plate", "lining_top", "lining_back", "neck_block", "tail_block", "neck")
-    changes = {name: other(getattr(body, name), name) for name in single if name in draws}
-    if "sides" in draws:
-        changes["sides"] = tuple(other(layer, "sides") for layer in body.sides)
-    if "side_bars" in draws:
-        changes["side_bars"] = tuple(other(bar, "side_bars") for bar in body.side_bars)
-    if {"top_braces", "back_braces"} & set(draws):
-        changes["braces"] = tuple(other(brace, f"{brace.plate}_braces") for brace in body.braces)
-    return replace(body, **changes) if changes else body
+    return replace(
+        body,
+        sides=tuple(redrawn(layer, "sides") for layer in body.sides),
+        side_bars=tuple(redrawn(bar, "side_bars") for bar in body.side_bars),
+        braces=tuple(redrawn(brace, f"{brace.plate}_braces") for brace in body.braces),
+        **{name: redrawn(getattr(body, name), name) for name in SINGLE},
+    )
 
 
 def rim_build(body: Body, name: str) -> Build:

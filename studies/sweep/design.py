@@ -27,46 +27,39 @@ class Variant:
 
 def variants(plan: Plan) -> list[Variant]:
     """Every Variant of a plan, in a fixed order; the same seed gives the same ones."""
-    if plan.design.kind == "grid":
-        return _grid(plan)
     builds = plan.rim.builds
-    paired = plan.design.paired
-    u = _spread(plan, dimensions(plan) + (0 if paired else 1))
-    all_of: list[Variant] = []
-    for i, row in enumerate(u):
-        values, draws = values_at(plan, row)
-        for rim in builds if paired else [builds[min(int(row[-1] * len(builds)), len(builds) - 1)]]:
-            all_of.append(Variant(len(all_of), i, values, draws, rim))
-    return all_of
+    if plan.design.kind == "grid":
+        samples = [(*point, builds) for point in _grid(plan)]
+    else:
+        u = _spread(plan, dimensions(plan) + (not plan.design.paired))
+        samples = [(*values_at(plan, row), builds if plan.design.paired else [_pick(builds, row[-1])]) for row in u]
+    rows = [(i, values, draws, rim) for i, (values, draws, rims) in enumerate(samples) for rim in rims]
+    return [Variant(number, *row) for number, row in enumerate(rows)]
 
 
 def dimensions(plan: Plan) -> int:
     """How many independent numbers make a sample."""
-    return len(plan.factor) + sum(4 * (1 if s.correlation == 1 else 1 + len(s.boards)) for s in plan.scatter)
+    return len(plan.factor) + sum(4 * (len(s.planks) + (s.correlation < 1)) for s in plan.scatter)
 
 
 def values_at(plan: Plan, u: np.ndarray) -> tuple[dict[str, Value], dict[str, np.ndarray]]:
     """(values, draws) at a point u of the unit cube."""
     values = {f.name: factor_at(f, x) for f, x in zip(plan.factor, u)}
+    normal = iter(_normal(u[len(plan.factor) : dimensions(plan)]).reshape(-1, 4))
     draws: dict[str, np.ndarray] = {}
-    k = len(plan.factor)
     for s in plan.scatter:
-        common, k = _normal(u[k : k + 4]), k + 4
+        common, r = next(normal), s.correlation
         for board in s.boards:
-            if s.correlation == 1:
-                draws[board] = common
-            else:
-                own, k = _normal(u[k : k + 4]), k + 4
-                draws[board] = np.sqrt(s.correlation) * common + np.sqrt(1 - s.correlation) * own
+            draws[board] = common if r == 1 else np.sqrt(r) * common + np.sqrt(1 - r) * next(normal)
     return values, draws
 
 
 def factor_at(factor: Factor, u: float) -> Value:
     """Value of a factor at u in 0..1."""
     if factor.levels:
-        return factor.levels[min(int(u * len(factor.levels)), len(factor.levels) - 1)]
+        return _pick(factor.levels, u)
     if factor.mean is not None:
-        return float(factor.mean + factor.deviation * ndtri(1 - CUT + u * (2 * CUT - 1)))
+        return float(factor.mean + factor.deviation * _normal(u))
     low, high = factor.range or (np.nan, np.nan)
     return float(low + u * (high - low))
 
@@ -75,13 +68,17 @@ def point_of(plan: Plan, variant: Variant) -> dict[Coordinate, Value]:
     """Where a variant stands: each factor by its name, each draw by (board, 0..3); boards of one plank count once."""
     point: dict[Coordinate, Value] = {f.name: variant.values[f.name] for f in plan.factor}
     for s in plan.scatter:
-        for board in s.boards[: 1 if s.correlation == 1 else None]:
+        for board, *_ in s.planks:
             point |= {(board, k): float(z) for k, z in enumerate(variant.draws[board])}
     return point
 
 
 def _normal(u):
-    return ndtri(1 - CUT + np.asarray(u) * (2 * CUT - 1))
+    return ndtri(1 - CUT + u * (2 * CUT - 1))
+
+
+def _pick(items, u):
+    return items[min(int(u * len(items)), len(items) - 1)]
 
 
 def _spread(plan, d):
@@ -97,7 +94,6 @@ def _spread(plan, d):
 
 
 def _grid(plan):
+    """[(values, no draws)] of every combination."""
     axes = [f.levels or np.linspace(f.low, f.high, f.steps).tolist() for f in plan.factor]
-    points = [dict(zip((f.name for f in plan.factor), row)) for row in product(*axes)]
-    pairs = [(i, values, rim) for i, values in enumerate(points) for rim in plan.rim.builds]
-    return [Variant(number, i, values, {}, rim) for number, (i, values, rim) in enumerate(pairs)]
+    return [({f.name: value for f, value in zip(plan.factor, row)}, {}) for row in product(*axes)]

@@ -1,6 +1,7 @@
 """Tables of a sweep's plan: names, kinds and limits of all its keys."""
 
 import math
+from collections.abc import Sequence
 from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -57,6 +58,11 @@ class Scatter(PlanTable):
     name: Text
     boards: list[Board] = Field(min_length=1)
     correlation: Number = Field(default=1.0, ge=0, le=1, description="between these boards; 1: cut from one plank")
+
+    @property
+    def planks(self) -> Sequence[Sequence[str]]:
+        """The boards that are cut from each plank."""
+        return [self.boards] if self.correlation == 1 else [[board] for board in self.boards]
 
 
 class Design(PlanTable):

@@ -16,34 +16,28 @@ def locate(key: str, tables: Tables, file: str, where: str) -> tuple[Place | Non
     """(location of a key of the sheet in its tables, mistakes). A brace is named, as 'brace.upper bar.width_mm', a side port
     numbered as it comes in the sheet, as 'side_port.1.diameter_mm'.
     """
-    words: Place = tuple(key.split("."))
-    if words[0] == "brace":
-        names = [b.get("name") for b in tables.get("brace", [])]
-        if len(words) != 3 or words[1] not in names:
-            hint, known = (
-                nearest(str(words[1]), names) if len(words) > 1 else "",
-                "'brace.NAME.key' of a brace of the sheet",
-            )
-            return None, [Mistake(file, f"{where}.keys", show_value(key), known, hint)]
-        words = ("brace", names.index(words[1]), words[2])
-    if words[0] == "side_port":
-        count = len(tables.get("side_port", []))
-        if len(words) != 3 or words[1] not in [str(k + 1) for k in range(count)]:
-            known = (
-                f"'side_port.NUMBER.key', NUMBER up to {count}" if count else "a key of the sheet; it has no side port"
-            )
-            return None, [Mistake(file, f"{where}.keys", show_value(key), known)]
-        words = ("side_port", int(words[1]) - 1, words[2])
+
+    def wrong(expected: str, hint: str = "") -> tuple[None, list[Mistake]]:
+        return None, [Mistake(file, f"{where}.keys", show_value(key), expected, hint)]
+
+    table, *rest = key.split(".")
+    place: Place = (table, *rest)
+    ports = [str(k) for k, _ in enumerate(tables.get("side_port", []), 1)]
+    names = {"brace": [b.get("name") for b in tables.get("brace", [])], "side_port": ports}.get(table)
+    if names is not None:
+        if len(rest) != 2 or rest[0] not in names:
+            if table == "brace":
+                return wrong("'brace.NAME.key' of a brace of the sheet", nearest(rest[0], names) if rest else "")
+            known = f"'side_port.NUMBER.key', NUMBER up to {len(ports)}"
+            return wrong(known if ports else "a key of the sheet; it has no side port")
+        place = (table, names.index(rest[0]), rest[1])
     schema = Sheet.model_json_schema()
-    node = schema_at(schema, words)
+    node = schema_at(schema, place)
     if not node or "properties" in node or node.get("type") == "object":
-        known = _all_keys(schema)
-        return None, [Mistake(file, f"{where}.keys", show_value(key), "a key of the sheet", nearest(key, known))]
-    if words[0] == "wood" and words[1] not in library() and words[1] not in tables.get("wood", {}):
-        return None, [
-            Mistake(file, f"{where}.keys", show_value(key), "a known wood", nearest(str(words[1]), library()))
-        ]
-    return words, []
+        return wrong("a key of the sheet", nearest(key, _all_keys(schema)))
+    if table == "wood" and rest[0] not in {**library(), **tables.get("wood", {})}:
+        return wrong("a known wood", nearest(rest[0], library()))
+    return place, []
 
 
 def _all_keys(schema):

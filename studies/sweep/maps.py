@@ -92,28 +92,18 @@ def _probed(
 def same_body(quick: Body, afresh: Body) -> bool:
     """Whether two bodies agree in all that sections and mesh depend on, numbers to round-off."""
     a, b = leaves(quick), leaves(afresh)
-    number = lambda x: isinstance(x, float | int)
-    return a.keys() == b.keys() and all(
-        abs(a[k] - b[k]) <= 1e-9 * max(abs(a[k]), abs(b[k]), 1e-9)
-        if number(a[k]) and number(b[k])
-        else _same(a[k], b[k])
-        for k in a
-    )
+    return a.keys() == b.keys() and all(_same(a[k], b[k]) for k in a)
 
 
 def leaves(value: Any, path: Path = ()) -> dict[Path, Any]:
     """{path: leaf} of a body (or what lies in one): every number, word and array that sections or mesh may depend on."""
     if is_dataclass(value):
-        return {
-            k: v
-            for f in fields(value)
-            if f.name not in UNREAD
-            for k, v in leaves(getattr(value, f.name), (*path, f.name)).items()
-        }
-    if isinstance(value, tuple):
-        items = {k: v for i, item in enumerate(value) for k, v in leaves(item, (*path, i)).items()}
-        return items | {(*path, "length"): len(value)}
-    return {path: value}
+        inner: dict[str | int, Any] = {f.name: getattr(value, f.name) for f in fields(value) if f.name not in UNREAD}
+    elif isinstance(value, tuple):
+        inner = {**dict(enumerate(value)), "length": len(value)}
+    else:
+        return {path: value}
+    return {k: v for name, item in inner.items() for k, v in leaves(item, (*path, name)).items()}
 
 
 def _linear(low, middle, high, a, b):
@@ -123,7 +113,7 @@ def _linear(low, middle, high, a, b):
     maps = []
     for path in low:
         x, y, z = low[path], middle[path], high[path]
-        if isinstance(x, float | int) and isinstance(z, float | int):
+        if _number(x) and _number(z):
             if x == y == z:
                 continue
             slope = (z - x) / (b - a)
@@ -135,7 +125,13 @@ def _linear(low, middle, high, a, b):
     return tuple(maps)
 
 
+def _number(x):
+    return isinstance(x, float | int)
+
+
 def _same(x, y):
+    if _number(x) and _number(y):
+        return abs(x - y) <= 1e-9 * max(abs(x), abs(y), 1e-9)
     return np.array_equal(x, y) if isinstance(x, np.ndarray) or isinstance(y, np.ndarray) else x == y
 
 

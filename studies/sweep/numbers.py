@@ -6,10 +6,13 @@ import numpy as np
 
 from studies.sweep.design import Variant
 from studies.sweep.plan import Sweep
+from studies.sweep.result import SUMMARY
 from studies.sweep.store import Store
 
 RESAMPLES = 200
 MOST_FITTED = 6000  # rows a fit and its resampling are made from
+BINS = 8  # of a factor's range in a main effect
+BUILD = "rim build"  # as a column beside the factors
 SMALL = 0.02  # of the spread: what explains less is said to matter little
 
 
@@ -50,14 +53,12 @@ def sweep_table(sweep: Sweep, variants: list[Variant], keys: dict[int, str], sto
         words = any(isinstance(v, str) for v in values)
         columns[f.name] = np.array(list(map(str, values))) if words else np.array(values, float)[:, None]
     for s in plan.scatter:
-        boards = s.boards[: 1 if s.correlation == 1 else None]
-        columns[s.name] = np.array([np.concatenate([v.draws[b] for b in boards]) for v in kept])
-    names = list(summaries[0][-1]) if summaries else []
-    outputs = {name: np.array([summary[name] for *_, summary in summaries], float) for name in names}
+        columns[s.name] = np.array([np.concatenate([v.draws[board] for board, *_ in s.planks]) for v in kept])
+    outputs = {name: np.array([summary[name] for *_, summary in summaries], float) for name in SUMMARY}
     return SweepTable(np.array([v.sample for v in kept]), np.array([rim for _, rim, *_ in summaries]), columns, outputs)
 
 
-def effects(table: SweepTable, output: str, seed: int = 0) -> tuple[list[Effect], float]:
+def effects(table: SweepTable, output: str) -> tuple[list[Effect], float]:
     """(Effects, largest first; share of the spread that they leave unexplained) of one output.
 
     Least squares on a constant, linear and square terms of each factor, one term for each build or word, and the products of
@@ -68,7 +69,7 @@ def effects(table: SweepTable, output: str, seed: int = 0) -> tuple[list[Effect]
     use = np.flatnonzero(np.isfinite(y))
     if len(use) < 10 or np.ptp(y[use]) <= 1e-9 * np.abs(y[use]).max():
         return [], 0.0
-    draw = np.random.default_rng(seed)
+    draw = np.random.default_rng(0)
     if len(use) > MOST_FITTED:
         use = np.sort(draw.choice(use, MOST_FITTED, replace=False))
     groups, A = _terms(table, use)
@@ -81,23 +82,18 @@ def effects(table: SweepTable, output: str, seed: int = 0) -> tuple[list[Effect]
     for _ in range(RESAMPLES):
         rows = np.concatenate([rows_of[i] for i in draw.integers(len(ids), size=len(ids))])
         again.append(_indices(A[rows], y[rows], groups, names)[0])
-    low, high = np.percentile(again, [2.5, 97.5], axis=0)
-    ranked = [
-        Effect(n, best[i, 0], low[i, 0], high[i, 0], best[i, 1], low[i, 1], high[i, 1]) for i, n in enumerate(names)
-    ]
-    return sorted(ranked, key=lambda e: -e.total), rest
+    spread = np.stack([best, *np.percentile(again, [2.5, 97.5], axis=0)], axis=-1)  # (factors, alone and total, 3)
+    return sorted((Effect(n, *values.ravel()) for n, values in zip(names, spread)), key=lambda e: -e.total), rest
 
 
 def _terms(table, use):
     """(the factors of each column (tuple), columns (n, t)) of the regression."""
     linear, groups, A = {}, [], []
-    columns = {**table.columns, **({"rim build": table.rim} if len(set(table.rim[use])) > 1 else {})}
-    for name, column in columns.items():
-        x = column[use]
+    for name, column in (table.columns | {BUILD: table.rim}).items():
+        x, squares = column[use], []
         if x.ndim == 1:
             on = [x == w for w in sorted(set(x))[1:]]
             linear[name] = [o - o.mean() for o in on]  # about their means, or products would take from what is alone
-            squares = []
         else:
             spread = x.std(axis=0)
             z = ((x - x.mean(axis=0)) / np.where(spread > 0, spread, 1)).T[spread > 0]
@@ -117,13 +113,10 @@ def _terms(table, use):
 
 def _indices(A, y, groups, names):
     """((factors, 2) first-order and total indices, unexplained share)."""
-    y = y - y.mean()
-    A = A - A.mean(axis=0)
+    y, A = y - y.mean(), A - A.mean(axis=0)
     coefficients = np.linalg.lstsq(A, y, rcond=None)[0]
-    variance = {}
-    for group in dict.fromkeys(groups):
-        on = [i for i, g in enumerate(groups) if g == group]
-        variance[group] = np.var(A[:, on] @ coefficients[on])
+    on = {group: [i for i, g in enumerate(groups) if g == group] for group in groups}
+    variance = {group: np.var(A[:, i] @ coefficients[i]) for group, i in on.items()}
     whole = np.var(y)
     indices = np.array(
         [[variance.get((n,), 0.0), sum(v for group, v in variance.items() if n in group)] for n in names]
@@ -131,35 +124,28 @@ def _indices(A, y, groups, names):
     return indices / whole, float(np.var(y - A @ coefficients) / whole)
 
 
-def main_effect(
-    table: SweepTable, name: str, output: str, bins: int = 8
-) -> list[tuple[float | str, float, float, float]]:
+def main_effect(table: SweepTable, name: str, output: str) -> list[tuple[float | str, float, float, float]]:
     """[(place or word, mean, 5 %, 95 %)] of an output over a factor's range; draws of wood are read by their density."""
-    column, y = (table.rim if name == "rim build" else table.columns[name]), table.outputs[output]
+    column, y = (table.columns | {BUILD: table.rim})[name], table.outputs[output]
+    x = column if column.ndim == 1 else column[:, 0]
     if column.ndim == 1:
-        parts = [(w, column == w) for w in dict.fromkeys(column)]
+        parts = [(w, x == w) for w in dict.fromkeys(x)]
+    elif len(levels := np.unique(x)) <= BINS:
+        parts = [(float(v), x == v) for v in levels]
     else:
-        x = column[:, 0]
-        if len(levels := np.unique(x)) <= bins:
-            parts = [(float(v), x == v) for v in levels]
-        else:
-            edges = np.quantile(x, np.linspace(0, 1, bins + 1))
-            where = np.clip(np.searchsorted(edges, x, side="right") - 1, 0, bins - 1)
-            parts = [(float(x[where == b].mean()), where == b) for b in range(bins) if np.any(where == b)]
-    means = []
-    for place, on in parts:
-        values = y[on & np.isfinite(y)]
-        if len(values):
-            means.append((place, float(values.mean()), *map(float, np.percentile(values, [5, 95]))))
-    return means
+        edges = np.quantile(x, np.linspace(0, 1, BINS + 1))
+        bins = np.clip(np.searchsorted(edges, x, side="right") - 1, 0, BINS - 1)
+        parts = [(float(x[bins == b].mean()), bins == b) for b in np.unique(bins)]
+    known = [(place, values) for place, on in parts if len(values := y[on & np.isfinite(y)])]
+    return [(place, *map(float, (v.mean(), *np.percentile(v, [5, 95])))) for place, v in known]
 
 
-def five(values: np.ndarray, seed: int) -> tuple[float, ...]:
+def five(values: np.ndarray) -> tuple[float, ...]:
     """Median, its 95 % interval from resampling, 5 and 95 per cent of the values; nan where nothing is known."""
     values = values[np.isfinite(values)]
     if not len(values):
         return (np.nan,) * 5
-    draw = np.random.default_rng(seed)
+    draw = np.random.default_rng(0)
     some = values if len(values) <= 2000 else draw.choice(values, 2000, replace=False)
     medians = np.median(some[draw.integers(len(some), size=(RESAMPLES, len(some)))], axis=1)
     return tuple(map(float, (np.median(values), *np.percentile(medians, [2.5, 97.5]), *np.percentile(values, [5, 95]))))
@@ -167,9 +153,8 @@ def five(values: np.ndarray, seed: int) -> tuple[float, ...]:
 
 def front(x: np.ndarray, y: np.ndarray) -> list[int]:
     """Indices of the rows that no other row betters in both x and y (both: less is better), by ascending x."""
-    order = np.lexsort((y, x))
     kept, best = [], np.inf
-    for i in order:
+    for i in np.lexsort((y, x)):
         if np.isfinite(x[i]) and y[i] < best:
             kept.append(int(i))
             best = y[i]

@@ -3,7 +3,6 @@
 from pathlib import Path
 
 import numpy as np
-from markupsafe import Markup
 
 from studies.common import cautions
 from studies.common.files import Plain, program
@@ -28,14 +27,15 @@ def write_sweep_page(sweep: Sweep, keys: dict[int, str], store: Store, out: Path
     table = sweep_table(sweep, variants, keys, store)
     lead = leads(plan)[0].output
     outputs = dict.fromkeys([*(lead.output for lead in leads(plan)), *LEADS])  # the leading ones first
-    explained = {name: effects(table, name) for name in outputs} if len(table) else {}
+    explained = {name: effects(table, name) for name in outputs if len(table)}
+    ranked = explained[lead][0] if explained else []
     return write_page(Path(out) / "index.html", "sweep/page.html.j2", {
         "title": f"{plan.name}: what matters for the rim",
-        "plan": plan, "sheet": sweep.sheet.name, "label": label(plan), "rows": len(table), "all": len(keys),
+        "plucked": plan.plucked, "builds": plan.rim.builds, "sheet": sweep.sheet.name, "label": label(plan), "rows": len(table), "all": len(keys),
         "answer": answer(plan, table, explained) if len(table) else ["There are no rows yet."],
         "notes": note_names(sweep), "paired_notes": paired_notes(variants, keys, store) if plan.plucked else [],
         "effects": {output_words(plan, name): value for name, value in explained.items()},
-        "charts": main_charts(table, explained[lead][0], lead) if len(table) else [], "paired": paired_builds(table),
+        "charts": main_charts(table, ranked, lead), "paired": paired_builds(table),
         "fronts": fronts(plan, table), "lines": parallel(table, lead), "shade": WORDS[lead],
         "observed": observed(store, keys), "cautions": cautions.RIM, "provenance": sweep_provenance(sweep, store, keys),
     })  # fmt: skip
@@ -59,72 +59,60 @@ def note_names(sweep: Sweep) -> str:
     return ", ".join(names)
 
 
-def main_charts(table: SweepTable, ranked: list[Effect], lead: str) -> list[Markup]:
+def main_charts(table: SweepTable, ranked: list[Effect], lead: str) -> list[str]:
     """SVG of the leading output over every factor, in the order of their effect."""
-    charts = []
-    for e in ranked:
-        rows = main_effect(table, e.name, lead)
-        if rows:
-            word = column_words(table, e.name)
-            charts.append(Markup(effect_chart(rows, word, axis_words(lead), SCALE.get(lead, 1))))
-    return charts
+    rows = {e.name: main_effect(table, e.name, lead) for e in ranked}
+    words = {name: column_words(table, name) for name in rows}
+    return [effect_chart(rows[name], words[name], axis_words(lead), SCALE[lead]) for name in rows]
 
 
 def column_words(table: SweepTable, name: str) -> str:
     """Name of a chart's axis; a scatter is shown over its density."""
-    column = table.columns.get(name)
-    return (
-        f"{name}: density, standard deviations"
-        if column is not None and column.ndim == 2 and column.shape[1] > 1
-        else name
-    )
+    drawn = name in table.columns and table.columns[name][:1].size > 1
+    return f"{name}: density, standard deviations" if drawn else name
 
 
-def fronts(plan: Plan, table: SweepTable) -> list[tuple[str, str, Markup]]:
+def fronts(plan: Plan, table: SweepTable) -> list[tuple[str, str, str]]:
     """[(heading, caption, SVG)]: grams of the rim against the heat in it, and against how long notes last."""
-    first, *others = leads(plan)
-    pairs = [(first.output, "Grams against heat", "turns less heat in it", 1)]
-    pairs += [(lead.output, "Grams against sustain", "lets notes last longer", -1) for lead in others]
-    charts = [(heading, better, front_chart(table, output, sign)) for output, heading, better, sign in pairs]
+    kinds = (
+        ("Grams against heat", "turns less heat in it", 1),
+        ("Grams against sustain", "lets notes last longer", -1),
+    )
     caption = "Ringed: no other variant is lighter in the rim and at the same time {}."
-    return [(heading, caption.format(better), chart) for heading, better, chart in charts if chart]
+    charts = [
+        (heading, caption.format(better), front_chart(table, lead.output, sign))
+        for lead, (heading, better, sign) in zip(leads(plan), kinds)
+    ]
+    return [(heading, words, chart) for heading, words, chart in charts if chart]
 
 
-def front_chart(table: SweepTable, output: str = "heat_in_rim", sign: int = 1) -> Markup | None:
-    """SVG of grams against an output with the rows that no other betters, or None. sign 1: less is better; -1: more."""
-    if not len(table):
-        return None
-    x, y = table.outputs["rim_g"], SCALE.get(output, 1) * table.outputs[output]
+def front_chart(table: SweepTable, output: str, sign: int) -> str:
+    """SVG of grams against an output with the rows that no other betters, or ''. sign 1: less is better; -1: more."""
+    x, y = table.outputs["rim_g"], SCALE[output] * table.outputs[output]
     use = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
     if len(use) < 2:
-        return None
-    best = [int(use[i]) for i in front(x[use], sign * y[use])]
+        return ""
+    best = use[front(x[use], sign * y[use])].tolist()
     some = use if len(use) <= MOST_DOTS else np.random.default_rng(0).choice(use, MOST_DOTS, replace=False)
-    shown = np.array(list(dict.fromkeys([*some.tolist(), *best])))
-    place = {int(row): i for i, row in enumerate(shown)}
-    chart = dots_chart(
-        x[shown], y[shown], table.rim[shown].tolist(), [place[i] for i in best], WORDS["rim_g"], axis_words(output)
-    )
-    return Markup(chart)
+    shown = list(dict.fromkeys([*some.tolist(), *best]))
+    ringed = [shown.index(row) for row in best]
+    return dots_chart(x[shown], y[shown], table.rim[shown].tolist(), ringed, WORDS["rim_g"], axis_words(output))
 
 
-def parallel(table: SweepTable, lead: str = "heat_in_rim") -> Markup | None:
-    """SVG of parallel coordinates of some rows, dark where the leading output is large, or None."""
-    values = table.outputs.get(lead, np.array([]))
+def parallel(table: SweepTable, lead: str) -> str:
+    """SVG of parallel coordinates of some rows, dark where the leading output is large, or ''."""
+    values = table.outputs[lead]
     use = np.flatnonzero(np.isfinite(values))
     if len(use) < 2:
-        return None
+        return ""
     if len(use) > MOST_LINES:
         use = np.sort(np.random.default_rng(0).choice(use, MOST_LINES, replace=False))
-    columns = {}
-    for name, column in table.columns.items():
-        if column.ndim == 2:
-            columns[name if column.shape[1] == 1 else f"{name} (density)"] = column[use, 0]
+    numbers = {name: column for name, column in table.columns.items() if column.ndim == 2}
+    columns = {n if c.shape[1] == 1 else f"{n} (density)": c[use, 0] for n, c in numbers.items()}
     if len(builds := list(dict.fromkeys(table.rim))) > 1:
         columns["rim build (number)"] = np.array([builds.index(r) + 1.0 for r in table.rim[use]])
-    columns |= {axis_words(n): SCALE.get(n, 1) * table.outputs[n][use] for n in ("rim_g", lead)}
-    shade = np.argsort(np.argsort(values[use])) / max(1, len(use) - 1)
-    return Markup(parallel_chart(columns, shade))
+    columns |= {axis_words(n): SCALE[n] * table.outputs[n][use] for n in ("rim_g", lead)}
+    return parallel_chart(columns, np.argsort(np.argsort(values[use])) / (len(use) - 1))
 
 
 def sweep_provenance(sweep: Sweep, store: Store, keys: dict[int, str]) -> dict[str, Plain]:

@@ -36,51 +36,51 @@ class PairedNotes:
     radiated: tuple[float, ...]  # per cent more energy radiated, the same five
 
 
-def paired_builds(table: SweepTable, seed: int = 0) -> list[PairedBuild]:
+def paired_builds(table: SweepTable) -> list[PairedBuild]:
     """Every other build against the first; builds with fewer than two samples in common are left out."""
     builds = list(dict.fromkeys(table.rim))
     base = {s: i for i, s in enumerate(table.sample) if table.rim[i] == builds[0]}
     rows = []
     for rim in builds[1:]:
         pairs = np.array([(i, base[s]) for i, s in enumerate(table.sample) if table.rim[i] == rim and s in base])
-        if len(pairs) < 2:
-            continue
-        new, old = pairs.T
-        share, loss, grams = (table.outputs[name] for name in ("heat_in_rim", "mean_loss_factor", "rim_g"))
-        values = 100 * (share[new] - share[old]), 100 * (loss[old] / loss[new] - 1), grams[new] - grams[old]
-        rows.append(PairedBuild(rim, len(pairs), *(five(v, seed) for v in values)))
+        if len(pairs) >= 2:
+            new, old = pairs.T
+            share, loss, grams = (table.outputs[name] for name in ("heat_in_rim", "mean_loss_factor", "rim_g"))
+            values = 100 * (share[new] - share[old]), 100 * (loss[old] / loss[new] - 1), grams[new] - grams[old]
+            rows.append(PairedBuild(rim, len(pairs), *map(five, values)))
     return rows
 
 
-def paired_notes(variants: list[Variant], keys: dict[int, str], store: Store, seed: int = 0) -> list[PairedNotes]:
+def paired_notes(variants: list[Variant], keys: dict[int, str], store: Store) -> list[PairedNotes]:
     """Every other build against the first, in each way to hold it; builds without two draws and a note in common are left
     out.
     """
     of_key = {keys[v.number]: v for v in variants}
-    notes = {(of_key[key].rim, of_key[key].sample): n for key, n in store.notes(keys.values())}
-    rims = list(dict.fromkeys(v.rim for v in of_key.values()))
+    notes: dict[str, dict[int, Notes]] = {v.rim: {} for v in variants}
+    for key, of_row in store.notes(keys.values()):
+        notes[of_key[key].rim][of_key[key].sample] = of_row
+    reference, *others = notes
     pairs = []
-    for rim in rims[1:]:
-        common = sorted({s for r, s in notes if r == rim} & {s for r, s in notes if r == rims[0]})
-        if len(common) < 2:
-            continue
-        new, old = ([notes[r, s] for s in common] for r in (rim, rims[0]))
-        for h, how in enumerate(new[0].holdings):
-            pairs += _against(rim, how, _stacked(new, h), _stacked(old, h), seed)
+    for rim in others:
+        common = sorted(notes[rim].keys() & notes[reference].keys())
+        if len(common) >= 2:
+            new, old = ([notes[r][s] for s in common] for r in (rim, reference))
+            for h, how in enumerate(new[0].holdings):
+                pairs += _against(rim, how, _stacked(new, h), _stacked(old, h))
     return pairs
 
 
-def _stacked(notes: list[Notes], h: int) -> dict[str, np.ndarray]:
+def _stacked(notes, h):
     """{name of COMPARED: (draws, notes)} held one way."""
     return {name: np.array([getattr(n, name)[h] for n in notes]) for name in COMPARED}
 
 
-def _against(rim, how, new, old, seed):
+def _against(rim, how, new, old):
     try:
-        ratios = [paired_summary(new[name], old[name], seed=seed) for name in ("decay_time", "early_decay_time")]
+        ratios = [paired_summary(new[name], old[name], seed=0) for name in ("decay_time", "early_decay_time")]
     except ValueError:
         return []
     middle = lambda values: np.array([np.median(row[np.isfinite(row)]) for row in values if np.isfinite(row).any()])
     points = middle(100 * (new["rim_dissipated"] - old["rim_dissipated"]))
     louder = middle(100 * (new["radiated"] * new["energy"] / (old["radiated"] * old["energy"]) - 1))
-    return [PairedNotes(rim, how, *ratios, five(points, seed), five(louder, seed))]
+    return [PairedNotes(rim, how, *ratios, five(points), five(louder))]

@@ -1,6 +1,8 @@
 """Reads the plan of a sweep (TOML): a base sheet, what varies and how, how exact; or tells all of its mistakes at once."""
 
 import tomllib
+from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -62,7 +64,9 @@ def read_plan(plan: Path | str, sheet: Path | str | None = None) -> Sweep:
     except tomllib.TOMLDecodeError as error:
         raise SheetError([wrong_toml(path.name, text, str(error))]) from None
     checked = checked_plan(raw, path.name)
-    return sweep_of(checked, path, Path(sheet) if sheet else sheet_of(checked, path))
+    beside, example = path.parent / checked.sheet, BODIES / checked.sheet
+    named = example if example.is_file() and not beside.is_file() else beside
+    return sweep_of(checked, path, Path(sheet) if sheet else named)
 
 
 def checked_plan(tables: Tables, name: str) -> Plan:
@@ -79,7 +83,7 @@ def sweep_of(plan: Plan, path: Path, sheet: Path) -> Sweep:
     if not sheet.is_file():
         raise SheetError([Mistake(path.name, "sheet", show_value(str(sheet)), "a build sheet that exists")])
     tables = read_tables(sheet)
-    places, base, mistakes = {}, {}, _check_whole(plan, path.name)
+    places, base, mistakes = {}, {}, list(_check_whole(plan, path.name))
     for i, factor in enumerate(plan.factor, 1):
         where = f"factor {i} ({factor.name})"
         mistakes += _check_values(factor, plan.design.kind, path.name, where)
@@ -94,16 +98,11 @@ def sweep_of(plan: Plan, path: Path, sheet: Path) -> Sweep:
         raise SheetError(mistakes)
     schema = Sheet.model_json_schema()
     whole = frozenset(key for key, place in places.items() if schema_at(schema, place).get("type") == "integer")
-    return with_notes(Sweep(plan, path, sheet, tables, places, whole, base))
-
-
-def with_notes(sweep: Sweep) -> Sweep:
-    """The Sweep with the strings and notes of its plan, where they are plucked."""
-    plan = sweep.plan
+    sweep = Sweep(plan, path, sheet, tables, places, whole, base)
     if not plan.plucked:
         return sweep
-    body = body_of(sweep.raw, sweep.sheet.name, sweep.sheet.parent, library())
-    own = strung(body, None if plan.sustain.strings == OWN_STRINGS else plan.sustain.strings)
+    given = None if plan.sustain.strings == OWN_STRINGS else plan.sustain.strings
+    own = strung(body_of(tables, sheet.name, sheet.parent, library()), given)
     strings = own.strings.strings
     return replace(sweep, strings=strings, notes_at=spread(plan.sustain.notes, len(strings)), pluck=own.pluck)
 
@@ -120,44 +119,33 @@ def plan_path(plan: Path | str) -> Path:
     raise BadInput(f"{plan}: no such plan; expected a file, or one of: {', '.join(ready)}{hint and '; ' + hint}")
 
 
-def sheet_of(plan: Plan, path: Path) -> Path:
-    """Path of the plan's base sheet: beside the plan, else among the examples."""
-    beside = path.parent / plan.sheet
-    return beside if beside.is_file() or not (BODIES / plan.sheet).is_file() else BODIES / plan.sheet
-
-
-def _check_whole(plan: Plan, file: str) -> list[Mistake]:
+def _check_whole(plan: Plan, file: str) -> Iterator[Mistake]:
     """Mistakes of tables beside each other: what is named twice, what does not go together."""
     names = [f.name for f in plan.factor] + [s.name for s in plan.scatter]
-    boards: list[str] = [b for s in plan.scatter for b in s.boards]
-    mistakes = [
-        Mistake(file, where, show_value(name), expected)
-        for where, expected, all_of, taken in (
-            ("name", "a name of its own for each factor and scatter", names, RESERVED),
-            ("factor.keys", "each key in one factor only", [key for f in plan.factor for key in f.keys], ()),
-            ("scatter.boards", "each board in one scatter only", boards, ()),
-        )
-        for name in sorted({n for n in all_of if all_of.count(n) > 1 or n in taken})
-    ]
-    if not names and len(plan.rim.builds) < 2:
-        mistakes.append(Mistake(file, "factor", "nothing varies", "a [[factor]], a [[scatter]] or several rim builds"))
-    if len(set(plan.rim.builds)) < len(plan.rim.builds):
-        mistakes.append(Mistake(file, "rim.builds", show_value(plan.rim.builds), "each build once"))
+    builds, held, strings = plan.rim.builds, plan.sustain.held, plan.sustain.strings
+    for where, expected, listed in (
+        ("name", "a name of its own for each factor and scatter", [*names, *RESERVED]),
+        ("factor.keys", "each key in one factor only", [key for f in plan.factor for key in f.keys]),
+        ("scatter.boards", "each board in one scatter only", [board for s in plan.scatter for board in s.boards]),
+    ):
+        for name in sorted(name for name, count in Counter(listed).items() if count > 1):
+            yield Mistake(file, where, show_value(name), expected)
+    if not names and len(builds) < 2:
+        yield Mistake(file, "factor", "nothing varies", "a [[factor]], a [[scatter]] or several rim builds")
+    if len(set(builds)) < len(builds):
+        yield Mistake(file, "rim.builds", show_value(builds), "each build once")
     if plan.design.kind == "grid" and plan.scatter:
-        mistakes.append(
-            Mistake(file, "design.kind", "'grid'", "a random design", "scatter of wood cannot lie on a grid")
-        )
+        hint = "scatter of wood cannot lie on a grid"
+        yield Mistake(file, "design.kind", "'grid'", "a random design", hint)
     if "sustain" in plan.model_fields_set and not plan.plucked:
-        mistakes.append(Mistake(file, "sustain", "a table", "'sustain' among the outputs as well"))
-    if plan.plucked and plan.sustain.strings not in (known := (OWN_STRINGS, *set_names())):
-        given = plan.sustain.strings
-        words = f"one of: {', '.join(known)}"
-        mistakes.append(Mistake(file, "sustain.strings", show_value(given), words, nearest(given, known)))
-    if len(set(plan.sustain.held)) < len(plan.sustain.held):
-        mistakes.append(Mistake(file, "sustain.held", show_value(plan.sustain.held), "each way to hold it once"))
+        yield Mistake(file, "sustain", "a table", "'sustain' among the outputs as well")
+    if plan.plucked and strings not in (known := (OWN_STRINGS, *set_names())):
+        expected = f"one of: {', '.join(known)}"
+        yield Mistake(file, "sustain.strings", show_value(strings), expected, nearest(strings, known))
+    if len(set(held)) < len(held):
+        yield Mistake(file, "sustain.held", show_value(held), "each way to hold it once")
     if plan.count > MOST:
-        mistakes.append(Mistake(file, "design", f"{plan.count} variants", f"at most {MOST}"))
-    return mistakes
+        yield Mistake(file, "design", f"{plan.count} variants", f"at most {MOST}")
 
 
 def _check_values(factor: Factor, design: str, file: str, where: str) -> list[Mistake]:

@@ -168,14 +168,13 @@ def _unflat(values, family):
 
 def powers_of(d: int, cells: int) -> np.ndarray:
     """(terms, d) exponents of the richest polynomial that `cells` can carry: linear, with squares, with products."""
-    rows = [np.zeros(d, int), *np.eye(d, dtype=int)]
-    squares = list(2 * np.eye(d, dtype=int))
-    products = [np.eye(d, dtype=int)[i] + np.eye(d, dtype=int)[j] for i in range(d) for j in range(i)]
-    cubes = list(3 * np.eye(d, dtype=int))
-    for more in (squares, products, cubes):
+    one = np.eye(d, dtype=int)
+    products = [one[i] + one[j] for i in range(d) for j in range(i)]
+    rows = [np.zeros(d, int), *one]
+    for more in (2 * one, products, 3 * one):
         if ROOM * (len(rows) + len(more)) > cells:
             break
-        rows += more
+        rows += [*more]
     return np.array(rows)
 
 
@@ -184,22 +183,20 @@ def fit(points: np.ndarray, sections: list[Section], axes: Axes) -> Fitted:
     powers = powers_of(len(axes), len(points))
     A = np.prod(points[:, None, :] ** powers, axis=2)
     flats = [_flat(s) for s in sections]
-    keys = tuple(flats[0])
-    B = np.array([[flat[key] for key in keys] for flat in flats])
-    hat = A @ np.linalg.pinv(A)
+    B = np.array([[flat[key] for key in flats[0]] for flat in flats])
     coefficients = np.linalg.lstsq(A, B, rcond=None)[0]
-    left_out = (B - A @ coefficients) / (1 - np.diag(hat).clip(max=0.999))[:, None]
+    left_out = (B - A @ coefficients) / (1 - np.diag(A @ np.linalg.pinv(A)).clip(max=0.999))[:, None]
     scale = np.abs(B).max(axis=0)
     ends = np.sqrt(np.mean(left_out**2, axis=0))[scale > 0] / scale[scale > 0]
-    return Fitted(tuple(axes), powers, coefficients, keys, sections[0].family, float(ends.max(initial=0)))
+    return Fitted(tuple(axes), powers, coefficients, tuple(flats[0]), sections[0].family, float(ends.max(initial=0)))
 
 
-def cell_points(d: int, cells: int, normal: np.ndarray, seed: int = 0) -> np.ndarray:
+def cell_points(d: int, cells: int, normal: np.ndarray) -> np.ndarray:
     """(n, d) points at which cells are computed, `cells` of them at most unless a linear fit needs more; columns in `normal`
     (bool (d,)) follow a normal distribution.
     """
     richest = (d * d + 7 * d + 2) // 2  # constant, linear, squares, products, cubes
     n = max(min(cells, int(np.ceil(ROOM * richest))), int(np.ceil(ROOM * (d + 1))))
-    u = qmc.LatinHypercube(d, rng=seed, optimization="random-cd").random(n)
+    u = qmc.LatinHypercube(d, rng=0, optimization="random-cd").random(n)
     wide = norm.ppf(norm.cdf(-REACH) + u * (norm.cdf(REACH) - norm.cdf(-REACH))) / REACH
     return np.where(normal, wide, 2 * u - 1)

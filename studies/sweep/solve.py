@@ -1,6 +1,7 @@
 """The loop of a sweep: batches to the workers, rows into the store as they come, a fixed sample solved again in full."""
 
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -46,8 +47,7 @@ def run(
     for line in announcement(sweep, variants, todo, out, scheduler):
         log.say(line)
     if todo or unchecked(sweep, store, keys):
-        engine = open_engine(workers, scheduler)
-        try:
+        with closing(open_engine(workers, scheduler)) as engine:
             log.say(f"{engine.workers} {'worker' if engine.workers == 1 else 'workers'}")
             kit = prepare(sweep, variants, kept, lambda pieces: compute_cells(engine, pieces, log), log.say)
             for line in kit.words:
@@ -55,18 +55,14 @@ def run(
             solver = Solver(kit, sheet)
             solve(engine, solver, todo, store, log, len(variants))
             check_sample(engine, solver, variants, keys, store, log)
-        finally:
-            engine.close()
     return keys
 
 
 def compute_cells(engine: Engine, pieces: list[SlowPiece], log: Log) -> list[Section]:
     """Sections of linings and joints in order, computed by the engine; each is kept in the cache of cells as well."""
-    sections = {}
     if pieces:
         log.say(f"{len(pieces)} linings and joints in solid cells (seconds each; kept for the next time)")
-    for (number, _), section in engine.run(Cells(), enumerate(pieces)):
-        sections[number] = section
+    sections = {number: section for (number, _), section in engine.run(Cells(), enumerate(pieces))}
     return [sections[i] for i in range(len(pieces))]
 
 

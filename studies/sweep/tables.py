@@ -7,7 +7,6 @@ from pathlib import Path
 
 from meshes.parts import RIM
 from studies.common.inputs import BadInput
-from studies.sweep.design import Value
 from studies.sweep.fields import Plan
 from studies.sweep.result import DRY, Row, summary_names
 
@@ -25,15 +24,14 @@ def column_names(plan: Plan) -> list[str]:
     ]  # fmt: skip
 
 
-def _line(row: Row) -> dict[str, Value | None]:
+def _line(row):
     """{head: value} of all that a row knows."""
-    factors = {name: v for name, v in row.parameters.items() if not isinstance(v, dict)}
-    drawn = {board: z for v in row.parameters.values() if isinstance(v, dict) for board, z in v.items()}
+    drawn = row.parameters.get("scatter", {})
     in_rim = [i for i, part in enumerate(row.parts) if part in RIM]
     rim = [None if a is None else a[in_rim].sum(axis=0) for a in (row.strain, row.dissipated)]
     each = [(w, v) for w, v in zip(EACH_MODE, (row.frequency, row.loss_factor, *rim)) if v is not None]
     return {
-        "key": row.key, "rim": row.rim, "method": row.method, **factors, **row.summary,
+        "key": row.key, "rim": row.rim, "method": row.method, **row.parameters, **row.summary,
         **{f"{board}: {what}": z for board, draw in drawn.items() for what, z in zip(DRAWN, draw)},
         **{f"{what}_{k}": float(v) for what, values in each for k, v in enumerate(values, 1)},
     }  # fmt: skip

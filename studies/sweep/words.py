@@ -27,12 +27,12 @@ PLUCKED_LABEL = (
     "plucked notes with the air inside and outside, {}; shares and frequencies of single modes are those of the dry box"
 )
 LEADS = ("heat_in_rim", "mean_loss_factor", "rim_g")  # outputs whose spread is explained
-OF_NOTES = {  # {median over the notes: (what it is, scale)}
-    "decay_s": ("time in which notes fall by 60 dB, s", 1),
-    "early_decay_s": ("early decay time of the notes, s", 1),
-    "pluck_in_rim": ("pluck's energy turned to heat in the rim, %", 100),
-    "pluck_radiated": ("pluck's energy radiated, %", 100),
-    "no_rim_loss_ratio": ("times longer notes if the rim had no loss", 1),
+OF_NOTES = {  # medians over the notes
+    "decay_s": "time in which notes fall by 60 dB, s",
+    "early_decay_s": "early decay time of the notes, s",
+    "pluck_in_rim": "pluck's energy turned to heat in the rim, %",
+    "pluck_radiated": "pluck's energy radiated, %",
+    "no_rim_loss_ratio": "times longer notes if the rim had no loss",
 }
 WORDS = {
     "heat_in_rim": "heat turned in the rim, %",
@@ -41,10 +41,8 @@ WORDS = {
     "mean_loss_factor": "mean loss factor",
     "rim_g": "weight of the rim with blocks, g",
     "first_hz": "first mode, Hz",
-} | {f"{name}_{short}": f"{what} ({how})" for name, (what, _) in OF_NOTES.items() for how, short in SHORT.items()}
-SCALE = {"heat_in_rim": 100, "stored_in_rim": 100, "no_loss_gain": 100} | {
-    f"{name}_{short}": scale for name, (_, scale) in OF_NOTES.items() for short in SHORT.values()
-}
+} | {f"{name}_{short}": f"{what} ({how})" for name, what in OF_NOTES.items() for how, short in SHORT.items()}
+SCALE = {name: 100 if ", %" in what else 1 for name, what in WORDS.items()}
 ON_AXES = {"pluck_in_rim": "pluck's heat in the rim, %", "decay_s": "notes last (60 dB), s"}
 
 
@@ -57,15 +55,15 @@ def announcement(
     """Lines that say what will be done, how big it will be, and what to mind."""
     plan = sweep.plan
     varies = [f.name for f in plan.factor] + [s.name for s in plan.scatter]
+    played = (
+        f"with air, radiation and {len(sweep.notes_at)} plucked notes, {' and '.join(plan.sustain.held)}"
+        if plan.plucked
+        else "without air, radiation and strings"
+    )
     lines = [
         f"'{plan.name}' on {sweep.sheet.name}: {len(variants)} variants, {len(variants) - len(todo)} of them in the store already",
         f"varies: {', '.join(varies) or 'nothing'}; rim builds: {', '.join(plan.rim.builds)}",
-        f"{plan.design.kind.replace('_', ' ')} design, seed {plan.seed}; mesh {plan.mesh_size_mm:g} mm, {plan.modes} modes, "
-        + (
-            f"with air, radiation and {len(sweep.notes_at)} plucked notes, {' and '.join(plan.sustain.held)}"
-            if plan.plucked
-            else "without air, radiation and strings"
-        ),
+        f"{plan.design.kind.replace('_', ' ')} design, seed {plan.seed}; mesh {plan.mesh_size_mm:g} mm, {plan.modes} modes, {played}",
         f"store of about {ROW_BYTES * plan.modes / 30 * len(variants) / 1e6:.0f} MB in {out}, and 50 to 200 MB for each reduced model among the kept results",
     ]
     pace = 300 if plan.plucked else 5000  # on two cores
@@ -142,10 +140,10 @@ def answer(plan: Plan, table: SweepTable, explained: dict[str, tuple[list[Effect
 
 def sentences(table: SweepTable, ranked: list[Effect], rest: float, lead: Lead) -> list[str]:
     """Three plain sentences: what matters most, what does not, what is uncertain."""
-    y = table.outputs.get(lead.output)
-    if y is None or not np.isfinite(y).any():
+    y = table.outputs[lead.output]
+    y = SCALE[lead.output] * y[np.isfinite(y)]
+    if not len(y):
         return ["Loss factors are not known for every part, so nothing can be said of heat."]
-    y = SCALE.get(lead.output, 1) * y[np.isfinite(y)]
     low, high = np.percentile(y, [5, 95])
     spread = f"nine tenths of the variants lie between {_number(low)} and {_number(high)} {lead.unit}"
     if not ranked:
@@ -155,15 +153,11 @@ def sentences(table: SweepTable, ranked: list[Effect], rest: float, lead: Lead) 
         f"Within the ranges entered, {top.name} matters most for {lead.what}: alone and with others it accounts for "
         f"{rough_percent(top.total)} of its spread ({rough_percent(top.total_low)} to {rough_percent(top.total_high)}); {spread}."
     ]
-    little = [e.name for e in ranked if e.total_high < SMALL]
+    small, little = rough_percent(SMALL), ", ".join(e.name for e in ranked if e.total_high < SMALL)
     if little:
-        lines.append(
-            f"{', '.join(little)}: less than {rough_percent(SMALL)} of the spread each, so within these ranges they hardly matter."
-        )
+        lines.append(f"{little}: less than {small} of the spread each, so within these ranges they hardly matter.")
     else:
-        lines.append(
-            f"Nothing is shown to be without effect: each may account for {rough_percent(SMALL)} of the spread or more."
-        )
+        lines.append(f"Nothing is shown to be without effect: each may account for {small} of the spread or more.")
     uncertain = [f"{rough_percent(rest)} of the spread is not explained by straight lines, squares and products"]
     if len(ranked) > 1 and ranked[1].total_high > top.total_low:
         uncertain.append(f"{top.name} and {ranked[1].name} cannot be put in order")
