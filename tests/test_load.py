@@ -17,12 +17,13 @@ from meshes.build import mesh_body
 from meshes.string_sets import string_set
 from studies.common.inputs import BadInput
 from studies.common.progress import Progress
+from studies.common.rest_page import said
 from studies.common.table import per_gram
 from studies.load import question as load
 from studies.load import solve
 from studies.load.readings import Places, measures
 from studies.load.solve import solve_loaded, string_load, tensions
-from studies.load.words import bound, tables, text
+from studies.load.words import bound, report, tables
 
 SIZE = 0.06  # m: coarse, the figures do not matter here
 NECK = {"neck": {"included": True}, "strings": {"scale_length_mm": 640}}
@@ -233,7 +234,7 @@ def test_per_gram_by_hand():
 
 
 def test_text_says_what_it_is_and_gives_no_verdict(study):
-    words = text(study)
+    words = said(report(study))
     for part in (
         "creep",
         "glue",

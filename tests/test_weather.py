@@ -22,12 +22,13 @@ from meshes.parts import sections
 from studies.common.builds import builds, complete_linings
 from studies.common.inputs import BadInput
 from studies.common.progress import Progress
+from studies.common.rest_page import said
 from studies.weather import question as weather
 from studies.weather import result, solve
 from studies.weather.readings import PLATES, Places
-from studies.weather.result import free_width, mean_pull, widths, worst
+from studies.weather.result import free_width, largest_pull, mean_pull, widths
 from studies.weather.solve import GAP_SEAM, solve_swollen, twist_gap
-from studies.weather.words import CRACKS, tables, text
+from studies.weather.words import CRACKS, report, tables
 
 SIZE = 0.06  # m: coarse, the figures do not matter here
 BUILT = {"neck": {"included": True}, "bridge_plate": {"included": True}, "back": {"braced": True}}
@@ -108,7 +109,7 @@ def test_box_that_swells_alike_everywhere_only_grows(body, monkeypatch):
     model = assemble(mesh_body(body, 0.08))
     build = builds(complete_linings(body)[0])[0]
     places = Places(model, build.body)
-    row = solve_swollen(build, model, places, False)
+    row = solve_swollen(build, model, places)
     for place, pairs in places.widths.items():
         on_mesh = [e * (bass.point - treble.point)[1] for treble, bass in pairs]
         assert row.moisture.width[place] == pytest.approx(on_mesh, rel=1e-5)
@@ -130,7 +131,7 @@ def test_dry_air_shrinks_flattens_and_pulls(study, rows):
     assert loose < held < 0
     assert change * base.moisture.arch["top"] < 0 and change * base.moisture.arch["back"] < 0
     assert mean_pull(base, "top", change) > 0.2e6
-    assert worst(study, base, "top", "linings", change)[0] > mean_pull(base, "top", change)
+    assert largest_pull(base, "top", "linings", change, study.rim_gap)[0] > mean_pull(base, "top", change)
     assert mean_pull(base, "top", study.changes[60.0]) < 0
     assert all(row.balance < 1e-9 for row in study.rows)
 
@@ -205,7 +206,7 @@ def test_gap_takes_force_and_adds_stress(study, rows):
     assert rows["stiff_limit"].closing > base.closing
     change = study.changes[30.0]
     without = (change * base.moisture.stress["top"].linings).max()
-    assert worst(study, base, "top", "linings", change)[0] > without
+    assert largest_pull(base, "top", "linings", change, study.rim_gap)[0] > without
 
 
 # --- what is given ---
@@ -237,9 +238,11 @@ def test_bad_input_is_told(tmp_path, given, words):
 
 
 def test_words_name_the_range_of_cracks_and_give_no_verdict(study):
-    words = text(study)
-    pulls = max(worst(study, study.rows[0], "top", w, study.changes[30.0])[0] for w in ("linings", "ends"))
-    strong = study.movement[study.body.top.wood.name].strength
+    words = said(report(study))
+    pulls = max(
+        largest_pull(study.rows[0], "top", w, study.changes[30.0], study.rim_gap)[0] for w in ("linings", "ends")
+    )
+    strong = movement(study.body.top.wood).strength
     dry = next(line for line in words.splitlines() if line.startswith("At 30 %"))
     of_top = dry[dry.index("Across the grain of the top") : dry.index("Across the grain of the back")]
     assert (CRACKS in of_top) == (pulls > strong)

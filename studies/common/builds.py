@@ -11,6 +11,7 @@ from meshes.parts import sections
 
 STIFF = 1e3  # times the rim's stiffness in the limit case
 STIFFENED = ("sides", "lining_top", "lining_back", "side_bars")
+AS_ON_SHEET = "as on the sheet: "  # before the label of the sheet's own build
 COMMON = "common practice, no source"
 MEASURES = {  # of a lining, where the sheet's own kind does not need them
     "width": (0.006, "width", "mm"),
@@ -39,12 +40,19 @@ class Build:
     note: str = ""
     stiffness: float = 1.0  # of the rim, over the real one
 
+    @property
+    def short(self) -> str:
+        """The label without the words for the sheet's own build."""
+        return self.label.removeprefix(AS_ON_SHEET)
+
+    def stiffened(self, region: str, section: Section) -> Section:
+        """A section of the body as this build has it: that of the rim scaled in the limit case."""
+        scales = self.stiffness != 1 and part_of(region) in STIFFENED
+        return scaled(section, self.stiffness) if scales else section
+
     def sections(self) -> dict[str, Section]:
         """{region: Section}."""
-        found = sections(self.body)
-        if self.stiffness == 1:
-            return found
-        return {region: scaled(s, self.stiffness) if part_of(region) in STIFFENED else s for region, s in found.items()}
+        return {region: self.stiffened(region, s) for region, s in sections(self.body).items()}
 
 
 def physical(build: Build) -> tuple[Body, float]:
@@ -79,7 +87,7 @@ def builds(body: Body) -> list[Build]:
         other_sides = Build("single_sides", "single sides (outer layer only)", replace(body, sides=(outer,)))
     other_kinds = [kind for kind in ("kerfed", "reversed_kerfed", "solid_laminated") if kind != own]
     return [
-        Build("sheet", f"as on the sheet: {describe(body)}", body, is_base=True),
+        Build("sheet", AS_ON_SHEET + describe(body), body, is_base=True),
         *(Build(kind, LININGS[kind], with_linings(body, partial(replace, kind=kind))) for kind in other_kinds),
         Build(
             "solid_trimmed", "solid linings trimmed to the kerfed weight", with_linings(body, trimmed_solid),

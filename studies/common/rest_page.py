@@ -4,13 +4,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from meshes.body import Body
 from studies.common import cautions
+from studies.common.at_rest import AtRest
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
-from studies.common.inputs import Source
 from studies.common.page import captioned, write_page
 from studies.common.table import Table
 from studies.common.two_meshes import MESH_ERROR, both
+from studies.common.words import with_files
 
 NOT_MODELLED = (
     "creep: under a load that stays wood moves on for years, by as much again or more (from memory), and stress eases as it does",
@@ -24,10 +24,7 @@ NOT_MODELLED = (
 class Report:
     """What a study of a box at rest tells, and what it was made from."""
 
-    body: Body
-    size: float  # m, of the finer mesh
-    unknowns: tuple[int, int]  # fine, coarse
-    source: Source
+    study: AtRest
     name: str  # of its files
     title: str  # of its page, after the body's name
     label: str
@@ -43,28 +40,30 @@ class Report:
 
 def said(report: Report) -> str:
     """Everything printed by the command."""
-    lines = [f"{report.body.name}: {report.label}", "", *report.answer]
+    lines = [f"{report.study.body.name}: {report.label}", "", *report.answer]
     for table in report.tables:
         lines += ["", *table.lines()]
-    used = [a for a in report.body.assumed if any(word in a.key for word in report.assumed)]
+    used = [a for a in report.study.body.assumed if any(word in a.key for word in report.assumed)]
     lines += ["", *(f"assumed: {a.key}: {a.value} ({a.source})" for a in used)]
     return "\n".join([*lines, f"Not modelled: {'; '.join(report.not_modelled)}.", *cautions.AT_REST])
 
 
-def write(report: Report, found: Mapping[str, Plain], out: Path, drawn: Sequence[Path]) -> list[Path]:
-    """Write index.html, <name>.csv and <name>.json into the folder `out`; returns the paths and the first picture's.
+def answered(
+    report: Report, found: Mapping[str, Plain], records: Sequence[Mapping[str, Plain]], out: Path, drawn: Sequence[Path]
+) -> str:
+    """Write index.html, <name>.csv and <name>.json into the folder `out`; returns the text to print.
 
-    found: what the JSON file holds, its 'measures' the lines of the CSV.
+    found: what the JSON file holds; records: the lines of the CSV; drawn: pictures that are there, captions beside them.
     """
-    about = About(
-        report.body, "at rest", report.label, f"of the sheet's own build: {MESH_ERROR}", report.not_modelled,
-        provenance(report.source, both(report.size), report.unknowns),
-    )  # fmt: skip
+    study, error = report.study, f"of the sheet's own build: {MESH_ERROR}"
+    origin = provenance(study.source, both(study.size), study.unknowns)
+    about = About(study.body, "at rest", report.label, error, report.not_modelled, origin)
     data = told(about, found)
+    pictures = captioned([path for path in drawn if path.suffix == ".png"], out)
+    page = write_page(out / "index.html", "common/rest_page.html.j2", {
+        "title": f"{study.body.name}: {report.title}", "data": data, "report": report, "pictures": pictures,
+        "cautions": cautions.AT_REST,
+    })  # fmt: skip
+    table = write_table(out / f"{report.name}.csv", records)
     machine = write_json(out / f"{report.name}.json", data)
-    table = write_table(out / f"{report.name}.csv", found["measures"])
-    filling = {
-        "title": f"{report.body.name}: {report.title}", "data": data, "report": report, "cautions": cautions.AT_REST,
-        "pictures": captioned([p for p in drawn if p.suffix == ".png"], out),
-    }  # fmt: skip
-    return [write_page(out / "index.html", "common/rest_page.html.j2", filling), table, machine, *drawn[:1]]
+    return with_files(said(report), [page, table, machine, *drawn[:1]])

@@ -2,10 +2,10 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from studies.common.builds import Build
-from studies.common.two_meshes import rim_grams
+from studies.common.two_meshes import Weighed, rim_grams
 from studies.common.words import UNKNOWN, signed
 
 LEAST_GRAMS = 2.0  # difference of rim weights from which on a change per gram is told
@@ -29,25 +29,30 @@ class Table:
         return [self.heading, *map(form, (self.head, *self.rows)), *([self.note] if self.note else [])]
 
 
-class BuildRow(Protocol):
+class BuildRow(Weighed, Protocol):
     """One build of the rim, solved."""
 
-    build: Build
-    mass: dict[str, float]  # {part: kg}
+    @property
+    def build(self) -> Build: ...
 
 
-def build_cells(row: BuildRow, cells: Iterable[str]) -> tuple[str, ...]:
-    """Cells of a build: its label, the weight of its rim, and others."""
-    return (row.build.label, f"{rim_grams(row):.0f} g", *cells)
+Row = TypeVar("Row", bound=BuildRow)
 
 
-def error_cells(cells: Iterable[str]) -> tuple[str, ...]:
-    """Cells of the last line: mesh errors."""
-    return ("mesh error", "", *cells)
+def build_table(
+    heading: str, head: Iterable[str], rows: Sequence[Row], cells: Callable[[Row], Iterable[str]],
+    errors: Iterable[str], note: str = "", above: Sequence[tuple[str, ...]] = (),
+) -> Table:  # fmt: skip
+    """Table of builds: each one's label, the weight of its rim and cells(row); below them the mesh errors.
+
+    head: of the cells alone. above: rows that stand before the builds.
+    """
+    of_builds = [(row.build.label, f"{rim_grams(row):.0f} g", *cells(row)) for row in rows]
+    return Table(heading, (*BUILD, *head), (*above, *of_builds, ("mesh error", "", *errors)), note)
 
 
 def per_gram(
-    rows: Sequence[BuildRow], values: Callable[[BuildRow], Sequence[float]], forms: Sequence[tuple[int, str]]
+    rows: Sequence[Row], values: Callable[[Row], Sequence[float]], forms: Sequence[tuple[int, str]]
 ) -> tuple[tuple[str, ...], ...]:
     """Cells of what values(row) change from the first build to each other one for each 10 g that its rim gains.
 

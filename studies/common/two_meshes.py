@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Generic, Protocol, TypeVar
+from typing import Generic, Protocol, TypeVar, overload
 
 import numpy as np
 
@@ -64,12 +64,21 @@ def on_both(
     return levels[0], levels[1]
 
 
+@overload
+def mesh_error(fine: float, coarse: float) -> float: ...
+@overload
+def mesh_error(fine: float | None, coarse: float | None) -> float | None: ...
 def mesh_error(fine: float | None, coarse: float | None) -> float | None:
     """Error left in a value on the finer of two meshes: Richardson's estimate for an error that falls with the first power.
 
     Line braces and folded facets converge so, or better. Roache, J. Fluids Eng. 116:405 (1994). None of what is not known.
     """
     return None if fine is None or coarse is None else abs(fine - coarse) / (COARSER - 1)
+
+
+def mesh_errors(fine: Mapping[str, float], coarse: Mapping[str, float]) -> dict[str, float]:
+    """{key: mesh error} of figures of one build on the two meshes."""
+    return {key: mesh_error(value, coarse[key]) for key, value in fine.items()}
 
 
 def with_errors(fine: Figures, coarse: Figures, own: tuple[Figures, Figures]) -> dict[str, float | None]:
@@ -119,7 +128,9 @@ def largest_errors(builds: Mapping[str, Figures]) -> dict[str, float | None]:
 
 
 class Weighed(Protocol):
-    mass: dict[str, float]  # {part: kg}
+    @property
+    def mass(self) -> dict[str, float]:
+        """{part: kg}."""
 
 
 def rim_grams(row: Weighed) -> float:

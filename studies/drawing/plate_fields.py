@@ -13,6 +13,7 @@ from studies.drawing.boards import Boards, boards_of
 from studies.drawing.plan import FULL_WIDTH, Motion, Panel, Style, panels_sheet
 from studies.drawing.scales import round_up
 
+HUNG_FREE = "Hung free, elastic, without creep. Computed with Rimwork."  # for captions
 ROOMS = (0.0, 9.0, 14.0)  # mm: above all, for the words under a panel, for the scale
 SIZES = ((0.8, 8.0), (4.6, 6.5))  # mm under a panel and points, of headings and labels
 INSIDE = 0.9999  # of full scale: what lies on its very end would be left white

@@ -7,39 +7,35 @@ from pathlib import Path
 from studies.common.box_measures import nodal
 from studies.common.two_meshes import rim_grams
 from studies.common.words import shortened
-from studies.drawing.plate_fields import field_boards, field_figure, full_scale, out_of_box
+from studies.drawing.plate_fields import HUNG_FREE, field_boards, field_figure, full_scale, out_of_box
 from studies.drawing.sheet import save_with_caption
 from studies.load.result import Load
 
 
 def draw(study: Load, out: Path, say: Callable[[str], None] = lambda text: None) -> list[Path]:
     """Pictures of the movement, of all builds, and of the top's pre-stress."""
-    folder = out / "pictures"
-    base, body = study.rows[0], study.body
-    pull = f"{sum(p.tension for p in study.pulls):.0f} N of string tension"
-    facts = f"Build: {base.build.label}. Hung free, elastic, without creep. Computed with Rimwork."
+    folder, base, body, space = out / "pictures", study.rows[0], study.body, study.space
+    label, pull = base.build.label, f"{study.tension:.0f} N of string tension"
+    facts = f"Build: {label}. {HUNG_FREE}"
     movement = partial(field_figure, ends=("inward", "outward"), unit="mm, square to the plates, as seen from the rim")
     say("movement")
-    own = out_of_box(base.displacement)
-    boards = field_boards(study.space, body)
+    own, boards = out_of_box(base.displacement), field_boards(space, body)
     largest = full_scale(boards, own)
-    figure = movement(boards, [(f"{body.name} under {pull}", base.build.label, own)], largest)
+    figure = movement(boards, [(f"{body.name} under {pull}", label, own)], largest)
     paths = save_with_caption(figure, folder / "movement", f"{body.name}: movement under {pull}, mm.\n{facts}")
     say("movement of every build")
-    panels = [(_label(row), f"rim {rim_grams(row):.0f} g", out_of_box(row.displacement)) for row in study.rows]
-    figure = movement(field_boards(study.space, body, 3), panels, largest, columns=3)
+    panels = [
+        (shortened(row.build.short, 43), f"rim {rim_grams(row):.0f} g", out_of_box(row.displacement))
+        for row in study.rows
+    ]
+    figure = movement(field_boards(space, body, 3), panels, largest, columns=3)
     caption = f"{body.name}: movement under {pull}, every rim build on one scale, mm."
     paths += save_with_caption(figure, folder / "movement-builds", caption)
     say("pre-stress of the top")
-    triangles = study.space.mesh.surfaces["top"].triangles
-    value = {"top": 1e-3 * nodal(study.space, triangles, base.forces[..., 0])}
-    one = field_boards(study.space, body, 1, ("top",))
-    panel = (f"{body.name}: force along the grain of the top", f"{base.build.label}, {pull}", value)
+    force = {"top": 1e-3 * nodal(space, space.mesh.surfaces["top"].triangles, base.forces[..., 0])}
+    boards = field_boards(space, body, 1, ("top",))
+    panel = (f"{body.name}: force along the grain of the top", f"{label}, {pull}", force)
     unit = "N for each mm of width; the outer 2 % are off the scale"
-    figure = field_figure(one, [panel], full_scale(one, value, 98), ("squeezed", "pulled"), unit, marks=False)
+    figure = field_figure(boards, [panel], full_scale(boards, force, 98), ("squeezed", "pulled"), unit, marks=False)
     caption = f"{body.name}: membrane force along the grain of the top, N/mm.\n{facts}"
     return paths + save_with_caption(figure, folder / "top-force-along", caption)
-
-
-def _label(row):
-    return shortened(row.build.label.removeprefix("as on the sheet: "), 43)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from studies.common.inputs import given_sheet, mesh_size
 from studies.common.progress import say_drawing
-from studies.common.words import with_files
+from studies.common.rest_page import answered
 from studies.load.solve import load_builds, string_pulls
 
 
@@ -25,8 +25,9 @@ def load_box(
 
     strings: name of a built-in set, in place of the sheet's tensions.
     """
-    from studies.load.page import write_report
-    from studies.load.words import text
+    from studies.load.page import found, records
+    from studies.load.pictures import draw
+    from studies.load.words import report
 
     given, size = given_sheet(sheet), mesh_size(size_mm)
     body = given.body
@@ -34,4 +35,5 @@ def load_box(
     out = given.folder(out, "load")
     study = load_builds(replace(body, assumed=body.assumed + assumed), pulls, size)
     study = replace(study, source=given.source)
-    return with_files(text(study), write_report(study, out, pictures, say_drawing))
+    drawn = draw(study, out, say_drawing) if pictures else []
+    return answered(report(study), found(study), records(study), out, drawn)

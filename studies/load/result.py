@@ -4,7 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from studies.common.inputs import NO_SOURCE, Source
+from studies.common.at_rest import AtRest
+from studies.common.builds import Build
+from studies.common.two_meshes import mesh_errors
 
 
 @dataclass(frozen=True)
@@ -13,15 +15,15 @@ class Pull:
 
     name: str
     tension: float  # N
-    saddle: np.ndarray  # (3,) m
-    nut: np.ndarray  # (3,) m
+    saddle: np.ndarray  # (2,) m in plan
+    nut: np.ndarray  # (2,) m in plan
 
 
 @dataclass(frozen=True)
 class Row:
     """One rim build under the strings; SI, angles in rad, as seen from the rim."""
 
-    build: object
+    build: Build
     mass: dict[str, float]  # {part: kg}
     measures: dict[str, float]  # {key of MEASURES: SI}
     displacement: np.ndarray  # (nodes, 3) m
@@ -33,15 +35,22 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Load:
+class Load(AtRest[Row]):
     """Everything that the report is made from."""
 
-    body: object
-    size: float  # m
-    unknowns: tuple[int, int]  # fine, coarse
     pulls: tuple[Pull, ...]
-    rows: tuple[Row, ...]  # the sheet's own build first
-    coarse: Row  # the sheet's own build on the coarser mesh
-    frequency: np.ndarray  # (MODES,) Hz of the sheet's own build without strings
-    space: object = None  # for pictures
-    source: Source = NO_SOURCE
+
+    @property
+    def frequency(self) -> np.ndarray:
+        """(MODES,) Hz of the sheet's own build without strings."""
+        return np.sqrt(self.rows[0].modes[0]) / (2 * np.pi)
+
+    @property
+    def tension(self) -> float:
+        """N of all strings together."""
+        return sum(pull.tension for pull in self.pulls)
+
+    @property
+    def errors(self) -> dict[str, float]:
+        """{key of MEASURES: SI} mesh error of the sheet's own build."""
+        return mesh_errors(self.rows[0].measures, self.coarse[0].measures)

@@ -1,19 +1,21 @@
 """The box of each build under its strings."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from fem.energies import masses
 from fem.free_body import FreeBody
-from fem.model import assemble, weights
+from fem.model import Model, assemble, weights
 from fem.prestress import frequency_ratio, largest_ratio, membrane_forces
-from meshes.body import Assumption
+from meshes.body import Assumption, Body
 from meshes.build import DEFAULT_SIZE, mesh_body
 from meshes.string_sets import string_set
 from studies.common import box_measures as box
-from studies.common.builds import COMMON, builds, complete_linings
+from studies.common.builds import COMMON, Build, builds, complete_linings
 from studies.common.inputs import BadInput
+from studies.common.progress import Progress
 from studies.common.two_meshes import on_both
 from studies.load.readings import NUT, Places, measures
 from studies.load.result import Load, Pull, Row
@@ -24,7 +26,9 @@ MODES = 6  # lowest ones whose shift is told
 ROUGHLY = 1e-3  # of them: the shift of a frequency hardly feels an error of the shape
 
 
-def load_builds(body, pulls, size=DEFAULT_SIZE, progress=None):
+def load_builds(
+    body: Body, pulls: Sequence[Pull], size: float = DEFAULT_SIZE, progress: Progress | None = None
+) -> Load:
     """Load of a body under its string_pulls, for all rim builds on one mesh; each build's stiffness is factorised once.
 
     The sheet's own build is solved on a coarser mesh as well, which tells the mesh error.
@@ -32,38 +36,39 @@ def load_builds(body, pulls, size=DEFAULT_SIZE, progress=None):
     body, assumed = complete_linings(body)
     body = replace(body, assumed=body.assumed + assumed)
 
-    def ready(h):
+    def ready(h: float) -> tuple[Model, np.ndarray, Places]:
         model = assemble(mesh_body(body, h))
         places = Places(model.space, body, pulls)
         return model, string_load(places, pulls), places
 
-    solve = lambda build, place, done: solve_loaded(build, *place, done[0].modes if done else None)
+    solve = lambda build, place, done: solve_loaded(build, *place, modes=done[0].modes if done else None)
     fine, coarse = on_both(builds(body), size, ready, solve, progress, 1)
-    own, model = fine.rows[0], fine.place[0]
-    unknowns = int(model.size), int(coarse.place[0].size)
-    frequency = np.sqrt(own.modes[0]) / (2 * np.pi)
-    return Load(body, size, unknowns, tuple(pulls), fine.rows, coarse.rows[0], frequency, model.space)
+    models = fine.place[0], coarse.place[0]
+    unknowns = int(models[0].size), int(models[1].size)
+    return Load(body, size, unknowns, fine.rows, coarse.rows, models[0].space, tuple(pulls))
 
 
 # --- the load ---
 
 
-def tensions(body, name=None):
+def tensions(body: Body, name: str | None = None) -> tuple[list[tuple[str, float]], tuple[Assumption, ...]]:
     """([(name, N)] from the lowest string, Assumptions): the sheet's, or those of a built-in set.
 
     ValueError for an unknown set.
     """
-    given = body.strings
-    scale = given.scale_length if given else None
-    if name is None and given and given.tension:
+    scale = body.strings.scale_length if body.strings else None
+    given = body.strings if name is None else None
+    if given and given.tension:
         return [(f"string {k}", t) for k, t in enumerate(given.tension, 1)], ()
-    if name is None and given and given.own:
+    if given and given.own:
         return [(s.name, s.tension) for s in given.own.strings], ()
-    named = name or (given.set_name if given else None)
+    named = given.set_name if given else name
     table = string_set(named or DEFAULT_STRINGS, scale)
-    pitch = [np.sqrt(s.tension / s.mass) / (2 * s.length) for s in table.strings]
-    if name is None and given and len(given.unit_mass) == len(pitch):
-        found = [(s.name, m * (2 * scale * f) ** 2) for s, m, f in zip(table.strings, given.unit_mass, pitch)]
+    if given and len(given.unit_mass) == len(table.strings):
+        pitch = [np.sqrt(s.tension / s.mass) / (2 * s.length) for s in table.strings]
+        found = [
+            (s.name, m * (2 * given.scale_length * f) ** 2) for s, m, f in zip(table.strings, given.unit_mass, pitch)
+        ]
         return found, (Assumption("strings, pitch", "standard, E2 to E4", COMMON),)
     found = [(s.name, s.tension) for s in table.strings]
     if named is not None:
@@ -73,25 +78,25 @@ def tensions(body, name=None):
     return found, (Assumption("strings, tension", value, "the sheet gives none"),)
 
 
-def string_pulls(body, name=None):
+def string_pulls(body: Body, name: str | None = None) -> tuple[tuple[Pull, ...], tuple[Assumption, ...]]:
     """((Pull of each string), Assumptions) of a body. BadInput where there is no neck for the nut."""
     if body.neck is None:
         raise BadInput("neck.included = false: the strings need a nut to pull at; expected a neck")
-    found, assumed = tensions(body, name)
-    spread = [np.linspace(width / 2, -width / 2, len(found)) for width in SPREAD]
+    strings, assumed = tensions(body, name)
+    bridge, x_nut = body.bridge, body.outline.length + body.neck.length
+    at_saddle, at_nut = (np.linspace(width / 2, -width / 2, len(strings)) for width in SPREAD)
+    spread = "{:g} mm at the saddle, {:g} mm at the nut".format(*(1e3 * width for width in SPREAD))
     assumed += (
-        Assumption(
-            "strings, spread", f"{1e3 * SPREAD[0]:g} mm at the saddle, {1e3 * SPREAD[1]:g} mm at the nut", COMMON
-        ),
+        Assumption("strings, spread", spread, COMMON),
         Assumption("strings, above the board at the nut", f"{1e3 * NUT:g} mm", COMMON),
     )
-    bridge, x_nut = body.bridge, body.outline.length + body.neck.length
-    saddle = [np.array([bridge.saddle_x, bridge.centre[1] + y, 0.0]) for y in spread[0]]
-    nut = [np.array([x_nut, y, 0.0]) for y in spread[1]]
-    return tuple(Pull(n, t, s, e) for (n, t), s, e in zip(found, saddle, nut)), assumed
+    return tuple(
+        Pull(string, tension, np.array([bridge.saddle_x, bridge.centre[1] + y]), np.array([x_nut, y_nut]))
+        for (string, tension), y, y_nut in zip(strings, at_saddle, at_nut)
+    ), assumed
 
 
-def string_load(places, pulls):
+def string_load(places: Places, pulls: Sequence[Pull]) -> np.ndarray:
     """(size,) of all strings together: each pulls saddle and nut towards each other along itself, in balance."""
     space = places.space
     F = np.zeros(space.size)
@@ -104,18 +109,21 @@ def string_load(places, pulls):
 # --- one build ---
 
 
-def solve_loaded(build, model, load, places, modes=None):
+def solve_loaded(
+    build: Build, model: Model, load: np.ndarray, places: Places, modes: tuple[np.ndarray, np.ndarray] | None = None
+) -> Row:
     """Row of a build. modes: those of the sheet's own build, found here where they are not given; another build borrows their shapes."""
     sections = build.sections()
     w = weights(sections)
     body = FreeBody(model, w)
     answer = body.deflect(load)
-    forces = membrane_forces(model, w, answer.displacement[:, 0])
+    displacement = answer.displacement[:, 0]
+    forces = membrane_forces(model, w, displacement)
     bound = None
     if modes is None:
         M = model.matrix("M", w)
         modes, bound = body.modes(M, MODES, ROUGHLY), largest_ratio(body, forces, M)
-    u = box.seen_from_rim(model.space, answer.displacement[:, 0])
+    u = box.seen_from_rim(model.space, displacement)
     return Row(
         build, masses(model, sections), measures(places, u, forces["top"]), u, forces["top"],
         frequency_ratio(model, forces, *modes), bound, float(np.abs(answer.work / answer.energy - 1)[0]), modes,

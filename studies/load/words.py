@@ -1,12 +1,12 @@
-"""The load study in words: its answer, its tables, and all of it as text for the terminal."""
+"""The load study in words: its answer and its tables."""
 
-import numpy as np
+from collections.abc import Mapping
 
-from studies.common.rest_page import Report, said
-from studies.common.table import BUILD, PER_GRAM, Table, build_cells, error_cells, per_gram
-from studies.common.two_meshes import mesh_error, rim_grams
+from studies.common.rest_page import Report
+from studies.common.table import BUILD, PER_GRAM, Table, build_table, per_gram
+from studies.common.two_meshes import rim_grams
 from studies.common.words import percent, percent_change, rounded, signed
-from studies.load.readings import MEASURES
+from studies.load.readings import MEASURES, WIDTH
 from studies.load.result import Load, Row
 
 LABEL = (
@@ -30,47 +30,34 @@ OWN_LIMITS = (
 
 def report(study: Load) -> Report:
     """Report of the study."""
-    return Report(
-        study.body, study.size, study.unknowns, study.source, "load", "what the strings do to the box", LABEL,
-        answer(study), tables(study), OWN_LIMITS, ("strings",),
-    )  # fmt: skip
-
-
-def text(study: Load) -> str:
-    """Everything printed by the command."""
-    return said(report(study))
+    title, assumed = "what the strings do to the box", ("strings",)
+    return Report(study, "load", title, LABEL, answer(study), tables(study), OWN_LIMITS, assumed)
 
 
 def answer(study: Load) -> list[str]:
     """The answer in plain sentences."""
-    base, total = study.rows[0], sum(p.tension for p in study.pulls)
-    at = scaled(base)
-    lines = [
-        f"{len(study.pulls)} strings pull with {total:.0f} N. As the sheet builds it, the bridge leans {at['bridge_rotation_deg']:.2f} "
+    base, key = study.rows[0], "action_rise_block_mm"
+    at, shift = scaled(base), base.frequency_ratio
+    best = min(study.real, key=lambda row: row.measures[key])
+    change = 1e3 * (best.measures[key] - base.measures[key])
+    known = abs(change) > 1e3 * study.errors[key]
+    words = "beyond the mesh error" if known else "less than the mesh error of either figure"
+    return [
+        f"{len(study.pulls)} strings pull with {study.tension:.0f} N. As the sheet builds it, the bridge leans {at['bridge_rotation_deg']:.2f} "
         f"degrees towards the neck, the top rises {at['belly_mm']:.2f} mm behind it and sinks {at['dip_mm']:.2f} mm before it. "
-        f"The strings rise {at['action_rise_mm']:.2f} mm over the 12th fret: {at['action_rise_block_mm']:.2f} mm because the body "
-        f"gives, the rest because the neck bends."
-    ]
-    able = [row for row in study.rows[1:] if row.build.stiffness == 1]
-    best = min(able, key=lambda row: row.measures["action_rise_block_mm"])
-    change = 1e3 * (best.measures["action_rise_block_mm"] - base.measures["action_rise_block_mm"])
-    error = 1e3 * errors(study)["action_rise_block_mm"]
-    words = "less than the mesh error of either figure" if abs(change) <= error else "beyond the mesh error"
-    lines.append(
+        f"The strings rise {at['action_rise_mm']:.2f} mm over the 12th fret: {at[key]:.2f} mm because the body "
+        f"gives, the rest because the neck bends.",
         f"Of the rim builds, {best.build.label} hold the body stiffest: {signed(change, 3)} mm over the 12th fret, {words}, for "
-        f"{signed(rim_grams(best) - rim_grams(base), 0)} g. All builds share one mesh, so differences are surer than the figures."
-    )
-    lines.append(
-        f"The pre-stress moves the lowest {len(base.frequency_ratio)} modes by {percent_change(base.frequency_ratio.min(), 2)} to "
-        f"{percent_change(base.frequency_ratio.max(), 2)} (first order, Rayleigh), and no mode at all by more than "
-        f"{percent(bound(base.bound), 0)} (a bound)."
-    )
-    return lines
+        f"{signed(rim_grams(best) - rim_grams(base), 0)} g. All builds share one mesh, so differences are surer than the figures.",
+        f"The pre-stress moves the lowest {len(shift)} modes by {percent_change(shift.min(), 2)} to "
+        f"{percent_change(shift.max(), 2)} (first order, Rayleigh), and no mode at all by more than "
+        f"{percent(bound(base.bound), 0)} (a bound).",
+    ]
 
 
-def bound(rho: float) -> float:
-    """Largest part by which a frequency can move when omega^2 moves by no more than the part rho."""
-    return max(np.sqrt(1 + rho) - 1, 1 - np.sqrt(max(0.0, 1 - rho)))
+def bound(rho: float | None) -> float | None:
+    """Largest part by which a frequency can move when omega^2 moves by no more than the part rho; None: not known."""
+    return None if rho is None else max((1 + rho) ** 0.5 - 1, 1 - max(0.0, 1 - rho) ** 0.5)
 
 
 def scaled(row: Row) -> dict[str, float]:
@@ -78,61 +65,58 @@ def scaled(row: Row) -> dict[str, float]:
     return {key: factor * row.measures[key] for key, (_, _, factor) in MEASURES.items()}
 
 
-def errors(study: Load) -> dict[str, float]:
-    """{key: SI} mesh error of each measure of the sheet's own build."""
-    fine, coarse = study.rows[0].measures, study.coarse.measures
-    return {key: mesh_error(fine[key], coarse[key]) for key in fine}
+# --- tables ---
 
 
 def tables(study: Load) -> list[Table]:
     """Tables for page and terminal."""
-    return [moves(study), squeezes(study), widths(study), shifts(study), gained(study)]
+    return [movement(study), top_force(study), widths(study), shifts(study), gained(study)]
 
 
-def moves(study: Load) -> Table:
-    cells = lambda values: [f"{rounded(MEASURES[k][2] * values[k], d)} {unit}" for k, (d, unit) in SHOWN.items()]
+def movement(study: Load) -> Table:
     note = "Seen from the rim. Action: strings above the 12th fret; 'by the body': saddle and neck block move, the neck kept straight."
-    return _by_build(study, "How the strings move the box", HEAD, cells, cells, note)
+
+    def cells(values: Mapping[str, float]) -> list[str]:
+        return [f"{rounded(MEASURES[key][2] * values[key], digits)} {unit}" for key, (digits, unit) in SHOWN.items()]
+
+    rows = study.rows
+    return build_table(
+        "How the strings move the box", HEAD, rows, lambda row: cells(row.measures), cells(study.errors), note
+    )
 
 
-def squeezes(study: Load) -> Table:
+def top_force(study: Load) -> Table:
     keys = ("ahead_along_N_mm", "behind_along_N_mm")
-    cells = lambda values: [f"{rounded(MEASURES[k][2] * values[k], 2)} N/mm" for k in keys]
-    errors = lambda values: [f"{abs(MEASURES[k][2]) * values[k]:.2f} N/mm" for k in keys]
+    cells = lambda row: [f"{rounded(MEASURES[key][2] * row.measures[key], 2)} N/mm" for key in keys]
+    errors = [f"{1e-3 * study.errors[key]:.2f} N/mm" for key in keys]
     head = ("squeezed along, bridge to soundhole", "pulled along, behind the bridge")
     note = "Mean force in the top, along its grain, for each mm of width within 40 mm of the centre line; braces carry more."
-    return _by_build(study, "Pre-stress of the top", head, cells, errors, note)
+    return build_table("Pre-stress of the top", head, study.rows, cells, errors, note)
 
 
 def widths(study: Load) -> Table:
-    keys = [k for k in study.rows[0].measures if k.startswith("width/")]
-    head = [f"{place}, {edge} edge" for _, place, edge in (k.split("/") for k in keys)]
-    cells = lambda values: [f"{signed(1e3 * values[k], 3)} mm" for k in keys]
-    errors = lambda values: [f"{1e3 * values[k]:.3f} mm" for k in keys]
-    return _by_build(study, "Distortion of the rim: how much wider it gets", head, cells, errors)
-
-
-def _by_build(study, heading, head, cells, errors_of, note=""):
-    """Table of every build and, below, of the mesh errors, both {key: SI} put into cells."""
-    rows = [build_cells(row, cells(row.measures)) for row in study.rows]
-    return Table(heading, (*BUILD, *head), (*rows, error_cells(errors_of(errors(study)))), note)
+    keys = [key for key in study.errors if key.startswith(WIDTH)]
+    head = [f"{place}, {edge} edge" for _, place, edge in (key.split("/") for key in keys)]
+    cells = lambda row: [f"{signed(1e3 * row.measures[key], 3)} mm" for key in keys]
+    errors = [f"{1e3 * study.errors[key]:.3f} mm" for key in keys]
+    return build_table("Distortion of the rim: how much wider it gets", head, study.rows, cells, errors)
 
 
 def shifts(study: Load) -> Table:
     head = ("build of the rim", *(f"{f:.0f} Hz" for f in study.frequency), "no mode by more than")
-    rows = []
-    for row in study.rows:
-        limit = "" if row.bound is None else percent(bound(row.bound), 0)
-        rows.append((row.build.label, *(percent_change(r, 2) for r in row.frequency_ratio), limit))
+    limit = lambda row: "" if row.bound is None else percent(bound(row.bound), 0)
+    rows = tuple(
+        (row.build.label, *(percent_change(ratio, 2) for ratio in row.frequency_ratio), limit(row))
+        for row in study.rows
+    )
     note = (
         "First order in the strings' pull (Rayleigh's quotient); other builds borrow the mode shapes of the sheet's own. The bound "
         "holds for every mode, however high. Dry: without air."
     )
-    return Table("How the pre-stress shifts the lowest modes", head, tuple(rows), note)
+    return Table("How the pre-stress shifts the lowest modes", head, rows, note)
 
 
 def gained(study: Load) -> Table:
-    values = lambda row: [scaled(row)[k] for k in SHOWN]
-    return Table(
-        "For each 10 g more of rim", (*BUILD, *HEAD), per_gram(study.rows, values, tuple(SHOWN.values())), PER_GRAM
-    )
+    values = lambda row: [scaled(row)[key] for key in SHOWN]
+    rows = per_gram(study.rows, values, tuple(SHOWN.values()))
+    return Table("For each 10 g more of rim", (*BUILD, *HEAD), rows, PER_GRAM)

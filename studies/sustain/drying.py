@@ -24,7 +24,7 @@ def drying(body: Body, rows: Sequence[Build], model: Model, store: Path) -> tupl
     places = cache(lambda: Places(model, body))
 
     def pulled(build):
-        row = solve_swollen(build, model, places(), False)
+        row = solve_swollen(build, model, places())
         return Drying(*(largest_pull(row, plate, "linings", change)[0] for plate in ("top", "back")))
 
     inputs = (built, driest, model.space.mesh)

@@ -1,34 +1,25 @@
-"""The weather study as a page and tables for machines."""
+"""The weather study as tables for machines."""
 
-from collections.abc import Callable
-from pathlib import Path
-
+from fem.moisture import ROOM
+from meshes.swelling import movements
+from studies.common.at_rest import told_build, told_figure
 from studies.common.files import Plain
-from studies.common.rest_page import write
-from studies.common.two_meshes import rim_grams
-from studies.weather.pictures import draw
 from studies.weather.result import Weather
-from studies.weather.words import errors, gap_stress, report, shape_values, stress_values
-
-# --- for machines ---
+from studies.weather.words import errors, gap_stress, shape_values, stress_values
 
 
 def records(study: Weather) -> list[dict[str, Plain]]:
     """One dict per build, humidity and measure."""
-    rows = []
+    rows: list[dict[str, Plain]] = []
     for used in study.used:
+        air: dict[str, Plain] = {"built_at_humidity_percent": study.built, "used_at_humidity_percent": used}
         for values, unit in ((shape_values, "mm"), (stress_values, "MPa")):
-            off = errors(study, values, used)
-            for row in study.rows:
-                for key, value in values(study, row, used).items():
-                    rows.append(
-                        {
-                            "build": row.build.name, "built_at_humidity_percent": study.built,
-                            "used_at_humidity_percent": used, "measure": key, "value": value, "unit": unit,
-                            "mesh_error": off[key], "rim_g": rim_grams(row),
-                            "per_100_g_of_rim": value * 100 / rim_grams(row),
-                        }
-                    )  # fmt: skip
+            error = errors(study, values, used)
+            rows += [
+                {"build": row.build.name, **air, "measure": key, **told_figure(row, value, unit, error[key])}
+                for row in study.rows
+                for key, value in values(study, row, used).items()
+            ]
     return rows
 
 
@@ -36,33 +27,19 @@ def found(study: Weather) -> dict[str, Plain]:
     """What the JSON file holds of the study."""
     builds = []
     for row in study.rows:
-        item = {
-            "name": row.build.name, "label": row.build.label, "note": row.build.note, "rim_g": rim_grams(row),
-            "mass_kg": row.mass, "energy_balance": row.balance,
-        }  # fmt: skip
+        builds.append(told_build(row) | {"energy_balance": row.balance})
         if study.rim_gap:
-            item |= {
-                "closing_force_N": study.rim_gap * row.closing,
-                "gap_stress_top_MPa": 1e-6 * gap_stress(study, row),
-            }
-        builds.append(item)
-    woods = {
+            force, stress = study.rim_gap * row.closing, 1e-6 * gap_stress(study, row)
+            builds[-1] |= {"closing_force_N": force, "gap_stress_top_MPa": stress}
+    woods: dict[str, Plain] = {
         name: {
             "along": m.along, "radial": m.radial, "tangential": m.tangential, "strength_across_Pa": m.strength,
             "sources": m.sources,
         }
-        for name, m in study.movement.items()
+        for name, m in movements(study.body).items()
     }  # fmt: skip
     return {
-        "built_at_humidity_percent": study.built, "used_at_humidity_percent": list(study.used),
-        "temperature_c": study.temperature, "moisture_change_percent": {f"{u:g}": c for u, c in study.changes.items()},
+        "built_at_humidity_percent": study.built, "used_at_humidity_percent": study.used, "temperature_c": ROOM,
+        "moisture_change_percent": {f"{used:g}": change for used, change in study.changes.items()},
         "rim_gap_mm": 1e3 * study.rim_gap, "builds": builds, "measures": records(study), "movement_per_percent": woods,
     }  # fmt: skip
-
-
-def write_report(
-    study: Weather, out: Path, pictures: bool = True, say: Callable[[str], None] = lambda text: None
-) -> list[Path]:
-    """Write page, tables and pictures into the folder `out`; returns the paths."""
-    drawn = draw(study, out, say) if pictures else []
-    return write(report(study), found(study), out, drawn)

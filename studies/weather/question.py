@@ -12,7 +12,7 @@ from pathlib import Path
 
 from studies.common.inputs import given_sheet, mesh_size, within
 from studies.common.progress import say_drawing
-from studies.common.words import with_files
+from studies.common.rest_page import answered
 from studies.weather.solve import humidities, season_builds
 
 
@@ -30,8 +30,9 @@ def season_box(
     used_at_humidity_percent: one number or several. rim_gap_mm: between the highest and the lowest place of the rim's
     edge when the top was glued to it, the rim twisted.
     """
-    from studies.weather.page import write_report
-    from studies.weather.words import text
+    from studies.weather.page import found, records
+    from studies.weather.pictures import draw
+    from studies.weather.words import report
 
     given, size = given_sheet(sheet), mesh_size(size_mm)
     body = given.body
@@ -40,4 +41,5 @@ def season_box(
     out = given.folder(out, "weather")
     study = season_builds(replace(body, assumed=body.assumed + assumed), built, used, size, gap)
     study = replace(study, source=given.source)
-    return with_files(text(study), write_report(study, out, pictures, say_drawing))
+    drawn = draw(study, out, say_drawing) if pictures else []
+    return answered(report(study), found(study), records(study), out, drawn)
