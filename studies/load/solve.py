@@ -41,7 +41,9 @@ def load_builds(
         places = Places(model.space, body, pulls)
         return model, string_load(places, pulls), places
 
-    solve = lambda build, place, done: solve_loaded(build, *place, modes=done[0].modes if done else None)
+    def solve(build: Build, place: tuple[Model, np.ndarray, Places], done: Sequence[Row]) -> Row:
+        return solve_loaded(build, *place, done[0].modes if done else None)
+
     fine, coarse = on_both(builds(body), size, ready, solve, progress, 1)
     models = fine.place[0], coarse.place[0]
     unknowns = int(models[0].size), int(models[1].size)
