@@ -15,7 +15,7 @@ from studies.common.words import span
 from studies.sustain import page as sustain_report
 from studies.sustain.charts import bar_groups, energy_svg, uncertainty_svg
 from studies.sustain.hearing import TOLERANCES
-from studies.sustain.page import as_json, flat, per_build, per_note, write_report
+from studies.sustain.page import as_json, flat_rows, per_build, per_note, write_report
 from studies.sustain.result import HOLDINGS
 
 
@@ -57,7 +57,7 @@ def test_builds_tell_verdict_grams_and_stress(study):
     assert "verdict" not in own and own["rim_g_more"] == 0
     assert solid["rim_g_more"] == pytest.approx(20) and solid["drying_stress_top_more_mpa"] == pytest.approx(0.1)
     assert set(solid["by_tolerance"]) == {t.name for t in TOLERANCES}
-    spread = flat(rows)
+    spread = flat_rows(rows)
     assert len({tuple(r) for r in spread}) == 1
     assert spread[1]["doubts_mesh_low"] == pytest.approx(solid["doubts"]["mesh"][0])
 

@@ -10,17 +10,7 @@ from studies.solved.coupled import Soundings
 from studies.sustain import fretboards as boards
 from studies.sustain import verdict as verdicts
 from studies.sustain.fretboards import Playing, times_rim
-from studies.sustain.result import (
-    MESH,
-    RIM_LOSSES,
-    STRING_LOSSES,
-    TIMES,
-    WOOD,
-    Compared,
-    Judged,
-    Medians,
-    Played,
-)
+from studies.sustain.result import MESH, RIM_LOSSES, STRING_LOSSES, TIMES, WOOD, Compared, Judged, Medians, Played
 from studies.sweep.scatter import ScatteredNotes
 
 
@@ -30,8 +20,8 @@ def play(playing: Playing, build: Build, how: str, modes: BodyModes, rough: Body
     strings = playing.strings.strings
     median = Medians(
         **{key: float(np.median(getattr(given, key)[given.valid])) for key in (*TIMES, "radiated")},
-        no_rim_loss=verdicts.over(without, given, "decay_time"),
-        no_rim_loss_early=verdicts.over(without, given, "early_decay_time"),
+        no_rim_loss=verdicts.over_reference(without, given, "decay_time"),
+        no_rim_loss_early=verdicts.over_reference(without, given, "early_decay_time"),
         mobility=boards.mean_mobility(modes, len(strings)),
     )
     wolves = verdicts.one_a_note(wolf_notes(strings, modes, playing.frets))
@@ -54,7 +44,7 @@ def compare(playing: Playing, mine: Played, own: Played, scatter: ScatteredNotes
         by_note=by_note,
         early=early,
         sound=sound,
-        radiated_db=decibels(verdicts.over(mine.board, own.board, "radiated")),
+        radiated_db=decibels(verdicts.over_reference(mine.board, own.board, "radiated")),
         mobility_db=decibels(mine.median.mobility / own.median.mobility),
         paired=verdicts.paired_wood(scatter, mine.build.name, mine.how),
         audible=verdicts.audible(by_note),
@@ -67,7 +57,7 @@ def judged_times(playing: Playing, mine: Played, own: Played, scatter: Scattered
     before, after = (verdicts.named_support(p.rate, p.how) for p in (own, mine))
     ranges, judged = ratio_ranges(playing, mine, own), []
     for column, measure in enumerate(TIMES):
-        ratio = verdicts.over(mine.board, own.board, measure)
+        ratio = verdicts.over_reference(mine.board, own.board, measure)
         pairs = (mine.board, own.board), (mine.rough, own.rough)
         uncertain = {MESH: verdicts.mesh_uncertainty(*(getattr(a, measure) / getattr(b, measure) for a, b in pairs))}
         if scatter is not None:

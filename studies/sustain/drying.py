@@ -32,12 +32,12 @@ def drying(body: Body, rows: Sequence[Build], model: Model, store: Path) -> tupl
     return Dry(built, driest, of), assumed
 
 
-def check(found: Drying) -> None:
+def _check(stress: Drying) -> None:
     """ArithmeticError unless the stresses are finite."""
-    numbers("drying", stress=[found.top, found.back])
+    numbers("drying", stress=[stress.top, stress.back])
 
 
 DRYING = Kind(
-    "drying", ("studies.sustain.drying",), lambda found: {"stress": [found.top, found.back]},
-    lambda arrays: Drying(*map(float, arrays["stress"])), check,
+    "drying", ("studies.sustain.drying",), lambda stress: {"stress": [stress.top, stress.back]},
+    lambda arrays: Drying(*map(float, arrays["stress"])), _check,
 )  # fmt: skip

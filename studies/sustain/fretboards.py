@@ -57,17 +57,16 @@ def board(playing: Playing, body: BodyModes) -> Fretboard:
     return kept(playing.store, BOARD, inputs, lambda: fretboard(inputs[0], body, playing.pluck, playing.frets))
 
 
-def checked(found: Fretboard) -> None:
+def checked(fretted: Fretboard) -> None:
     """ArithmeticError unless every valid note's shares sum to 1, and times and energies are in range."""
-    if not found.imbalance <= BALANCE:
+    if not fretted.imbalance <= BALANCE:
         raise ArithmeticError(
-            f"the shares of a pluck's energy miss a sum of 1 by {found.imbalance:.1g}; expected {BALANCE:g} at most: the "
+            f"the shares of a pluck's energy miss a sum of 1 by {fretted.imbalance:.1g}; expected {BALANCE:g} at most: the "
             "complex modes of some note are not good enough, and no figure is given"
         )
-    what = "fretboard"
-    shares(what, {part: share[found.valid] for part, share in found.share.items()}, BALANCE, whole=False)
-    numbers(what, frequency=found.frequency, decay_time=found.decay_time[found.valid])
-    positive(what, frequency=found.frequency, decay_time=found.decay_time, energy=found.energy)
+    shares("fretboard", {part: share[fretted.valid] for part, share in fretted.share.items()}, BALANCE, whole=False)
+    numbers("fretboard", frequency=fretted.frequency, decay_time=fretted.decay_time[fretted.valid])
+    positive("fretboard", frequency=fretted.frequency, decay_time=fretted.decay_time, energy=fretted.energy)
 
 
 def decay_times(
@@ -95,21 +94,21 @@ def decay_times(
     return kept(playing.store, FEW_NOTES, (strings, playing.pluck, playing.few, body, alone), all_of_them)
 
 
-def pack(found: Fretboard) -> dict[str, np.ndarray]:
+def _pack(fretted: Fretboard) -> dict[str, np.ndarray]:
     """{name: array} of a Fretboard."""
-    return {k: v for k, v in vars(found).items() if k != "share"} | flat(share=found.share)
+    return {k: v for k, v in vars(fretted).items() if k != "share"} | flat(share=fretted.share)
 
 
-def unpack(arrays: Mapping[str, np.ndarray]) -> Fretboard:
+def _unpack(arrays: Mapping[str, np.ndarray]) -> Fretboard:
     """The Fretboard that was packed."""
     plain = {k: v for k, v in arrays.items() if k != "highest_valid" and not k.startswith("share/")}
     return Fretboard(**plain, highest_valid=float(arrays["highest_valid"]), share=table(arrays, "share"))
 
 
-BOARD = Kind("fretboard", ("fem.fretboard",), pack, unpack, checked)
+BOARD = Kind("fretboard", ("fem.fretboard",), _pack, _unpack, checked)
 FEW_NOTES = Kind(
-    "few", ("studies.sustain.fretboards",), lambda found: {"decay_time": found}, lambda arrays: arrays["decay_time"],
-    lambda found: positive("decay of a few notes", decay_time=found),
+    "few", ("studies.sustain.fretboards",), lambda times: {"decay_time": times}, lambda arrays: arrays["decay_time"],
+    lambda times: positive("decay of a few notes", decay_time=times),
 )  # fmt: skip
 
 

@@ -183,7 +183,7 @@ def write_report(
     machine = write_json(out / "sustain.json", data)
     notes, rows = (
         write_table(out / "notes.csv", per_note(study)),
-        write_table(out / "builds.csv", flat(per_build(study))),
+        write_table(out / "builds.csv", flat_rows(per_build(study))),
     )
     lead, rest = leading(answer(study))
     shares = {how: [(b.label, study.played[b.name, how].share) for b in study.builds] for how in HOLDINGS}
@@ -225,7 +225,7 @@ def real(study: Study, how: str) -> list[Compared]:
     return [study.compared[b.name, how] for b in study.builds[1:] if b.name != LIMIT]
 
 
-def flat(rows: Iterable[Mapping[str, Plain]]) -> list[dict[str, Plain]]:
+def flat_rows(rows: Iterable[Mapping[str, Plain]]) -> list[dict[str, Plain]]:
     """Rows for CSV: nested values spread over columns of their own."""
     spread = [dict(_spread(row)) for row in rows]
     keys = dict.fromkeys(key for row in spread for key in row)

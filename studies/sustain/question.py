@@ -25,7 +25,7 @@ FRETS = 20
 DRAWS = 20
 FEWEST_MODES, MOST_MODES, MOST_FRETS, MOST_DRAWS = 20, 250, 24, 1000  # that the command takes
 
-# Draws of the wood. Builds that are not drawn get the widest of their doubts. Ratios of pairs need neither a fine mesh nor
+# Draws of the wood. Builds that are not drawn get the widest of their ranges. Ratios of pairs need neither a fine mesh nor
 # many modes: the page tells the error of the rows that are solved again in full.
 WOOD = scatter.WoodDraws(
     ("solid_laminated", "kerfed", "doubled_sides", "single_sides"), DRAWS, HOLDINGS,

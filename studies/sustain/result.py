@@ -80,9 +80,7 @@ class Judged:
     """The ratio of one decay time, build over sheet's own, and what may be said of it."""
 
     ratio: float  # median over notes
-    doubts: dict[
-        str, tuple[float, float]
-    ]  # {MESH, WOOD, ...: (low, high) of `ratio`}; what was not computed is missing
+    doubts: dict[str, tuple[float, float]]  # {MESH, WOOD, ...: (low, high) of `ratio`}; none that was not computed
     low: float  # all together, see hearing.combined
     high: float
     verdict: Verdict

@@ -47,10 +47,10 @@ def play_builds(
         len(rows) * (STEPS * (1 + COARSER**-2) + FRETBOARDS + RANGES) + WOODS * (wood is not None)
     )
     coarse = soundings(rows, COARSER * size, modes, playing.store, progress, COARSER**-2, around)
-    rough, coarse_unknowns = body_modes(coarse, playing), coarse.unknowns
+    rough, coarse_unknowns = supported_modes(coarse, playing), coarse.unknowns
     del coarse  # large
     fine = soundings(rows, size, modes, playing.store, progress, 1.0, around)
-    bodies, played = body_modes(fine, playing), {}
+    bodies, played = supported_modes(fine, playing), {}
     for build in rows:
         stiffness = rim_stiffness(fine, build)
         for how in HOLDINGS:
@@ -102,7 +102,7 @@ def mesh_by_note(own: dict[str, Played]) -> dict[str, dict[str, float]]:
     return {how: verdicts.audible(p.board.decay_time / p.rough.decay_time) for how, p in own.items()}
 
 
-def body_modes(made: Soundings, playing: boards.Playing) -> dict[tuple[str, str], BodyModes]:
+def supported_modes(made: Soundings, playing: boards.Playing) -> dict[tuple[str, str], BodyModes]:
     """{(build name, how): BodyModes} of builds on one mesh."""
     n = len(playing.strings.strings)
     return {(name, how): string_body(w, hold(w, how), n) for name, w in made.whole.items() for how in HOLDINGS}

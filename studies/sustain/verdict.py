@@ -28,7 +28,7 @@ def median_ratio(build: np.ndarray, reference: np.ndarray) -> float:
     return float(np.exp(np.nanmedian(ratios)))
 
 
-def over(board: Fretboard, reference: Fretboard, measure: str) -> float:
+def over_reference(board: Fretboard, reference: Fretboard, measure: str) -> float:
     """Median over notes of one measure of a Fretboard over that of another."""
     return median_ratio(getattr(board, measure), getattr(reference, measure))
 

@@ -58,7 +58,7 @@ def text(study: Study) -> str:
     """The whole summary for the terminal."""
     lines = [answer(study), "", f"Behind it: {behind(study)}", ""]
     for how in HOLDINGS:
-        lines += [*table(study, how), ""]
+        lines += [*builds_table(study, how), ""]
     lines += [FOOTNOTE, "", *boards(study), "What would change a verdict:", *(f"- {line}" for line in matters(study))]
     return "\n".join([*lines, outside_check(study), *(f"Note: {note}" for note in study.notes)])
 
@@ -77,7 +77,7 @@ def outside_check(study: Study) -> str:
     )
 
 
-def table(study: Study, how: str) -> list[str]:
+def builds_table(study: Study, how: str) -> list[str]:
     """Lines of the table of all builds held one way."""
     own = study.own[how]
     head = "notes last", "with all doubts", "beginning", "its sound", "sound out", "heat in rim", "rim", "dry top"
