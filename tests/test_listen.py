@@ -91,7 +91,7 @@ def written(tmp_path_factory):
     heard = listen.ready(body, chosen, setting, 0.08, folder / "rows", 6, 14, coarse)
     signals, left_out = listen.sounds(heard, strings, Pluck(), [(0, 0), (2, 7), (5, 19)])
     patch.undo()
-    return folder, listen.write(folder, heard, signals, left_out, setting, Pluck()), signals
+    return folder, listen.write_items(folder, heard, signals, left_out, setting, Pluck()), signals
 
 
 def test_files_are_of_one_gain_and_named(written):

@@ -10,7 +10,7 @@ from string_cases import LOSSY, wooden_box
 from fem.coupled_string import couple, pluck_note, radiated_later, velocity
 from fem.strings import Pluck, fundamental
 from studies.common.inputs import BadInput
-from studies.notes.measured import RANGES, beside, computed_decay, in_band, read_file, words
+from studies.notes.measured import RANGES, beside_computed, computed_decay, in_band, read_file, words
 from studies.notes.question import held, one, read_notes, read_take
 
 RATE = 16000
@@ -125,7 +125,7 @@ def test_a_computed_note_recorded_is_read_as_computed(tmp_path):
     sound = sound + 1e-5 * np.random.default_rng(0).standard_normal(len(sound))
     name = {146: "D3"}[int(fundamental(LOSSY))]
     found = read_file(written(tmp_path, sound), name, highest=650.0)
-    rows = {r.range: r for r in beside(found, radiated_later(in_band(ringing, found.band)))}
+    rows = {r.range: r for r in beside_computed(found, radiated_later(in_band(ringing, found.band)))}
     assert rows["main"].measured == pytest.approx(rows["main"].computed, rel=0.03)
     assert "measured over computed" in words(found, rows.values())
     whole, low, high = (radiated_later(in_band(ringing, b))(0.0)[0] for b in ((0, 1e6), (100, 200), (200, 1e6)))

@@ -5,7 +5,7 @@ boundary-element transfer at the frequency of the motion. It ends where the comp
 from both builds alike.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -14,7 +14,8 @@ import numpy as np
 from fem.body_modes import BodyModes
 from fem.coupled_string import valid_partials
 from fem.model import assemble
-from fem.radiation import Radiation, point_pressure, static_integrals
+from fem.radiation import Boundary, Radiation, point_pressure, static_integrals
+from fem.strings import Pluck, String
 from meshes.body import Body, top_height
 from meshes.build import mesh_body
 from meshes.holding import hold
@@ -27,7 +28,7 @@ from studies.common.kept import kept_folder
 from studies.common.progress import Progress
 from studies.common.two_meshes import LIMIT
 from studies.notes.question import held, read_places
-from studies.notes.sound import common_gain, phrase, reveal, write_blind, write_wavs
+from studies.notes.sound import KEY, Receiver, common_gain, phrase, reveal, write_blind, write_wavs
 from studies.solved.coupled import DRY_MODES, in_air
 from studies.solved.outside import stored_outside
 
@@ -44,6 +45,9 @@ PHRASE = (
     (5, 3, 12.3, 10),
 )  # fmt: skip
 NOTES = ((0, 0), (1, 3), (2, 0), (2, 7), (4, 0), (4, 5))  # single notes: open strings and fretted ones
+
+
+Signals = dict[str, dict[str, np.ndarray]]  # {item: {build: sound pressure (k,) [Pa]}}
 
 
 @dataclass(frozen=True)
@@ -76,21 +80,24 @@ class Wanted:
 
 
 def write_sounds(
-    sheet: str | Path, out: str | Path | None = None, size_mm: float | None = None, strings: str | None = None,
+    sheet: str | Path,
+    out: str | Path | None = None,
+    size_mm: float | None = None,
+    strings: str | None = None,
     wanted: Wanted = Wanted(),
-) -> str:  # fmt: skip
+) -> str:
     """Write the sounds of two builds of a sheet; returns what was written as text."""
     given, size, how = given_sheet(sheet), mesh_size(size_mm), held(wanted.held)
     body, _ = complete_linings(given.body)
     chosen = pair_of_builds(body, wanted.builds)
-    found = strung(body, strings)
-    played = found.strings.strings
+    strung_set = strung(body, strings)
+    played, pluck = strung_set.strings.strings, strung_set.pluck
     places = read_places(wanted.notes, played)
     setting = Setting(how, place_of(body, wanted.place_mm))
     out = given.folder(out, "listen")
     heard = ready(body, chosen, setting, size, kept_folder(out), len(played))
-    signals, left_out = sounds(heard, played, found.pluck, places or NOTES)
-    return write(out, heard, signals, left_out, setting, found.pluck, wanted.blind)
+    signals, left_out = sounds(heard, played, pluck, places or NOTES)
+    return write_items(out, heard, signals, left_out, setting, pluck, wanted.blind)
 
 
 def pair_of_builds(body: Body, names: tuple[str, ...]) -> list[Build]:
@@ -117,9 +124,15 @@ def place_of(body: Body, place_mm: tuple[float, float, float] | None = None) -> 
 
 
 def ready(
-    body: Body, chosen: list[Build], setting: Setting, size: float, store: Path, strings: int = 6, dry: int = DRY_MODES,
+    body: Body,
+    chosen: Sequence[Build],
+    setting: Setting,
+    size: float,
+    store: Path,
+    strings: int = 6,
+    dry: int = DRY_MODES,
     around: Callable[[Body], Surroundings] = surroundings,
-) -> list[Heard]:  # fmt: skip
+) -> list[Heard]:
     """[Heard] of Builds with `dry` structure modes, on a mesh of some size [m]; boundary elements of all together."""
     progress = Progress(2 * len(chosen) + 1)
     progress.say(f"meshing at {1e3 * size:.0f} mm")
@@ -139,14 +152,13 @@ def ready(
     return heard
 
 
-def _heard(build, whole, held, strings):
-    modes = string_body(whole, held, strings)
-    X = real_modes(whole, held)[1]
-    own = replace(held.radiation, pressure=held.radiation.pressure @ X)
-    return Heard(build, modes, own, min(modes.highest_valid, HIGHEST))
+def _heard(build, whole, supported, strings):
+    modes, radiated = string_body(whole, supported, strings), supported.radiation
+    radiated = replace(radiated, pressure=radiated.pressure @ real_modes(whole, supported)[1])
+    return Heard(build, modes, radiated, min(modes.highest_valid, HIGHEST))
 
 
-def away_from(surface, place):
+def away_from(surface: Boundary, place: np.ndarray) -> None:
     """BadInput unless a place lies outside the body, NEAREST or more from its surface."""
     angle = float(static_integrals(surface, place[None])[1].sum())
     near = float(np.linalg.norm(surface.centroid - place, axis=1).min())
@@ -155,45 +167,56 @@ def away_from(surface, place):
         raise BadInput(f"--place-mm: lies {where}; expected {1e3 * NEAREST:.0f} mm or more away from the outside")
 
 
-def at_place(radiated, low, high):
+def at_place(radiated: Radiation, low: float, high: float) -> Receiver:
     """Receiver (see sound.note_signal): pressure [Pa] at the Radiation's first point per unit velocity of each mode.
 
     Nothing outside the band low to high [Hz]: there are no modes, or no boundary elements, to answer for it.
     """
+    assert radiated.pressure is not None
     each = np.eye(radiated.pressure.shape[2])
 
     def receiver(omega):
-        found = np.zeros((len(omega), len(each)), complex)
+        pressure = np.zeros((len(omega), len(each)), complex)
         for k in np.flatnonzero((omega > 2 * np.pi * low) & (omega < 2 * np.pi * high)):
-            found[k] = point_pressure(radiated, each, np.full(len(each), omega[k]))[:, 0]
-        return found
+            pressure[k] = point_pressure(radiated, each, np.full(len(each), omega[k]))[:, 0]
+        return pressure
 
     return receiver
 
 
-def sounds(heard, strings, pluck, wanted=NOTES):
-    """({item: {build: signal [Pa]}}, [names left out]) of single notes (string, fret) and of the phrase."""
+def sounds(
+    heard: Sequence[Heard], strings: Sequence[String], pluck: Pluck, wanted: Sequence[tuple[int, int]] = NOTES
+) -> tuple[Signals, list[str]]:
+    """(Signals, [names left out]) of single notes (string, fret) and of the phrase."""
     body_top = min(h.valid_to for h in heard)
     valid = lambda i, fret: i < len(strings) and all(valid_partials(strings[i], fret, h.body) for h in heard)
     places = [p for p in wanted if p[0] < len(strings)]
     items = {place_word(strings, *p): [(*p, 0.0, SECONDS)] for p in places if valid(*p)}
     left_out = [place_word(strings, *p) for p in places if not valid(*p)]
     items["phrase"] = [(s, f, BEAT * at, BEAT * beats) for s, f, at, beats in PHRASE if valid(s, f)]
-    found = {item: {} for item in items}
-    for h in heard:
-        receiver = at_place(h.radiated, LOWEST, body_top)
-        for item, notes in items.items():
-            if notes:
-                found[item][h.build.name] = phrase(strings, h.body, pluck, notes, lambda _, r=receiver: r)
-    return {item: signals for item, signals in found.items() if signals}, left_out
+    receivers = [at_place(h.radiated, LOWEST, body_top) for h in heard]
+    signals = {
+        item: {h.build.name: phrase(strings, h.body, pluck, notes, at) for h, at in zip(heard, receivers)}
+        for item, notes in items.items()
+        if notes
+    }
+    return signals, left_out
 
 
-def place_word(strings, string, fret):
+def place_word(strings: Sequence[String], string: int, fret: int) -> str:
     """'D3-fret-7' or 'E2-open': the file's name."""
     return f"{strings[string].name}-{f'fret-{fret}' if fret else 'open'}"
 
 
-def write(out, heard, signals, left_out, setting, pluck, blind=True):
+def write_items(
+    out: Path,
+    heard: Sequence[Heard],
+    signals: Signals,
+    left_out: Sequence[str],
+    setting: Setting,
+    pluck: Pluck,
+    blind: bool = True,
+) -> str:
     """Write the WAV files into the folders `named` and `blind`; returns the words about them."""
     band = (LOWEST, min(h.valid_to for h in heard))
     named = {f"{item}_{build}": s for item, both in signals.items() for build, s in both.items()}
@@ -203,12 +226,12 @@ def write(out, heard, signals, left_out, setting, pluck, blind=True):
     for item, both in signals.items():
         a, b = (both[h.build.name] for h in heard)
         peak = 20 * np.log10(max(abs(a).max(), abs(b).max()) / 20e-6)
-        lines.append(f"{item:16s} {loudness(a, b):+7.1f} dB {peak:7.0f} dB")
+        lines.append(f"{item:16s} {louder_by(a, b):+7.1f} dB {peak:7.0f} dB")
     lines += [
         f"louder by: {heard[1].build.name} over {heard[0].build.name}, by the energy of the sound; peak: the louder one's, over 20 µPa, "
         f"plucked with {pluck.force:g} N",
-        f"Computed sound pressure {heard_at(setting.place)}, {setting.how}, in free air, from {band[0]:.0f} to {band[1]:.0f} Hz only: a real guitar has "
-        "more above, and a room.",
+        f"Computed sound pressure {heard_at(setting.place)}, {setting.how}, in free air, from {band[0]:.0f} to {band[1]:.0f} Hz only: a "
+        "real guitar has more above, and a room.",
     ]
     if left_out:
         lines.append(f"left out, above {band[1]:.0f} Hz: {', '.join(left_out)}")
@@ -222,22 +245,21 @@ def write(out, heard, signals, left_out, setting, pluck, blind=True):
     return "\n".join(lines)
 
 
-def loudness(before, after):
+def louder_by(before: np.ndarray, after: np.ndarray) -> float:
     """dB of the energy of one signal over another's."""
     return float(10 * np.log10((after**2).sum() / (before**2).sum()))
 
 
-def heard_at(place):
+def heard_at(place: np.ndarray) -> str:
     return f"{1e3 * place[0]:.0f} mm from the tail, {1e3 * place[1]:.0f} mm from the centre line, {1e3 * place[2]:.0f} mm out of the top"
 
 
 def hidden_order(folder: str | Path) -> str:
     """The hidden order of a blind folder, or of all that lie in it, in words."""
     folder = Path(folder)
-    inside = sorted(p for p in folder.iterdir() if p.is_dir()) if folder.is_dir() else []
-    found = {p.name: reveal(p) for p in inside if (p / ".order_hidden.json").is_file()}
-    found = found or {folder.name: reveal(folder)}
-    return "\n".join(
-        f"{item}: {', '.join(f'{sound} is {build}' for sound, build in sorted(order.items()))}"
-        for item, order in found.items()
-    )
+    inside = sorted(p for p in folder.iterdir() if (p / KEY).is_file()) if folder.is_dir() else []
+    lines = []
+    for path in inside or [folder]:
+        order = ", ".join(f"{sound} is {build}" for sound, build in sorted(reveal(path).items()))
+        lines.append(f"{path.name}: {order}")
+    return "\n".join(lines)

@@ -6,6 +6,7 @@ stated ranges, and the computed note is read over the same ranges. The sound of 
 exponentials, so that its level can only bend upward; where it bends down a compressor or automatic gain is at work.
 """
 
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -13,6 +14,7 @@ import numpy as np
 from scipy.ndimage import median_filter
 from scipy.signal import butter, sosfiltfilt
 
+from fem.coupled_string import Ringing
 from fem.decay import level, slope_decay_time
 from fem.taps import read_recording
 from studies.common.note_names import pitch, read_note
@@ -29,6 +31,7 @@ ALWAYS = (
     "automatic gain and 'enhanced' sound (most telephones have them on) lengthen every decay and cannot always be "
     "noticed afterwards: switch them off, and record uncompressed WAV"
 )
+Later = Callable[[np.ndarray], np.ndarray]  # t (k,) [s] -> energy still to be radiated after t
 
 
 @dataclass(frozen=True)
@@ -53,7 +56,7 @@ class NoteRead:
         return next(((k, self.decay[k]) for k in ("main", "short") if self.decay[k] is not None), (None, None))
 
 
-def read_file(path, note, highest=None):
+def read_file(path: str | Path, note: str, highest: float | None = None) -> NoteRead:
     """NoteRead of the note ('E2', 'D3+5') in a WAV file, up to `highest` [Hz]. ValueError where there is nothing to read."""
     recording = read_recording(path)
     notes = find_notes(recording)
@@ -85,17 +88,14 @@ def _read(name, recording, first, last, note, highest, warnings):
     peak = int(np.argmax(power[: int(0.1 / BLOCK)]))
     t, power = t[: len(t) - peak], power[peak:]
     curve, usable, floor = decay_curve(t, power)
-    decay, off = {}, {}
-    for key, span in RANGES.items():
-        decay[key], off[key] = read_range(t, curve, span, usable)
-    warnings += doubts(decay, usable, t[-1], before, floor) + rising(power, floor)
-    return NoteRead(
-        name, note, fundamental, 1200 * float(np.log2(fundamental / nominal)), float(t[-1]), usable, floor is not None,
-        band, decay, off, tuple(warnings),
-    )  # fmt: skip
+    lines = {key: read_range(t, curve, span, usable) for key, span in RANGES.items()}
+    decay, off = ({key: line[k] for key, line in lines.items()} for k in (0, 1))
+    warnings += decay_doubts(decay, usable, t[-1], before, floor) + rising(power, floor)
+    cents, seconds, noise = 1200 * float(np.log2(fundamental / nominal)), float(t[-1]), floor is not None
+    return NoteRead(name, note, fundamental, cents, seconds, usable, noise, band, decay, off, tuple(warnings))
 
 
-def nominal_pitch(note):
+def nominal_pitch(note: str) -> float:
     """Frequency [Hz] of 'E2', or of 'D3+5': five frets above the open string D3. ValueError for anything else."""
     name, plus, fret = note.partition("+")
     if plus and not fret.isdigit():
@@ -103,7 +103,9 @@ def nominal_pitch(note):
     return pitch(read_note(name) + (int(fret) if plus else 0))
 
 
-def doubts(decay, usable, seconds, before, floor):
+def decay_doubts(
+    decay: Mapping[str, float | None], usable: float, seconds: float, before: float | None, floor: float | None
+) -> list[str]:
     """Warnings that the decay itself gives rise to."""
     told = []
     main = decay["main"] or decay["short"]
@@ -127,7 +129,7 @@ def doubts(decay, usable, seconds, before, floor):
     return told
 
 
-def rising(power, floor):
+def rising(power: np.ndarray, floor: float | None) -> list[str]:
     """Warning if the smoothed level rises again, well above the noise."""
     if len(power) < 60:
         return []
@@ -152,16 +154,16 @@ class Beside:
     computed: float | None  # s
 
 
-def in_band(ringing, band):
+def in_band(ringing: Ringing, band: tuple[float, float]) -> Ringing:
     """The Ringing with the complex modes of a band [Hz] alone: what a recording cut to that band would hold."""
     f = np.abs(ringing.coupled.poles.imag) / (2 * np.pi)
     return replace(ringing, amplitude=np.where((f >= band[0]) & (f <= band[1]), ringing.amplitude, 0))
 
 
-def computed_decay(later, span, longest=60.0):
+def computed_decay(later: Later, span: tuple[float, float], longest: float = 60.0) -> float | None:
     """T60 [s] of the line through a computed level over a range, None if it lies outside `longest` seconds.
 
-    later(t (k,)) -> energy still to be radiated after t, as coupled_string.radiated_later gives.
+    later: as coupled_string.radiated_later gives.
     """
     end = 0.25
     while end < longest and later(np.array([end]))[0] > later(np.array([0.0]))[0] * 10 ** ((span[1] - 1) / 10):
@@ -173,7 +175,7 @@ def computed_decay(later, span, longest=60.0):
         return None
 
 
-def beside(read, later):
+def beside_computed(read: NoteRead, later: Later) -> list[Beside]:
     """[Beside] of a NoteRead and a computed note's `later`, over every range that was measured."""
     return [
         Beside(read.note, key, value, computed_decay(later, RANGES[key]))
@@ -182,7 +184,7 @@ def beside(read, later):
     ]
 
 
-def words(read, rows=()):
+def words(read: NoteRead, rows: Iterable[Beside] = ()) -> str:
     """What was read, for the maker, warnings last."""
     depth = f"{read.usable:.0f} dB above the noise" if read.noise else f"falls by {read.usable:.0f} dB"
     lines = [
@@ -196,12 +198,9 @@ def words(read, rows=()):
         start, end = RANGES[key]
         line = f"  {rounded(start, 0)} to {rounded(end, 0)} dB: {value:5.2f} s for 60 dB (off a straight line by {read.off[key]:.1f} dB)"
         if key in computed:
-            found = computed[key]
-            line += (
-                "; computed –"
-                if found is None
-                else f"; computed {found:5.2f} s, measured over computed {value / found:.2f}"
-            )
+            time = computed[key]
+            line += "; computed "
+            line += "–" if time is None else f"{time:5.2f} s, measured over computed {value / time:.2f}"
         lines.append(line)
     later = [v for k, v in read.decay.items() if v is not None and k != "start"]
     if later and read.decay["start"] is not None and max(later) > TWO_SLOPES * read.decay["start"]:

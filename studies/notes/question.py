@@ -5,7 +5,7 @@ from pathlib import Path
 
 from fem.body_modes import BodyModes
 from fem.coupled_string import couple, pluck_note, radiated_later, valid_partials
-from fem.strings import String, fundamental
+from fem.strings import Pluck, String, fundamental
 from meshes.body import Body
 from meshes.holding import FREE, LAP, hold
 from meshes.sheet_strings import strung
@@ -16,7 +16,7 @@ from studies.common.inputs import BadInput, existing_file, given_sheet, mesh_siz
 from studies.common.kept import kept_folder
 from studies.common.note_names import read_place
 from studies.common.progress import Progress
-from studies.notes.measured import ALWAYS, beside, in_band, nominal_pitch, read_file, words
+from studies.notes.measured import ALWAYS, NoteRead, beside_computed, in_band, nominal_pitch, read_file, words
 from studies.solved.coupled import DRY_MODES, STEPS, soundings
 
 FRETS = 20  # of the highest note that can be asked for
@@ -27,9 +27,13 @@ LABEL = (
 
 
 def read_notes(
-    takes: Sequence[str], sheet: str | Path | None = None, out: str | Path | None = None, holding: str = "lap",
-    size_mm: float | None = None, strings: str | None = None,
-) -> str:  # fmt: skip
+    takes: Sequence[str],
+    sheet: str | Path | None = None,
+    out: str | Path | None = None,
+    holding: str = "lap",
+    size_mm: float | None = None,
+    strings: str | None = None,
+) -> str:
     """Read recordings ['E2=take.wav', ...] and, with a sheet, set the computed notes beside; returns the text to print."""
     named = [read_take(text) for text in takes]
     if not named:
@@ -38,18 +42,16 @@ def read_notes(
         return "\n".join([*(words(read_file(path, note)) for note, path in named), warning()])
     given, size, how = given_sheet(sheet), mesh_size(size_mm), held(holding)
     body = complete_linings(given.body)[0]
-    found = strung(body, strings)
-    played = found.strings.strings
+    chosen = strung(body, strings)
+    played = chosen.strings.strings
     places = read_places([note for note, _ in named], played)
     reads = [read_file(path, note, HIGHEST) for note, path in named]  # what cannot be read is told before the long work
     modes = body_modes(body, how, size, kept_folder(given.folder(out, "sustain")), len(played))
-    lines = [f"{body.name}, as on the sheet, {how}. {LABEL}", ""]
-    for (note, path), place, read in zip(named, places, reads):
-        lines.append(one(note, path, played, place, modes, found.pluck, read))
-    return "\n".join([*lines, warning()])
+    rows = [one(*take, played, place, modes, chosen.pluck, read) for take, place, read in zip(named, places, reads)]
+    return "\n".join([f"{body.name}, as on the sheet, {how}. {LABEL}", "", *rows, warning()])
 
 
-def read_take(text):
+def read_take(text: str) -> tuple[str, Path]:
     """(note, path) of 'E2=take.wav'. BadInput for anything else."""
     note, sign, path = text.partition("=")
     if not sign or not note or not path:
@@ -77,21 +79,27 @@ def body_modes(
     return string_body(whole, hold(whole, how), strings)
 
 
-def one(note, path, strings, place, modes, pluck, read):
+def one(
+    note: str,
+    path: Path,
+    strings: Sequence[String],
+    place: tuple[int, int],
+    modes: BodyModes,
+    pluck: Pluck,
+    read: NoteRead,
+) -> str:
     """Words on one recording beside its computed note; the measured band ends where the computed modes do."""
     string, fret = place
     if not valid_partials(strings[string], fret, modes):
-        return (
-            words(read)
-            + f"\n  not computed: the note lies above {modes.highest_valid:.0f} Hz, where the computed modes end"
-        )
+        above = f"{modes.highest_valid:.0f} Hz, where the computed modes end"
+        return f"{words(read)}\n  not computed: the note lies above {above}"
     if modes.highest_valid < HIGHEST:
         read = read_file(path, note, modes.highest_valid)
     ringing = pluck_note(couple(strings[string], string, fret, modes), pluck)
-    return words(read, beside(read, radiated_later(in_band(ringing, read.band))))
+    return words(read, beside_computed(read, radiated_later(in_band(ringing, read.band))))
 
 
-def warning():
+def warning() -> str:
     return f"\nAlways: {ALWAYS}."
 
 

@@ -4,6 +4,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 
 from fem.decay import schroeder, slope_decay_time
+from fem.taps import Recording
 from studies.common.note_names import short_name
 
 BLOCK = 0.01  # s, of the power curve
@@ -15,29 +16,22 @@ OUT_OF_TUNE = 60.0  # cents
 ANOTHER = 0.7  # natural logarithm of amplitude by which another note's partials must stand higher
 
 
-def find_notes(recording):
+def find_notes(recording: Recording) -> list[tuple[int, int]]:
     """[(start, end)] in samples: a note starts where the level leaps by LEAP dB within 50 ms, to within 25 dB of the loudest."""
     block = int(BLOCK * recording.rate)
     rows = recording.signal[: len(recording.signal) // block * block].reshape(-1, block)
     level_dB = 10 * np.log10((rows**2).mean(1) + 1e-14)
-    n = 5
-    before = np.concatenate([np.full(n, level_dB.min()), level_dB])
-    after = np.concatenate([level_dB, np.full(n, level_dB.min())])
-    leap = np.array([after[i : i + n].max() - before[i : i + n].max() for i in range(len(level_dB))])
-    loud = np.array([after[i : i + n].max() for i in range(len(level_dB))]) > level_dB.max() - 25
-    starts = []
-    for i in np.flatnonzero((leap > LEAP) & loud):
-        if not starts or (i - starts[-1][1]) * BLOCK > 0.15:
-            starts.append([i, i])
-        starts[-1][1] = i
-    starts = [first + int(np.argmax(leap[first : last + 1])) for first, last in starts]
+    near = np.lib.stride_tricks.sliding_window_view(np.pad(level_dB, 5, constant_values=level_dB.min()), 5).max(axis=1)
+    before, after = near[: len(level_dB)], near[5 : 5 + len(level_dB)]  # loudest of the 50 ms before and after
+    leap, loud = after - before, after > level_dB.max() - 25
+    at = np.flatnonzero((leap > LEAP) & loud)
+    runs = [run for run in np.split(at, np.flatnonzero(np.diff(at) * BLOCK > 0.15) + 1) if run.size]
+    starts = [int(run[0] + leap[run[0] : run[-1] + 1].argmax()) for run in runs]
     ends = [*(s - 5 for s in starts[1:]), len(level_dB)]
-    return [
-        (s * block, e * block) for s, e in zip(starts, ends[-len(starts) :] if starts else []) if (e - s) * BLOCK > 0.3
-    ]
+    return [(s * block, e * block) for s, e in zip(starts, ends) if (e - s) * BLOCK > 0.3]
 
 
-def find_fundamental(signal, rate, nominal):
+def find_fundamental(signal: np.ndarray, rate: float, nominal: float) -> tuple[float, list[str]]:
     """(fundamental [Hz], warnings) of a note whose nominal pitch [Hz] is known to within OUT_OF_TUNE cents.
 
     The comb of six partials that stands highest in the spectrum, on a logarithmic scale; a comb elsewhere that stands far
@@ -55,26 +49,24 @@ def find_fundamental(signal, rate, nominal):
     best, other = trial[near][score[near].argmax()], trial[score.argmax()]
     low, high = (int(best * 2 ** (c / 1200) / step) for c in (-30, 30))
     fundamental = (low + spectrum[low : high + 1].argmax()) * step
-    if score.max() > score[near].max() + ANOTHER and short_name(other) != short_name(nominal):
-        return float(fundamental), [
-            f"this sounds like {short_name(other)}, not {short_name(nominal)}: check the note's name"
-        ]
-    return float(fundamental), []
+    heard, named = short_name(other), short_name(nominal)
+    wrong = score.max() > score[near].max() + ANOTHER and heard != named
+    return float(fundamental), [f"this sounds like {heard}, not {named}: check the note's name"] if wrong else []
 
 
-def power_curve(signal, rate):
+def power_curve(signal: np.ndarray, rate: float) -> tuple[np.ndarray, np.ndarray]:
     """(t (k,), mean power (k,)) of a signal in blocks, t at their starts."""
     block = int(BLOCK * rate)
     rows = signal[: len(signal) // block * block].reshape(-1, block)
     return np.arange(len(rows)) * block / rate, (rows**2).mean(1)
 
 
-def mean_power(signal, rate):
+def mean_power(signal: np.ndarray, rate: float) -> float | None:
     """Mean power before the note, or None where less than .2 s is there."""
     return float(np.mean(signal**2)) if len(signal) > 0.2 * rate else None
 
 
-def decay_curve(t, power):
+def decay_curve(t: np.ndarray, power: np.ndarray) -> tuple[np.ndarray, float, float | None]:
     """(level [dB] of the sound still to come (k,), usable range [dB], noise power or None).
 
     The noise, where the curve flattens out into it, is taken off; the curve ends where it comes within 5 dB of the
@@ -84,8 +76,8 @@ def decay_curve(t, power):
     count = max(1, int(SMOOTH / BLOCK))
     smooth = np.convolve(power, np.ones(count) / count, "same")
     last = floor or max(power[-count:].mean(), 1e-300)
-    below = np.flatnonzero(smooth < ABOVE_FLOOR * floor) if floor is not None else []
-    end = max(int(below[0]), 1) if len(below) else len(power)
+    below = smooth < ABOVE_FLOOR * floor if floor is not None else np.zeros(len(power), bool)
+    end = max(int(below.argmax()), 1) if below.any() else len(power)
     clean = np.maximum(power[:end] - (floor or 0.0), 0.0)
     curve = np.full(len(power), np.nan)
     curve[:end] = schroeder(clean, _tail(t[:end], clean))
@@ -113,7 +105,9 @@ def _floor(power):
     return float(last) if flat and (earlier > 1.3 * last or before < 1.15 * last) else None
 
 
-def read_range(t, curve, span, usable):
+def read_range(
+    t: np.ndarray, curve: np.ndarray, span: tuple[float, float], usable: float
+) -> tuple[float | None, float | None]:
     """(T60 [s], rms [dB] off the line) over a range of dB, or (None, None) where the recording does not reach so far."""
     known = np.isfinite(curve)
     if usable + span[1] < HEADROOM:

@@ -4,30 +4,31 @@ A note holds only the partials that the body modes answer for: above them there 
 """
 
 import json
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import BinaryIO
 
 import numpy as np
 from scipy.io import wavfile
 
-from fem.coupled_string import POLARISATIONS, couple, pluck_note, valid_partials
+from fem.body_modes import BodyModes
+from fem.coupled_string import Ringing, couple, pluck_note, valid_partials
+from fem.strings import Pluck, String
 
 RATE = 44100  # 1/s
 FULL = 0.89  # of full scale: -1 dB
 KEY = ".order_hidden.json"
 FADE = 0.02  # s at the end
 
-
-def at_bridge(body, string):
-    """Receiver: velocity [m/s] of the saddle away from the top. What a contact pickup hears, no sound in the room."""
-    row = body.saddle[string, :, POLARISATIONS[0]]
-    return lambda omega: np.broadcast_to(row, (len(omega), len(row)))
+Receiver = Callable[[np.ndarray], np.ndarray]  # see note_signal
+Band = tuple[float, float]  # Hz
 
 
-def note_signal(ringing, receiver, seconds, rate=RATE):
+def note_signal(ringing: Ringing, receiver: Receiver, seconds: float, rate: float = RATE) -> np.ndarray:
     """Signal (k,) of a Ringing at a receiver.
 
     receiver(omega (m,)) -> (m, n), complex: what arrives [Pa, or m/s] per unit velocity of each body mode, at angular
-    frequencies omega; a boundary-element transfer to a microphone, or at_bridge. Each complex mode is taken at its own
+    frequencies omega; such as a boundary-element transfer to a microphone. Each complex mode is taken at its own
     frequency, which is exact for notes that decay slowly against their pitch.
     """
     c = ringing.coupled
@@ -43,10 +44,17 @@ def note_signal(ringing, receiver, seconds, rate=RATE):
     return signal
 
 
-def phrase(strings, body, pluck, notes, receiver_of, rate=RATE):
+def phrase(
+    strings: Sequence[String],
+    body: BodyModes,
+    pluck: Pluck,
+    notes: Sequence[tuple[int, int, float, float]],
+    receiver: Receiver,
+    rate: float = RATE,
+) -> np.ndarray:
     """Signal of notes [(string, fret, start s, length s)], each ringing on until its length is over, then damped.
 
-    receiver_of(string) -> receiver. Raises ValueError for a note above the valid frequency: it would be silence.
+    receiver: as for note_signal. Raises ValueError for a note above the valid frequency: it would be silence.
     """
     end = max(start + length for _, _, start, length in notes)
     signal = np.zeros(int(end * rate) + 1)
@@ -56,50 +64,45 @@ def phrase(strings, body, pluck, notes, receiver_of, rate=RATE):
                 f"string {strings[i].name}, fret {fret}: above {body.highest_valid:.0f} Hz, where body modes are missing; "
                 "expected a lower note"
             )
-        ringing = pluck_note(couple(strings[i], i, fret, body), pluck)
-        one = note_signal(ringing, receiver_of(i), length, rate)
+        one = note_signal(pluck_note(couple(strings[i], i, fret, body), pluck), receiver, length, rate)
         one = one * np.minimum(1, (len(one) - np.arange(len(one))) / (FADE * rate))
         at = int(start * rate)
         signal[at : at + len(one)] += one
     return signal
 
 
-def write_wavs(folder, signals, rate=RATE, band=None):
+def write_wavs(folder: Path, signals: Mapping[str, np.ndarray], band: Band | None = None) -> dict[str, Path]:
     """{name: path} of WAV files of signals {name: (k,)}, all at one gain so that loudness compares; and a README.
 
     band: (low, high) Hz that the signals answer for. Raises ValueError for silence.
     """
     gain = common_gain(signals.values())
-    folder = _folder(folder)
-    paths = {}
-    for name, signal in signals.items():
-        paths[name] = folder / f"{name}.wav"
-        write_wav(paths[name], gain * signal, rate)
-    (folder / "README.txt").write_text(_readme(list(signals), gain, band), encoding="utf-8")
-    return paths
+    return _write_files(folder, {name: gain * signal for name, signal in signals.items()}, gain, band)
 
 
-def write_blind(folder, signals, rate=RATE, band=None, seed=None, gain=None):
+def write_blind(
+    folder: Path,
+    signals: Mapping[str, np.ndarray],
+    band: Band | None = None,
+    seed: int | None = None,
+    gain: float | None = None,
+) -> list[Path]:
     """[path] of the same files as sound_1.wav, sound_2.wav, ... in a random order kept in a hidden file.
 
     seed None draws a fresh order each time. gain: of full scale per unit of the signal, common_gain of everything that is
     compared; None: these signals alone set it. Lengths are cut to the shortest, dates and sizes tell nothing.
     """
     gain = gain or common_gain(signals.values())
-    folder = _folder(folder)
-    order = [list(signals)[i] for i in np.random.default_rng(seed).permutation(len(signals))]
-    length = min(map(len, signals.values()))
-    names = [f"sound_{i}" for i in range(1, len(order) + 1)]
-    for name, build in zip(names, order):
-        write_wav(folder / f"{name}.wav", gain * signals[build][:length], rate)
-    (folder / KEY).write_text(json.dumps(dict(zip(names, order))), encoding="utf-8")
-    (folder / "README.txt").write_text(_readme(names, gain, band), encoding="utf-8")
-    return [folder / f"{name}.wav" for name in names]
+    builds, length = list(signals), min(map(len, signals.values()))
+    order = {f"sound_{k + 1}": builds[i] for k, i in enumerate(np.random.default_rng(seed).permutation(len(builds)))}
+    paths = _write_files(folder, {name: gain * signals[build][:length] for name, build in order.items()}, gain, band)
+    (folder / KEY).write_text(json.dumps(order), encoding="utf-8")
+    return list(paths.values())
 
 
-def reveal(folder):
+def reveal(folder: Path) -> dict[str, str]:
     """{sound: build} of a blind folder. ValueError if it holds no hidden order."""
-    path = Path(folder) / KEY
+    path = folder / KEY
     if not path.is_file():
         raise ValueError(
             f"folder '{folder}': no hidden order ({KEY}) found; expected a folder written for blind listening"
@@ -107,7 +110,7 @@ def reveal(folder):
     return json.loads(path.read_text(encoding="utf-8"))
 
 
-def common_gain(signals):
+def common_gain(signals: Iterable[np.ndarray]) -> float:
     """Gain at which the loudest of the signals [(k,)] just stays below full scale. ValueError for silence."""
     peak = max((abs(s).max() for s in signals), default=0.0)
     if not (np.isfinite(peak) and peak > 0):
@@ -115,13 +118,17 @@ def common_gain(signals):
     return FULL / peak
 
 
-def _folder(folder):
-    folder = Path(folder)
+def _write_files(folder, signals, gain, band):
+    """{name: path} of WAV files of signals between -1 and 1, with a README."""
     folder.mkdir(parents=True, exist_ok=True)
-    return folder
+    paths = {name: folder / f"{name}.wav" for name in signals}
+    for name, signal in signals.items():
+        write_wav(paths[name], signal, RATE)
+    (folder / "README.txt").write_text(_readme(list(signals), gain, band), encoding="utf-8")
+    return paths
 
 
-def write_wav(path, signal, rate):
+def write_wav(path: Path | BinaryIO, signal: np.ndarray, rate: int) -> None:
     """Write a signal between -1 and 1, 16 bits; path: or a file open for bytes."""
     wavfile.write(path, rate, np.round(32767 * signal).astype(np.int16))
 
