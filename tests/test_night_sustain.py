@@ -11,7 +11,7 @@ from box_cases import oval_sheet
 from meshes.holding import FREE, LAP
 from meshes.sheet_errors import SheetError
 from meshes.sounding import surroundings
-from studies.sweep import air
+from studies.sweep import basis
 from studies.sweep import solve as loop
 from studies.sweep import variant as one_variant
 from studies.sweep.design import variants
@@ -80,7 +80,7 @@ def coarse():
     """Both ways with coarse meshes of the air."""
     with pytest.MonkeyPatch.context() as patch:
         few = lambda body, highest=400.0: surroundings(body, 400.0, 0.06, 0.09)
-        patch.setattr(air, "surroundings", few)
+        patch.setattr(basis, "surroundings", few)
         patch.setattr(one_variant, "surroundings", few)
         yield
 

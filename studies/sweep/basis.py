@@ -1,36 +1,42 @@
-"""The reduced model of a family of variants: its basis from full solves, kept; its terms merged."""
+"""The reduced model of a family of variants: its basis from full solves, kept; its terms merged; its air where notes are plucked."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
+from fem.elements import Space
 from fem.merged_terms import Merged, merge
 from fem.mesh import ShellMesh
-from fem.model import Model, assemble, weights
+from fem.model import assemble, weights
+from fem.radiation import FREQUENCIES
 from fem.reduce import Greedy, greedy, reduce, smallest
 from fem.sections import Section
 from meshes.body import Body
 from meshes.saddle import saddle_rows
-from meshes.sounding_basis import saddle_bending
+from meshes.sounding import surroundings
+from meshes.sounding_basis import Enclosed, SoundingBasis, enclosed, held_places, radiation_of, saddle_bending
 from studies.common.kept import Kind, kept
 from studies.common.ranges import numbers
+from studies.solved.outside import OUTSIDE
+from studies.sweep.design import Where
 from studies.sweep.fields import Plan
 
+Say = Callable[[str], None]
 SPANNING = 200  # variants that the basis, and the merging of terms, are made from
 AIM = 0.7  # of the plan's tolerance, for the spanning variants: those between them are worse
 
 
 @dataclass(frozen=True)
 class ReducedModel:
-    """A reduced model of the variants of one family."""
+    """A reduced model of the variants of one family, in a basis of r."""
 
-    model: Model
-    V: np.ndarray  # (dofs, r) basis
     merged: Merged
     saddle: np.ndarray  # (r,) the basis at the saddle's middle
     words: str  # how large it is, for the log
+    outside: SoundingBasis | None = None  # of sweeps with strings
+    inside: dict[Where, Enclosed] = field(default_factory=dict)
 
 
 def reduced_model(
@@ -38,10 +44,13 @@ def reduced_model(
     body: Body,
     mesh: ShellMesh,
     sections: list[dict[str, Section]],
+    bodies: dict[Where, Body],
     folder: Path,
-    say: Callable[[str], None],
+    say: Say,
 ) -> ReducedModel:
-    """ReducedModel for variants that [{region: Section}, ...] span. The basis is kept in the folder. body: any of theirs."""
+    """ReducedModel for variants that [{region: Section}, ...] span. The basis is kept in the folder. body: any of theirs;
+    bodies: those whose air it is to have.
+    """
     model = assemble(mesh)
     samples = [weights(s) for s in sections]
     want = (plan.modes, AIM * plan.accuracy.estimate, plan.accuracy.basis)
@@ -60,7 +69,33 @@ def reduced_model(
         f"reduced basis of {whole} from {len(basis.solved)} full solves of {model.size} unknowns; largest estimate "
         f"over {len(samples)} variants {min(basis.worst):.2g} (first {basis.worst[0]:.2g}){cut}"
     )
-    return ReducedModel(model, V, merge(reduced, sections), (saddle_rows(body, model.space) @ V)[0], words)
+    air = air_of(bodies, model.space, V, folder, say)
+    return ReducedModel(merge(reduced, sections), (saddle_rows(body, model.space) @ V)[0], words, *air)
+
+
+def air_of(
+    bodies: dict[Where, Body], space: Space, V: np.ndarray, folder: Path, say: Say
+) -> tuple[SoundingBasis | None, dict[Where, Enclosed]]:
+    """The air of a basis V (dofs, r) on a Space, for bodies of one mesh: once outside, once for each inside.
+
+    The boundary elements' answer is kept in the folder. The enclosed air is that of each body; thicknesses within the plan's
+    ranges are followed from there.
+    """
+    inside, outside = {}, None
+    for name, body in bodies.items():
+        say(f"enclosed air ({name[1].replace('_', ' ')})")
+        around = surroundings(body)
+        inside[name] = enclosed(body, space, V, around)
+        if outside is None:
+
+            def radiated(around=around):
+                say("air outside, for the whole basis")
+                return radiation_of(space, V, around)
+
+            inputs = (FREQUENCIES, space.mesh, around.surface, around.groups, V)
+            radiation = kept(folder, AROUND_BASIS, inputs, radiated)
+            outside = SoundingBasis(held_places(body, space, V), radiation)
+    return outside, inside
 
 
 def mixed(n: int, count: int) -> np.ndarray:
@@ -71,6 +106,7 @@ def mixed(n: int, count: int) -> np.ndarray:
     return np.sort(np.r_[0, 1 + np.random.default_rng(0).permutation(n - 1)[: count - 1]])
 
 
+AROUND_BASIS = replace(OUTSIDE, name="sound", source=("meshes.sounding_basis",))
 BASIS = Kind(
     "basis", ("studies.sweep.basis",), vars,
     lambda a: Greedy(a["V"], a["Z"], tuple(a["solved"].tolist()), tuple(a["worst"].tolist())),

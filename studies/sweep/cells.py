@@ -8,9 +8,9 @@ import numpy as np
 
 from fem.sections import Section
 from meshes.body import Body
-from studies.sweep.design import Variant, point_of
+from studies.sweep.design import Variant, Where, point_of
 from studies.sweep.fields import Plan
-from studies.sweep.kit import Kit, Where
+from studies.sweep.kit import Kit
 from studies.sweep.maps import ParameterMaps
 from studies.sweep.sections import (
     REACH,

@@ -10,6 +10,8 @@ from scipy.stats import qmc
 from studies.sweep.fields import Factor, Plan
 
 Value = float | int | str  # of a factor
+Remade = tuple[Value, ...]  # values of the factors that remake the body
+Where = tuple[Remade, str]  # and a build of the rim
 Coordinate = str | tuple[str, int]  # a factor, or the draw 0..3 of a board
 CUT = ndtr(3.0)  # normal factors are cut at three standard deviations: nothing leaves the box of the basis
 

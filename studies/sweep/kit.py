@@ -2,22 +2,17 @@
 
 from dataclasses import dataclass, field, replace
 
-import numpy as np
-
-from fem.merged_terms import Merged
 from fem.sections import Section
 from meshes.body import Body
-from meshes.sounding_basis import Enclosed, SoundingBasis
 from meshes.source_hash import source_hash
 from studies.common.kept import fingerprint
+from studies.sweep.basis import ReducedModel
 from studies.sweep.bodies import body_at
-from studies.sweep.design import Value, Variant, point_of
+from studies.sweep.design import Remade, Variant, Where, point_of
 from studies.sweep.maps import ParameterMaps, variant_build
 from studies.sweep.plan import Sweep
 from studies.sweep.sections import Fitted, Tabulated, quick_sections
 
-Remade = tuple[Value, ...]  # values of the remade factors
-Where = tuple[Remade, str]  # and a build of the rim
 Family = tuple[str, str]  # fingerprint of a mesh and, where no string is plucked, a build of the rim
 
 
@@ -39,10 +34,7 @@ class Kit:
     geometries: dict[Remade, BaseGeometry] = field(default_factory=dict)  # empty: all in full
     slow: dict[Where, dict[str, Tabulated | Fitted]] = field(default_factory=dict)  # by piece
     constant: dict[Where, dict[str, dict[str, Section]]] = field(default_factory=dict)  # by function
-    merged: dict[Family, Merged] = field(default_factory=dict)
-    saddle: dict[Family, np.ndarray] = field(default_factory=dict)  # (r,) the basis at the saddle's middle
-    outside: dict[Family, SoundingBasis] = field(default_factory=dict)  # of sweeps with strings
-    inside: dict[Where, Enclosed] = field(default_factory=dict)
+    models: dict[Family, ReducedModel] = field(default_factory=dict)
     words: tuple[str, ...] = ()  # what was done, for the log
 
     def remade(self, variant: Variant) -> Remade:
@@ -68,7 +60,7 @@ class Kit:
 
     def reduced(self, variant: Variant) -> bool:
         """Whether a reduced model serves this variant."""
-        return self.family(variant) in self.merged
+        return self.family(variant) in self.models
 
 
 def sheet_print(sweep: Sweep) -> str:

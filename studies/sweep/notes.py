@@ -44,16 +44,14 @@ def notes_of(
     pluck: Pluck,
 ) -> Notes:
     """Notes of a Sounding, whole or in a basis, at places (string, fret)."""
-    played = np.array([_played(sounding, how, strings, places, pluck) for how in holdings])  # (h, notes, arrays)
+    played = []
+    for how in holdings:
+        body = string_body(sounding, hold(sounding, how), len(strings))
+        parts = dampings(body)
+        played.append([_note(strings[i], i, fret, body, pluck, parts) for i, fret in places])
     frequency = np.array([fundamental(strings[i], fret) for i, fret in places])
-    return Notes(tuple(holdings), tuple(places), frequency, sounding.structure.valid_to, *np.moveaxis(played, -1, 0))
-
-
-def _played(sounding, how, strings, places, pluck):
-    """(notes, arrays) of the body held one way."""
-    body = string_body(sounding, hold(sounding, how), len(strings))
-    parts = dampings(body)
-    return [_note(strings[i], i, fret, body, pluck, parts) for i, fret in places]
+    stack = np.moveaxis(np.array(played), -1, 0)  # (arrays, holdings, notes)
+    return Notes(tuple(holdings), tuple(places), frequency, sounding.structure.valid_to, *stack)
 
 
 def _note(string, index, fret, body, pluck, parts):

@@ -12,12 +12,11 @@ from fem.sections import Section
 from meshes.body import Body
 from meshes.build import mesh_body
 from studies.common.kept import fingerprint
-from studies.sweep.air import air_of
-from studies.sweep.basis import SPANNING, mixed, reduced_model
+from studies.sweep.basis import SPANNING, ReducedModel, mixed, reduced_model
 from studies.sweep.bodies import body_at
 from studies.sweep.cells import SlowPiece, slow_pieces
 from studies.sweep.design import Variant
-from studies.sweep.kit import BaseGeometry, Family, Kit, sections_of
+from studies.sweep.kit import BaseGeometry, Kit, sections_of
 from studies.sweep.maps import ParameterMaps, Say, maps_at, parameter_maps, same_body, with_values
 from studies.sweep.plan import Sweep
 
@@ -47,13 +46,12 @@ def prepare(
     served = [v for v in variants if kit.family(v) in families]
     slow, constant, told = slow_pieces(kit, served, cells, say)
     kit = replace(kit, slow=slow, constant=constant)
-    for family in families:
-        mine = [v for v in served if kit.family(v) == family]
-        kit, more = with_reduced(kit, family, mine, meshes[family[0]], folder, say)
-        told += more
-    rest = len(variants) - len(served)
-    few = f"{rest} variants of meshes or rim builds with fewer than {ENOUGH} variants each are solved in full"
-    return replace(kit, words=(*kit.words, *([few] if rest else []), *told))
+    of_family = {family: [v for v in served if kit.family(v) == family] for family in families}
+    models = {family: reduced_of(kit, mine, meshes[family[0]], folder, say) for family, mine in of_family.items()}
+    if rest := len(variants) - len(served):
+        few = f"{rest} variants of meshes or rim builds with fewer than {ENOUGH} variants each are solved in full"
+        told = [few, *told]
+    return replace(kit, models=models, words=(*kit.words, *told, *(model.words for model in models.values())))
 
 
 def with_geometries(kit: Kit, variants: list[Variant], say: Say) -> tuple[Kit, dict[str, ShellMesh]]:
@@ -80,19 +78,13 @@ def quick_is_right(sweep: Sweep, body: Body, maps: ParameterMaps, variants: list
     return all(same_body(with_values(body, maps, v.values), body_at(sweep, v.values)) for v in some)
 
 
-def with_reduced(
-    kit: Kit, family: Family, variants: list[Variant], mesh: ShellMesh, folder: Path, say: Say
-) -> tuple[Kit, list[str]]:
-    """The Kit with the reduced model, and the air, that serves the variants of a family, and words on it."""
-    of = f" ({family[1]})" if family[1] else ""
+def reduced_of(kit: Kit, variants: list[Variant], mesh: ShellMesh, folder: Path, say: Say) -> ReducedModel:
+    """The reduced model, with air where strings are plucked, that serves the variants of a family."""
+    rim = kit.family(variants[0])[1]
+    of = f" ({rim})" if rim else ""
     spanning = [sections_of(kit, variants[i]) for i in mixed(len(variants), SPANNING)]
+    first = {(kit.remade(v), v.rim): v for v in reversed(variants) if kit.sweep.plan.plucked}
+    bodies = {where: kit.body(v) for where, v in first.items()}
     body = kit.geometry(variants[0]).body
-    made = reduced_model(kit.sweep.plan, body, mesh, spanning, folder, lambda text: say(text + of))
-    merged, saddle = kit.merged | {family: made.merged}, kit.saddle | {family: made.saddle}
-    kit = replace(kit, merged=merged, saddle=saddle)
-    if kit.sweep.plan.plucked:
-        first = {(kit.remade(v), v.rim): v for v in reversed(variants)}
-        bodies = {at: kit.body(v) for at, v in first.items()}
-        outside, inside = air_of(bodies, made.model.space, made.V, folder, say)
-        kit = replace(kit, outside=kit.outside | ({family: outside} if outside else {}), inside=kit.inside | inside)
-    return kit, [made.words + of]
+    model = reduced_model(kit.sweep.plan, body, mesh, spanning, bodies, folder, lambda text: say(text + of))
+    return replace(model, words=model.words + of)

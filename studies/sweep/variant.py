@@ -1,7 +1,6 @@
 """One variant solved: reduced, in milliseconds, with an estimate of the error; or in full, from the sheet read afresh."""
 
 import time
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -19,8 +18,8 @@ from meshes.sounding import Sounding, sounding_body, surroundings
 from meshes.sounding_basis import sounding_in, structure_in
 from studies.common.inputs import BadInput
 from studies.sweep.bodies import body_at, rim_build, with_draws
-from studies.sweep.design import Value, Variant
-from studies.sweep.kit import Kit, Remade, row_key, sections_of, source
+from studies.sweep.design import Remade, Value, Variant
+from studies.sweep.kit import Kit, row_key, sections_of, source
 from studies.sweep.notes import note_errors, notes_of, summary_of
 from studies.sweep.result import BatchResult, Check, Notes, Row, check_row
 
@@ -30,19 +29,6 @@ BEYOND = 2  # modes solved beyond those compared, so that the last cluster is se
 
 Batch = tuple[str, list[Variant]]  # 'reduced', 'full' or 'check', and what to solve so
 Refused = tuple[Variant, str]  # a variant that the reduced model serves not well enough, and why
-
-
-@dataclass(frozen=True)
-class SolvedVariant:
-    """What a row is made from, of n modes."""
-
-    method: str  # 'reduced' or 'full'
-    shares: Energies | merged_terms.Variant
-    mass: dict[str, float]  # {part: kg}
-    saddle: np.ndarray  # (n,) motion of the modes at the saddle's middle
-    frequency: np.ndarray  # (n,) Hz
-    estimate: float | None = None  # of the reduced model's error
-    notes: Notes | None = None
 
 
 class Solver:
@@ -62,7 +48,8 @@ class Solver:
         kind, batch = item
         start, cpu = time.perf_counter(), time.process_time()
         rows, refused, checks = [], [], []
-        for variant in sorted(batch, key=self.near):
+        # variants of one reduced model together: its matrices stay in the processor's cache
+        for variant in sorted(batch, key=lambda v: (self.kit.family(v), v.number)):
             if kind == "reduced":
                 row, reason = self.reduced(variant)
                 if reason := reason or out_of_range(row):
@@ -76,17 +63,12 @@ class Solver:
                 checks.append(self.check(variant))
         return BatchResult(rows, refused, checks, time.perf_counter() - start, time.process_time() - cpu)
 
-    def near(self, variant: Variant) -> tuple[str, int]:
-        """Sorts variants of one reduced model together: its matrices stay in the processor's cache."""
-        return str(self.kit.family(variant)), variant.number
-
     def reduced(self, variant: Variant) -> tuple[Row, str]:
         """(Row, '') or (Row, why it will not do)."""
         kit, accuracy = self.kit, self.kit.sweep.plan.accuracy
-        sections = sections_of(kit, variant)
-        family = kit.family(variant)
-        weighed = merged_terms.weigh(kit.merged[family], sections)
-        v = merged_terms.solve(kit.merged[family], sections, kit.sweep.plan.modes, weighed)
+        sections, model = sections_of(kit, variant), kit.models[kit.family(variant)]
+        weighed = merged_terms.weigh(model.merged, sections)
+        v = merged_terms.solve(model.merged, sections, kit.sweep.plan.modes, weighed)
         reason = ""
         if not v.estimate <= accuracy.estimate:
             reason = f"estimate {v.estimate:.2g} above {accuracy.estimate:g}"
@@ -95,18 +77,17 @@ class Solver:
         notes = None
         if kit.sweep.plan.plucked and not reason:
             try:
-                notes = self.notes(self.sounding_in_basis(variant, weighed, v))
+                notes = self.notes(self._sounding(variant, weighed, v))
             except (ValueError, ArithmeticError) as error:
                 reason = str(error)
-        solved = SolvedVariant("reduced", v, v.mass, kit.saddle[family] @ v.y, v.frequency, v.estimate, notes)
-        return self.row(variant, solved), reason
+        return self.row(variant, v, v.mass, model.saddle @ v.y, v.frequency, notes, v.estimate), reason
 
-    def sounding_in_basis(self, variant: Variant, weighed: merged_terms.Weighed, v: merged_terms.Variant) -> Sounding:
+    def _sounding(self, variant, weighed, v):
         """Sounding of a variant solved on the merged model."""
-        kit, outside = self.kit, self.kit.outside[self.kit.family(variant)]
-        body = kit.body(variant)
-        structure = structure_in(outside, body, weighed, v.frequency, v.y, all_parts=False)
-        return sounding_in(outside, kit.inside[kit.remade(variant), variant.rim].inside(body), structure, fewer=True)
+        body, model = self.kit.body(variant), self.kit.models[self.kit.family(variant)]
+        inside = model.inside[self.kit.remade(variant), variant.rim].inside(body)
+        structure = structure_in(model.outside, body, weighed, v.frequency, v.y, all_parts=False)
+        return sounding_in(model.outside, inside, structure, fewer=True)
 
     def notes(self, sounding: Sounding) -> Notes:
         """Notes of a Sounding as the plan asks."""
@@ -129,8 +110,7 @@ class Solver:
             n = plan.modes
             kept = Modes(solution.frequency[:n], solution.shape[:, :n], solution.residual[:n], solution.rigid_frequency)
             notes = self.notes(sounding_body(build.body, model, sections, kept, around=surroundings, fewer=True))
-        solved = SolvedVariant("full", split, masses(model, sections), phi, solution.frequency, notes=notes)
-        return self.row(variant, solved), model, w
+        return self.row(variant, split, masses(model, sections), phi, solution.frequency, notes), model, w
 
     def model(self, variant: Variant, body: Body) -> Model:
         """The Model of a body; the last one is kept for as long as the remade factors stay the same."""
@@ -139,33 +119,46 @@ class Solver:
             self.last = key, assemble(mesh_body(body, self.kit.sweep.plan.mesh_size_mm / 1e3))
         return self.last[1]
 
-    def row(self, variant: Variant, solved: SolvedVariant) -> Row:
-        """Row of a solved variant; means are over a short tap on the saddle, each mode by the energy that it gets."""
-        plan, shares, parts = self.kit.sweep.plan, solved.shares, tuple(sorted(solved.shares.strain_share))
+    def row(
+        self,
+        variant: Variant,
+        shares: Energies | merged_terms.Variant,
+        mass: dict[str, float],
+        saddle: np.ndarray,
+        frequency: np.ndarray,
+        notes: Notes | None,
+        estimate: float | None = None,
+    ) -> Row:
+        """Row of a solved variant of n modes; means are over a short tap on the saddle, each mode by the energy that it gets.
+
+        mass {part: kg}; saddle (n,) motion at the saddle's middle; frequency (n,) Hz; estimate: of the reduced model's
+        error, None of a full solve.
+        """
+        plan, parts = self.kit.sweep.plan, tuple(sorted(shares.strain_share))
         strain = np.array([shares.strain_share[p] for p in parts])
         heat = shares.heat_share
         dissipated = None if heat is None else np.array([heat[p] for p in parts])
         rim = [i for i, part in enumerate(parts) if part in RIM]
-        tap = (solved.saddle**2)[: plan.modes] / np.sum(solved.saddle[: plan.modes] ** 2)
+        tap = (saddle**2)[: plan.modes] / np.sum(saddle[: plan.modes] ** 2)
         mean = lambda a: None if a is None else float(tap @ a[: plan.modes])
         in_rim = None if dissipated is None else dissipated[rim].sum(axis=0)
         summary = {
-            "body_g": 1e3 * sum(solved.mass.values()),
-            "rim_g": 1e3 * sum(m for part, m in solved.mass.items() if part in RIM),
-            "first_hz": float(solved.frequency[0]),
+            "body_g": 1e3 * sum(mass.values()),
+            "rim_g": 1e3 * sum(m for part, m in mass.items() if part in RIM),
+            "first_hz": float(frequency[0]),
             "heat_in_rim": mean(in_rim),
             "stored_in_rim": mean(strain[rim].sum(axis=0)),
             "mean_loss_factor": mean(shares.loss_factor),
             "no_loss_gain": None if in_rim is None else mean(1 / (1 - in_rim) - 1),
-            "estimate": solved.estimate,
-        } | (summary_of(solved.notes) if solved.notes else {})
+            "estimate": estimate,
+        } | (summary_of(notes) if notes else {})
         kept = "shares" in plan.outputs
         parameters: dict[str, Value | dict[str, list[float]]] = dict(variant.values)
         if variant.draws:
             parameters["scatter"] = {board: [float(z) for z in draw] for board, draw in variant.draws.items()}
         return Row(
-            row_key(self.kit.sweep, self.sheet, variant), parameters, variant.rim, solved.method, parts, solved.frequency,
-            shares.loss_factor, strain if kept else None, dissipated if kept else None, summary, solved.notes,
+            row_key(self.kit.sweep, self.sheet, variant), parameters, variant.rim, "full" if estimate is None else "reduced", parts, frequency,
+            shares.loss_factor, strain if kept else None, dissipated if kept else None, summary, notes,
         )  # fmt: skip
 
     def check(self, variant: Variant) -> Check:
