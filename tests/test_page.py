@@ -44,8 +44,7 @@ from studies.page import (
 from studies.page import (
     sections as page_sections,
 )
-from studies.page.modes import viewer_data
-from studies.page.scene import Scene, Shape, aligned, outward, packed, paired_shapes, surface_of
+from studies.page.scene import Shape, ViewerScene, aligned, outward, packed, paired_shapes, surface_of
 from studies.page.sustain import wav
 from studies.rim import air as rim_air
 from studies.rim.air import WHOLE_RIM
@@ -125,7 +124,7 @@ def scene(air):
         for k, b in enumerate(air.builds)
     }
     shapes[air.builds[-1].name][2] = None
-    return Scene(
+    return ViewerScene(
         surface, tuple((b.name, b.label) for b in air.builds), shapes, ("top swells", "box tilts", "box rolls")
     )
 
@@ -352,7 +351,7 @@ def test_shapes_of_builds_are_read_plate_by_plate_and_go_along(air):
     assert own[inner] == pytest.approx(dome(*surface.points[inner, :2].T), abs=0.05)
     assert np.abs(own[surface.groups["back"]]).max() < 1e-9
     assert other == pytest.approx(0.5 * own)
-    only = Scene(surface, (), {}, ("top swells",))
+    only = ViewerScene(surface, (), {}, ("top swells",))
     column = page_modes._columns(surface, structure, sounded(-1j), 1)[:, 0]
     fields = boards_of(structure.space, structure.body, 6).moving(column)
     assert fields["top"].value.max() == fields["top"].largest == pytest.approx(1, abs=0.05)  # outward
@@ -373,7 +372,7 @@ def test_phase_is_the_same_whatever_the_solver_gave(scene):
 
 
 def test_packed_numbers_come_back(scene):
-    data = json.loads(json.dumps(packed(scene)))
+    data = json.loads(json.dumps(packed(scene, {})))
     array = lambda words, kind: np.frombuffer(base64.b64decode(words), kind)
     points = array(data["points"], "<i2").reshape(-1, 3) * data["unit"]
     assert np.abs(points - scene.surface.points).max() < 1e-5
@@ -382,7 +381,7 @@ def test_packed_numbers_come_back(scene):
     motion = array(mode["motion"], "<i2").reshape(-1, 3) / 32767 * mode["scale"]
     full = np.abs(np.sum(scene.shapes["sheet"][0].motion * scene.surface.normal, axis=1)).max()
     assert np.abs(motion - scene.shapes["solid_laminated"][0].motion / full).max() < 1e-4
-    assert "doubled_sides" not in data["modes"][2]["builds"] and len(viewer_data(scene, {})["tones"]) == 11
+    assert "doubled_sides" not in data["modes"][2]["builds"] and len(data["tones"]) == 11
 
 
 # --- in a browser ---

@@ -1,14 +1,26 @@
 """What stands behind the figures of the one-file page: error bars, assumptions, sources, provenance."""
 
+from collections.abc import Iterable, Mapping
+
+from meshes.body import Body
 from meshes.describe import wood_notes, woods_used
 from meshes.joints import joint_of
 from studies.common import cautions
+from studies.common.files import Plain
 from studies.common.table import Table
-from studies.page.sections import Section
+from studies.page.sections import Drawing, Section
+from studies.rim.air import Study
+
+NOTHING = ("nothing beyond the sheet", "", "")
+ELSEWHERE = (
+    "Theory, symbols and every check against published values stand in the documentation that comes with the program."
+)
 
 
-def doubts(air, lines=(), drawings=(), after=()):
-    """Section: error bars, each by itself. lines, drawings, after: those of further studies."""
+def doubts(
+    air: Study, lines: Iterable[str] = (), after: tuple[str, ...] = (), drawings: tuple[Drawing, ...] = ()
+) -> Section:
+    """Section: error bars, each by itself. lines, after, drawings: those of further studies."""
     sizes = f"{1e3 * air.fine.size:g} and {1e3 * air.coarse.size:g} mm"
     return Section(
         "doubts", "How sure is this: separate error bars", "error bars",
@@ -23,34 +35,38 @@ def doubts(air, lines=(), drawings=(), after=()):
     )  # fmt: skip
 
 
-def assumptions(body, not_modelled):
+def assumptions(body: Body, not_modelled: Iterable[str]) -> list[Section]:
     """Sections: assumptions, estimates, warnings, what is left out, cautions."""
-    assumed = {(breaking(a.key), breaking(str(a.value)), a.source) for a in body.assumed}
-    rows = tuple(sorted(assumed)) or (("nothing beyond the sheet", "", ""),)
-    joints = tuple(f"- {plate}: {joint_of(body, plate).words}" for plate in ("top", "back"))
-    more = [
-        ("How the joints are modelled", joints),
-        ("Estimated in the woods", tuple(f"- {plain(n)}" for n in wood_notes(body))),
-    ]
-    more += [
-        ("Warnings", tuple(f"- {w}" for w in body.warnings)),
-        ("Not modelled", tuple(f"- {n}" for n in not_modelled)),
-    ]
-    more += [("Cautions", tuple(f"- {c}" for c in cautions.RIM))]
-    table = Table("", ("key", "value", "source"), rows)
+    assumed = sorted({(breaking(a.key), breaking(str(a.value)), a.source) for a in body.assumed})
+    lists = {
+        "How the joints are modelled": [f"{plate}: {joint_of(body, plate).words}" for plate in ("top", "back")],
+        "Estimated in the woods": [plain(note) for note in wood_notes(body)],
+        "Warnings": body.warnings,
+        "Not modelled": not_modelled,
+        "Cautions": cautions.RIM,
+    }
     return [
-        Section("assumed", "What is assumed", "assumptions", tables=(table,), in_words=True),
-        *(Section(h.lower().replace(" ", "-"), h, texts=lines) for h, lines in more if lines),
+        _in_words("What is assumed", "assumptions", "assumed", ("key", "value", "source"), assumed or [NOTHING]),
+        *(
+            Section(heading.lower().replace(" ", "-"), heading, texts=tuple(f"- {line}" for line in lines))
+            for heading, lines in lists.items()
+            if lines
+        ),
     ]
 
 
-def plain(note):
+def _in_words(heading, name, key, head, rows, after=()):
+    """Section of one table of words."""
+    return Section(key, heading, name, tables=(Table("", head, tuple(rows)),), in_words=True, after=after)
+
+
+def plain(note: str) -> str:
     """'sitka_spruce: estimated E_R' -> 'sitka spruce: estimated E_R'."""
     name, colon, rest = note.partition(":")
     return name.replace("_", " ") + colon + rest
 
 
-def breaking(key):
+def breaking(key: str) -> str:
     """A key that may be broken after its signs, where the page is narrow."""
     return key.replace("_", "_\u200b").replace(".", ".\u200b") if " " not in key else key
 
@@ -64,26 +80,20 @@ METHODS = (  # of the figures on the page
 )
 
 
-def sources(body, more=()):
+def sources(body: Body, more: Iterable[tuple[str, str]] = ()) -> Section:
     """Section: published sources of methods and woods. more: further (what, source) pairs."""
-    woods = {}
+    woods: dict[tuple[str, str], list[str]] = {}
     for name, wood in woods_used(body).items():
         for constant, source in wood.sources.items():
             woods.setdefault((name, source), []).append(constant)
-    rows = [(what, source) for what, source in (*METHODS, *more)]
-    rows += [
+    of_woods = [
         (plain(f"{name}: {', '.join(dict.fromkeys(keys))}"), source) for (name, source), keys in sorted(woods.items())
     ]
-    return Section(
-        "sources", "Sources", "sources", tables=(Table("", ("what", "source"), tuple(rows)),), in_words=True,
-        after=("Theory, symbols and every check against published values stand in the documentation that comes with the program.",),
-    )  # fmt: skip
+    return _in_words("Sources", "sources", "sources", ("what", "source"), [*METHODS, *more, *of_woods], (ELSEWHERE,))
 
 
-def provenance(told):
+def provenance(told: Mapping[str, Plain]) -> Section:
     """Section of {what: value}."""
     words = lambda v: " and ".join(f"{x:g}" for x in v) if isinstance(v, list | tuple) else str(v)
-    rows = tuple((key.replace("_", " "), words(value)) for key, value in told.items())
-    return Section(
-        "provenance", "Provenance", "provenance", tables=(Table("", ("what", "value"), rows),), in_words=True
-    )
+    rows = [(key.replace("_", " "), words(value)) for key, value in told.items()]
+    return _in_words("Provenance", "provenance", "provenance", ("what", "value"), rows)

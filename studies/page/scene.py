@@ -1,25 +1,33 @@
 """Surface and mode shapes of the sounding box as small arrays for the page's viewer, alike in sign and scale for all builds."""
 
 import base64
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 import scipy.sparse as sp
+from matplotlib.colors import to_hex
 from matplotlib.path import Path as Ring
 
 from fem.interpolate import normal_displacement
-from meshes.body import back_height, braces_of, top_height
+from meshes.body import Body, back_height, braces_of, top_height
 from meshes.drawing import brace_outline, rectangle
 from meshes.outer_surface import outer_surface
 from meshes.outline import point_at
 from meshes.side_ports import openings_of
+from meshes.sounding import SoundingModes, Structure
+from studies.common.files import Plain
 from studies.drawing.features import boundary
+from studies.drawing.field import area_vectors
 from studies.drawing.mode_names import furthest
+from studies.drawing.sheet import SCALE
 
+Coupled = tuple[Structure, SoundingModes]  # a body with its air
 SIZE = 0.013  # m, edge of the drawn triangles
 STEP = 0.008  # m, between points of a drawn line
 PLATES = ("top", "back", "sides")
 WHOLE = 32767  # full scale of 16 bits
+TONES = 11
 
 
 @dataclass(frozen=True)
@@ -43,25 +51,29 @@ class Shape:
 
 
 @dataclass(frozen=True)
-class Scene:
+class ViewerScene:
     """Modes of several builds on one surface."""
 
     surface: Surface
     builds: tuple[tuple[str, str], ...]  # (name, label), the sheet's own first
-    shapes: dict[
-        str, list[Shape | None]
-    ]  # {name: one for each mode of the sheet's own, None where no mode looks like it}
+    shapes: dict[str, list[Shape | None]]  # {name: one for each mode of the sheet's own, None: no mode looks like it}
     labels: tuple[str, ...]  # plain words for each mode
+
+    @property
+    def own(self) -> list[Shape]:
+        """Modes of the sheet's own build, none of which is missing."""
+        return [shape for shape in self.shapes["sheet"] if shape is not None]
 
 
 # --- the surface ---
 
 
-def surface_of(body, size=SIZE):
+def surface_of(body: Body, size: float = SIZE) -> Surface:
     """Surface of a Body's box without its neck; openings stay open."""
     outer = outer_surface(body, size, openings_of(body))
     plates = np.concatenate([outer.groups["top"], outer.groups["back"]])
-    points, normal, triangles, groups, lines, start = [], [], [], {}, {"edge": [], "part": [], "inside": []}, 0
+    lines: dict[str, list[np.ndarray]] = {"edge": [], "part": [], "inside": []}
+    points, normal, triangles, groups, start = [], [], [], {}, 0
     for name in PLATES:
         nodes, faces = np.unique(outer.triangles[outer.groups[name]], return_inverse=True)
         faces = faces.reshape(-1, 3)
@@ -84,16 +96,15 @@ def surface_of(body, size=SIZE):
         lines[kind].append(np.column_stack([along[:-1], along[1:]]))
         groups[name] = np.append(groups[name], along)
         start += len(x)
-    found = {kind: np.concatenate(edges) for kind, edges in lines.items() if edges}
-    return Surface(np.concatenate(points), np.concatenate(normal), np.concatenate(triangles), found, groups)
+    joined = {kind: np.concatenate(edges) for kind, edges in lines.items() if edges}
+    return Surface(np.concatenate(points), np.concatenate(normal), np.concatenate(triangles), joined, groups)
 
 
 def _normals(points, triangles):
     """(n, 3) unit normals, weighted by the areas of the triangles round a point."""
-    a, b, c = (points[triangles[:, k]] for k in range(3))
     total = np.zeros_like(points)
     for k in range(3):
-        np.add.at(total, triangles[:, k], np.cross(b - a, c - a))
+        np.add.at(total, triangles[:, k], area_vectors(points, triangles))
     return total / np.linalg.norm(total, axis=1, keepdims=True)
 
 
@@ -123,19 +134,19 @@ def _dense(polygon):
 # --- the modes ---
 
 
-def motions(surface, structure, state):
+def motions(surface: Surface, structure: Structure, state: np.ndarray) -> np.ndarray:
     """(n, 3, m) complex displacements of a Surface's points in states (N, m) of a sounding body's Structure."""
-    found = np.zeros((len(surface.points), 3, state.shape[1]), complex)
+    moved = np.zeros((len(surface.points), 3, state.shape[1]), complex)
     modal = state[: len(structure.frequency)]
     for name, i in surface.groups.items():
         for axis in range(3):
             along = np.tile(np.eye(3)[axis], (len(i), 1))
             rows = normal_displacement(structure.space, (name,), surface.points[i], along)
-            found[i, axis] = sp.csr_array(rows) @ structure.shape @ modal
-    return found
+            moved[i, axis] = sp.csr_array(rows) @ structure.shape @ modal
+    return moved
 
 
-def aligned(base, other=None):
+def aligned(base: np.ndarray, other: np.ndarray | None = None) -> np.ndarray:
     """Complex motions (n, 3, m) turned to the instant at which they are furthest out, real (n, 3, m).
 
     other: motions of another build, paired column by column; they are turned so as to go along with the base's.
@@ -146,32 +157,31 @@ def aligned(base, other=None):
     return np.real(other * np.exp(-1j * np.angle(against)))
 
 
-def outward(surface, motion):
+def outward(surface: Surface, motion: np.ndarray) -> np.ndarray:
     """(m,) signs that turn the largest motion of the top outward, or that of the back where the top hardly moves."""
     square = np.einsum("nim,ni->nm", motion, surface.normal)
-    found = []
-    for w in square.T:
-        top, back = (w[surface.groups[name]] for name in ("top", "back"))
-        leads = top if np.abs(top).max() > 0.2 * np.abs(back).max() else back
-        found.append(1.0 if leads[np.argmax(np.abs(leads))] > 0 else -1.0)
-    return np.array(found)
+    plates = (square[surface.groups[name]] for name in ("top", "back"))
+    top, back = (w[np.argmax(np.abs(w), axis=0), range(w.shape[1])] for w in plates)
+    leads = np.where(np.abs(top) > 0.2 * np.abs(back), top, back)
+    return np.where(leads > 0, 1.0, -1.0)
 
 
-def paired_shapes(surface, base, others, partners):
-    """{name: [Shape or None]} of the base and of other builds.
+def paired_shapes(
+    surface: Surface, base: Coupled, others: dict[str, Coupled], partners: dict[str, np.ndarray]
+) -> dict[str, list[Shape | None]]:
+    """{name: [Shape or None]} of the base, 'sheet', and of other builds.
 
-    base, others[name]: (structure, SoundingModes); partners[name] (count,): each base mode's partner, -1 for none.
+    partners[name] (count,): each base mode's partner in that build, -1 for none.
     """
-    count = len(next(iter(partners.values())))
-    shown = lambda structure, modes, which: motions(surface, structure, modes.shape[:, which])
-    own = aligned(shown(*base, np.arange(count)))
+    shown = lambda coupled, which: motions(surface, coupled[0], coupled[1].shape[:, which])
+    first = np.arange(len(next(iter(partners.values()))))
+    own = aligned(shown(base, first))
     own = own * outward(surface, own)
-    found = {"sheet": _shapes(base[1], np.arange(count), own)}
-    for name, (structure, modes) in others.items():
-        partner = partners[name]
-        moved = aligned(own, shown(structure, modes, np.maximum(partner, 0)))
-        found[name] = _shapes(modes, partner, moved)
-    return found
+    shapes = {"sheet": _shapes(base[1], first, own)}
+    for name, coupled in others.items():
+        moved = aligned(own, shown(coupled, np.maximum(partners[name], 0)))
+        shapes[name] = _shapes(coupled[1], partners[name], moved)
+    return shapes
 
 
 def _shapes(modes, which, motion):
@@ -184,8 +194,8 @@ def _shapes(modes, which, motion):
 # --- for the page ---
 
 
-def packed(scene):
-    """The Scene as plain values for JSON: arrays as base64 of little-endian integers.
+def packed(scene: ViewerScene, short: Mapping[str, str]) -> dict[str, Plain]:
+    """The ViewerScene as plain values for JSON: arrays as base64 of little-endian integers. short: {build: words}, as far as told.
 
     A point's place is its integer times `unit` [m]; a mode's motion its integers times `scale`, 1 being the furthest
     that a point of the sheet's own build moves along its normal, which is full colour for every build.
@@ -193,24 +203,25 @@ def packed(scene):
     surface = scene.surface
     unit = float(np.abs(surface.points).max()) / WHOLE
     modes = []
-    for k, label in enumerate(scene.labels):
-        own = scene.shapes["sheet"][k].motion
-        full = np.abs(np.einsum("ni,ni->n", own, surface.normal)).max()
-        builds = {}
-        for name, _ in scene.builds:
-            shape = scene.shapes[name][k]
-            if shape is not None:
-                builds[name] = _packed_shape(shape, full)
-        modes.append({"label": label, "builds": builds})
+    for k, (own, label) in enumerate(zip(scene.own, scene.labels)):
+        full = np.abs(np.einsum("ni,ni->n", own.motion, surface.normal)).max()
+        shapes = {name: scene.shapes[name][k] for name, _ in scene.builds}
+        modes.append({"label": label, "builds": {name: _packed_shape(s, full) for name, s in shapes.items() if s}})
     return {
         "unit": unit,
         "points": _base64(np.round(surface.points / unit), "<i2"),
         "normal": _base64(np.round(127 * surface.normal), "<i1"),
         "triangles": _base64(surface.triangles, "<u2"),
         "lines": {kind: _base64(edges, "<u2") for kind, edges in surface.lines.items()},
-        "builds": [{"name": name, "label": label} for name, label in scene.builds],
+        "builds": [{"name": name, "label": label, "short": short.get(name, label)} for name, label in scene.builds],
         "modes": modes,
+        "tones": tones(),
     }
+
+
+def tones() -> list[str]:
+    """TONES colours of the printed pictures, from inward to outward."""
+    return [to_hex(SCALE(k / (TONES - 1))) for k in range(TONES)]
 
 
 def _packed_shape(shape, full):

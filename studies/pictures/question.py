@@ -27,7 +27,7 @@ from studies.common.pairing import paired
 from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER, mesh_error
 from studies.drawing import moving as moving_picture
-from studies.drawing.captions import WITH_AIR, Caption
+from studies.drawing.captions import CREDIT, WITH_AIR, Caption
 from studies.drawing.mode_names import furthest, said_of_air
 from studies.drawing.mode_pictures import Look, Shapes, contact_panels, draw_modes, modes_to_draw
 from studies.drawing.plan import FULL_WIDTH, contact_figure
@@ -266,5 +266,5 @@ def side_by_side(shown: Sequence[Shown], out: Path, wanted: Wanted) -> list[Path
     title = f"{first.build.split(',')[0]}: the same modes of {len(shown)} rim builds\n{first.title.splitlines()[1]}; one sign and one scale for each mode"
     figure = contact_figure(ordered, THEMES[wanted.theme], max(180.0, 45.0 * side), side, title=title)
     words = [title.replace("\n", ". ") + ".", *(f"{one.build.name}: {one.build.label}." for one in shown)]
-    words.append(first.credit + ".")
+    words.append(CREDIT)
     return save_with_caption(figure, out / "builds-side-by-side", "\n".join(words), wanted.look.formats)
