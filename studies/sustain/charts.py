@@ -17,7 +17,6 @@ from studies.sustain.result import Compared
 
 WIDTH, EDGE = 640.0, 4.0
 BAR, GAP = 30.0, 26.0  # height of a bar; of the line of words above it
-
 DARK = ("rim", "back", "top and braces")
 LEAST = 0.055  # share below which no figure is written into a piece
 EDGED = Pen(width=0.6)

@@ -101,11 +101,9 @@ def top_damping(playing: Playing, own: dict[str, Played]) -> dict[str, tuple[flo
     An outside check: graded damping of the top had 'no practically relevant influence' in three guitars (Acoustics 7(1):11,
     2025, abstract).
     """
-    half, double = (
-        {how: verdicts.t60_ratio(playing, boards.times_top(p.modes, factor), p.modes) for how, p in own.items()}
-        for factor in boards.TOP_LOSS
-    )
-    return {how: (half[how], double[how]) for how in own}
+    half, double = boards.TOP_LOSS
+    ratio = lambda modes, factor: verdicts.t60_ratio(playing, boards.times_top(modes, factor), modes)
+    return {how: (ratio(p.modes, half), ratio(p.modes, double)) for how, p in own.items()}
 
 
 def limits(playing: Playing, own: dict[str, Played]) -> tuple[dict[str, float], dict[str, float]]:

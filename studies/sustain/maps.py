@@ -55,22 +55,10 @@ class Measure:
 
 
 DECAY = Measure("decay", "Time to fall by 60 dB", "s", ("dies early", "rings long"), "{:#.2g}")
-RATIO = Measure(
-    "ratio",
-    "Decay time over that of the sheet's own build",
-    "times",
-    ("dies earlier", "rings longer"),
-    "{:.2f}",
-    about=1.0,
-)
-DISSIPATED = Measure(
-    "rim-heat",
-    "Part of the pluck's energy turned to heat in the rim",
-    "%",
-    ("little", "much"),
-    "{:.1f}",
-    logarithmic=False,
-)
+LONGER = "Decay time over that of the sheet's own build"
+RATIO = Measure("ratio", LONGER, "times", ("dies earlier", "rings longer"), "{:.2f}", about=1.0)
+IN_RIM = "Part of the pluck's energy turned to heat in the rim"
+DISSIPATED = Measure("rim-heat", IN_RIM, "%", ("little", "much"), "{:.1f}", logarithmic=False)
 
 
 def board_of(strings: Sequence[String], fretboard: Fretboard, wolves: Iterable[Wolf] = ()) -> Board:

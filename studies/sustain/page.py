@@ -54,24 +54,16 @@ def _notes(study, played):
         at = lambda values, s=s, fret=fret: known(values[s, fret])
         valid, wolf = bool(board.valid[s, fret]), wolves.get((s, fret))
         yield {
-            "how": played.how,
-            "build": played.build.name,
-            "string": strings[s].name,
-            "fret": fret,
-            "note": short_name(frequency),
-            "frequency_hz": float(frequency),
-            "valid": valid,
-            "partials": int(board.partials[s, fret]),
-            "inharmonicity": float(board.inharmonicity[s, fret]),
+            "how": played.how, "build": played.build.name, "string": strings[s].name, "fret": fret,
+            "note": short_name(frequency), "frequency_hz": float(frequency), "valid": valid,
+            "partials": int(board.partials[s, fret]), "inharmonicity": float(board.inharmonicity[s, fret]),
             **{f"{measure}_s": at(getattr(board, measure)) for measure in TIMES},
             "decay_time_without_rim_loss_s": at(played.no_rim_loss.decay_time),
             "ratio_to_sheet": 1.0 if other is None and valid else other and at(other.by_note),
-            "radiated_j": at(board.radiated),
-            "rim_share": at(sum(share[g] for g in IN_RIM)),
+            "radiated_j": at(board.radiated), "rim_share": at(sum(share[g] for g in IN_RIM)),
             **{f"{group}_share": at(v) for group, v in share.items()},
-            "wolf_strength": wolf and wolf.strength,
-            "wolf_split_hz": wolf and wolf.split,
-        }
+            "wolf_strength": wolf and wolf.strength, "wolf_split_hz": wolf and wolf.split,
+        }  # fmt: skip
 
 
 def known(value: float) -> float | None:
@@ -85,21 +77,14 @@ def per_build(study: Study) -> list[dict[str, Plain]]:
     for (name, how), played in study.played.items():
         dry, c = study.dry.builds[name], study.compared.get((name, how))
         row = {
-            "how": how,
-            "build": name,
-            "label": played.build.label,
-            "note": played.build.note,
-            "rim_g": study.rim_g[name],
-            "rim_g_more": study.rim_g[name] - study.rim_g["sheet"],
-            "drying_stress_top_mpa": 1e-6 * dry.top,
-            "drying_stress_back_mpa": 1e-6 * dry.back,
+            "how": how, "build": name, "label": played.build.label, "note": played.build.note,
+            "rim_g": study.rim_g[name], "rim_g_more": study.rim_g[name] - study.rim_g["sheet"],
+            "drying_stress_top_mpa": 1e-6 * dry.top, "drying_stress_back_mpa": 1e-6 * dry.back,
             "drying_stress_top_more_mpa": 1e-6 * (dry.top - own.top),
             "drying_stress_back_more_mpa": 1e-6 * (dry.back - own.back),
-            "median": {key: known(v) for key, v in vars(played.median).items()},
-            "share": played.share,
-            "rim_share": played.rim,
-            "wolf_notes": [wolf_name(study.strings.strings, w) for w in played.wolves],
-        }
+            "median": {key: known(v) for key, v in vars(played.median).items()}, "share": played.share,
+            "rim_share": played.rim, "wolf_notes": [wolf_name(study.strings.strings, w) for w in played.wolves],
+        }  # fmt: skip
         rows.append(row | (_compared(c, played.stiffness) if c else {}))
     return rows
 
@@ -107,33 +92,22 @@ def per_build(study: Study) -> list[dict[str, Plain]]:
 def _compared(c, stiffness):
     """What a Compared tells, and the stiffness of its rim."""
     return {
-        **{"decay_ratio": c.ratio, **_judged(c)},
-        **{
-            "early": {"ratio": c.early.ratio, **_judged(c.early)},
-            "sound": {"ratio": c.sound.ratio, **_judged(c.sound)},
-        },
-        "sound_decay_ratio": known(c.sound.ratio),
-        "radiated_db": known(c.radiated_db),
-        "mobility_db": known(c.mobility_db),
-        "model_error": MODEL_ERROR,
-        "notes_outside_tolerance": c.audible,
-        "flip": vars(c.flip) if c.flip else None,
-        "rim_stiffness_ratio": stiffness,
+        "decay_ratio": c.ratio, **_judged(c),
+        "early": {"ratio": c.early.ratio, **_judged(c.early)}, "sound": {"ratio": c.sound.ratio, **_judged(c.sound)},
+        "sound_decay_ratio": known(c.sound.ratio), "radiated_db": known(c.radiated_db),
+        "mobility_db": known(c.mobility_db), "model_error": MODEL_ERROR, "notes_outside_tolerance": c.audible,
+        "flip": vars(c.flip) if c.flip else None, "rim_stiffness_ratio": stiffness,
         "paired": vars(c.paired) if c.paired else None,
-    }
+    }  # fmt: skip
 
 
 def _judged(j):
     """What a Judged says of its ratio."""
     return {
-        "doubts": {name: list(ends) for name, ends in j.doubts.items()},
-        "all_doubts": [j.low, j.high],
-        "verdict": j.verdict.word,
-        "sentence": j.verdict.sentence,
-        "why": j.why,
-        "by_tolerance": j.verdict.by_tolerance,
-        "decisive": list(j.decisive),
-    }
+        "doubts": {name: list(ends) for name, ends in j.doubts.items()}, "all_doubts": [j.low, j.high],
+        "verdict": j.verdict.word, "sentence": j.verdict.sentence, "why": j.why,
+        "by_tolerance": j.verdict.by_tolerance, "decisive": list(j.decisive),
+    }  # fmt: skip
 
 
 def as_json(study: Study) -> dict[str, Plain]:
@@ -161,10 +135,8 @@ def as_json(study: Study) -> dict[str, Plain]:
         "wood_draws": study.draws,
         "strings": study.strings.title,
         "pluck": {
-            "from_saddle_mm": 1e3 * pluck.distance,
-            "width_mm": 1e3 * pluck.width,
-            "angle_from_square_to_the_top_deg": float(np.degrees(pluck.angle)),
-            "force_n": pluck.force,
+            "from_saddle_mm": 1e3 * pluck.distance, "width_mm": 1e3 * pluck.width,
+            "angle_from_square_to_the_top_deg": float(np.degrees(pluck.angle)), "force_n": pluck.force,
         },
         "joints": [joint_of(study.body, plate).words for plate in ("top", "back")],
         "strings_assumed": list(study.strings.assumed),
@@ -180,11 +152,8 @@ def write_report(
     """Write index.html, tables, sustain.json and the maps into the folder `out`; returns the paths written."""
     data = as_json(study)
     maps = draw_maps(study, out / "pictures", say) if pictures else {}
-    machine = write_json(out / "sustain.json", data)
-    notes, rows = (
-        write_table(out / "notes.csv", per_note(study)),
-        write_table(out / "builds.csv", flat_rows(per_build(study))),
-    )
+    machine, notes = write_json(out / "sustain.json", data), write_table(out / "notes.csv", per_note(study))
+    table = write_table(out / "builds.csv", flat_rows(per_build(study)))
     lead, rest = leading(answer(study))
     shares = {how: [(b.label, study.played[b.name, how].share) for b in study.builds] for how in HOLDINGS}
     page = write_page(out / "index.html", "sustain/page.html.j2", {
@@ -194,10 +163,10 @@ def write_report(
         "boards_note": BOARDS, "flip_ends": flip_ends(study),
         "energy": {how: energy_svg(rows, how) for how, rows in shares.items()},
         "doubts": {how: uncertainty_svg(real(study, how), how) for how in HOLDINGS if real(study, how)},
-        "maps": {how: [(p.relative_to(out).as_posix(), words) for p, words in found] for how, found in maps.items()},
+        "maps": {how: [(p.relative_to(out).as_posix(), words) for p, words in drawn] for how, drawn in maps.items()},
         "strings_assumed": together(study.strings.assumed), "radiation": RADIATION, "string": STRING,
     })  # fmt: skip
-    return [page, rows, notes, machine]
+    return [page, table, notes, machine]
 
 
 def together(lines: Iterable[str]) -> list[str]:
@@ -206,11 +175,8 @@ def together(lines: Iterable[str]) -> list[str]:
     for line in lines:
         name, _, rest = line.partition(" ")
         names.setdefault(rest, []).append(name)
-    return [
-        f"{what.replace('_', ' ')} ({', '.join(names[rest])}): {words}"
-        for rest in names
-        for what, _, words in [rest.partition(": ")]
-    ]
+    parts = [(rest.partition(": "), of) for rest, of in names.items()]
+    return [f"{what.replace('_', ' ')} ({', '.join(of)}): {words}" for (what, _, words), of in parts]
 
 
 def leading(text: str) -> tuple[str, str]:

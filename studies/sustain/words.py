@@ -15,6 +15,7 @@ BOARDS = (
     "two guitars each from its own, what a maker meets. The interval of the median shrinks with more draws, the ranges do not."
 )
 WIDTHS, DRAWN_WIDTHS = (11, 18, 10, 10, 9, 12, 6, 8), (8, 18, 20, 18)  # of the tables' columns
+TOLD_WOLVES = 4
 
 
 # --- what would change it ---
@@ -103,9 +104,9 @@ def _cells(words, widths):
     return " ".join(f"{word:>{width}s}" for word, width in zip(words, widths))
 
 
-def wolves(study: Study, played: Played, most: int = 4) -> str:
+def wolves(study: Study, played: Played) -> str:
     """'A3 on string 4, fret 7 (strength 2.1), ...' of the strongest ones; 'none'."""
-    told = [f"{wolf_name(study.strings.strings, w)} (strength {w.strength:.1f})" for w in played.wolves[:most]]
+    told = [f"{wolf_name(study.strings.strings, w)} (strength {w.strength:.1f})" for w in played.wolves[:TOLD_WOLVES]]
     more = len(played.wolves) - len(told)
     return (", ".join(told) + (f" and {more} weaker" if more > 0 else "")) or "none"
 
