@@ -4,7 +4,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from fem.model import assemble
+from fem.model import Model, assemble
 from meshes.build import mesh_body
 from meshes.cavity import wood_inside
 from meshes.sounding import sounding, structure_of, surroundings, velocities
@@ -21,7 +21,7 @@ class Soundings:
     """Every build on one mesh, not yet held; dicts by the build's name."""
 
     size: float  # m
-    model: object = field(repr=False)
+    model: Model = field(repr=False)
     whole: dict  # of Sounding
     velocity: dict = field(
         repr=False
