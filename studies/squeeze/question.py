@@ -46,7 +46,7 @@ def squeeze_rims(
     body = given.body
     out = given.folder(out, "squeeze")
     errors = reading_errors(body.measured.errors, ruler_mm, load_error_percent)
-    study = squeeze_builds(body, load_kg, size, errors, body.measured, *tapped_tones(recordings))
+    study = squeeze_builds(body, load_kg, size, errors, *tapped_tones(recordings))
     study = replace(study, source=given.source)
     written = write_tables(study, out)
     if pictures:
@@ -62,15 +62,10 @@ def squeeze_rims(
 def reading_errors(given: ReadingErrors, ruler_mm: float | None, load_percent: float | None) -> ReadingErrors:
     """ReadingErrors with those replaced that are given."""
     if ruler_mm is not None:
-        within("--ruler-mm", ruler_mm, 0.001, 5, "mm")
+        given = replace(given, ruler=within("--ruler-mm", ruler_mm, 0.001, 5, "mm") / 1e3)
     if load_percent is not None:
-        within("--load-error-percent", load_percent, 0, 30, "percent")
-    return ReadingErrors(
-        given.scale,
-        given.ruler if ruler_mm is None else ruler_mm / 1e3,
-        given.load if load_percent is None else load_percent / 100,
-        given.tap,
-    )
+        given = replace(given, load=within("--load-error-percent", load_percent, 0, 30, "percent") / 100)
+    return given
 
 
 def tapped_tones(recordings: Sequence[str | Path]) -> tuple[list[Tone], list[str]]:

@@ -1,23 +1,27 @@
 """What the squeeze study holds: deflections of each build of the open rim."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
-from meshes.measured import Measured, ReadingErrors
-from studies.common.inputs import NO_SOURCE, Source
+from fem.elements import Space
+from fem.taps import Tone
+from meshes.measured import ReadingErrors
+from meshes.open_rim import pressed_places
+from studies.common.at_rest import AtRest
+from studies.common.builds import Build
 from studies.common.two_meshes import mesh_error
 
 GRAVITY = 9.80665  # m/s2
 BATTEN = 0.200  # m, from the centre line to the weight that twists
-STATES = {"free": (), "mould": ("rim_back",)}  # and which edges are held in place, free to turn
+STATES = {"free": (), "mould": ("rim_back",)}  # and which edges are supported in place, free to turn
 
 
 @dataclass(frozen=True)
 class Row:
     """One build of the open rim on one mesh."""
 
-    build: object
+    build: Build
     mass: dict[str, float]  # {part: kg}
     deflection: dict[tuple[str, str], float]  # {(state, press): m}
     outline: dict[str, np.ndarray]  # {press: (k, 2) m} how the free rim's plan shape moves, mean of both edges
@@ -27,47 +31,48 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Squeeze:
-    """Everything that text, tables and picture are made from."""
+class Squeeze(AtRest[Row]):
+    """Everything that text, tables and picture are made from; all builds on both meshes."""
 
-    body: object
     load: float  # kg
-    size: float  # m
-    rows: tuple[Row, ...]  # the sheet's own build first
-    coarse: tuple[Row, ...]
-    plan: np.ndarray  # (k, 2) m, the outline that Row.outline moves
-    places: dict[str, np.ndarray]  # {press: (2, 2) m} where the outline is pressed
-    errors: ReadingErrors = field(default_factory=ReadingErrors)
-    measured: Measured = field(default_factory=Measured)
-    tones: tuple = ()  # of the rim's recordings
-    notes: tuple[str, ...] = field(default=())
-    unknowns: tuple[int, int] = (0, 0)  # of the finer and the coarser mesh
-    source: Source = NO_SOURCE
+    errors: ReadingErrors = ReadingErrors()
+    tones: tuple[Tone, ...] = ()  # of the rim's recordings
+    notes: tuple[str, ...] = ()
 
     @property
-    def presses(self):
+    def presses(self) -> dict[str, list[str]]:
         """{state: names of the presses}, in order."""
-        found = {state: [] for state in STATES}
-        for state, press in self.rows[0].deflection:
-            found[state].append(press)
-        return found
+        return {state: [press for s, press in self.rows[0].deflection if s == state] for state in STATES}
+
+    @property
+    def places(self) -> dict[str, np.ndarray]:
+        """{press: (2, 2) m} where the outline is pressed: treble and bass side."""
+        return {
+            press: np.array([sides[0][0, :2], sides[1][0, :2]]) for press, sides in pressed_places(self.body).items()
+        }
+
+
+def ring(space: Space, edge: str) -> np.ndarray:
+    """Shape-function nodes round the rim at one of its edges, each once, in order."""
+    return space.edge_nodes(space.mesh.edges[edge])[:, :-1].ravel()
 
 
 # --- measures ---
 
 
-def told_apart(study, a, b, state="free"):
+def apart(study: Squeeze, a: Row, b: Row) -> dict[str, tuple[float, float]]:
+    """{press of the free rim: (how far two rows differ, both reading errors together)} [m]."""
+    pairs = {press: (a.deflection["free", press], b.deflection["free", press]) for press in study.presses["free"]}
+    error = study.errors.of_deflection
+    return {press: (abs(one - other), error(one) + error(other)) for press, (one, other) in pairs.items()}
+
+
+def told_apart(study: Squeeze, a: Row, b: Row) -> list[str]:
     """The presses by which a ruler tells row a from row b: they differ by more than both reading errors together."""
-    found = []
-    for press in study.presses[state]:
-        one, other = (row.deflection[state, press] for row in (a, b))
-        if abs(one - other) > study.errors.of_deflection(one) + study.errors.of_deflection(other):
-            found.append(press)
-    return found
+    return [press for press, (difference, errors) in apart(study, a, b).items() if difference > errors]
 
 
-def largest_mesh_error(study, state, press):
+def largest_mesh_error(study: Squeeze, state: str, press: str) -> float:
     """Largest mesh error [m] over the builds: two meshes may agree on one of them by chance."""
-    return max(
-        mesh_error(a.deflection[state, press], b.deflection[state, press]) for a, b in zip(study.rows, study.coarse)
-    )
+    at = state, press
+    return max(mesh_error(a.deflection[at], b.deflection[at]) for a, b in zip(study.rows, study.coarse))

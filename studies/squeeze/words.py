@@ -1,16 +1,18 @@
 """The squeeze study as text for the terminal."""
 
+from collections.abc import Iterator
+from dataclasses import replace
 from itertools import combinations
 
+import numpy as np
+
 from studies.common import cautions
-from studies.common.measured import beside, heard, squeeze_values, table
+from studies.common.measured import Beside, beside, heard, squeeze_values, table
 from studies.common.two_meshes import MESH_ERROR, mesh_error, rim_grams
 from studies.common.words import bars, percent
-from studies.squeeze.result import BATTEN, GRAVITY, largest_mesh_error, told_apart
+from studies.squeeze.result import BATTEN, GRAVITY, Row, Squeeze, apart, largest_mesh_error, told_apart
 
-SMALL = (
-    0.03  # of the width: beyond it the shape changes under the load and small-deflection theory is some per cent off
-)
+SMALL = 0.03  # of the width: beyond it the shape changes under the load, small-deflection theory is some per cent off
 LABEL = "the open rim under a load, computed; what a ruler can read of it"
 NOT_MODELLED = (
     "cracks and their stopping by the bars on the sides",
@@ -34,7 +36,7 @@ STATE_WORDS = {
 }
 
 
-def text(study):
+def text(study: Squeeze) -> str:
     """Everything printed by the command."""
     newtons = study.load * GRAVITY
     lines = [f"{study.body.name}: the open rim under {study.load:g} kg ({newtons:.1f} N), computed", ""]
@@ -56,7 +58,7 @@ def text(study):
     return "\n".join(lines)
 
 
-def answer(study):
+def answer(study: Squeeze) -> list[str]:
     """What a ruler can tell, in plain sentences."""
     pairs = list(combinations(study.rows, 2))
     hidden = [pair for pair in pairs if not told_apart(study, *pair)]
@@ -65,12 +67,12 @@ def answer(study):
         "than both readings can be wrong together."
     ]
     for a, b in hidden:
-        press, gap, need = closest_to_apart(study, a, b)
+        press, (gap, need) = max(apart(study, a, b).items(), key=lambda item: item[1][0] / item[1][1])
         lines.append(
-            f"- Not told apart: {short(a)} and {short(b)}. They differ most, for what can be read, in {press}: "
+            f"- Not told apart: {a.build.short} and {b.build.short}. They differ most, for what can be read, in {press}: "
             f"{1e3 * gap:.2f} mm, where {1e3 * need:.2f} mm would be needed."
         )
-    worst = max(abs(study.rows[0].deflection["mould", p]) for p in study.presses["mould"])
+    worst = max(abs(study.rows[0].deflection["mould", press]) for press in study.presses["mould"])
     if worst < 2 * study.errors.ruler:
         lines.append(
             f"In its mould the rim gives {1e3 * worst:.2f} mm at most: too little for a ruler, take a dial gauge."
@@ -78,52 +80,48 @@ def answer(study):
     return lines + large(study)
 
 
-def large(study):
+def large(study: Squeeze) -> list[str]:
     """A line for deflections that small-deflection theory does not quite cover."""
-    row, found = study.rows[0], []
-    for press, (a, b) in study.places.items():
-        width = abs(b[1] - a[1])
-        if row.deflection["free", press] > SMALL * width:
-            found.append(f"{press} ({100 * row.deflection['free', press] / width:.0f} % of the width)")
-    if not found:
+    shares = {
+        press: study.rows[0].deflection["free", press] / abs(b[1] - a[1]) for press, (a, b) in study.places.items()
+    }
+    beyond = [f"{press} ({100 * share:.0f} % of the width)" for press, share in shares.items() if share > SMALL]
+    if not beyond:
         return []
     return [
-        f"Large deflection at {', '.join(found)}: beyond {100 * SMALL:.0f} % the shape changes under the load; a smaller load "
+        f"Large deflection at {', '.join(beyond)}: beyond {100 * SMALL:.0f} % the shape changes under the load; a smaller load "
         "reads closer to the computed figure in proportion."
     ]
 
 
-def short(row):
-    """A build's label without the words for the sheet's own."""
-    return row.build.label.removeprefix("as on the sheet: ")
+# --- tables ---
 
 
-def closest_to_apart(study, a, b):
-    """(press, difference, both reading errors together) [m] of the press that comes closest to telling two rows apart."""
-
-    def figures(press):
-        one, other = (row.deflection["free", press] for row in (a, b))
-        return press, abs(one - other), study.errors.of_deflection(one) + study.errors.of_deflection(other)
-
-    return max(map(figures, study.presses["free"]), key=lambda f: f[1] / f[2])
+def label_width(study: Squeeze) -> int:
+    """Letters of the longest label of a build."""
+    return max(len(row.build.label) for row in study.rows)
 
 
-def deflection_table(study, state):
+def deflection_table(study: Squeeze, state: str) -> list[str]:
     """Lines: build, grams, each press with the reading error; the mesh error below."""
-    presses = study.presses[state]
-    width = max(len(row.build.label) for row in study.rows)
-    lines = [f"{'build of the rim':{width}} {'rim':>7}" + "".join(f"{press:>19}" for press in presses)]
-    for row in study.rows:
-        cells = (row.deflection[state, press] for press in presses)
-        shown = (bars(1e3 * d, 1e3 * study.errors.of_deflection(d), 2, "mm") for d in cells)
-        lines.append(f"{row.build.label:{width}} {rim_grams(row):5.0f} g" + "".join(f"{cell:>19}" for cell in shown))
-    errors = "".join(f"{f'{1e3 * largest_mesh_error(study, state, press):.2f} mm':>19}" for press in presses)
-    return [*lines, f"{'± is the reading error; mesh error at most':{width}} {'':7}" + errors]
+    presses, width, error = study.presses[state], label_width(study), study.errors.of_deflection
+    line = lambda first, second, cells: f"{first:{width}} {second:>7}" + "".join(f"{cell:>19}" for cell in cells)
+
+    def cells(row: Row) -> Iterator[str]:
+        deflections = (row.deflection[state, press] for press in presses)
+        return (bars(1e3 * d, 1e3 * error(d), 2, "mm") for d in deflections)
+
+    return [
+        line("build of the rim", "rim", presses),
+        *(line(row.build.label, f"{rim_grams(row):.0f} g", cells(row)) for row in study.rows),
+        line("± is the reading error; mesh error at most", "",
+             [f"{1e3 * largest_mesh_error(study, state, press):.2f} mm" for press in presses]),
+    ]  # fmt: skip
 
 
-def mode_table(study):
+def mode_table(study: Squeeze) -> list[str]:
     """Lines: build, state, frequencies and loss factors."""
-    width, lines = max(len(row.build.label) for row in study.rows), []
+    width, lines = label_width(study), []
     for row in study.rows:
         for state, frequency in row.frequency.items():
             loss = row.loss_factor[state]
@@ -137,27 +135,21 @@ def mode_table(study):
     return [*lines, f"{note} mesh error at most {percent(off)}: {MESH_ERROR}".strip()]
 
 
-def apart_table(study):
+def apart_table(study: Squeeze) -> list[str]:
     """Lines: every pair of builds and the presses that tell them apart."""
-    lines = []
-    for a, b in combinations(study.rows, 2):
-        found = told_apart(study, a, b)
-        lines.append(f"  {short(a)} | {short(b)}: {', '.join(found) if found else 'NOT by a ruler'}")
-    return lines
+    return [
+        f"  {a.build.short} | {b.build.short}: {', '.join(told_apart(study, a, b)) or 'NOT by a ruler'}"
+        for a, b in combinations(study.rows, 2)
+    ]
 
 
-def beside_rows(study):
-    """Measured deflections, weights and taps of the rim, and recorded tones, beside the sheet's own build."""
-    row, measured = study.rows[0], study.measured
-    computed = {key: d * measured.squeeze_load / study.load
-                for key, d in squeeze_values(row.deflection, measured.squeeze_held).items()}  # fmt: skip
-    computed |= {"rim_g": rim_grams(row) / 1e3, "rim_tap_hz": row.frequency["free"]}
-    keep_weights = {k: v for k, v in measured.weights.items() if k == "rim_g"}
-    keep_taps = {k: v for k, v in measured.taps.items() if k == "rim_tap_hz"}
-    of_the_rim = type(measured)(
-        keep_weights, measured.squeezes, measured.squeeze_load, measured.squeeze_held, keep_taps, study.errors
-    )
-    return (
-        *beside(of_the_rim, computed),
-        *heard(study.tones, row.frequency["free"], row.loss_factor["free"], study.errors.tap),
-    )
+def beside_rows(study: Squeeze) -> tuple[Beside, ...]:
+    """Measured deflections, weights and impulse responses of the rim, and recorded tones, beside the sheet's own build."""
+    row, measured = study.rows[0], study.body.measured
+    frequency, loss = row.frequency["free"], row.loss_factor["free"]
+    squeezed = squeeze_values(row.deflection, measured.squeeze_held)
+    computed: dict[str, float | np.ndarray] = {"rim_g": rim_grams(row) / 1e3, "rim_tap_hz": frequency}
+    computed |= {key: d * measured.squeeze_load / study.load for key, d in squeezed.items()}
+    of_rim = lambda given: {key: value for key, value in given.items() if key in computed}
+    measured = replace(measured, weights=of_rim(measured.weights), taps=of_rim(measured.taps), errors=study.errors)
+    return *beside(measured, computed), *heard(study.tones, frequency, loss, study.errors.tap)
