@@ -47,7 +47,7 @@ from studies.page import (
 from studies.page.scene import Shape, ViewerScene, aligned, outward, packed, paired_shapes, surface_of
 from studies.page.sustain import wav
 from studies.rim import air as rim_air
-from studies.rim.air import WHOLE_RIM
+from studies.rim.result import HOLDINGS, WHOLE_RIM, AirStudy, Level
 from studies.solved import coupled
 from studies.solved.power import Driven
 from studies.sustain import solve as sustain
@@ -81,11 +81,11 @@ def driven(rim, peak):
 def level(rows, size, off):
     results = {}
     for k, build in enumerate(rows):
-        for how, held in zip(rim_air.HOLDINGS, (0.0, 0.01)):
+        for how, held in zip(HOLDINGS, (0.0, 0.01)):
             results[build.name, how] = SimpleNamespace(
                 build=build, rim_g=400.0 + 20 * k, driven=driven(0.08 - 0.01 * k + off + held, 200.0 + k)
             )
-    return rim_air.Level(size, 10_000, results, np.ones(1), None)
+    return Level(size, 10_000, results, np.ones(1), None)
 
 
 @pytest.fixture(scope="module")
@@ -95,10 +95,10 @@ def air(tmp_path_factory):
     one = {"rim": 0.05, "supports": 0.2, "radiated_w": 1.0}
     sensitivity = {
         (how, part, times): {**one, "rim": 0.05 * times, "radiated_w": 1.2 - 0.1 * times}
-        for how in rim_air.HOLDINGS for part in (*IN_RIM, WHOLE_RIM) for times in (0.0, 0.5, 1.0, 2.0)
+        for how in HOLDINGS for part in (*IN_RIM, WHOLE_RIM) for times in (0.0, 0.5, 1.0, 2.0)
     }  # fmt: skip
     firmness = {1 / 3: one, 3.0: one}
-    return rim_air.Study(
+    return AirStudy(
         body,
         rows,
         level(rows, 0.04, 0.0),

@@ -26,8 +26,9 @@ from studies.common.progress import Progress, duration
 from studies.common.two_meshes import COARSER, largest_errors, mesh_error, rim_grams
 from studies.measured.solve import computed_for
 from studies.rim import question as rim
-from studies.rim.dry import compare, struck
-from studies.rim.dry_page import LABEL, headline, paragraph, per_mode, summary, write_report
+from studies.rim.dry import compare, impulse_response
+from studies.rim.dry_page import per_mode, write_report
+from studies.rim.dry_words import LABEL, headline, paragraph, summary
 from studies.solved import dry as solved_dry
 from studies.solved.dry import SPARE, solve_dry, stored_row
 
@@ -124,7 +125,7 @@ def test_doubled_sides_add_the_sides_weight(row):
 def test_stiff_limit_keeps_the_weight_and_turns_less_heat_in_the_rim(row):
     base, limit = row["sheet"], row["stiff_limit"]
     assert limit.mass == pytest.approx(base.mass, rel=1e-12)
-    heat = [sum(struck(r, COUNT).heat.get(part, 0) for part in RIM) for r in (base, limit)]
+    heat = [sum(impulse_response(r, COUNT).heat.get(part, 0) for part in RIM) for r in (base, limit)]
     assert heat[1] < 0.5 * heat[0]
 
 
@@ -173,7 +174,7 @@ def test_tap_of_separate_modes_is_their_sum(row):
     base = row["sheet"]
     w = base.bridge[:COUNT] ** 2
     heat = sum(base.split.heat_share[part] for part in RIM if part in base.split.heat_share)[:COUNT]
-    found = struck(base, COUNT)
+    found = impulse_response(base, COUNT)
     assert sum(found.heat.values()) == pytest.approx(1, abs=1e-6)
     assert sum(found.heat.get(part, 0) for part in RIM) == pytest.approx(np.sum(w * heat) / w.sum(), rel=0.02)
 
@@ -508,7 +509,6 @@ def test_mesh_error_is_twice_the_difference():
 def test_the_largest_error_is_taken_over_builds_that_can_be_built():
     figures = {"a": {"x_error": 1.0}, "b": {"x_error": 3.0}, "stiff_limit": {"x_error": 9.0}}
     assert largest_errors(figures) == {"x_error": 3.0}
-    assert largest_errors({"a": {"x_error": None}}) == {"x_error": None}
 
 
 def test_unknown_losses_are_told_not_guessed(study, tmp_path):

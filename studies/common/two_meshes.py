@@ -16,7 +16,7 @@ MESH_ERROR = f"twice the difference of two mesh sizes 1 : {COARSER:g}, for first
 
 Place = TypeVar("Place")
 Row = TypeVar("Row")
-Figures = Mapping[str, float | None]
+Figures = Mapping[str, float]
 OnBoth = tuple[np.ndarray | None, np.ndarray | None]  # (n,) each, of the finer and the coarser mesh
 
 
@@ -81,16 +81,15 @@ def mesh_errors(fine: Mapping[str, float], coarse: Mapping[str, float]) -> dict[
     return {key: mesh_error(value, coarse[key]) for key, value in fine.items()}
 
 
-def with_errors(fine: Figures, coarse: Figures, own: tuple[Figures, Figures]) -> dict[str, float | None]:
+def with_errors(fine: Figures, coarse: Figures, own: tuple[Figures, Figures]) -> dict[str, float]:
     """Figures of a build with, of each, its '..._error' and '..._change_error', of its difference from the sheet's own build.
 
     own: (fine, coarse) of that; what both builds share cancels in the difference.
     """
-    less = lambda value, base: None if value is None or base is None else value - base
     errors = {}
     for key in fine:
         errors[f"{key}_error"] = mesh_error(fine[key], coarse[key])
-        errors[f"{key}_change_error"] = mesh_error(less(fine[key], own[0][key]), less(coarse[key], own[1][key]))
+        errors[f"{key}_change_error"] = mesh_error(fine[key] - own[0][key], coarse[key] - own[1][key])
     return {**fine, **errors}
 
 
@@ -117,14 +116,13 @@ def shift_of_mode(
     return fine, mesh_error(fine, coarse)
 
 
-def largest_errors(builds: Mapping[str, Figures]) -> dict[str, float | None]:
+def largest_errors(builds: Mapping[str, Figures]) -> dict[str, float]:
     """{key: value} of every '..._error' in the figures {name: figures} of builds, the largest over those that can be built.
 
     Two meshes may agree on one build by chance.
     """
     real = [figures for name, figures in builds.items() if name != LIMIT]
-    kinds = [key for key in real[0] if key.endswith("_error")]
-    return {key: max((v for f in real if (v := f[key]) is not None), default=None) for key in kinds}
+    return {key: max(figures[key] for figures in real) for key in real[0] if key.endswith("_error")}
 
 
 class Weighed(Protocol):

@@ -104,6 +104,11 @@ def points(change: float, error: float) -> str:
     return change_bars(100 * change, 100 * error, 1, "points")
 
 
+def points_beyond(change: float, error: float) -> str:
+    """As points; in words where the change is no larger than its mesh error."""
+    return "no change beyond the mesh error" if abs(change) <= error else points(change, error)
+
+
 # --- lists and sentences ---
 
 

@@ -137,16 +137,17 @@ def ready(
     progress = Progress(2 * len(chosen) + 1)
     progress.say(f"meshing at {1e3 * size:.0f} mm")
     model = assemble(mesh_body(body, size))
-    structures, arounds, columns, _ = in_air(chosen, model, dry, store, progress, 1 / 3, around)
-    away_from(arounds[0].surface, setting.place)
+    inside = in_air(chosen, model, dry, store, progress, 1 / 3, around)
+    surface = inside[0].fluid.surface
+    away_from(surface, setting.place)
     progress.say("air outside")
-    radiated = stored_outside(arounds[0].surface, columns, store, setting.place[None])
+    radiated = stored_outside(surface, [one.velocity for one in inside], store, setting.place[None])
     progress.step()
     heard = []
-    for build, structure, own, R in zip(chosen, structures, arounds, radiated):
-        progress.say(f"{build.label}: body and air together")
-        whole = sounding(structure, own, R)
-        heard.append(_heard(build, whole, hold(whole, setting.how), strings))
+    for one, R in zip(inside, radiated):
+        progress.say(f"{one.build.label}: body and air together")
+        whole = sounding(one.structure, one.fluid, R)
+        heard.append(_heard(one.build, whole, hold(whole, setting.how), strings))
         progress.step()
     progress.close("solved")
     return heard

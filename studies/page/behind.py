@@ -9,7 +9,7 @@ from studies.common import cautions
 from studies.common.files import Plain
 from studies.common.table import Table
 from studies.page.sections import Drawing, Section
-from studies.rim.air import Study
+from studies.rim.result import AirStudy
 
 NOTHING = ("nothing beyond the sheet", "", "")
 ELSEWHERE = (
@@ -18,7 +18,7 @@ ELSEWHERE = (
 
 
 def doubts(
-    air: Study, lines: Iterable[str] = (), after: tuple[str, ...] = (), drawings: tuple[Drawing, ...] = ()
+    air: AirStudy, lines: Iterable[str] = (), after: tuple[str, ...] = (), drawings: tuple[Drawing, ...] = ()
 ) -> Section:
     """Section: error bars, each by itself. lines, after, drawings: those of further studies."""
     sizes = f"{1e3 * air.fine.size:g} and {1e3 * air.coarse.size:g} mm"

@@ -15,7 +15,8 @@ from studies.drawing.mode_pictures import CONTACT_SUBDIVIDE
 from studies.drawing.plan import Motion, Panel, contact_figure
 from studies.drawing.sheet import THEMES
 from studies.page.scene import ViewerScene, aligned, motions, outward, paired_shapes, surface_of
-from studies.rim.air import Result, partners
+from studies.rim.air import partners
+from studies.rim.result import Result
 from studies.solved.coupled import Soundings
 
 DPI = 130  # of the contact sheet

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from meshes.body import Body
+from meshes.holding import FREE, LAP
 from meshes.sheet_strings import strung
 from meshes.sounding import HIGHEST, Surroundings, surroundings
 from meshes.string_sets import StringSet
@@ -28,7 +29,8 @@ from studies.page import sections as made_of
 from studies.page import sustain as page_sustain
 from studies.page.scene import ViewerScene
 from studies.rim import air as rim_air
-from studies.rim.air_page import LABEL, NOT_MODELLED, answer
+from studies.rim.air_words import LABEL, NOT_MODELLED, answer
+from studies.rim.result import AirStudy
 from studies.solved import coupled
 from studies.solved.coupled import STEPS, soundings
 from studies.sustain import page as sustain_report
@@ -55,7 +57,7 @@ LARGEST = 8_000_000  # bytes of the page
 class Found:
     """What the studies found; None where a study is left out."""
 
-    air: rim_air.Study
+    air: AirStudy
     scene: ViewerScene | None = None
     stills: bytes | None = field(default=None, repr=False)  # PNG
     weather: Weather | None = None
@@ -88,16 +90,16 @@ def collect(
     return Found(air, scene, stills, season, drying, notes, heard)
 
 
-def shown(air: rim_air.Study) -> list[Build]:
+def shown(air: AirStudy) -> list[Build]:
     """The builds that are shown one by one: the sheet's own, then those of SHOWN."""
     return [air.builds[0], *(b for b in air.builds if b.name in SHOWN)][:MOST_SHOWN]
 
 
-def moving(air: rim_air.Study, store: Path, around: Around) -> tuple[ViewerScene, bytes]:
+def moving(air: AirStudy, store: Path, around: Around) -> tuple[ViewerScene, bytes]:
     """ViewerScene of a few builds, hung free, and the contact sheet (PNG)."""
     say("modes in motion")
     rows = shown(air)
-    results = {b.name: air.fine.results[b.name, rim_air.FREE] for b in rows}
+    results = {b.name: air.fine.results[b.name, FREE] for b in rows}
     own = results["sheet"]
     made = soundings(rows, air.fine.size, len(own.dry_hz), store, Progress(STEPS * len(rows)), around=around)
     scene = page_modes.scene_of(made, results, rows, MODES)
@@ -126,7 +128,7 @@ def listened(body: Body, builds: list[Build], size: float, store: Path, around: 
     """Sounds of two Builds on the lap."""
     say("sounds")
     plucked = strung(body)
-    strings, setting = plucked.strings.strings, listen.Setting(rim_air.LAP, listen.place_of(body))
+    strings, setting = plucked.strings.strings, listen.Setting(LAP, listen.place_of(body))
     heard = listen.ready(body, builds, setting, size, store, len(strings), coupled.DRY_MODES, around)
     return page_sustain.sounds_of(heard, strings, plucked.pluck, {b.name: b.label for b in builds})
 
@@ -157,7 +159,7 @@ def page_of(found: Found) -> made_of.Page:
         sections.append(made_of.drying(found.weather, found.drying))
         assumed += found.weather.body.assumed
     if found.sounds:
-        valid_to = min(HIGHEST, air.fine.results["sheet", rim_air.LAP].driven.valid_to)
+        valid_to = min(HIGHEST, air.fine.results["sheet", LAP].driven.valid_to)
         sections.append(page_sustain.listening(found.sounds, valid_to))
     sections += [error_bars, *behind.assumptions(replace(body, assumed=assumed), not_modelled)]
     sections += [behind.sources(body, known), behind.provenance(provenance(air.source, both(air.size), air.unknowns))]

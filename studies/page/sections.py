@@ -13,8 +13,8 @@ from studies.common.words import percent, signed
 from studies.page import energy_flow
 from studies.page.charts import Curve, curves_svg
 from studies.page.scene import TONES, ViewerScene, packed, tones
-from studies.rim.air import HOLDINGS, Study
-from studies.rim.air_page import answered, measures
+from studies.rim.air_words import answered, measures
+from studies.rim.result import HOLDINGS, AirStudy
 from studies.solved.power import summary
 from studies.weather import words as weather_words
 from studies.weather.result import Weather
@@ -113,7 +113,7 @@ def flows(start: str, shares: dict[str, dict[str, float]], source: str, note: st
 # --- power at the bridge, with air ---
 
 
-def power_flow(air: Study) -> Section:
+def power_flow(air: AirStudy) -> Section:
     """Section: where the power of a force at the saddle goes, for every way to support the body."""
     driven = {how: summary(air.fine.results["sheet", how].driven) for how in HOLDINGS}
     shares = {how: {g: v for g, v in values.items() if g in energy_flow.GROUPS} for how, values in driven.items()}
@@ -126,7 +126,7 @@ def _band(air):
     return f"{low:.0f} to {high:.0f} Hz"
 
 
-def power_tables(air: Study) -> Section:
+def power_tables(air: AirStudy) -> Section:
     """Section: every build beside the sheet's own."""
     rows, tables = measures(air), []
     for how in HOLDINGS:
@@ -167,7 +167,7 @@ def grams(rim: float, own: float, base: bool) -> str:
     return f"{rim:.0f} g" + ("" if base else f"\n{signed(rim - own, 0)} g")
 
 
-def mobility(air: Study) -> Section:
+def mobility(air: AirStudy) -> Section:
     """Section: bridge mobility of every build over frequency."""
     drawings = []
     for how in HOLDINGS:

@@ -6,155 +6,108 @@ drive is a force of 1 N out of the top at the saddle's middle. A second, coarser
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from fem.model import Model
+from fem.response import ModalModel
 from meshes.body import Body
-from meshes.holding import FIRMER, FREE, LAP, SOFTER, assumptions, hold
-from meshes.sounding import Surroundings, modes_of, surroundings
-from studies.common.builds import builds, complete_linings
+from meshes.holding import FIRMER, LAP, SOFTER, assumptions, hold
+from meshes.sounding import Sounding, Surroundings, modes_of, surroundings
+from studies.common.builds import Build, builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
-from studies.common.inputs import NO_SOURCE, Source
 from studies.common.pairing import paired
 from studies.common.progress import Progress
-from studies.common.two_meshes import COARSER
+from studies.common.two_meshes import COARSER, both
+from studies.rim.result import HOLDINGS, WHOLE_RIM, AirStudy, Level, Result
 from studies.solved import coupled
-from studies.solved.coupled import STEPS, shared, soundings
-from studies.solved.power import OF_SUMMARY, driven, summary, surface_gram
+from studies.solved.coupled import STEPS, Soundings, shared, soundings
+from studies.solved.power import OF_SUMMARY, driven, summary, surface_mass
 
-HOLDINGS = (FREE, LAP)
-WHOLE_RIM = "rim"
-DRIVEN = 1.5  # of progress per build, mesh and way to hold it
+DRIVEN = 1.5  # of progress per build, mesh and support
 PROGRESS = STEPS + len(HOLDINGS) * DRIVEN  # per build and mesh
 OTHERS = 9.0  # of progress: other flesh, other losses
 
 
-@dataclass(frozen=True)
-class Result:
-    """One build, held one way, on one mesh."""
-
-    build: object
-    rim_g: float
-    modes: object  # SoundingModes of the body, those of its supports left out
-    motion: np.ndarray = field(repr=False)  # (m, k) complex normal velocity of the outer surface in each mode
-    driven: object = field(repr=False)
-    dry_hz: np.ndarray  # (n,) Hz of the dry elastic modes
-
-
-@dataclass(frozen=True)
-class Level:
-    """Every build on one mesh."""
-
-    size: float  # m
-    unknowns: int
-    results: dict  # {(build name, how): Result}
-    area: np.ndarray = field(repr=False)  # (m,) m2 of the outer surface's triangles
-    base: object = field(repr=False)  # Sounding of the sheet's own build
-
-
-@dataclass(frozen=True)
-class Study:
-    """Everything that the report is made from."""
-
-    body: object
-    builds: tuple
-    fine: Level
-    coarse: Level
-    count: int
-    firmness: dict  # {times the flesh's stiffness: summary of the sheet's own build on the lap}
-    sensitivity: dict  # {(how, part of the rim or 'rim', times its losses): summary of the sheet's own build}
-    measured: tuple = ()  # Besides: what the maker measured, and the computed value (dry)
-    source: Source = NO_SOURCE
-
-    @property
-    def size(self):
-        """m, of the finer mesh."""
-        return self.fine.size
-
-    @property
-    def unknowns(self):
-        return self.fine.unknowns, self.coarse.unknowns
-
-
 def compare_in_air(
-    body: Body, size: float, count: int, store: Path, progress: Progress | None = None, chosen: Sequence[str] | None = None,
+    body: Body, size: float, count: int, store: Path, progress: Progress | None = None,
     around: Callable[[Body], Surroundings] = surroundings, models: tuple[Model | None, Model | None] = (None, None),
-) -> Study:  # fmt: skip
-    """Study of a body and `count` of its air-loaded modes, on meshes of `size` [m] and COARSER times that.
+) -> AirStudy:  # fmt: skip
+    """AirStudy of a body and `count` of its air-loaded modes, on meshes of `size` [m] and COARSER times that.
 
-    chosen: names of the builds, the sheet's own ('sheet') among them. models: of the finer and the coarser mesh, where
-    they are there already. Rows in the folder `store` are used again.
+    models: of the finer and the coarser mesh, where they are there already. Rows in the folder `store` are used again.
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=(*body.assumed, *assumed))
-    rows = [b for b in builds(body) if chosen is None or b.name in chosen]
-    weight = (1.0, COARSER**-2)
-    progress = progress or Progress(PROGRESS * len(rows) * sum(weight) + OTHERS)
+    rows, weights = tuple(builds(body)), (1.0, COARSER**-2)
+    progress = progress or Progress(PROGRESS * len(rows) * sum(weights) + OTHERS)
     around = shared(around)
     fine, coarse = (
-        level(rows, h, coupled.dry_modes(count), store, progress, w, around, model)
-        for h, w, model in zip((size, COARSER * size), weight, models)
+        driven_on(
+            soundings(rows, h, coupled.dry_modes(count), store, progress, weight, around, model), rows, progress, weight
+        )
+        for h, weight, model in zip(both(size), weights, models)
     )
     progress.say("softer and firmer flesh, other losses in the rim")
-    firmness = {how: _on_other_flesh(fine.base, how) for how in (SOFTER, FIRMER)}
+    firmness = {times: _summary(fine.base, hold(fine.base, LAP, times)) for times in (SOFTER, FIRMER)}
     body = replace(body, assumed=(*body.assumed, *assumptions()))
-    others = sensitivity(fine)
+    others = sensitivity(fine.base)
     progress.step(OTHERS)
-    return Study(body, tuple(rows), fine, coarse, count, firmness, others)
+    return AirStudy(body, rows, fine, coarse, count, firmness, others)
 
 
-def level(rows, size, dry, store, progress, weight, around=surroundings, model=None):
-    """Level of builds (Build) on a mesh of one size."""
-    made = soundings(rows, size, dry, store, progress, weight, around, model)
+def driven_on(made: Soundings, rows: Sequence[Build], progress: Progress, weight: float) -> Level:
+    """Level of Builds, on every support."""
     results = {}
     for build in rows:
-        whole, V = made.whole[build.name], made.velocity[build.name]
-        gram = surface_gram(made.surface, V)
+        mass = surface_mass(made.surface, made.velocity[build.name])
         for how in HOLDINGS:
             progress.say(f"{build.label}: driven at the saddle, {how}")
-            results[build.name, how] = result(build, whole, how, V, gram, made.rim_g[build.name])
+            results[build.name, how] = result(made, build, how, mass)
             progress.step(DRIVEN * weight)
-    return Level(size, made.unknowns, results, made.surface.area, made.whole[rows[0].name])
+    return Level(made.size, made.unknowns, results, made.surface.area, made.whole[rows[0].name])
 
 
-def result(build, whole, how, V, gram, grams):
-    """Result of a Sounding held one way; V (m, n) are the outer surface's velocities of its structure and openings."""
-    model = hold(whole, how)
-    found = modes_of(whole, model)
-    keep = np.flatnonzero(found.elastic)
+def result(made: Soundings, build: Build, how: str, mass: np.ndarray) -> Result:
+    """Result of a Build on one support; mass (n, n): see surface_mass."""
+    whole, V = made.whole[build.name], made.velocity[build.name]
+    supported = hold(whole, how)
+    modes = modes_of(whole, supported)
+    keep = np.flatnonzero(modes.elastic)
     pick = lambda parts: {part: v[keep] for part, v in parts.items()}
     own = replace(
-        found, frequency=found.frequency[keep], loss_factor=found.loss_factor[keep], shape=found.shape[:, keep],
-        potential_share=pick(found.potential_share), kinetic_share=pick(found.kinetic_share),
-        loss_share=pick(found.loss_share), rigid_share=found.rigid_share[keep],
+        modes, frequency=modes.frequency[keep], loss_factor=modes.loss_factor[keep], shape=modes.shape[:, keep],
+        potential_share=pick(modes.potential_share), kinetic_share=pick(modes.kinetic_share),
+        loss_share=pick(modes.loss_share), rigid_share=modes.rigid_share[keep],
     )  # fmt: skip
+    motion = V @ own.shape[: V.shape[1]]
     dry = whole.structure.frequency[6:-1]
-    return Result(build, grams, own, V @ own.shape[: V.shape[1]], driven(whole, model, gram), dry)
+    return Result(build, made.rim_g[build.name], own, motion, driven(whole, supported, mass), dry)
 
 
-def _on_other_flesh(whole, firmness):
-    n = whole.coupling.c.shape[1]
-    return summary(driven(whole, hold(whole, LAP, firmness), np.eye(n), OF_SUMMARY))
+def _summary(whole: Sounding, supported: ModalModel) -> dict[str, float]:
+    """Measures of a Sounding on its supports, without a meaning for the radiation efficiency."""
+    return summary(driven(whole, supported, np.eye(whole.coupling.c.shape[1]), OF_SUMMARY))
 
 
-def sensitivity(fine):
+def sensitivity(whole: Sounding) -> dict[tuple[str, str, float], dict[str, float]]:
     """{(how, part, times its losses): summary} of the sheet's own build; part: one of the rim's, or 'rim' for all together."""
-    whole, found = fine.base, {}
-    none = np.eye(whole.coupling.c.shape[1])
+    cases: list[tuple[str, tuple[str, ...], float]]
     cases = [(part, (part,), times) for part in IN_RIM for times in (0.5, 2.0)]
+    cases += [(WHOLE_RIM, IN_RIM, times) for times in (0.0, 1.0)]
+    found = {}
     for how in HOLDINGS:
-        held = hold(whole, how)
-        for name, groups, times in (*cases, (WHOLE_RIM, IN_RIM, 0.0), (WHOLE_RIM, IN_RIM, 1.0)):
-            changed = [part for group in groups for part in GROUPS[group]]
-            loss = {part: times * H if part in changed else H for part, H in held.loss.items()}
-            found[how, name, times] = summary(driven(whole, replace(held, loss=loss), none, OF_SUMMARY))
+        supported = hold(whole, how)
+        for name, groups, times in cases:
+            changed = {part for group in groups for part in GROUPS[group]}
+            loss = {part: times * H if part in changed else H for part, H in supported.loss.items()}
+            found[how, name, times] = _summary(whole, replace(supported, loss=loss))
     return found
 
 
-def partners(base, other, area, count):
+def partners(base: Result, other: Result, area: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
     """For the first `count` modes of a Result the partner in another one, -1 for none, and their assurance criterion.
 
     Of the outer surface's normal motion, weighted by area; complex shapes.

@@ -4,54 +4,30 @@ Every build changes one thing from the sheet's own, on one mesh per size; modes 
 criterion. Dry: without air, radiation and strings. A second, coarser mesh tells the mesh error.
 """
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from fem.eigen import mac
-from fem.model import weights
-from fem.tap import tap
+from fem.model import Model, weights
+from fem.tap import Tap, tap
 from meshes.body import Body
 from meshes.parts import RIM
 from studies.common.builds import builds, complete_linings
-from studies.common.inputs import NO_SOURCE, Source
 from studies.common.pairing import nearest_nodes, paired, sampled_mac
 from studies.common.progress import Progress
+from studies.rim.result import Comparison, DryStudy
 from studies.solved.dry import SPARE, Row, dry_on_both
 
 SOLVED, DRAWING, DRAWINGS = 6.0, 25.0, 25  # of progress: a build's dry modes; all pictures, and how many there are
 
 
-@dataclass(frozen=True)
-class Comparison:
-    """A build beside the sheet's own; index of its partner for every mode of the base, -1 where it has none."""
-
-    row: Row
-    coarse: Row
-    partner: np.ndarray  # (n,) into row's modes
-    coarse_partner: np.ndarray  # (n,) into coarse's modes
-    match: np.ndarray  # (n,) modal assurance criterion with the partner
-
-
-@dataclass(frozen=True)
-class Study:
-    """Everything that the report is made from."""
-
-    body: object
-    size: float  # m
-    comparisons: tuple[Comparison, ...]  # the sheet's own build first
-    models: tuple  # of the finer and the coarser mesh
-    unknowns: tuple[int, int]  # fine, coarse
-    count: int  # modes compared
-    measured: tuple = ()  # Besides: what the maker measured, and the computed value
-    source: Source = NO_SOURCE
-
-
 def compare_dry(
     body: Body, size: float, count: int, store: Path, progress: Progress | None = None, solved: int | None = None
-) -> Study:
-    """Study of a body on meshes of `size` [m] and COARSER times that; rows already in the folder `store` are used again.
+) -> DryStudy:
+    """DryStudy of a body on meshes of `size` [m] and COARSER times that; rows already in the folder `store` are used again.
 
     solved: how many modes to solve for and store, where another study wants more of them than this one.
     """
@@ -59,16 +35,17 @@ def compare_dry(
     body = replace(body, assumed=body.assumed + assumed)
     fine, coarse = dry_on_both(body, builds(body), size, count + SPARE, solved or 0, store, progress, SOLVED)
     models = fine.place[1], coarse.place[1]
-    comparisons = compare(fine.rows, coarse.rows, models, count)
-    return Study(body, size, comparisons, models, tuple(int(m.size) for m in models), count)
+    return DryStudy(body, size, compare(fine.rows, coarse.rows, models, count), models, count)
 
 
-def unknown_losses(study):
+def unknown_losses(study: DryStudy) -> tuple[str, ...]:
     """Parts without loss factors in any build; without them no heat can be told, with air or without."""
     return tuple(dict.fromkeys(part for c in study.comparisons for part in c.row.split.losses_unknown))
 
 
-def compare(fine, coarse, models, count):
+def compare(
+    fine: Sequence[Row], coarse: Sequence[Row], models: tuple[Model, Model], count: int
+) -> tuple[Comparison, ...]:
     """Comparisons of solved rows: each build's modes paired with the base's first `count`, and with the coarse mesh's."""
     M = models[0].matrix("M", weights(fine[0].build.sections()))
     base = fine[0].found.shape[:, :count]
@@ -84,15 +61,15 @@ def compare(fine, coarse, models, count):
 # --- measures ---
 
 
-def rim_share(shares):
+def rim_share(shares: Mapping[str, np.ndarray] | None) -> np.ndarray | None:
     """(n,) sum of a share over the parts of the rim; shares {part: (n,)} or None."""
-    return None if shares is None else sum(shares[part] for part in RIM if part in shares)
+    return None if shares is None else np.sum([shares[part] for part in RIM if part in shares], axis=0)
 
 
-def struck(row, count, lossless=()):
-    """Tap on the saddle's middle, over the first `count` modes; None where losses are not known. Parts in `lossless` have none."""
+def impulse_response(row: Row, count: int, lossless: Sequence[str] = ()) -> Tap:
+    """Tap on the saddle's middle, over the first `count` modes. Parts in `lossless` have no losses. ValueError where losses are not known."""
     if row.losses is None:
-        return None
+        raise ValueError(f"losses not known of {', '.join(row.split.losses_unknown)}; expected those of every part")
     n = slice(count)
     losses = {part: H[n, n] for part, H in row.losses.items() if part not in lossless}
     stiffness = {part: K[n, n] for part, K in row.stiffness.items()}

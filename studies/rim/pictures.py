@@ -1,36 +1,24 @@
-"""Pictures of the body with its air: where the power goes, overlays of the builds, modes of top, back and air together."""
+"""Pictures of the body with its air: where the power goes, overlays of the builds, some of its modes."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path
 
 import numpy as np
-import scipy.sparse as sp
-from matplotlib.collections import PolyCollection
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch as Swatch
 
-from fem.interpolate import volume_rows
-from fem.wall_losses import pressures
-from meshes.body import back_height, top_height
-from meshes.drawing import block_outlines
 from meshes.holding import FREE
-from meshes.outline import within
-from meshes.plan import inside as inside_convex
-from meshes.sounding import Sounding
-from studies.common.groups import IN_RIM, grouped
+from studies.common.groups import IN_RIM
 from studies.common.words import shortened
-from studies.drawing.boards import Boards, boards_of
-from studies.drawing.field import Field
-from studies.drawing.mode_names import furthest, names_with_air
-from studies.drawing.plan import FINER, Motion, PlatePlan, Style, draw_plates, on_page, proportion, true_curves
+from studies.drawing.mode_names import names_with_air
 from studies.drawing.scales import HERTZ
 from studies.drawing.sheet import lettering, save_with_caption, sheet
-from studies.rim.air import HOLDINGS, Result, Study
-
-WIDTH = 180.0  # mm of print
+from studies.rim.air_modes import WIDTH, boards_and_air, drawn_modes, mode_figure
+from studies.rim.result import HOLDINGS, AirStudy, Result
+from studies.solved.power import Driven
 
 # from below: heat in the rim (blues), in other wood (browns), in the air (greys), then what leaves the body; lighter and
 # darker by turns, so that neighbours differ in a grey copy too
@@ -47,25 +35,21 @@ WORDS = {
 STROKES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)), "-", (0, (4, 1, 1, 1, 1, 1)), (0, (1, 1)))
 INK = ("0", "0.25", "0.25", "0.25", "0.6", "0.5", "0.5")
 DRAWN = 6  # modes with their air
-LEAST_AIR = 0.01  # part of the energy in the air from which on a mode is drawn with its air
 
 
-def draw(
-    study: Study, folder: Path, say: Callable[[str], None] = lambda text: None, found: dict[str, list[Path]] | None = None
-) -> dict[str, list[Path]]:  # fmt: skip
-    """{kind: [PNG paths]} of the study's pictures, with PDFs and captions beside them.
+def draw(study: AirStudy, folder: Path, say: Callable[[str], None], drawn: dict[str, list[Path]]) -> None:
+    """Draw the study's pictures, with PDFs and captions beside them.
 
-    found: a dict to be filled while drawing: a fault on the way leaves what was drawn before it.
+    drawn: {kind: [PNG paths]}, to be filled while drawing: a fault on the way leaves what was drawn before it.
     """
-    found = {} if found is None else found
-    found |= {"power": [], "overlay": [], "modes": []}
+    drawn |= {"power": [], "overlay": [], "modes": []}
     for how in HOLDINGS:
         say(f"where the power goes, {how}")
         stem = folder / f"power-{how.replace(' ', '-')}"
         rows = [study.fine.results[b.name, how] for b in study.builds]
-        found["power"] += save_with_caption(power_figure(rows, how), stem, power_words(study, how))[:1]
+        drawn["power"] += save_with_caption(power_figure(rows, how), stem, power_words(study, how))[:1]
         stem = folder / f"overlay-{how.replace(' ', '-')}"
-        found["overlay"] += save_with_caption(overlay_figure(rows, how), stem, overlay_words(study, how))[:1]
+        drawn["overlay"] += save_with_caption(overlay_figure(rows, how), stem, overlay_words(study, how))[:1]
     boards = boards_and_air(study.fine.base)
     result = study.fine.results["sheet", FREE]
     moves = names_with_air(study.fine.base, result.modes, result.motion, study.count)
@@ -73,8 +57,7 @@ def draw(
         say(f"mode {number + 1} with its air")
         figure, caption = mode_figure(boards, result, number, moves[number])
         stem = folder / f"air-mode-{number + 1:02d}"
-        found["modes"] += save_with_caption(figure, stem, f"{study.body.name}, {caption}")[:1]
-    return found
+        drawn["modes"] += save_with_caption(figure, stem, f"{study.body.name}, {caption}")[:1]
 
 
 # --- where the power goes ---
@@ -92,7 +75,9 @@ def power_figure(rows: Sequence[Result], how: str) -> Figure:
         ax.set_ylabel("of the power put in" if k % columns == 0 else "", fontsize=7, family=lettering())
     title = f"Where the power put in at the saddle goes, with air, {how}"
     page.words(0.02 * WIDTH, page.height - 5, title, 9, "0")
-    swatches = [Swatch(facecolor=c, hatch=h, edgecolor="0", lw=0.4, label=name_of(g)) for g, (c, h) in LOOKS.items()]
+    swatches: list[Artist] = [
+        Swatch(facecolor=c, hatch=h, edgecolor="0", lw=0.4, label=WORDS.get(g, g)) for g, (c, h) in LOOKS.items()
+    ]
     swatches.insert(len(IN_RIM), Line2D([], [], color="0", lw=1.6, label="all below: heat in the rim"))
     page.figure.legend(
         handles=swatches[::-1], loc="lower center", ncols=5, frameon=False, fontsize=7, handlelength=2.0, handleheight=1.2,
@@ -101,7 +86,7 @@ def power_figure(rows: Sequence[Result], how: str) -> Figure:
     return page.figure
 
 
-def stack(ax, driven):
+def stack(ax: Axes, driven: Driven) -> None:
     """One panel: shares from 0 to 1 over a logarithmic frequency axis; white with a word where the modes do not reach."""
     f, known = driven.frequency, driven.frequency <= driven.valid_to
     base = np.zeros(known.sum())
@@ -115,10 +100,6 @@ def stack(ax, driven):
     ax.set_ylim(0, 1)
     ax.set_yticks([0, 0.5, 1], ["0", "50 %", "100 %"])
     _beyond(ax, driven)
-
-
-def name_of(group):
-    return WORDS.get(group, group)
 
 
 # --- overlays ---
@@ -174,96 +155,10 @@ def _beyond(ax, driven):
         ax.text(*middle, "not answered for", size=6, rotation=90, ha="center", va="center", color="0.4")
 
 
-# --- modes with their air ---
-
-
-@dataclass(frozen=True)
-class BoardsAndAir:
-    """Top, back and the air half way between them, ready to be painted with the modes of a Sounding."""
-
-    whole: Sounding
-    boards: Boards
-    middle: np.ndarray  # (n, 3) m, places half way between top and back
-    triangles: np.ndarray  # (k, 3) of these
-    air: sp.csr_array  # (n, points of the cavity): reads pressures at the places
-    blocks: tuple[np.ndarray, ...]  # outlines (m, 2) on the page
-
-    @cached_property
-    def air_plate(self) -> PlatePlan:
-        """The air as it lies on the page, seen through the top."""
-        curves = (on_page(c[::FINER]) for c in true_curves(self.boards.body))
-        return PlatePlan(on_page(self.middle[:, :2]), (*curves, *self.blocks))
-
-    def fields(self, x: np.ndarray) -> dict[str, Field]:
-        """{'top', 'back', 'air': Field} of a real state x (N,): displacement outward, pressure [Pa]."""
-        air, s = self.whole.around.air, self.whole.structure
-        pressure = self.air @ (air.shape @ (pressures(air, self.whole.coupling) @ x))  # of the kept cavity modes
-        inside = Field(self.middle, self.triangles, pressure, np.zeros_like(self.middle))
-        return self.boards.moving(s.shape @ x[: len(s.frequency)]) | {"air": inside}
-
-
-def boards_and_air(whole: Sounding) -> BoardsAndAir:
-    """BoardsAndAir of a Sounding; no air where the blocks are."""
-    s = whole.structure
-    boards = boards_of(s.space, s.body, 3, ("top", "back"))
-    back, blocks = boards.samplers["back"], block_outlines(s.body)
-    in_wood = np.any([inside_convex(block, back.points[:, :2]) for block in blocks], axis=0)
-    used, triangles = np.unique(back.triangles[~in_wood[back.triangles].all(axis=1)], return_inverse=True)
-    x, y = back.points[used, :2].T
-    middle = np.column_stack([x, y, (top_height(s.body, x, y) + back_height(s.body, x, y)) / 2])
-    air = volume_rows(whole.around.air.basis, middle)
-    within_rim = tuple(on_page(within(s.body.outline, block)) for block in blocks)
-    return BoardsAndAir(whole, boards, middle, triangles.reshape(-1, 3), air, within_rim)
-
-
-def drawn_modes(result: Result, count: int) -> np.ndarray:
-    """Indices of those of the first modes in which the air has a noticeable part of the energy."""
-    return np.flatnonzero(result.modes.air_share[:count] > LEAST_AIR)
-
-
-def mode_figure(boards: BoardsAndAir, result: Result, number: int, moves: str) -> tuple[Figure, str]:
-    """Figure of one air-loaded mode, and its caption. The instant at which the surface moves furthest is shown."""
-    m = result.modes
-    x = np.real(m.shape[:, number] * furthest(result.motion[:, number]))
-    fields = boards.fields(x)
-    if fields["top"].value[np.argmax(np.abs(fields["top"].value))] < 0:
-        fields = boards.fields(-x)
-    plates, air = boards.boards.plates, {"air": boards.air_plate}
-    largest = max(fields[n].largest for n in plates)
-    ratio, alone = proportion(plates), proportion(air)
-    high = (WIDTH - 12) / (1 / ratio + 1 / alone)
-    page, left = sheet(WIDTH, high + 28), 4.0
-    for group, p, scale, words in (
-        (plates, ratio, largest, "top (left) and back (right), each as you face it"),
-        (air, alone, fields["air"].largest, "pressure of the air inside, seen through the top"),
-    ):
-        wide = high / p
-        ax = page.axes(left, 14, wide, high)
-        draw_plates(ax, group, Motion(fields, scale), Style(scale=0.8))
-        if group is air:
-            wood = [block - [boards.air_plate.plan[:, 0].min(), 0] for block in boards.blocks]
-            ax.add_collection(PolyCollection(wood, facecolors="w", zorder=2.5), autolim=False)
-        page.words(left + wide / 2, 12, words, 7, "0", "center")
-        left += wide + 4
-    title = f"Mode {number + 1}, {m.frequency[number]:.1f} Hz, with air, {FREE}: {moves}"
-    parts = (
-        f"{100 * m.air_share[number]:.0f} % of the energy is in the air; of the loss {100 * m.loss_share['radiation'][number]:.0f} % "
-        f"goes out as sound and {100 * sum(grouped(m.loss_share)[g][number] for g in IN_RIM):.1f} % turns to heat in the rim"
-    )
-    page.words(0.02 * WIDTH, page.height - 4.5, title, 8.5, "0")
-    page.words(0.02 * WIDTH, page.height - 9, parts, 7.5, "0.25")
-    page.colours(0.3 * WIDTH, 5.5, 0.4 * WIDTH, 3, zero=False)
-    page.words(0.29 * WIDTH, 7, "inward, or pressure below", 6.5, "0", "right")
-    page.words(0.71 * WIDTH, 7, "outward, or pressure above", 6.5, "0")
-    note = f"Bold: at rest, or no pressure; white: blocks. Largest pressure for 1 µm of largest displacement of a plate: {1e-6 * fields['air'].largest / largest:.2g} Pa"
-    page.words(0.5 * WIDTH, 2.5, note, 6.5, "0", "center")
-    return page.figure, f"{title}; {parts}. {note}. Neck upward. Computed with Rimwork."
-
-
 # --- words ---
 
 
-def power_words(study, how):
+def power_words(study: AirStudy, how: str) -> str:
     return (
         f"{study.body.name}: shares of the power that a force out of the top at the saddle's middle puts in, {how}, with air "
         "and radiation, without strings. From below: heat in the rim (sides, linings, joints, blocks), heat in the other parts "
@@ -272,7 +167,7 @@ def power_words(study, how):
     )
 
 
-def overlay_words(study, how):
+def overlay_words(study: AirStudy, how: str) -> str:
     return (
         f"{study.body.name}: bridge mobility at the saddle's middle and radiation efficiency of the whole outer surface, {how}, "
         "with air and radiation, without strings. Computed with Rimwork."

@@ -15,11 +15,10 @@ from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER
 from studies.common.words import with_files
 from studies.measured.solve import computed_for
-from studies.rim import air_page, dry_page
+from studies.rim import air_page, air_words, dry_page, dry_words
 from studies.rim.air import OTHERS, PROGRESS, compare_in_air
-from studies.rim.air import Study as AirStudy
 from studies.rim.dry import DRAWING, DRAWINGS, SOLVED, compare_dry, unknown_losses
-from studies.rim.dry import Study as DryStudy
+from studies.rim.result import AirStudy, DryStudy
 from studies.solved.coupled import dry_modes
 
 MOST_MODES = 100
@@ -56,18 +55,18 @@ def compare_rims(
 def report(study: DryStudy, with_air: AirStudy | None, out: Path, pictures: bool, progress: Progress) -> str:
     """Write the pages of both studies (None: without air); returns the summary as text."""
 
-    def say(what):
+    def say(what: str) -> None:
         progress.step(DRAWING / DRAWINGS)
         progress.say(f"drawing: {what}")
 
     if with_air is None:
         pages = dry_page.write_report(study, out, pictures, say)
-        words = dry_page.summary(study)
+        words = dry_words.summary(study)
     else:
         if pictures:  # first all that tells the answer
             dry_page.write_report(study, out, pictures=False, beside="index.html")
         pages = air_page.write_report(with_air, out, pictures, say)
         pages += dry_page.write_report(study, out, pictures, say, beside="index.html")
-        words = air_page.summary_text(with_air) + "\n\n" + dry_page.paragraph(study)
+        words = air_words.summary_text(with_air) + "\n\n" + dry_words.paragraph(study)
     progress.close("done")
     return with_files(words, pages)

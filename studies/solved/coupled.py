@@ -1,99 +1,112 @@
 """The sounding bodies of all rim builds on one mesh; what took long is kept on disk, so that a broken run goes on."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 
 from fem.model import Model, assemble
+from fem.radiation import Boundary
+from meshes.body import Body
 from meshes.build import mesh_body
 from meshes.cavity import wood_inside
-from meshes.sounding import sounding, structure_of, surroundings, velocities
+from meshes.sounding import Sounding, Structure, Surroundings, sounding, structure_of, surroundings, velocities
+from studies.common.builds import Build
 from studies.common.kept import fingerprint
+from studies.common.progress import Progress
 from studies.common.two_meshes import rim_grams
 from studies.solved.dry import stored_row
 from studies.solved.outside import stored_outside
 
 STEPS = 4  # of progress per build and mesh
+DRY_MODES = 60  # of the example bodies: they reach 1 kHz
+
+Around = Callable[[Body], Surroundings]
+
+
+@dataclass(frozen=True)
+class AirInside:
+    """A build and the air inside it, not yet joined to the air outside."""
+
+    build: Build
+    structure: Structure
+    fluid: Surroundings
+    velocity: np.ndarray = field(repr=False)  # (m, n) of the outer surface per structure mode and opening, normal
+    rim_g: float
 
 
 @dataclass(frozen=True)
 class Soundings:
-    """Every build on one mesh, not yet held; dicts by the build's name."""
+    """Every build on one mesh, without supports; dicts by the build's name."""
 
     size: float  # m
     model: Model = field(repr=False)
-    whole: dict  # of Sounding
-    velocity: dict = field(
-        repr=False
-    )  # of (m, n) normal velocities of the outer surface per structure mode and opening
+    surface: Boundary = field(repr=False)  # that all builds share
+    whole: dict[str, Sounding]
+    velocity: dict[str, np.ndarray] = field(repr=False)  # as in AirInside
     rim_g: dict[str, float]
 
     @property
-    def unknowns(self):
+    def unknowns(self) -> int:
         return int(self.model.size)
 
-    @property
-    def surface(self):
-        """Boundary that all builds share."""
-        return next(iter(self.whole.values())).around.surface
 
+def soundings(
+    rows: Sequence[Build], size: float, dry: int, store: Path, progress: Progress, weight: float = 1.0,
+    around: Around = surroundings, model: Model | None = None,
+) -> Soundings:  # fmt: skip
+    """Soundings of builds on a mesh of one size [m], `dry` structure modes each; the folder `store` keeps what is done.
 
-def soundings(rows, size, dry, store, progress, weight=1.0, around=surroundings, model=None):
-    """Soundings of Builds `rows` on a mesh of one size [m], `dry` structure modes each; `store` (Path) keeps what is done.
-
-    The boundary elements of all builds are solved together, on the first one's surface. around: Body -> Surroundings.
+    The boundary elements of all builds are solved together, on the first one's surface.
     model: the Model of that size, where it is there already. progress takes STEPS steps a build, times weight.
     """
     if model is None:
         progress.say(f"meshing at {1e3 * size:.0f} mm")
         model = assemble(mesh_body(rows[0].body, size))
-    structures, arounds, columns, grams = in_air(rows, model, dry, store, progress, weight, around)
+    inside = in_air(rows, model, dry, store, progress, weight, around)
     progress.say("air outside, all builds together")
-    radiated = stored_outside(arounds[0].surface, columns, store)
+    surface = inside[0].fluid.surface
+    radiated = stored_outside(surface, [one.velocity for one in inside], store)
     whole = {}
-    for build, structure, own, R in zip(rows, structures, arounds, radiated):
-        progress.say(f"{build.label}: body and air together")
-        whole[build.name] = sounding(structure, own, R)
+    for one, R in zip(inside, radiated):
+        progress.say(f"{one.build.label}: body and air together")
+        whole[one.build.name] = sounding(one.structure, one.fluid, R)
         progress.step(weight)
-    return Soundings(size, model, whole, {b.name: V for b, V in zip(rows, columns)}, grams)
+    velocity = {one.build.name: one.velocity for one in inside}
+    return Soundings(size, model, surface, whole, velocity, {one.build.name: one.rim_g for one in inside})
 
 
-def in_air(rows, model, dry, store, progress, weight, around=surroundings):
-    """([Structure], [Surroundings], [velocities (m, n)], {name: g of the rim}) of Builds, the outer surface the first one's.
-
-    progress takes 3 steps a build, times weight.
-    """
-    structures, arounds, columns, grams = [], [], [], {}
+def in_air(
+    rows: Sequence[Build], model: Model, dry: int, store: Path, progress: Progress, weight: float, around: Around
+) -> list[AirInside]:
+    """[AirInside] of builds, the outer surface the first one's. progress takes 3 steps a build, times weight."""
+    inside: list[AirInside] = []
     for build in rows:
         progress.say(f"{build.label}: modes without air")
         row = stored_row(build, model, dry, store)
-        grams[build.name] = rim_grams(row)
-        structures.append(structure_of(build.body, model, build.sections(), row.found))
+        structure = structure_of(build.body, model, build.sections(), row.found)
         progress.step(2 * weight)
         progress.say(f"{build.label}: enclosed air")
-        own = around(build.body)
-        own = replace(own, surface=arounds[0].surface, groups=arounds[0].groups) if arounds else own
-        arounds.append(own)
-        columns.append(velocities(structures[-1], own))
+        fluid = around(build.body)
+        if inside:
+            fluid = replace(fluid, surface=inside[0].fluid.surface, groups=inside[0].fluid.groups)
+        inside.append(AirInside(build, structure, fluid, velocities(structure, fluid), rim_grams(row)))
         progress.step(weight)
-    return structures, arounds, columns, grams
+    return inside
 
 
-DRY_MODES = 60  # of the example bodies: they reach 1 kHz
-
-
-def dry_modes(count):
+def dry_modes(count: int) -> int:
     """How many modes of the dry structure are solved for to find `count` with air."""
     return max(DRY_MODES, 2 * count)
 
 
-def shared(around):
-    """`around`, Body -> Surroundings, computed once for all bodies whose cavities differ by their linings' volume alone."""
-    known = {}
+def shared(around: Around) -> Around:
+    """`around`, computed once for all bodies whose cavities differ by their linings' volume alone."""
+    known: dict[str, tuple[Body, Surroundings]] = {}
 
     def found(body):
-        bare = replace(body, lining_top=None, lining_back=None, assumed=())
-        key = fingerprint(bare)
+        key = fingerprint(replace(body, lining_top=None, lining_back=None, assumed=()))
         if key not in known:
             known[key] = body, around(body)
         first, there = known[key]
@@ -102,10 +115,10 @@ def shared(around):
     return found
 
 
-def refilled(around, wood):
+def refilled(fluid: Surroundings, wood: float) -> Surroundings:
     """Surroundings with some more wood [m3] in the cavity: only the compliance of its uniform pressure changes."""
-    cavity, air = around.cavity, around.air
+    cavity, air = fluid.cavity, fluid.air
     other = replace(cavity, solid=cavity.solid + wood)
     shape = air.shape.copy()
     shape[:, 0] *= np.sqrt((cavity.volume - cavity.solid) / (other.volume - other.solid))
-    return replace(around, cavity=other, air=replace(air, shape=shape))
+    return replace(fluid, cavity=other, air=replace(air, shape=shape))

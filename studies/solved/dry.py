@@ -26,7 +26,7 @@ SPARE = 6  # modes solved for beyond those compared: partners may lie higher
 class Row:
     """One build solved on one mesh."""
 
-    build: object
+    build: Build
     found: Modes
     split: Energies
     mass: dict[str, float]  # {part: kg}
@@ -35,7 +35,7 @@ class Row:
     losses: dict[str, np.ndarray] | None  # {part: (n, n)} Phi' (eta K)_part Phi [rad2/s2]; None: not known
 
 
-def first_modes(row, count):
+def first_modes(row: Row, count: int) -> Row:
     """The Row with its first modes alone."""
     cut = lambda parts: parts and {part: v[:count] for part, v in parts.items()}
     square = lambda parts: parts and {part: A[:count, :count] for part, A in parts.items()}
@@ -50,7 +50,7 @@ def first_modes(row, count):
     )  # fmt: skip
 
 
-def solve_dry(build, model, count):
+def solve_dry(build: Build, model: Model, count: int) -> Row:
     """Row of a build on a model."""
     sections = build.sections()
     found = modes(model, weights(sections), count)
@@ -61,8 +61,8 @@ def solve_dry(build, model, count):
     return Row(build, found, split, masses(model, sections), bridge, stiffness, losses)
 
 
-def stored_row(build, model, count, store):
-    """solve_dry, kept in the folder `store` (Path)."""
+def stored_row(build: Build, model: Model, count: int, store: Path) -> Row:
+    """solve_dry, kept in the folder `store`."""
     source = ("studies.solved.dry", "studies.common.builds")
     kind = Kind("dry", source, pack, lambda arrays: unpack(arrays, build), check)
     return kept(store, kind, (*physical(build), count, model.space.mesh), lambda: solve_dry(build, model, count))

@@ -4,8 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fem.radiation import DENSITY, SPEED
-from fem.response import FREQUENCIES, harmonic
+from fem.radiation import DENSITY, SPEED, Boundary
+from fem.response import FREQUENCIES, ModalModel, harmonic
+from meshes.sounding import Sounding
 from studies.common.groups import IN_RIM, grouped
 
 THIRDS = 1000.0 * 2.0 ** (np.arange(-13, 1) / 3)  # Hz, middles of third octaves, 50 to 1000
@@ -16,7 +17,7 @@ OF_SUMMARY = FREQUENCIES[(FREQUENCIES >= SUMMARY[0]) & (FREQUENCIES <= SUMMARY[1
 
 @dataclass(frozen=True)
 class Driven:
-    """A held body driven by 1 N at the saddle's middle."""
+    """A body on its supports driven by 1 N at the saddle's middle."""
 
     frequency: np.ndarray  # (w,) Hz
     mobility: np.ndarray  # (w,) complex s/kg
@@ -27,36 +28,36 @@ class Driven:
     valid_to: float  # Hz
 
 
-def driven(sounding, held, gram, frequency=FREQUENCIES):
-    """Driven of a held Sounding. gram (n, n): int v_i v_j dS of the outer surface's normal velocities, see `surface_gram`."""
-    found = harmonic(held, sounding.drive, frequency)
-    v = found.velocity[:, : len(gram)]
-    square = np.real(np.einsum("wi,ij,wj->w", v.conj(), gram, v, optimize=True))
+def driven(sounding: Sounding, supported: ModalModel, mass: np.ndarray, frequency: np.ndarray = FREQUENCIES) -> Driven:
+    """Driven of a Sounding on its supports. mass (n, n): of the outer surface, see `surface_mass`."""
+    response = harmonic(supported, sounding.drive, frequency)
+    v = response.velocity[:, : len(mass)]
+    square = np.real(np.einsum("wi,ij,wj->w", v.conj(), mass, v, optimize=True))
+    efficiency = response.radiated_power / (DENSITY * SPEED / 2 * square)
     return Driven(
-        found.frequency, found.mobility, grouped(found.share), found.radiated_power,
-        found.radiated_power / (DENSITY * SPEED / 2 * square), float(found.imbalance.max()), sounding.structure.valid_to,
+        response.frequency, response.mobility, grouped(response.share), response.radiated_power, efficiency,
+        float(response.imbalance.max()), sounding.structure.valid_to,
     )  # fmt: skip
 
 
-def surface_gram(surface, velocity):
+def surface_mass(surface: Boundary, velocity: np.ndarray) -> np.ndarray:
     """(n, n) m2: int v_i v_j dS of normal velocities (m, n), the openings among them."""
     return velocity.T @ (surface.area[:, None] * velocity)
 
 
-def log_mean(frequency, values, low, high):
+def log_mean(frequency: np.ndarray, values: np.ndarray, low: float, high: float) -> float:
     """Mean of values (w,) over the logarithm of frequency between two frequencies [Hz]."""
     width = np.gradient(np.log(frequency)) * ((frequency >= low) & (frequency <= high))
     return float(np.sum(width * values) / np.sum(width))
 
 
-def summary(found):
+def summary(found: Driven) -> dict[str, float]:
     """{measure: value} over SUMMARY: shares by group, rim together, mean Re Y, radiated power over 1 N."""
-    low, high = SUMMARY[0], min(SUMMARY[1], found.valid_to)
-    return over(found, low, high)
+    return over(found, SUMMARY[0], min(SUMMARY[1], found.valid_to))
 
 
-def bands(found):
-    """[(name, dict)] of the third octaves that the modes answer for in full."""
+def bands(found: Driven) -> list[tuple[int, dict[str, float]]]:
+    """[(name, measures)] of the third octaves that the modes answer for in full."""
     edge = 2.0 ** (1 / 6)
     return [
         (name, over(found, middle / edge, middle * edge))
@@ -65,7 +66,7 @@ def bands(found):
     ]
 
 
-def over(found, low, high):
+def over(found: Driven, low: float, high: float) -> dict[str, float]:
     """The measures between two frequencies. Shares are those of the power put in there at every frequency alike, log mean."""
     mean = lambda v: log_mean(found.frequency, v, low, high)
     share = {group: mean(v) for group, v in found.share.items()}

@@ -1,0 +1,148 @@
+"""The rim study with air in words, for page and terminal."""
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from meshes.holding import FREE, LAP
+from studies.common.files import Plain
+from studies.common.two_meshes import LIMIT, largest_errors, mesh_error, with_errors
+from studies.common.words import change_bars, decibels, percent, percent_bars, points_beyond, signed
+from studies.rim.result import HOLDINGS, WHOLE_RIM, AirStudy
+from studies.solved.power import SUMMARY, bands, summary
+
+LEAST_SHARE, LEAST_DB = 0.0005, 0.1  # smaller errors are not told: the figures are rounded
+HOLDER = {FREE: "the bands it hangs on", LAP: "the player"}
+LABEL = (
+    "with the air inside and outside, without strings: says where power put in at the saddle goes; rimwork sustain tells how "
+    "long notes last"
+)
+NOT_MODELLED = (
+    "strings and their tension, the fretting hand, clothing, the mass of the flesh the body rests on",
+    "the room: sound goes out into free air",
+    "pores, roughness and leaks of the walls inside; friction at the sharp edge of the soundhole beyond that of a smooth tube; loud playing",
+    "the neck, bridge and braces as obstacles to the sound outside",
+    "finish, purfling, fret wires",
+)
+
+
+def answer(study: AirStudy) -> list[str]:
+    """Plain sentences: what the sheet's own rim turns to heat and what the other builds change."""
+    low, high = answered(study)
+    lines = []
+    for how in HOLDINGS:
+        table_of, grams = figures(study, how), lambda build, how=how: study.fine.results[build, how].rim_g
+        own = table_of["sheet"]
+        lines.append(
+            f"{how.capitalize()}: of the power that a force at the saddle puts in between {low:.0f} and {high:.0f} Hz, "
+            f"{percent_bars(own['rim'], own['rim_error'])} turns to heat in the rim as the sheet builds it, "
+            f"{percent(own['radiation'], 0)} goes out as sound and {into(own['supports'])} into {HOLDER[how]}."
+            + highest_bands(study, how)
+        )
+        for build in study.builds[1:]:
+            if build.name != LIMIT:
+                told = table_of[build.name]
+                change = points_beyond(told["rim"] - own["rim"], max(told["rim_change_error"], LEAST_SHARE))
+                more = f"{signed(grams(build.name) - grams('sheet'), 0)} g"
+                lines.append(
+                    f"- {build.label}: heat in the rim {percent(told['rim'])} ({change}); {loudness(told)}; {more}"
+                )
+    soft, firm = (100 * s["supports"] for s in study.firmness.values())
+    flesh = f"With flesh three times softer or firmer the player's share on the lap is {soft:.0f} or {firm:.0f} %."
+    return [*lines, flesh, without_loss(study), unsure_losses(study)]
+
+
+def highest_bands(study: AirStudy, how: str) -> str:
+    """' In the highest ...': heat in the sheet's own rim in the highest third octaves, where beyond its mesh error; or ''."""
+    fine, rough = (dict(bands(r.driven)) for r in study.both("sheet", how))
+    heat = [(hz, found["rim"], mesh_error(found["rim"], rough[hz]["rim"])) for hz, found in fine.items() if hz in rough]
+    last = list(fine)[-2:]
+    highest = [f"{percent_bars(share, e, 0)} at {hz} Hz" for hz, share, e in heat if hz in last and share > e]
+    return f" In the highest third octaves answered for that is {' and '.join(highest)}." if highest else ""
+
+
+def answered(study: AirStudy) -> tuple[float, float]:
+    """(low, high) Hz: the range of the figures for each build."""
+    return SUMMARY[0], min(SUMMARY[1], study.fine.results["sheet", FREE].driven.valid_to)
+
+
+def without_loss(study: AirStudy) -> str:
+    """A sentence: what a rim that turns nothing to heat would bring, all else equal."""
+    gain = [f"{decibels(gain_without_loss(study, how))} {how}" for how in HOLDINGS]
+    return (
+        f"Without any loss in the rim, and all else equal, the sound for the same force would change by {' and '.join(gain)}: "
+        "no rim build can bring more than that through its own losses."
+    )
+
+
+def gain_without_loss(study: AirStudy, how: str) -> float:
+    """dB of radiated power for the same force if the rim of the sheet's own build had no loss."""
+    none, own = (study.sensitivity[how, WHOLE_RIM, times]["radiated_w"] for times in (0.0, 1.0))
+    return 10 * np.log10(none / own)
+
+
+def into(share: float) -> str:
+    return "less than 1 %" if share < 0.01 else percent(share, 0)
+
+
+def unsure_losses(study: AirStudy) -> str:
+    """A sentence: the part of the rim whose unmeasured loss factor moves the answer most, hung free."""
+    found = losses_table(study)[FREE]
+    part = max(found, key=lambda p: found[p]["2.0"] - found[p]["0.5"])
+    return (
+        f"Loss factors of the rim are hardly measured. Most hangs on its {part}: with half or twice their loss factor the rim "
+        f"as the sheet builds it would turn {100 * found[part]['0.5']:.1f} or {100 * found[part]['2.0']:.1f} % to heat, hung free."
+    )
+
+
+def losses_table(study: AirStudy) -> dict[str, dict[str, dict[str, float]]]:
+    """{how: {part of the rim: {times its loss factor: share turned to heat in the rim}}} of the sheet's own build."""
+    found: dict[str, dict[str, dict[str, float]]] = {}
+    for (how, part, times), values in study.sensitivity.items():
+        if part != WHOLE_RIM:
+            found.setdefault(how, {}).setdefault(part, {})[str(times)] = values["rim"]
+    return found
+
+
+def loudness(told: Mapping[str, float]) -> str:
+    change, error = told["sound_db"], max(told["sound_db_error"], LEAST_DB)
+    if abs(change) <= error:
+        return f"sound for the same force as before, within {error:.1f} dB"
+    return f"sound for the same force {change_bars(change, error, 1, 'dB')}"
+
+
+def summary_text(study: AirStudy) -> str:
+    """The answer for the terminal, the plain words first."""
+    return "\n".join([f"{study.body.name}, {LABEL}", "", *answer(study)])
+
+
+def measures(study: AirStudy) -> list[dict[str, Plain]]:
+    """[{build, how, ...}]: the figures of every build on every support."""
+    return [
+        {
+            "build": build.name, "label": build.label, "note": build.note, "how": how,
+            "rim_g": study.fine.results[build.name, how].rim_g, **told[build.name],
+        }
+        for how, told in ((how, figures(study, how)) for how in HOLDINGS) for build in study.builds
+    ]  # fmt: skip
+
+
+def figures(study: AirStudy, how: str) -> dict[str, dict[str, float]]:
+    """{build: summary, with the mesh errors of it and of its change from the sheet's own}, on a support."""
+    of = lambda level, name: summary(level.results[name, how].driven)
+    both = {b.name: (of(study.fine, b.name), of(study.coarse, b.name)) for b in study.builds}
+    own, found = both["sheet"], {}
+    for name, (fine, coarse) in both.items():
+        sound, rough = (10 * np.log10(r["radiated_w"] / base["radiated_w"]) for r, base in zip((fine, coarse), own))
+        found[name] = with_errors(fine, coarse, own) | {"sound_db": sound, "sound_db_error": mesh_error(sound, rough)}
+    worst = largest_errors(found)
+    return {name: figures | worst for name, figures in found.items()}
+
+
+def per_band(study: AirStudy) -> Iterator[dict[str, Plain]]:
+    """One dict per build, support and third octave."""
+    for (name, how), row in study.fine.results.items():
+        rough = dict(bands(study.coarse.results[name, how].driven))
+        for middle, found in bands(row.driven):
+            error = mesh_error(found["rim"], rough[middle]["rim"]) if middle in rough else None
+            yield {"how": how, "build": name, "third_octave_hz": middle, **found, "rim_error": error}
