@@ -64,7 +64,7 @@ def slow_pieces(
         of_place.setdefault((kit.remade(v), v.rim), []).append(v)
     for where, mine in of_place.items():
         corners = np.vstack([np.zeros(len(axes)), np.eye(len(axes)), -np.eye(len(axes))])
-        start, *ends = (kit.body(variant_at(plan, mine[0], axes, x)) for x in corners)
+        start, *ends = (kit.build(variant_at(plan, mine[0], axes, x)).body for x in corners)
         constant[where] = unchanged(start, ends)
         for piece in SLOW:
             if not cheap(start, piece):
@@ -94,7 +94,7 @@ def _bodies(kit, variants, axes, own):
     plan, most = kit.sweep.plan, kit.sweep.plan.accuracy.cells
     at = lambda axes, x: variant_at(plan, variants[0], axes, x)
     if most == 1:
-        return [kit.body(replace(at(axes, np.zeros(len(axes))), draws={}))], None
+        return [kit.build(replace(at(axes, np.zeros(len(axes))), draws={})).body], None
     distinct = {}
     for v in variants:
         point = point_of(plan, v)
@@ -102,9 +102,9 @@ def _bodies(kit, variants, axes, own):
         if len(distinct) > most:
             break
     else:
-        return [kit.body(v) for v in distinct.values()], None
+        return [kit.build(v).body for v in distinct.values()], None
     points = cell_points(len(own), most, np.array([not isinstance(name, str) for name, *_ in own]))
-    return [kit.body(at(own, x)) for x in points], points
+    return [kit.build(at(own, x)).body for x in points], points
 
 
 class Cells:

@@ -1,5 +1,6 @@
 """Keys of the sheet that a plan's factors name: where they lie, what stands there, what may be put there."""
 
+from math import inf
 from typing import Any
 
 from fem.woods import library
@@ -53,11 +54,12 @@ def base_value(tables: Tables, place: Place) -> float | str | None:
     value = value_at(tables, place)
     if value is not NOTHING:
         return value if isinstance(value, str | int | float) else None
-    short = (*place[:-1], str(place[-1]).removesuffix("_mm") + "_in")
-    if str(place[-1]).endswith("_mm") and isinstance(inches := value_at(tables, short), int | float):
+    key = str(place[-1])
+    short = (*place[:-1], key.removesuffix("_mm") + "_in")
+    if key.endswith("_mm") and isinstance(inches := value_at(tables, short), int | float):
         return 25.4 * inches
     if place[0] == "wood" and place[1] in library():
-        name, unit = WOOD_KEYS[str(place[2])]
+        name, unit = WOOD_KEYS[key]
         value = getattr(library()[place[1]], name)
         return None if value is None else value / unit
     return schema_at(Sheet.model_json_schema(), place).get("default")
@@ -68,24 +70,20 @@ def check_range(
 ) -> list[Mistake]:
     """Mistakes where a factor's values leave what the sheet allows for a key; base: what it says there."""
     node = schema_at(Sheet.model_json_schema(), place)
-    ends, limits = factor.range, limits_of(node)
+    ends, limits, levels = factor.range, limits_of(node), factor.levels or []
     number = node.get("type") in ("number", "integer")
     if ends is None or not number:
-        words = [v for v in factor.levels or () if isinstance(v, str)]
-        wrong = words[:1] if number else [v for v in factor.levels or () if not isinstance(v, str)][:1]
-        if not number and not factor.levels:
+        if not number and not levels:
             return [Mistake(file, where, "a range", "levels", f"{key} takes words")]
+        wrong = [v for v in levels if isinstance(v, str) == number][:1]
         return [Mistake(file, f"{where}.levels", show_value(v), f"what {key} takes") for v in wrong]
-    if node["type"] == "integer" and not (factor.levels and all(isinstance(v, int) for v in factor.levels)):
+    if node["type"] == "integer" and not (levels and all(isinstance(v, int) for v in levels)):
         return [Mistake(file, where, "a range or fractions", "levels", f"{key} takes whole numbers")]
     if factor.times:
-        if not isinstance(base, (int, float)):
+        if not isinstance(base, int | float):
             return [Mistake(file, f"{where}.times", "true", f"a value of {key} in the sheet to multiply")]
         ends = (base * ends[0], base * ends[1])
-    if limits is None:
-        return []
-    return [
-        Mistake(file, where, f"{end:g}", f"{key} within {limits[0]:g} to {limits[1]:g}", likely(end, *limits))
-        for end in dict.fromkeys(ends)
-        if not limits[0] <= end <= limits[1]
-    ]
+    least, most = limits or (-inf, inf)
+    wrong_ends = [end for end in dict.fromkeys(ends) if not least <= end <= most]
+    expected = f"{key} within {least:g} to {most:g}"
+    return [Mistake(file, where, f"{end:g}", expected, likely(end, least, most)) for end in wrong_ends]

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from fem.sections import Section
 from meshes.body import Body
 from meshes.source_hash import source_hash
+from studies.common.builds import Build
 from studies.common.kept import fingerprint
 from studies.sweep.basis import ReducedModel
 from studies.sweep.bodies import body_at
@@ -45,10 +46,10 @@ class Kit:
         """That which the variant's quick factors start from."""
         return self.geometries[self.remade(variant)]
 
-    def body(self, variant: Variant) -> Body:
-        """Body of the variant in its build of the rim, by its quick factors."""
+    def build(self, variant: Variant) -> Build:
+        """The variant's build of the rim, by its quick factors."""
         base = self.geometry(variant)
-        return variant_build(base.body, base.maps, variant).body
+        return variant_build(base.body, base.maps, variant)
 
     def family(self, variant: Variant) -> Family:
         """Name of the reduced model for a variant, ('', '') without a mesh: one for each mesh and build of the rim.
@@ -85,6 +86,5 @@ def row_key(sweep: Sweep, sheet: str, variant: Variant) -> str:
 
 def sections_of(kit: Kit, variant: Variant) -> dict[str, Section]:
     """{region: Section} of a variant by tables and fits."""
-    base, where = kit.geometry(variant), (kit.remade(variant), variant.rim)
-    build = variant_build(base.body, base.maps, variant)
-    return quick_sections(build, kit.slow[where], point_of(kit.sweep.plan, variant), kit.constant[where])
+    where = (kit.remade(variant), variant.rim)
+    return quick_sections(kit.build(variant), kit.slow[where], point_of(kit.sweep.plan, variant), kit.constant[where])

@@ -157,7 +157,7 @@ def _check_values(factor: Factor, design: str, file: str, where: str) -> list[Mi
     }
     begun = [words for words, pair in given.items() if pair != (None, None)]
     if len(begun) != 1 or None in given[begun[0]]:
-        return [Mistake(file, where, "given: " + (", ".join(begun) or "nothing"), "one of: " + ", ".join(given))]
+        return [Mistake(file, where, f"given: {', '.join(begun) or 'nothing'}", f"one of: {', '.join(given)}")]
     if factor.low is not None and factor.high is not None and factor.low >= factor.high:
         return [Mistake(file, f"{where}.from", f"{factor.low:g}", f"less than 'to' = {factor.high:g}")]
     if design == "grid" and not factor.levels and factor.steps is None:

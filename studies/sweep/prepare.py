@@ -84,7 +84,7 @@ def reduced_of(kit: Kit, variants: list[Variant], mesh: ShellMesh, folder: Path,
     of = f" ({rim})" if rim else ""
     spanning = [sections_of(kit, variants[i]) for i in mixed(len(variants), SPANNING)]
     first = {(kit.remade(v), v.rim): v for v in reversed(variants) if kit.sweep.plan.plucked}
-    bodies = {where: kit.body(v) for where, v in first.items()}
+    bodies = {where: kit.build(v).body for where, v in first.items()}
     body = kit.geometry(variants[0]).body
     model = reduced_model(kit.sweep.plan, body, mesh, spanning, bodies, folder, lambda text: say(text + of))
     return replace(model, words=model.words + of)

@@ -116,8 +116,8 @@ class Tabulated:
     by_inputs: dict[str, Section]
 
     def section(self, body: Body, piece: str, point: dict[Coordinate, Value]) -> Section:
-        one = next(iter(self.by_inputs.values())) if len(self.by_inputs) == 1 else self.by_inputs[inputs(body, piece)]
-        return _with_loss(one, body, piece)
+        first, *others = self.by_inputs.values()
+        return _with_loss(self.by_inputs[inputs(body, piece)] if others else first, body, piece)
 
 
 @dataclass(frozen=True)
@@ -149,9 +149,8 @@ def _flat(section):
     """{(group, kind): value}; a joint by its compliances, which are zero where it is rigid."""
     if section.family == "seam":
         return {("compliance", kind): 1 / k for kind, k in section.stiffness.items()}
-    flat = {("stiffness", k): v for k, v in section.stiffness.items()}
-    flat |= {("mass", k): v for k, v in section.mass.items()}
-    return flat | {(c, k): v for c, kinds in (section.losses or {}).items() for k, v in kinds.items()}
+    groups = {"stiffness": section.stiffness, "mass": section.mass, **(section.losses or {})}
+    return {(group, kind): v for group, values in groups.items() for kind, v in values.items()}
 
 
 def _unflat(values, family):
@@ -159,11 +158,10 @@ def _unflat(values, family):
         rigid = {"k": RIGID_TRANSLATION, "c": RIGID_ROTATION}
         k = {kind: 1 / max(v, 1 / rigid[kind[0]]) for (_, kind), v in values.items()}
         return joint([k[n] for n in ("kt", "ka", "kb")], [k[n] for n in ("ct", "ca", "cb")])
-    groups = {}
+    groups = {group: {} for group, _ in values}
     for (group, kind), v in values.items():
-        groups.setdefault(group, {})[kind] = v
-    losses = {c: kinds for c, kinds in groups.items() if c not in ("stiffness", "mass")}
-    return Section(family, groups["stiffness"], groups["mass"], losses or None)
+        groups[group][kind] = v
+    return Section(family, groups.pop("stiffness"), groups.pop("mass"), groups or None)
 
 
 def powers_of(d: int, cells: int) -> np.ndarray:

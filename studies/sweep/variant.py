@@ -84,7 +84,7 @@ class Solver:
 
     def _sounding(self, variant, weighed, v):
         """Sounding of a variant solved on the merged model."""
-        body, model = self.kit.body(variant), self.kit.models[self.kit.family(variant)]
+        body, model = self.kit.build(variant).body, self.kit.models[self.kit.family(variant)]
         inside = model.inside[self.kit.remade(variant), variant.rim].inside(body)
         structure = structure_in(model.outside, body, weighed, v.frequency, v.y, all_parts=False)
         return sounding_in(model.outside, inside, structure, fewer=True)
