@@ -45,9 +45,7 @@ class Shapes:
     """Computed modes, and how they are told apart."""
 
     space: Space
-    body: (
-        Body | None
-    )  # None: a foreign mesh, drawn in plan where groups are named 'top' (facing +z), 'back' (facing -z)
+    body: Body | None  # None: a foreign mesh, in plan where groups are named 'top' (facing +z), 'back' (facing -z)
     frequency: Sequence[float] | np.ndarray  # (n,) Hz
     shape: np.ndarray = field(repr=False)  # (dofs, n)
     labels: Sequence[str] | None = None  # plain words for each; None: from the shapes

@@ -4,6 +4,7 @@ One folder of pictures and captions for each build. Modes of a build are paired 
 assurance criterion: same number, same sign, same scale.
 """
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -116,13 +117,10 @@ def chosen_builds(body: Body, names: Sequence[str]) -> list[Build]:
 
 
 def _told(paths, out, moving):
-    kinds = {}
-    for path in paths:
-        kinds[path.suffix] = kinds.get(path.suffix, 0) + 1
-    what = ", ".join(f"{n} {kind[1:]}" for kind, n in sorted(kinds.items()) if kind != ".txt")
+    drawn = [path for path in paths if path.suffix != ".txt"]
+    what = ", ".join(f"{n} {kind[1:]}" for kind, n in sorted(Counter(path.suffix for path in drawn).items()))
     lines = [f"wrote {what}, each with a caption (.txt), into {out}"]
-    lines += [f"wrote {p}" for p in paths if "contact-sheet" in p.name and p.suffix != ".txt"]
-    lines += [f"wrote {p}" for p in paths if "side-by-side" in p.name and p.suffix != ".txt"]
+    lines += [f"wrote {path}" for sheet in ("contact-sheet", "side-by-side") for path in drawn if sheet in path.name]
     if moving and not moving_picture.encoder():
         lines.append(moving_picture.NO_ENCODER)
     return "\n".join(lines)
@@ -150,7 +148,7 @@ def _dry(body, chosen, size, count, rows, progress, around):
 
 
 def _beside(build, partner, at):
-    """A sentence for each mode on which of the build's own it is."""
+    """A sentence for each mode on which of the build's own it is; none for the sheet's own."""
     if build.is_base:
         return ()
     return tuple(
@@ -167,39 +165,28 @@ def _with_air(body, chosen, size, count, rows, progress, around):
     for build in chosen:
         whole = made.whole[build.name]
         model = hold(whole, FREE)
-        found = modes_of(whole, model)
-        keep = np.flatnonzero(found.elastic)
-        shape = _shell(whole.structure, found.shape[:, keep])
+        modes = modes_of(whole, model)
+        keep = np.flatnonzero(modes.elastic)
+        q = modes.shape[: len(whole.structure.frequency), keep]
+        shape = whole.structure.shape @ np.real(q * furthest(q))  # at the instant at which the shell moves furthest
         base = shape[:, :count] if base is None else base
         partner = np.arange(base.shape[1]) if build.is_base else paired(mac(M, base, shape))[0]
         at = np.flatnonzero(partner >= 0)
         p = keep[partner[at]]
-        spoken = zip(
-            _beside(build, partner[at], at) or [""] * len(at), found.air_share[p], found.loss_share["radiation"][p]
-        )
+        beside = _beside(build, partner[at], at) or ("",) * len(at)
         more = tuple(
             f"{words} {100 * air:.0f} % of its energy is in the air; {100 * out:.0f} % of its loss goes out as sound.".strip()
-            for words, air, out in spoken
+            for words, air, out in zip(beside, modes.air_share[p], modes.loss_share["radiation"][p])
         )
         caption = Caption(f"{body.name}, {build.label}", FREE, air=WITH_AIR, more=more)
-        shapes = Shapes(space, build.body, found.frequency[p], shape[:, partner[at]])
+        shapes = Shapes(space, build.body, modes.frequency[p], shape[:, partner[at]])
         reference = None if build.is_base else base[:, at]
-        labels = _air_labels(shapes, found.air_share[p])
+        drawn = modes_to_draw(shapes, len(p))
+        labels = tuple(said_of_air(mode.label, share) for mode, share in zip(drawn, modes.air_share[p]))
         pluck = lambda whole=whole, model=model: _air_pluck(whole, model)
         shapes = replace(shapes, labels=labels, numbers=at + 1, reference=reference)
         shown.append(Shown(build, shapes, caption, pluck))
     return shown
-
-
-def _shell(structure, states):
-    """(dofs, m) real shapes of the shell at the instant at which it moves furthest, of complex states (N, m)."""
-    q = states[: len(structure.frequency)]
-    return structure.shape @ np.real(q * furthest(q))
-
-
-def _air_labels(shapes, air_share):
-    modes = modes_to_draw(shapes, len(shapes.frequency))
-    return tuple(said_of_air(m.label, a) for m, a in zip(modes, air_share))
 
 
 # --- plucked ---
@@ -207,11 +194,11 @@ def _air_labels(shapes, air_share):
 
 def _plucked(body, modes, shape):
     """(motion (dofs, frames) [m], words) of the lowest open string plucked on BodyModes of shapes (dofs, n)."""
-    found = strung(body)
-    strings, pluck = found.strings.strings, found.pluck
-    ringing = pluck_note(couple(strings[STRING], STRING, FRET, modes), pluck)
+    plucked = strung(body)
+    lowest, pluck = plucked.strings.strings[STRING], plucked.pluck
+    ringing = pluck_note(couple(lowest, STRING, FRET, modes), pluck)
     words = (
-        f"The lowest string, open ({fundamental(strings[STRING]):.0f} Hz), plucked with {pluck.force:g} N "
+        f"The lowest string, open ({fundamental(lowest):.0f} Hz), plucked with {pluck.force:g} N "
         f"{1e3 * pluck.distance:.0f} mm from the saddle"
     )
     return moving_picture.pluck_shapes(ringing, shape), words
