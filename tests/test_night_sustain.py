@@ -22,7 +22,8 @@ from studies.sweep.page import write_sweep_page
 from studies.sweep.plan import read_plan
 from studies.sweep.result import Check, Notes, notes_from_store, notes_to_store
 from studies.sweep.scatter import WoodDraws, scatter, scattered_notes, sweep_of_draws
-from studies.sweep.store import STEPS, Store
+from studies.sweep.schema import STEPS
+from studies.sweep.store import Store
 from studies.sweep.tables import write_csv
 from studies.sweep.words import observed
 

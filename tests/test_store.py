@@ -18,10 +18,12 @@ import numpy as np
 import pytest
 
 from studies.common.inputs import BadInput
+from studies.sweep import schema
 from studies.sweep import store as store_module
 from studies.sweep.fields import Plan
 from studies.sweep.result import ARRAYS, SUMMARY, Check, Notes, Row
-from studies.sweep.store import STEPS, SUMS, Store, told
+from studies.sweep.schema import STEPS, SUMS, told
+from studies.sweep.store import Store
 from studies.sweep.tables import write_csv, write_parquet
 
 ROOT = Path(__file__).parents[1]
@@ -164,7 +166,7 @@ def test_an_older_store_is_brought_up_to_date(tmp_path):
 def test_a_failed_step_leaves_the_older_store(tmp_path, monkeypatch):
     with Store(tmp_path) as store:
         store.add([row("a")])
-    monkeypatch.setattr(store_module, "STEPS", (*STEPS, "CREATE TABLE extra (x); CREATE TABLE extra (x)"))
+    monkeypatch.setattr(schema, "STEPS", (*STEPS, "CREATE TABLE extra (x); CREATE TABLE extra (x)"))
     with pytest.raises(BadInput):
         Store(tmp_path)
     monkeypatch.undo()
@@ -317,7 +319,7 @@ def test_a_damaged_structure_is_set_aside_and_whole_rows_are_saved(tmp_path, cap
 
 
 def test_damage_found_halfway_is_told_in_words(tmp_path, monkeypatch):
-    monkeypatch.setattr(Store, "_mend", lambda *_: None)
+    monkeypatch.setattr(store_module, "structure", lambda db: "")
     file = torn(tmp_path)
     with Store(tmp_path, write=False) as reader, pytest.raises(BadInput, match=f"{file}: is damaged or not a store"):
         list(reader.rows())
