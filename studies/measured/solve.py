@@ -1,12 +1,16 @@
 """Are the maker's own measurements where the model puts them? Measured beside computed, with the reading error."""
 
+from collections.abc import Iterable
 from dataclasses import replace
+
+import numpy as np
 
 from fem.eigen import modes
 from fem.energies import masses
 from fem.model import assemble, weights
+from meshes.body import Body
 from meshes.build import DEFAULT_SIZE, mesh_body
-from meshes.measured import NOT_IN_BODY, WEIGHTS
+from meshes.measured import NOT_IN_BODY, WEIGHTS, Measured
 from meshes.open_rim import mesh_loose_plate, mesh_open_rim, sections_on
 from meshes.parts import sections
 from studies.common.measured import squeeze_values
@@ -14,9 +18,9 @@ from studies.common.measured import squeeze_values
 SPARE = 4  # computed modes beyond the measured tones, so that a mode the tap missed does no harm
 
 
-def computed_for(body, measured, size=DEFAULT_SIZE):
+def computed_for(body: Body, measured: Measured, size: float = DEFAULT_SIZE) -> dict[str, float | np.ndarray]:
     """{sheet key: kg, m or (n,) Hz} of what a Measured holds; only what was measured is computed."""
-    found = {}
+    found: dict[str, float | np.ndarray] = {}
     if measured.weights:
         found |= computed_weights(body, measured.weights, size)
     if measured.squeezes:
@@ -39,7 +43,7 @@ def computed_for(body, measured, size=DEFAULT_SIZE):
     return found
 
 
-def computed_weights(body, keys, size):
+def computed_weights(body: Body, keys: Iterable[str], size: float) -> dict[str, float]:
     """{sheet key: kg}."""
     bare = replace(body, neck=None)
     mass = masses(assemble(mesh_body(bare, size)), sections(bare))

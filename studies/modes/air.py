@@ -4,8 +4,10 @@ The machine-readable contract of `rimwork modes` with air: the dry keys, and for
 modes. Without strings.
 """
 
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 
@@ -13,7 +15,18 @@ from fem.eigen import modes
 from fem.energies import energies, masses
 from fem.model import assemble, weights
 from meshes.holding import FREE, LAP, assumptions, hold
-from meshes.sounding import AIR, modes_of, outside, sounding, structure_of, surroundings, velocities
+from meshes.sounding import (
+    AIR,
+    Sounding,
+    SoundingModes,
+    Surroundings,
+    modes_of,
+    outside,
+    sounding,
+    structure_of,
+    surroundings,
+    velocities,
+)
 from studies.common.files import write_json
 from studies.common.groups import IN_RIM, grouped
 from studies.common.inputs import BadInput, mesh_size, read_case, within, writable_file
@@ -31,7 +44,7 @@ def find_modes_in_air(
     json_path = json_path and writable_file(json_path)
     within("--count", count, 1, MOST_MODES, "modes")
     size = mesh_size(mesh_size_mm)
-    seconds = {}
+    seconds: dict[str, float] = {}
     with stage(seconds, "read_and_mesh"):
         case = read_case(sheet, None, size)
         if case.body is None:
@@ -51,46 +64,47 @@ def find_modes_in_air(
         words = {how: words_of(whole, around, found) for how, found in held.items()}
     result = contract(model, case, found, split, masses(model, case.sections), seconds)
     result = trimmed(result, count) | with_air(held, count, words)
-    result["assumed"] = result["assumed"] + [vars(a) for a in assumptions()]
+    result["assumed"] = [vars(a) for a in (*case.body.assumed, *assumptions())]
     if json_path:
         write_json(json_path, result)
     return result
 
 
-def trimmed(result, count):
+def trimmed(result: Contract, count: int) -> Contract:
     """The dry contract with the first `count` modes."""
-    cut = lambda v: v[:count]
-    for key in ("frequency_hz", "residual", "loss_factor", "moves"):
-        result[key] = cut(result[key])
-    for key in ("strain_energy_share", "kinetic_energy_share", "heat_share"):
-        result[key] = {part: cut(v) for part, v in result[key].items()}
-    return result
+    lists = {key: cast(list, result[key])[:count] for key in ("frequency_hz", "residual", "loss_factor", "moves")}
+    shares = {
+        key: {part: share[:count] for part, share in cast(dict, result[key]).items()}
+        for key in ("strain_energy_share", "kinetic_energy_share", "heat_share")
+    }
+    return result | lists | shares
 
 
-def words_of(whole, around, found):
-    """[words] of the body's air-loaded modes, those of its supports left out."""
+def words_of(whole: Sounding, around: Surroundings, found: SoundingModes) -> list[str]:
+    """Words for each of the body's air-loaded modes, those of its supports left out."""
     from studies.drawing.mode_names import names_with_air
 
+    of_air = lambda shares: {AIR: shares[AIR][found.elastic]}
     body = replace(found, frequency=found.frequency[found.elastic], shape=found.shape[:, found.elastic],
-                   potential_share={AIR: found.potential_share[AIR][found.elastic]},
-                   kinetic_share={AIR: found.kinetic_share[AIR][found.elastic]})  # fmt: skip
+                   potential_share=of_air(found.potential_share), kinetic_share=of_air(found.kinetic_share))  # fmt: skip
     V = velocities(whole.structure, around)
-    motion = V @ body.shape[: V.shape[1]]
-    return names_with_air(whole, body, motion, len(body.frequency))
+    return names_with_air(whole, body, V @ body.shape[: V.shape[1]], len(body.frequency))
 
 
-def with_air(held, count, words=None):
-    """Keys of the air-loaded modes of a body hung free, and under 'held' of every way to hold it {how: SoundingModes}.
+def with_air(
+    supported: Mapping[str, SoundingModes], count: int, words: Mapping[str, Sequence[str]] | None = None
+) -> Contract:
+    """Keys of the air-loaded modes of a body hung free, and under 'held' of each support {how: SoundingModes}.
 
     words: {how: what each of the body's modes does}.
     """
-    found = {how: of_modes(m, count) for how, m in held.items()}
+    of = {how: of_modes(modes, count) for how, modes in supported.items()}
     for how, told in (words or {}).items():
-        found[how]["coupled_moves"] = told[:count]
-    return {"model": MODEL, **found[FREE], "held": found}
+        of[how]["coupled_moves"] = told[:count]
+    return {"model": MODEL, **of[FREE], "held": of}
 
 
-def of_modes(found, count):
+def of_modes(found: SoundingModes, count: int) -> Contract:
     """The first `count` air-loaded modes of the body (not of its supports) as lists."""
     keep = np.flatnonzero(found.elastic)[:count]
     lists = lambda parts: {part: plain(v[keep]) for part, v in parts.items()}
@@ -109,15 +123,13 @@ def of_modes(found, count):
 def air_table(result: Contract) -> str:
     """The air-loaded modes as a table in plain words, one block for each way to hold the body."""
     lines = []
-    for how, found in result["held"].items():
+    for how, found in cast(dict, result["held"]).items():
         lines += [
             f"With air and radiation, without strings; {how}:",
             "  mode  frequency   loss factor   is air   goes out as sound   goes into supports   heat in the rim   what moves",
         ]
-        shares = {
-            g: np.asarray(v) for g, v in grouped({p: np.array(v) for p, v in found["loss_share"].items()}).items()
-        }
-        rim = sum(shares[g] for g in IN_RIM)
+        shares = grouped({part: np.array(share) for part, share in found["loss_share"].items()})
+        rim = np.sum([shares[group] for group in IN_RIM], axis=0)
         words = found.get("coupled_moves", [""] * len(rim))
         for k, f in enumerate(found["coupled_frequency_hz"]):
             lines.append(

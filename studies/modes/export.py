@@ -1,11 +1,18 @@
 """K_part and M_part as Matrix Market files, mesh and modes as VTU, CSV and JSON, for people who use other tools."""
 
+from collections.abc import Sequence
+from pathlib import Path
+from typing import cast
+
 import numpy as np
 from scipy.io import mmwrite
 
-from fem.mesh import part_of
-from fem.model import weights
-from studies.common.files import SCHEMA_VERSION, write_json, write_rows
+from fem.eigen import Modes
+from fem.elements import Space
+from fem.mesh import ShellMesh, part_of
+from fem.model import Model, weights
+from studies.common.files import SCHEMA_VERSION, Plain, write_json, write_rows
+from studies.common.inputs import Case
 from studies.drawing.field import lattice
 
 README = """Matrices of every part, Matrix Market, symmetric, SI units: K_<part>.mtx [N/m, N, N m], M_<part>.mtx [kg, kg m, kg m2].
@@ -19,20 +26,13 @@ that a cell is drawn as (names in part_names.csv); 'is_<part>': 1 where the part
 of the sides). modes.csv: frequency, loss factor and shares of every mode. modes.json: the contract of `rimwork modes`.
 """
 SHARES = {"stored": "strain_energy_share", "moving": "kinetic_energy_share", "heat": "heat_share"}
-LAID_OVER = (
-    "lining",
-    "neck_block",
-    "tail_block",
-    "bridge",
-    "side_bars",
-    "joint",
-)  # parts glued to what a cell is drawn as
+LAID_OVER = ("lining", "neck_block", "tail_block", "bridge", "side_bars", "joint")  # glued to what a cell is drawn as
 
 
-def export_matrices(folder, model, case):
+def export_matrices(folder: Path, model: Model, case: Case) -> None:
     """Write K_part, M_part, the places of the unknowns and the mesh into an existing folder (Path)."""
     w = weights(case.sections)
-    parts = {}
+    parts: dict[str, list[str]] = {}
     for role in ("K", "M"):
         for part in dict.fromkeys(part_of(region) for r, region, _ in w if r == role):
             own = {key: f for key, f in w.items() if key[0] == role and part_of(key[1]) == part}
@@ -49,7 +49,7 @@ def export_matrices(folder, model, case):
     write_mesh(folder / "mesh.vtu", case.mesh)
 
 
-def write_mesh(path, mesh):
+def write_mesh(path: Path, mesh: ShellMesh) -> None:
     """The corner mesh with one 0/1 cell array per region."""
     import meshio
 
@@ -64,29 +64,25 @@ def write_mesh(path, mesh):
 # --- modes ---
 
 
-def export_modes(folder, space, found, result):
-    """Write modes.vtu, part_names.csv, modes.csv and modes.json into an existing folder (Path).
-
-    found: fem.eigen.Modes; result: the contract's dict.
-    """
+def export_modes(folder: Path, space: Space, found: Modes, result: dict[str, Plain]) -> None:
+    """Write modes.vtu, part_names.csv, modes.csv and modes.json of a contract into an existing folder."""
     names = write_modes(folder / "modes.vtu", space, found.frequency, found.shape)
     write_rows(folder / "part_names.csv", [("part", "name"), *enumerate(names)])
     write_rows(folder / "modes.csv", mode_rows(result))
     write_json(folder / "modes.json", result)
 
 
-def mode_rows(result):
+def mode_rows(result: dict[str, Plain]) -> list[list[Plain]]:
     """Rows of modes.csv, the heading first: mode, frequency_hz, loss_factor, moves (plain words), then 'stored: top' and so on; '' if not known."""
-    columns = {f"{what}: {part}": v for what, key in SHARES.items() for part, v in result[key].items()}
-    first = {key: result[key] for key in ("frequency_hz", "loss_factor", "moves") if key in result}
-    columns = first | columns
-    rows = [["mode", *columns]]
-    for k in range(len(result["frequency_hz"])):
-        rows.append([k + 1, *("" if v[k] is None else v[k] for v in columns.values())])
-    return rows
+    columns: dict[str, list] = {
+        key: cast(list, result[key]) for key in ("frequency_hz", "loss_factor", "moves") if key in result
+    }
+    columns |= {f"{what}: {part}": v for what, key in SHARES.items() for part, v in cast(dict, result[key]).items()}
+    known = ([k, *("" if v is None else v for v in of)] for k, of in enumerate(zip(*columns.values()), 1))
+    return [["mode", *columns], *known]
 
 
-def write_modes(path, space, frequency, shape):
+def write_modes(path: Path, space: Space, frequency: np.ndarray, shape: np.ndarray) -> list[str]:
     """VTU of every mode; returns the names of the parts in the order of their numbers.
 
     frequency (n,) Hz, shape (dofs, n). Cubic triangles are cut in nine, their edges in three: every node is a point.
@@ -96,7 +92,7 @@ def write_modes(path, space, frequency, shape):
     mesh = space.mesh
     names = sorted({part_of(region) for region in (*mesh.surfaces, *mesh.lines)})
     triangles = small_triangles(space)
-    pieces = {part: [] for part in names}
+    pieces: dict[str, list[np.ndarray]] = {part: [] for part in names}
     for region, line in mesh.lines.items():
         nodes = space.edge_nodes(line.edges)
         pieces[part_of(region)].append(np.stack([nodes[:, :-1], nodes[:, 1:]], axis=2).reshape(-1, 2))
@@ -115,12 +111,12 @@ def write_modes(path, space, frequency, shape):
     return names
 
 
-def mode_name(k, frequency):
+def mode_name(k: int, frequency: float) -> str:
     """Name of the point data of mode k, counted from 0."""
     return f"mode_{k + 1:02d}_{frequency:.1f}_Hz"
 
 
-def drawn_as(mesh, names):
+def drawn_as(mesh: ShellMesh, names: Sequence[str]) -> np.ndarray:
     """(m,) number of one part for each triangle: of several that overlap, the one not glued over another."""
     found = np.full(len(mesh.triangles), -1)
     over = lambda region: part_of(region).startswith(LAID_OVER) or "/" in region
@@ -130,7 +126,7 @@ def drawn_as(mesh, names):
     return found
 
 
-def _marks(mesh, part, count):
+def _marks(mesh: ShellMesh, part: str, count: int) -> np.ndarray:
     mark = np.zeros(len(mesh.triangles), np.int8)
     for region, surface in mesh.surfaces.items():
         if part_of(region) == part:
@@ -138,7 +134,7 @@ def _marks(mesh, part, count):
     return np.repeat(mark, count // len(mark))
 
 
-def small_triangles(space):
+def small_triangles(space: Space) -> np.ndarray:
     """(9 m, 3) nodes of the cubic triangles cut in nine (p^2 for another order), each one's pieces together, facing as it does."""
     p = space.element.maxdeg
     steps, small = lattice(p)

@@ -5,18 +5,17 @@ The machine-readable contract behind `rimwork modes`; docs/contract.md lists the
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import cast
 
-import numpy as np
-
-from fem.eigen import fixed_unknowns, modes
-from fem.energies import energies, masses
-from fem.model import assemble, weights
-from studies.common.files import SCHEMA_VERSION, provenance, write_json
+from fem.eigen import Modes, fixed_unknowns, modes
+from fem.energies import Energies, energies, masses
+from fem.model import Model, assemble, weights
+from studies.common.files import SCHEMA_VERSION, Plain, provenance, write_json
 from studies.common.groups import largest
-from studies.common.inputs import BadInput, mesh_size, read_case, writable_file, writable_folder
+from studies.common.inputs import BadInput, Case, mesh_size, read_case, writable_file, writable_folder
 from studies.common.machine import peak_memory_mb, plain, stage
 
-Contract = dict[str, object]  # what the JSON file holds, keys as in docs/contract.md
+Contract = dict[str, Plain]  # what the JSON file holds, keys as in docs/contract.md
 MOST_MODES = 300  # beyond, the vectors alone fill a common machine's memory
 
 
@@ -40,7 +39,7 @@ def find_modes(
     if count < 1:
         raise BadInput(f"--count {count}: expected at least 1 mode")
     size = None if mesh_size_mm is None else mesh_size(mesh_size_mm)
-    seconds = {}
+    seconds: dict[str, float] = {}
     with stage(seconds, "read_and_mesh"):
         case = read_case(input, parts, size)
     with stage(seconds, "assemble"):
@@ -66,13 +65,14 @@ def find_modes(
     return result
 
 
-def contract(model, case, found, split, mass, seconds):
+def contract(
+    model: Model, case: Case, found: Modes, split: Energies, mass: dict[str, float], seconds: dict[str, float]
+) -> Contract:
     """The dict of the machine-readable contract; every list runs over modes."""
     from studies.drawing.mode_names import names
 
-    count = len(found.frequency)
-    parts = list(split.strain_share)
-    heat = split.heat_share or {part: np.full(count, np.nan) for part in parts}
+    unknown = [None] * len(found.frequency)
+    shares = lambda of_parts: {part: plain(share) for part, share in of_parts.items()}
     return {
         "schema_version": SCHEMA_VERSION,
         "model": "dry",
@@ -80,10 +80,10 @@ def contract(model, case, found, split, mass, seconds):
         "frequency_hz": plain(found.frequency),
         "residual": plain(found.residual),
         "moves": names(model.space, found.shape),
-        "strain_energy_share": {part: plain(v) for part, v in split.strain_share.items()},
-        "kinetic_energy_share": {part: plain(v) for part, v in split.kinetic_share.items()},
-        "heat_share": {part: plain(v) for part, v in heat.items()},
-        "loss_factor": [None] * count if split.loss_factor is None else plain(split.loss_factor),
+        "strain_energy_share": shares(split.strain_share),
+        "kinetic_energy_share": shares(split.kinetic_share),
+        "heat_share": shares(split.heat_share) if split.heat_share else dict.fromkeys(split.strain_share, unknown),
+        "loss_factor": unknown if split.loss_factor is None else plain(split.loss_factor),
         "losses_not_given_for": list(split.losses_unknown),
         "mass_kg": mass,
         "rigid_frequency_hz": plain(found.rigid_frequency),
@@ -98,12 +98,10 @@ def contract(model, case, found, split, mass, seconds):
 def modes_table(result: Contract) -> str:
     """The modes as a table in plain words."""
     lines = ["  mode  frequency   loss factor   moves most          stores most         most heat in        what moves"]
-    heat_known = result["loss_factor"][0] is not None
-    for k, f in enumerate(result["frequency_hz"]):
-        eta = f"{result['loss_factor'][k]:.4f}" if heat_known else "not known"
-        where = [largest(result[key], k) for key in ("kinetic_energy_share", "strain_energy_share", "heat_share")]
-        lines.append(
-            f"  {k + 1:4d}  {f:7.1f} Hz   {eta:>11}   "
-            + "".join(f"{w:20s}" for w in (*where, result["moves"][k] or "")).rstrip()
-        )
+    column = lambda key: cast(list, result[key])
+    for k, (f, loss, moves) in enumerate(zip(*map(column, ("frequency_hz", "loss_factor", "moves"))), 1):
+        eta = "not known" if loss is None else f"{loss:.4f}"
+        shares = (cast(dict, result[f"{kind}_share"]) for kind in ("kinetic_energy", "strain_energy", "heat"))
+        words = "".join(f"{word:20s}" for word in (*(largest(share, k - 1) for share in shares), moves or ""))
+        lines.append(f"  {k:4d}  {f:7.1f} Hz   {eta:>11}   {words.rstrip()}")
     return "\n".join(lines)

@@ -6,21 +6,28 @@ picture of the computed nodal patterns.
 """
 
 import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fem.free_plate import on_grid
+from fem.free_plate import PlateModes, on_grid
+from fem.materials import Wood
 from fem.plate_fit import TONES, PlateFit, ReadingErrors, check_plate, fit_plate, nearest_wood, tap_formulas
 from fem.plate_names import name_tones
 from fem.taps import Tone, find_tones, read_recording
 from fem.woods import LOSSES, RATIOS, find, library
 from studies.common.words import UNKNOWN, percent_change
 
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
 TYPED_ERROR_HZ = 0.5
 PICKED_ERROR_HZ = 0.1  # of a tone from a recording, at least
 NAME = "measured_plate"
+Size = tuple[float, float, float, float]  # length, width, thickness [m], mass [kg]
 SHOWN = 12  # modes in table and picture, more if a fitted tone lies higher
 SHEET_KEYS = {  # key of the build sheet -> (constant, unit, digits)
     "E_along_GPa": ("E_L", 1e9, 3), "E_across_GPa": ("E_R", 1e9, 4), "nu_along_across": ("nu_LR", 1, 3),
@@ -59,9 +66,9 @@ class Board:
     recordings: tuple[str | Path, ...] = ()  # WAV files of taps; a typed tone picks the nearest recorded one
 
     @property
-    def size(self) -> tuple[float, float, float, float]:
+    def size(self) -> Size:
         """Length, width, thickness [m], mass [kg]."""
-        return tuple(float(x) * 1e-3 for x in (self.length_mm, self.width_mm, self.thickness_mm, self.mass_g))
+        return 1e-3 * self.length_mm, 1e-3 * self.width_mm, 1e-3 * self.thickness_mm, 1e-3 * self.mass_g
 
     @property
     def typed(self) -> dict[str, float]:
@@ -83,7 +90,9 @@ def fit_board(board: Board, wood: str | None = None, name: str = NAME, out: str 
     peaks, naming = _peaks(typed, tones, size, reference)
     reference = reference if wood else _reference(size, peaks)
     picked = {tone: t for tone, f in peaks.items() for t in tones if t.frequency == f}
-    decays = {tone: (t.loss, max(t.loss_doubt, 0.01 * t.loss)) for tone, t in picked.items() if t.loss is not None}
+    decays = {
+        tone: (t.loss, max(t.loss_doubt or 0.0, 0.01 * t.loss)) for tone, t in picked.items() if t.loss is not None
+    }
     errors = ReadingErrors(frequency=PICKED_ERROR_HZ if picked and len(picked) == len(peaks) else TYPED_ERROR_HZ)
     fit = fit_plate(*size, peaks, reference, errors, decays)
     fit = replace(fit, wood=replace(fit.wood, name=name))
@@ -94,9 +103,10 @@ def fit_board(board: Board, wood: str | None = None, name: str = NAME, out: str 
     return replace(study, text=_text(study, size, files), files=files)
 
 
-def _listen(recordings):
+def _listen(recordings: Sequence[str | Path]) -> tuple[list[Tone], list[str]]:
     """([Tone], notes) of all recordings together; of tones within 1 % the better read one stays."""
-    tones, notes = [], []
+    tones: list[Tone] = []
+    notes: list[str] = []
     for path in recordings:
         recording = read_recording(path)
         try:
@@ -111,7 +121,7 @@ def _listen(recordings):
     return sorted(tones, key=lambda t: t.frequency), notes
 
 
-def _reference(size, typed):
+def _reference(size: Size, typed: Mapping[str, float]) -> Wood:
     """The solid wood with measured ratios that is nearest in density, and in E_L if the tone along is typed."""
     woods = {
         name: w for name, w in library().items()
@@ -123,7 +133,9 @@ def _reference(size, typed):
     return woods[nearest_wood(density, woods, guess)]
 
 
-def _peaks(typed, tones, size, reference):
+def _peaks(
+    typed: dict[str, float], tones: list[Tone], size: Size, reference: Wood
+) -> tuple[dict[str, float], Sequence[str]]:
     """({tone: Hz}, warnings): typed tones moved to the recorded ones nearest, the others named by trial."""
     if not tones:
         return typed, ()
@@ -139,9 +151,9 @@ def _peaks(typed, tones, size, reference):
     return name_tones([t.frequency for t in tones], *size, reference, peaks)
 
 
-def pairs(modes, measured, others):
+def pairs(modes: PlateModes, measured: Mapping[str, float], others: Sequence[float]) -> list[float | None]:
     """[measured Hz or None] beside each computed mode: fitted tones by name, others to the nearest mode within 8 %."""
-    beside = [None] * len(modes.frequency)
+    beside: list[float | None] = [None] * len(modes.frequency)
     for tone, f in measured.items():
         beside[modes.number(TONES[tone])] = f
     candidates = [(abs(np.log(g / f)), i, f) for f in others for i, g in enumerate(modes.frequency)]
@@ -153,7 +165,7 @@ def pairs(modes, measured, others):
     return beside
 
 
-def _shown(fit):
+def _shown(fit: PlateFit) -> int:
     """How many modes to show."""
     return max(SHOWN, *(1 + fit.modes.number(TONES[tone]) for tone in fit.measured))
 
@@ -165,15 +177,15 @@ def wood_entry(fit: PlateFit) -> str:
         value = getattr(fit.wood, constant)
         if value is None:
             continue
-        doubt = fit.uncertainty.get(constant)
-        note = f"± {doubt / unit:.2g}" if doubt else ""
+        uncertainty = fit.uncertainty.get(constant)
+        note = f"± {uncertainty / unit:.2g}" if uncertainty else ""
         note = f"{note}, assumed" if note and constant in fit.assumed else note or "assumed"
         lines.append(f"{key} = {round(value / unit, digits)}  # {note}")
     tones = ", ".join(f"{tone} {f:.1f} Hz" for tone, f in fit.measured.items())
     return "\n".join([*lines, f'source = "tap tones of a plate ({tones}); assumed: {", ".join(fit.assumed)}"', ""])
 
 
-def _text(study, size, files):
+def _text(study: PlateStudy, size: Size, files: Sequence[Path]) -> str:
     """All that the maker reads, in plain words."""
     fit, wood = study.fit, study.fit.wood
     length, width, thickness, mass = (1e3 * x for x in size)
@@ -181,8 +193,8 @@ def _text(study, size, files):
         f"Plate {length:g} x {width:g} x {thickness:g} mm, {mass:g} g: "
         f"{wood.density:.0f} ± {fit.uncertainty['density']:.0f} kg/m3",
         "",
+        "Stiffness (GPa)         fit        ±      tap formula",
     ]
-    lines += ["Stiffness (GPa)         fit        ±      tap formula"]
     words = {"E_L": "along the grain", "E_R": "across the grain", "G_LR": "shear in plane"}
     for key, what in words.items():
         formula = f"{fit.tap_formula[key] / 1e9:10.3f}" if key in fit.tap_formula else "         -"
@@ -192,8 +204,9 @@ def _text(study, size, files):
     air = "; measured ones hold what air and supports took as well" if any(k in fit.uncertainty for k in LOSSES) else ""
     lines += [f"Loss factors{air}"]
     for key, what in (("loss_L", "along the grain"), ("loss_R", "across the grain"), ("loss_G", "in shear")):
-        value, doubt = getattr(wood, key), fit.uncertainty.get(key)
-        shown = "not known" if value is None else f"{value:8.4f}" + (f" {doubt:8.4f}" if doubt else "   assumed")
+        value, uncertainty = getattr(wood, key), fit.uncertainty.get(key)
+        known = f" {uncertainty:8.4f}" if uncertainty else "   assumed"
+        shown = "not known" if value is None else f"{value:8.4f}{known}"
         lines.append(f"  {what:18s} {shown}")
     lines += ["", "Tones (Hz)   nodal lines   computed   measured   difference"]
     for i, f in enumerate(pairs(fit.modes, fit.measured, study.other_hz)[: _shown(fit)]):
@@ -208,7 +221,7 @@ def _text(study, size, files):
     return "\n".join([*lines, "", *(f"written: {path}" for path in files)]).rstrip()
 
 
-def _write(study, folder, size):
+def _write(study: PlateStudy, folder: Path, size: Size) -> tuple[Path, Path]:
     """Wood table and picture into a folder; the paths written. ValueError if it cannot be written to."""
     files = (folder / f"{study.fit.wood.name}.toml", folder / f"{study.fit.wood.name}.png")
     try:
@@ -220,15 +233,13 @@ def _write(study, folder, size):
     return files
 
 
-def picture(study, size):
+def picture(study: PlateStudy, size: Size) -> "Figure":
     """Figure of the computed nodal patterns with computed and measured frequencies; reads in black and white."""
     from matplotlib.figure import Figure
 
-    modes, length, width = study.fit.modes, *(1e3 * x for x in size[:2])
-    columns = 4
-    count = _shown(study.fit)
+    modes, length, width = study.fit.modes, 1e3 * size[0], 1e3 * size[1]
+    columns, panel, count = 4, 2.5, _shown(study.fit)
     rows = -(-count // columns)
-    panel = 2.5
     height = panel * np.clip(width / length, 0.25, 1.6) + 0.62
     figure = Figure(figsize=(columns * (panel + 0.15), rows * height + 0.75), layout="constrained")
     grid = figure.subplots(rows, columns, squeeze=False)
