@@ -20,9 +20,8 @@ class Places:
         self.model, self.space, self.body = model, space, body
         self.widths = box.rim_spots(space, body)
         self.triangles = {plate: space.mesh.surfaces[plate].triangles for plate in PLATES}
-        self.near = {plate: box.near_linings(body, plate) for plate in PLATES}
         patches = lambda plate, places: box.Patches(space, self.triangles[plate], places)
-        self.linings = {plate: patches(plate, self.near[plate]) for plate in PLATES}
+        self.linings = {plate: patches(plate, box.near_linings(body, plate)) for plate in PLATES}
         self.ends = {plate: patches(plate, box.brace_ends(body, plate)[1]) for plate in PLATES}
         x = next(iter(pressed_places(body).values()))[0][0, 0]  # the widest place
         self.crown = {plate: box.surface_spot(space, self.triangles[plate], x, 0.0) for plate in PLATES}
