@@ -141,7 +141,7 @@ def page_of(found: Found) -> made_of.Page:
     air, body, study = found.air, found.air.body, found.sustain
     assumed, not_modelled = body.assumed, tuple(NOT_MODELLED)
     if study is None:
-        title, label, lines = "where the sound goes, and what the rim has to do with it", LABEL, answer(air)
+        title, label, lines = "where the sound goes, and what the rim has to do with it", LABEL, tuple(answer(air))
         sections = [made_of.power_flow(air), made_of.power_tables(air)]
         error_bars, known = behind.doubts(air), []
     else:
@@ -163,7 +163,7 @@ def page_of(found: Found) -> made_of.Page:
         sections.append(page_sustain.listening(found.sounds, valid_to))
     sections += [error_bars, *behind.assumptions(replace(body, assumed=assumed), not_modelled)]
     sections += [behind.sources(body, known), behind.provenance(provenance(air.source, both(air.size), air.unknowns))]
-    return made_of.Page(f"{body.name}: {title}", label, tuple(lines), tuple(sections))
+    return made_of.Page(f"{body.name}: {title}", label, lines, tuple(sections))
 
 
 def string_sources(strings: StringSet) -> list[tuple[str, str]]:
