@@ -16,47 +16,37 @@ from studies.common.measured import as_dict
 from studies.common.page import captioned, drawn_or_told, write_page
 from studies.common.two_meshes import MESH_ERROR, both, of_mode, shift_of_mode
 from studies.drawing.mode_names import names_with_air
+from studies.rim import air_words as words
 from studies.rim.air import partners
-from studies.rim.air_words import (
-    LABEL,
-    NOT_MODELLED,
-    answer,
-    answered,
-    gain_without_loss,
-    losses_table,
-    measures,
-    per_band,
-)
 from studies.rim.result import HOLDINGS, AirStudy, Result
 
 
 def per_mode(study: AirStudy) -> Iterator[dict[str, Plain]]:
     """One dict per build, support and air-loaded mode of the sheet's own build."""
-    area = study.fine.area
-    hertz = lambda results: tuple(r.modes.frequency for r in results)
+    area, hertz = study.fine.area, lambda results: tuple(r.modes.frequency for r in results)
     for how in HOLDINGS:
         own = base, _ = study.both("sheet", how)
-        words = names_with_air(study.fine.base, base.modes, base.motion, study.count)
+        moves = names_with_air(study.fine.base, base.modes, base.motion, study.count)
         on_coarse, _ = partners(*own, area, study.count)
         for build in study.builds:
             both_rows = row, rough = study.both(build.name, how)
             partner, match = partners(base, row, area, study.count)
             across, _ = partners(row, rough, area, len(row.modes.frequency))
             loss = grouped(row.modes.loss_share)
-            heat = in_the_rim(row), in_the_rim(rough)
+            dissipated = in_the_rim(row), in_the_rim(rough)
             for k, p in enumerate(partner):
                 at = int(p), int(across[p]) if p >= 0 else -1
                 one = lambda values, at=at: of_mode((values, None), at)[0]
                 frequency, frequency_error = of_mode(hertz(both_rows), at)
                 shift, shift_error = shift_of_mode(hertz(both_rows), at, hertz(own), (k, on_coarse[k]))
-                in_rim, in_rim_error = of_mode(heat, at)
+                in_rim, in_rim_error = of_mode(dissipated, at)
                 yield {
                     "how": how, "build": build.name, "mode": k + 1, "assurance": float(match[k]),
                     "frequency_hz": frequency, "frequency_error_hz": frequency_error, "shift_percent": shift,
                     "loss_factor": one(row.modes.loss_factor), "heat_in_rim": in_rim, "heat_in_rim_error": in_rim_error,
                     "radiated_share": one(row.modes.loss_share["radiation"]), "supports_share": one(loss["supports"]),
                     "air_share": one(row.modes.air_share), "shift_error_percent": shift_error,
-                    "moves": words[k] if build.is_base else None,
+                    "moves": moves[k] if build.is_base else None,
                 }  # fmt: skip
 
 
@@ -72,20 +62,20 @@ def as_json(
     """The whole study for machines; modes and third octaves: as per_mode and per_band tell them."""
     fine = study.fine.results["sheet", FREE]
     about = About(
-        study.body, "air", LABEL, f"of the structure's mesh alone: {MESH_ERROR}", NOT_MODELLED,
+        study.body, "air", words.LABEL, f"of the structure's mesh alone: {MESH_ERROR}", words.NOT_MODELLED,
         provenance(study.source, both(study.size), study.unknowns),
     )  # fmt: skip
     return told(about, {
         "valid_to_hz": fine.driven.valid_to,
-        "range_hz": answered(study),
+        "range_hz": words.answered(study),
         "largest_imbalance_of_power": max(r.driven.imbalance for r in study.fine.results.values()),
-        "builds": measures(study),
+        "builds": words.measures(study),
         "modes": modes,
         "third_octaves": third_octaves,
         "dry_frequency_hz_of_the_sheets_own": plain(fine.dry_hz),
         "flesh": {f"{k:.3g}": v for k, v in study.firmness.items()},
-        "heat_in_rim_with_other_losses": losses_table(study),
-        "sound_db_if_the_rim_had_no_loss": {how: gain_without_loss(study, how) for how in HOLDINGS},
+        "heat_in_rim_with_other_losses": words.losses_table(study),
+        "sound_db_if_the_rim_had_no_loss": {how: words.gain_without_loss(study, how) for how in HOLDINGS},
         "measured": [as_dict(b) for b in study.measured],
         "woods": wood_notes(study.body),
         "joints": [joint_of(study.body, plate).words for plate in ("top", "back")],
@@ -98,18 +88,16 @@ def write_report(
     """Write index.html, tables, air.json and the pictures into the folder `out`; returns the paths written."""
     from studies.rim.pictures import draw
 
-    modes, third_octaves, page = list(per_mode(study)), list(per_band(study)), out / "index.html"
-    data = as_json(study, modes, third_octaves)
+    modes, bands, page = list(per_mode(study)), list(words.per_band(study)), out / "index.html"
+    data = as_json(study, modes, bands)
     machine = write_json(out / "air.json", data)
-    tables = [
-        write_table(out / "air-modes.csv", modes), write_table(out / "air-third-octaves.csv", third_octaves)
-    ]  # fmt: skip
+    tables = write_table(out / "air-modes.csv", modes), write_table(out / "air-third-octaves.csv", bands)
     drawn: dict[str, list[Path]] = {}
 
     def write(fault=""):
         write_page(page, "rim/air_page.html.j2", {
             "title": f"{study.body.name}: what the rim turns to heat, with the air",
-            "data": data, "answer": answer(study), "cautions": cautions.RIM, "holdings": HOLDINGS, "lap": LAP, "free": FREE,
+            "data": data, "answer": words.answer(study), "cautions": cautions.RIM, "holdings": HOLDINGS, "lap": LAP, "free": FREE,
             "beside": "dry.html", "picture_fault": fault, "measured": study.measured,
             "pictures": {kind: captioned(paths, out, 1) for kind, paths in drawn.items()},
         })  # fmt: skip

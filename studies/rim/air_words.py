@@ -68,9 +68,9 @@ def answered(study: AirStudy) -> tuple[float, float]:
 
 def without_loss(study: AirStudy) -> str:
     """A sentence: what a rim that turns nothing to heat would bring, all else equal."""
-    gain = [f"{decibels(gain_without_loss(study, how))} {how}" for how in HOLDINGS]
+    gain = " and ".join(f"{decibels(gain_without_loss(study, how))} {how}" for how in HOLDINGS)
     return (
-        f"Without any loss in the rim, and all else equal, the sound for the same force would change by {' and '.join(gain)}: "
+        f"Without any loss in the rim, and all else equal, the sound for the same force would change by {gain}: "
         "no rim build can bring more than that through its own losses."
     )
 
@@ -87,21 +87,21 @@ def into(share: float) -> str:
 
 def unsure_losses(study: AirStudy) -> str:
     """A sentence: the part of the rim whose unmeasured loss factor moves the answer most, hung free."""
-    found = losses_table(study)[FREE]
-    part = max(found, key=lambda p: found[p]["2.0"] - found[p]["0.5"])
+    dissipated = losses_table(study)[FREE]
+    part = max(dissipated, key=lambda p: dissipated[p]["2.0"] - dissipated[p]["0.5"])
     return (
         f"Loss factors of the rim are hardly measured. Most hangs on its {part}: with half or twice their loss factor the rim "
-        f"as the sheet builds it would turn {100 * found[part]['0.5']:.1f} or {100 * found[part]['2.0']:.1f} % to heat, hung free."
+        f"as the sheet builds it would turn {100 * dissipated[part]['0.5']:.1f} or {100 * dissipated[part]['2.0']:.1f} % to heat, hung free."
     )
 
 
 def losses_table(study: AirStudy) -> dict[str, dict[str, dict[str, float]]]:
     """{how: {part of the rim: {times its loss factor: share turned to heat in the rim}}} of the sheet's own build."""
-    found: dict[str, dict[str, dict[str, float]]] = {}
+    table: dict[str, dict[str, dict[str, float]]] = {}
     for (how, part, times), values in study.sensitivity.items():
         if part != WHOLE_RIM:
-            found.setdefault(how, {}).setdefault(part, {})[str(times)] = values["rim"]
-    return found
+            table.setdefault(how, {}).setdefault(part, {})[str(times)] = values["rim"]
+    return table
 
 
 def loudness(told: Mapping[str, float]) -> str:

@@ -34,13 +34,13 @@ def per_mode(study: DryStudy) -> Iterator[dict[str, Plain]]:
     hertz = lambda c: (c.row.found.frequency, c.coarse.found.frequency)
     for c in study.comparisons:
         split, rough = c.row.split, c.coarse.split
-        heat = rim_share(split.heat_share), rim_share(rough.heat_share)
+        dissipated = rim_share(split.heat_share), rim_share(rough.heat_share)
         stored = rim_share(split.strain_share), rim_share(rough.strain_share)
         for k in range(study.count):
             at = p, _ = int(c.partner[k]), int(c.coarse_partner[k])
             frequency, frequency_error = of_mode(hertz(c), at)
             shift, shift_error = shift_of_mode(hertz(c), at, hertz(own), (k, own.coarse_partner[k]))
-            in_rim, in_rim_error = of_mode(heat, at)
+            in_rim, in_rim_error = of_mode(dissipated, at)
             stays, stays_error = of_mode(stored, at)
             loss, _ = of_mode((split.loss_factor, None), at)
             lossless = None if loss is None or in_rim is None else loss * (1 - in_rim)
@@ -94,8 +94,8 @@ def write_report(
     by_mode: dict[Plain, dict[Plain, Mapping[str, Plain]]] = {}
     for item in modes:
         by_mode.setdefault(item["mode"], {})[item["build"]] = item
-    heat = study.comparisons[0].row.split.heat_share or {}
-    parts = {part: heat[part] for part in RIM if part in heat}
+    dissipated = study.comparisons[0].row.split.heat_share or {}
+    parts = {part: dissipated[part] for part in RIM if part in dissipated}
     drawn: list[Path] = []
 
     def write(fault=""):
@@ -123,8 +123,7 @@ def draw(study: DryStudy, modes: Sequence[Mapping[str, Plain]], out: Path, say: 
     from studies.drawing.captions import Caption
     from studies.drawing.mode_pictures import Shapes, draw_modes
 
-    row = study.comparisons[0].row
-    count = min(12, study.count)
+    row, count = study.comparisons[0].row, min(12, study.count)
     own = [m for m in modes if m["build"] == row.build.name][:count]
     share = lambda error, hertz: np.nan if error is None else error / hertz
     error = np.array([share(m["frequency_error_hz"], m["frequency_hz"]) for m in own])

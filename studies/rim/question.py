@@ -38,8 +38,7 @@ def compare_rims(
     """
     given, size = given_sheet(sheet), mesh_size(size_mm)
     within("--count", count, 1, MOST_MODES, "modes")
-    body = given.body
-    out = given.folder(out, "rim")
+    body, out = given.body, given.folder(out, "rim")
     levels = len(builds(complete_linings(body)[0])) * (1 + COARSER**-2)
     progress = Progress(levels * (SOLVED + PROGRESS * air) + OTHERS * air + DRAWING * pictures)
     rows = kept_folder(out)

@@ -83,9 +83,7 @@ class AirStudy:
     firmness: dict[
         float, dict[str, float]
     ]  # {times the flesh's stiffness: summary of the sheet's own build on the lap}
-    sensitivity: dict[
-        tuple[str, str, float], dict[str, float]
-    ]  # {(how, part of the rim or 'rim', times its losses): summary of the sheet's own build}
+    sensitivity: dict[tuple[str, str, float], dict[str, float]]  # {(how, part or 'rim', times its losses): as firmness}
     measured: tuple[Beside, ...] = ()  # what the maker measured, and the computed value (dry)
     source: Source = NO_SOURCE
 
