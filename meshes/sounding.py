@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import pairwise
-from typing import TypeAlias, TypedDict, Unpack
+from typing import TypeAlias
 
 import numpy as np
 import scipy.linalg as sl
@@ -23,7 +23,7 @@ from fem.energies import masses
 from fem.interpolate import BasisSpace, normal_displacement
 from fem.modal_losses import modal_losses, modal_mass, modal_stiffness
 from fem.model import Model, weights
-from fem.radiation import Boundary, Radiation, added_mass_at, boundary, piston, radiation
+from fem.radiation import FREQUENCIES, Boundary, Radiation, added_mass_at, boundary, piston, radiation
 from fem.response import ModalModel, opening_resistance, residual_vector, with_air
 from fem.sections import Section
 from fem.wall_losses import losses_of, pressures, wall_integrals
@@ -41,13 +41,6 @@ RIGID = 6
 SUPPORT_MODE = 0.5  # share of the moving energy in rigid motions from which on a mode belongs to the supports
 OUTSIDES = ("top", "back", "sides")
 AIR, RUBBING, OPENING, SUPPORTS = "air", "air_rubbing", "opening", "supports"
-
-
-class RadiationOptions(TypedDict, total=False):
-    """What may be said to `radiation` beside surface and velocities."""
-
-    frequency: Sequence[float] | np.ndarray  # (w,) Hz
-    points: np.ndarray  # (p, 3) m, at which the pressure is wanted
 
 
 @dataclass(frozen=True)
@@ -177,9 +170,14 @@ def surface_velocities(space: Space | BasisSpace, shape: np.ndarray, fluid: Surr
     return V
 
 
-def outside(surface: Boundary, columns: Sequence[np.ndarray], **options: Unpack[RadiationOptions]) -> list[Radiation]:
-    """[Radiation] of several sets of velocities (m, n_i) on one surface, solved together."""
-    whole = radiation(surface, np.hstack(columns), **options)
+def outside(
+    surface: Boundary,
+    columns: Sequence[np.ndarray],
+    frequency: Sequence[float] | np.ndarray = FREQUENCIES,
+    points: np.ndarray | None = None,
+) -> list[Radiation]:
+    """[Radiation] of several sets of velocities (m, n_i) on one surface, solved together, as radiation() of each."""
+    whole = radiation(surface, np.hstack(columns), frequency, points)
     ends = np.cumsum([0, *(c.shape[1] for c in columns)])
     cut = lambda a, b: replace(
         whole,

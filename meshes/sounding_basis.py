@@ -5,8 +5,8 @@ elements), what they do to the enclosed air, and the motion of the places where 
 variant's modes y (r, n) then turn all of that into their own coordinates; no array of the size of a mesh is touched.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Unpack
 
 import numpy as np
 import scipy.linalg as sl
@@ -17,13 +17,12 @@ from fem.elements import Space
 from fem.interpolate import BasisSpace, basis_space
 from fem.merged_terms import Weighed
 from fem.model import Model
-from fem.radiation import Radiation, clipped, in_basis, radiation
+from fem.radiation import FREQUENCIES, Radiation, clipped, in_basis, radiation
 from fem.wall_losses import wall_integrals
 from meshes.body import Body
 from meshes.enclosed_air import Enclosed, Tones
 from meshes.holding import hung_free, on_lap
 from meshes.sounding import (
-    RadiationOptions,
     Sounding,
     Structure,
     Surroundings,
@@ -47,10 +46,14 @@ class SoundingBasis:
 
 
 def sounding_basis(
-    body: Body, space: Space, V: np.ndarray, fluid: Surroundings, **options: Unpack[RadiationOptions]
+    body: Body,
+    space: Space,
+    V: np.ndarray,
+    fluid: Surroundings,
+    frequency: Sequence[float] | np.ndarray = FREQUENCIES,
 ) -> SoundingBasis:
-    """SoundingBasis of a basis V (dofs, r) on a Space, and the Surroundings of a Body. options: as for radiation()."""
-    return SoundingBasis(held_places(body, space, V), radiation_of(space, V, fluid, **options))
+    """SoundingBasis of a basis V (dofs, r) on a Space, and the Surroundings of a Body; frequency: as for radiation()."""
+    return SoundingBasis(held_places(body, space, V), radiation_of(space, V, fluid, frequency))
 
 
 def held_places(body: Body, space: Space, V: np.ndarray) -> BasisSpace:
@@ -58,9 +61,11 @@ def held_places(body: Body, space: Space, V: np.ndarray) -> BasisSpace:
     return basis_space(space, V, rigid_modes(space.points), places(body), REACH)
 
 
-def radiation_of(space: Space, V: np.ndarray, fluid: Surroundings, **options: Unpack[RadiationOptions]) -> Radiation:
-    """Radiation of the columns of V and the openings, its negative eigenvalues kept; options: as for radiation()."""
-    return radiation(fluid.surface, surface_velocities(space, V, fluid), clip=False, **options)
+def radiation_of(
+    space: Space, V: np.ndarray, fluid: Surroundings, frequency: Sequence[float] | np.ndarray = FREQUENCIES
+) -> Radiation:
+    """Radiation of the columns of V and the openings, its negative eigenvalues kept; frequency: as for radiation()."""
+    return radiation(fluid.surface, surface_velocities(space, V, fluid), frequency, clip=False)
 
 
 def enclosed(body: Body, space: Space, V: np.ndarray, fluid: Surroundings) -> Enclosed:

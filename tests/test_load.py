@@ -21,7 +21,7 @@ from studies.common.rest_page import said
 from studies.common.table import per_gram
 from studies.load import question as load
 from studies.load import solve
-from studies.load.readings import Places, measures
+from studies.load.readings import Places, readings
 from studies.load.solve import solve_loaded, string_load, tensions
 from studies.load.words import bound, report, tables
 
@@ -144,7 +144,7 @@ def test_readings_of_a_given_motion(places):
         u[s.nodes, 2] = 0.003
     u[places.fret.nodes, 2] = 0.001
     N[..., 0] = -4000.0
-    found = measures(places, u, N)
+    found = readings(places, u, N)
     assert found["bridge_rotation_deg"] == pytest.approx(0.01)
     assert found["action_rise_mm"] == pytest.approx(places.share * 0.003 - 0.001, rel=1e-6)
     assert found["action_rise_block_mm"] == pytest.approx(0, abs=2e-5)  # saddle and block are nearly at rest
@@ -157,7 +157,7 @@ def test_neck_block_that_leans_lifts_the_strings(places):
     points, a = places.space.points, 0.002
     middle = points[places.block].mean(axis=0)
     u[places.block] = np.cross([0, -a, 0], points[places.block] - middle)
-    found = measures(places, u, N)
+    found = readings(places, u, N)
     x_nut = np.mean(places.nut_points(), axis=0)[0]
     rise = places.share * a * (x_nut - middle[0]) - a * (places.x_12 - middle[0])
     assert found["neck_block_rotation_deg"] == pytest.approx(a, rel=1e-9)
@@ -169,7 +169,7 @@ def test_belly_dip_and_width(places):
     y = places.space.points[:, 1]
     u[places.behind[3], 2], u[places.before[5], 2] = 0.0007, -0.0004
     u[:, 1] = 0.001 * y  # everything gets wider by a thousandth
-    found = measures(places, u, N)
+    found = readings(places, u, N)
     assert [found["belly_mm"], found["dip_mm"]] == pytest.approx([0.0007, 0.0004])
     width = [v for k, v in found.items() if k.startswith("width/")]
     assert width == pytest.approx([0.35e-3] * 2, rel=0.02)  # the oval is 350 mm wide

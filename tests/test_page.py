@@ -216,7 +216,7 @@ def test_sections_come_in_the_order_of_a_reader(text):
 
 
 def test_what_is_absent_leaves_no_gap(air):
-    text = page.rendered(page.page_of(page.Found(air)))
+    text = page.page_html(page.page_of(page.Found(air)))
     for key in ("modes", "stills", "listen", "drying", "maps", "hearing"):
         assert f'id="{key}"' not in text and f'href="#{key}"' not in text
     assert "<audio" not in text and "viewer-data" not in text and "undefined" not in text

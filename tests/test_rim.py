@@ -26,9 +26,9 @@ from studies.common.progress import Progress, duration
 from studies.common.two_meshes import COARSER, largest_errors, mesh_error, rim_grams
 from studies.measured.solve import computed_for
 from studies.rim import question as rim
-from studies.rim.dry import compare, impulse_response
+from studies.rim.dry import compare_rows, impulse_response
 from studies.rim.dry_page import per_mode, write_report
-from studies.rim.dry_words import LABEL, headline, paragraph, summary
+from studies.rim.dry_words import LABEL, headline, paragraph, summary_text
 from studies.solved import dry as solved_dry
 from studies.solved.dry import SPARE, solve_dry, stored_row
 
@@ -191,7 +191,7 @@ def test_bridge_motion_is_that_of_the_top_at_the_saddle(study, row):
 def test_measured_stands_beside_what_is_computed_on_the_mesh_asked_for(study, folder, tmp_path, monkeypatch):
     sheet = cases.oval_sheet(tmp_path, measured={"sides_g": 310, "top_tap_hz": [98]})
     monkeypatch.setattr(rim, "compare_dry", lambda *_: study)
-    monkeypatch.setattr(rim, "report", lambda found, *_: found)
+    monkeypatch.setattr(rim, "write_pages", lambda found, *_: found)
     told = rim.compare_rims(sheet, tmp_path / "out", 1e3 * SIZE, COUNT, air=False).measured
     body = read_sheet(sheet)
     assert told == tuple(beside(body.measured, computed_for(body, body.measured, SIZE)))
@@ -384,8 +384,8 @@ def test_page_is_well_formed(page):
 
 def test_label_and_both_bars_stand_on_the_page(study, page):
     words = " ".join(" ".join(page.words).split())
-    assert LABEL in words and LABEL in summary(study)
-    assert "model error is not known" in words and "model error is not known" in summary(study)
+    assert LABEL in words and LABEL in summary_text(study)
+    assert "model error is not known" in words and "model error is not known" in summary_text(study)
     assert "limit case, cannot be built" in words
     assert words.index("heat turned in the rim") < words.index("energy stored in the rim")
     for row in headline(study):
@@ -394,7 +394,7 @@ def test_label_and_both_bars_stand_on_the_page(study, page):
 
 def test_no_word_takes(study, written):
     """Energy stored comes back; energy turned to heat does not. 'Takes' would blur the two."""
-    for text in (summary(study), *(file.read_text(encoding="utf-8") for file in written)):
+    for text in (summary_text(study), *(file.read_text(encoding="utf-8") for file in written)):
         assert not re.search(r"\btakes\b", text, re.IGNORECASE)
 
 
@@ -478,7 +478,7 @@ def test_a_fault_in_a_picture_does_not_cost_the_answer(study, tmp_path, monkeypa
         assert {p.name for p in out.iterdir()} == {"index.html", "rim.csv", "rim.json"}
         raise RuntimeError("Triangulation is invalid")
 
-    monkeypatch.setattr(rim_report, "draw", fails)
+    monkeypatch.setattr(rim_report, "draw_modes_of", fails)
     page = write_report(study, tmp_path)[0].read_text()
     for told in (page, capsys.readouterr().err):
         assert "Not all pictures could be drawn (RuntimeError: Triangulation is invalid)" in told
@@ -523,7 +523,7 @@ def test_unknown_losses_are_told_not_guessed(study, tmp_path):
     pairs = [replace(c, row=mute(c.row), coarse=mute(c.coarse)) for c in study.comparisons]
     found = replace(study, comparisons=tuple(pairs))
     assert headline(found)[0]["heat"] is None and headline(found)[0]["stored"] is None
-    assert "Loss factors are not known for back" in summary(found)
+    assert "Loss factors are not known for back" in summary_text(found)
     pages = write_report(found, tmp_path, pictures=False)
     data = json.loads(pages[2].read_text())
     assert data["builds"][0]["heat_share"] is None and data["modes"][0]["heat_in_rim"] is None
@@ -569,7 +569,7 @@ def test_mesh_error_of_the_report_covers_a_finer_mesh():
     base = builds(hazel)[0]
     models = [assemble(mesh_body(hazel, h)) for h in (DEFAULT_SIZE, COARSER * DEFAULT_SIZE)]
     rows = [solve_dry(base, m, 24) for m in models]
-    (found,) = compare(rows[:1], rows[1:], models, 20)
+    (found,) = compare_rows(rows[:1], rows[1:], models, 20)
     finer = modes(assemble(mesh_body(hazel, 0.72 * DEFAULT_SIZE)), weights(base.sections()), 20).frequency
     f = rows[0].found.frequency[:20]
     estimate = np.abs(f - rows[1].found.frequency[found.coarse_partner])
@@ -582,7 +582,7 @@ def test_measured_values_stand_beside_the_computed_ones(study, tmp_path):
     """In the terminal, on the page and in the JSON: what was weighed, computed, their difference and the reading error."""
     rows = beside(Measured(weights={"sides_g": 0.35}), {"sides_g": 0.343})
     found = replace(study, measured=tuple(rows))
-    assert "350 g" in summary(found) and "343 g" in summary(found)
+    assert "350 g" in summary_text(found) and "343 g" in summary_text(found)
     pages = write_report(found, tmp_path, pictures=False)
     assert "350 g" in pages[0].read_text() and "+7 g" in pages[0].read_text()
     told = json.loads(pages[2].read_text())

@@ -22,7 +22,7 @@ from studies.sweep import schema
 from studies.sweep import store as store_module
 from studies.sweep.fields import Plan
 from studies.sweep.result import ARRAYS, SUMMARY, Check, Notes, Row
-from studies.sweep.schema import STEPS, SUMS, told
+from studies.sweep.schema import STEPS, SUMS, stopped_by
 from studies.sweep.store import Store
 from studies.sweep.tables import write_csv, write_parquet
 
@@ -142,7 +142,7 @@ def test_a_full_disk_is_told_and_loses_nothing(tmp_path):
 
 @pytest.mark.parametrize("error", [OSError(errno.ENOSPC, os.strerror(errno.ENOSPC)), sqlite3.OperationalError("database or disk is full")])  # fmt: skip
 def test_words_for_a_full_disk(error):
-    assert "disk is full" in str(told(error, "night.sqlite"))
+    assert "disk is full" in str(stopped_by(error, "night.sqlite"))
 
 
 def test_an_older_store_is_brought_up_to_date(tmp_path):

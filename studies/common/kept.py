@@ -9,7 +9,7 @@ import json
 import os
 import time
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, fields, is_dataclass
 from io import BytesIO
@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from meshes.source_hash import source_hash
-from studies.common.locks import alone, say, trouble
+from studies.common.locks import alone, say_line, trouble
 
 SCHEMA = 1  # of the files
 LIMIT_GB = 4.0
@@ -83,12 +83,12 @@ def kept_all(folder, kind, inputs, compute):
     return found
 
 
-def flat(**tables):
-    """{'table/name': array} of tables {name: array}; a table that is None leaves nothing."""
+def flat(tables: Mapping[str, Mapping[str, np.ndarray] | None]) -> dict[str, np.ndarray]:
+    """{'table/name': array} of tables {name: array} by name; a table that is None leaves nothing."""
     return {f"{table}/{name}": array for table, held in tables.items() for name, array in (held or {}).items()}
 
 
-def table(arrays, name):
+def unflat(arrays, name):
     """The table of that name in what `flat` made."""
     return {key.split("/", 1)[1]: array for key, array in arrays.items() if key.startswith(f"{name}/")}
 
@@ -176,7 +176,7 @@ def _set_aside(file, error):
     except OSError:
         where = "left where it is"
     what = "cannot be read" if isinstance(error, OSError) else "damaged"
-    say(f"{file}: {what} ({' '.join(str(error).split()) or type(error).__name__}); {where}, and computed again")
+    say_line(f"{file}: {what} ({' '.join(str(error).split()) or type(error).__name__}); {where}, and computed again")
 
 
 # --- size ---

@@ -9,7 +9,7 @@ PATIENCE = 0.2  # s between two tries for a lock
 _told = set()  # folders whose trouble was told
 
 
-def say(text):
+def say_line(text):
     """A line on standard error, on a line of its own where progress renews itself."""
     print(("\r\033[K" if sys.stderr.isatty() else "") + text, file=sys.stderr, flush=True)
 
@@ -48,7 +48,7 @@ def alone(path):
         path.parent.mkdir(parents=True, exist_ok=True)
         while (held := locked(path)) is None:
             if waits == 1:
-                say(f"waiting for another run, which computes {path.stem} already")
+                say_line(f"waiting for another run, which computes {path.stem} already")
             waits += 1
             time.sleep(PATIENCE)
     except OSError as error:
@@ -66,4 +66,6 @@ def trouble(folder, error):
     """Tell once for each folder that it takes no results."""
     if folder not in _told:
         _told.add(folder)
-        say(f"{folder}: results cannot be kept there ({error.strerror or error}); the run goes on without keeping them")
+        say_line(
+            f"{folder}: results cannot be kept there ({error.strerror or error}); the run goes on without keeping them"
+        )

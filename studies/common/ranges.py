@@ -1,29 +1,32 @@
 """What any computed result must hold; ArithmeticError in plain words where it does not, and no figure is given."""
 
+from collections.abc import Mapping
+
 import numpy as np
 
+Arrays = Mapping[str, np.ndarray | list[float] | float | None]  # by name; None: not there
 ROUND_OFF = 1e-6  # of shares
 NO_FIGURE = "no figure is given"
 
 
-def numbers(what, **arrays):
+def numbers(what: str, arrays: Arrays) -> None:
     """All of them finite."""
     for name, array in arrays.items():
         if array is not None and (lost := np.size(array) - np.count_nonzero(np.isfinite(array))):
             raise ArithmeticError(f"{what}: {lost} of {np.size(array)} numbers of {name} are not finite; {NO_FIGURE}")
 
 
-def positive(what, **arrays):
+def positive(what: str, arrays: Arrays) -> None:
     """All of them above zero; nan stands for what is not valid."""
     for name, array in arrays.items():
         if array is not None and np.any(np.less_equal(array, 0)):
             raise ArithmeticError(f"{what}: {name} of {np.nanmin(array):.3g}; expected above 0; {NO_FIGURE}")
 
 
-def rising(what, frequency):
+def in_order(what, frequency):
     """Frequencies (n,) [Hz] finite, above zero and in order."""
-    numbers(what, frequency=frequency)
-    positive(what, frequency=frequency)
+    numbers(what, {"frequency": frequency})
+    positive(what, {"frequency": frequency})
     if np.any(np.diff(frequency) < 0):
         raise ArithmeticError(f"{what}: frequencies are not in order; {NO_FIGURE}")
 

@@ -66,7 +66,7 @@ class Places:
         return [s.point + np.array([0, 0, lift]) for s in self.nuts]
 
 
-def measures(places: Places, u: np.ndarray, top: np.ndarray) -> dict[str, float]:
+def readings(places: Places, u: np.ndarray, top: np.ndarray) -> dict[str, float]:
     """{key of MEASURES, and 'width/<place>/<edge>': SI} from displacements (nodes, 3) and the top's membrane forces."""
     space, at = places.space, places.bridge
     plane = np.column_stack([np.ones(len(at)), space.points[at, :2]])

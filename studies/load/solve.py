@@ -17,7 +17,7 @@ from studies.common.builds import COMMON, Build, builds, complete_linings
 from studies.common.inputs import BadInput
 from studies.common.progress import Progress
 from studies.common.two_meshes import on_both
-from studies.load.readings import NUT, Places, measures
+from studies.load.readings import NUT, Places, readings
 from studies.load.result import Load, Pull, Row
 
 DEFAULT_STRINGS = "steel"
@@ -127,6 +127,6 @@ def solve_loaded(
         modes, bound = body.modes(M, MODES, ROUGHLY), largest_ratio(body, forces, M)
     u = box.seen_from_rim(model.space, displacement)
     return Row(
-        build, masses(model, sections), measures(places, u, forces["top"]), u, forces["top"],
+        build, masses(model, sections), readings(places, u, forces["top"]), u, forces["top"],
         frequency_ratio(model, forces, *modes), bound, float(np.abs(answer.work / answer.energy - 1)[0]), modes,
     )  # fmt: skip

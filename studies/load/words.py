@@ -70,7 +70,7 @@ def scaled(row: Row) -> dict[str, float]:
 
 def tables(study: Load) -> list[Table]:
     """Tables for page and terminal."""
-    return [movement(study), top_force(study), widths(study), shifts(study), gained(study)]
+    return [movement(study), top_force(study), widths_table(study), shifts(study), gained(study)]
 
 
 def movement(study: Load) -> Table:
@@ -94,7 +94,7 @@ def top_force(study: Load) -> Table:
     return build_table("Pre-stress of the top", head, study.rows, cells, errors, note)
 
 
-def widths(study: Load) -> Table:
+def widths_table(study: Load) -> Table:
     keys = [key for key in study.errors if key.startswith(WIDTH)]
     head = [f"{place}, {edge} edge" for _, place, edge in (key.split("/") for key in keys)]
     cells = lambda row: [f"{signed(1e3 * row.measures[key], 3)} mm" for key in keys]

@@ -40,7 +40,7 @@ def assumptions(body: Body, not_modelled: Iterable[str]) -> list[Section]:
     assumed = sorted({(breaking(a.key), breaking(str(a.value)), a.source) for a in body.assumed})
     lists = {
         "How the joints are modelled": [f"{plate}: {joint_of(body, plate).words}" for plate in ("top", "back")],
-        "Estimated in the woods": [plain(note) for note in wood_notes(body)],
+        "Estimated in the woods": [plain_note(note) for note in wood_notes(body)],
         "Warnings": body.warnings,
         "Not modelled": not_modelled,
         "Cautions": cautions.RIM,
@@ -60,7 +60,7 @@ def _in_words(heading, name, key, head, rows, after=()):
     return Section(key, heading, name, tables=(Table("", head, tuple(rows)),), in_words=True, after=after)
 
 
-def plain(note: str) -> str:
+def plain_note(note: str) -> str:
     """'sitka_spruce: estimated E_R' -> 'sitka spruce: estimated E_R'."""
     name, colon, rest = note.partition(":")
     return name.replace("_", " ") + colon + rest
@@ -87,12 +87,13 @@ def sources(body: Body, more: Iterable[tuple[str, str]] = ()) -> Section:
         for constant, source in wood.sources.items():
             woods.setdefault((name, source), []).append(constant)
     of_woods = [
-        (plain(f"{name}: {', '.join(dict.fromkeys(keys))}"), source) for (name, source), keys in sorted(woods.items())
+        (plain_note(f"{name}: {', '.join(dict.fromkeys(keys))}"), source)
+        for (name, source), keys in sorted(woods.items())
     ]
     return _in_words("Sources", "sources", "sources", ("what", "source"), [*METHODS, *more, *of_woods], (ELSEWHERE,))
 
 
-def provenance(told: Mapping[str, Plain]) -> Section:
+def made_with(told: Mapping[str, Plain]) -> Section:
     """Section of {what: value}."""
     words = lambda v: " and ".join(f"{x:g}" for x in v) if isinstance(v, list | tuple) else str(v)
     rows = [(key.replace("_", " "), words(value)) for key, value in told.items()]

@@ -81,24 +81,24 @@ def collect(
 ) -> Found:  # fmt: skip
     """Found of a sheet on a mesh of some size [m]; rows in the folder `store` are used again."""
     body, around = given.body, rim_air.shared(surroundings)
-    say("rim builds with air")
+    say_page("rim builds with air")
     air = replace(rim_air.compare_in_air(body, size, 2 * MODES, store, around=around), source=given.source)
     scene, stills = moving(air, store, around) if modes else (None, None)
     notes = played(body, size, store, around) if sustain else None
     season, drying = seasons(body, size) if weather else (None, None)
-    heard = listened(body, shown(air)[:2], size, store, around) if sounds else ()
+    heard = listened(body, shown_builds(air)[:2], size, store, around) if sounds else ()
     return Found(air, scene, stills, season, drying, notes, heard)
 
 
-def shown(air: AirStudy) -> list[Build]:
+def shown_builds(air: AirStudy) -> list[Build]:
     """The builds that are shown one by one: the sheet's own, then those of SHOWN."""
     return [air.builds[0], *(b for b in air.builds if b.name in SHOWN)][:MOST_SHOWN]
 
 
 def moving(air: AirStudy, store: Path, around: Around) -> tuple[ViewerScene, bytes]:
     """ViewerScene of a few builds, hung free, and the contact sheet (PNG)."""
-    say("modes in motion")
-    rows = shown(air)
+    say_page("modes in motion")
+    rows = shown_builds(air)
     results = {b.name: air.fine.results[b.name, FREE] for b in rows}
     own = results["sheet"]
     made = soundings(rows, air.fine.size, len(own.dry_hz), store, Progress(STEPS * len(rows)), around=around)
@@ -108,14 +108,14 @@ def moving(air: AirStudy, store: Path, around: Around) -> tuple[ViewerScene, byt
 
 def played(body: Body, size: float, store: Path, around: Around) -> Sustain:
     """The sustain study, without wood scatter."""
-    say("every string and fret")
+    say_page("every string and fret")
     playing = Playing.of(strung(body), sustain_question.FRETS, store)
     return sustain_solve.play_builds(body, playing, size, coupled.DRY_MODES, around=around)
 
 
 def seasons(body: Body, size: float) -> tuple[Weather, bytes]:
     """(Weather, PNG of the stress of every build in the driest air)."""
-    say("dry and damp air")
+    say_page("dry and damp air")
     built, used, assumed = humidities(body)
     study = season_builds(replace(body, assumed=body.assumed + assumed), built, used, size, body.weather.rim_gap)
     with tempfile.TemporaryDirectory() as folder:
@@ -126,7 +126,7 @@ def seasons(body: Body, size: float) -> tuple[Weather, bytes]:
 
 def listened(body: Body, builds: list[Build], size: float, store: Path, around: Around) -> tuple[made_of.Sound, ...]:
     """Sounds of two Builds on the lap."""
-    say("sounds")
+    say_page("sounds")
     plucked = strung(body)
     strings, setting = plucked.strings.strings, listen.Setting(LAP, listen.place_of(body))
     heard = listen.ready(body, builds, setting, size, store, len(strings), coupled.DRY_MODES, around)
@@ -147,7 +147,7 @@ def page_of(found: Found) -> made_of.Page:
     else:
         title, label, lines = page_sustain.TITLE, sustain_report.LABEL, page_sustain.lead(study)
         sections = [page_sustain.pluck_flow(study), page_sustain.verdicts(study), made_of.power_tables(air)]
-        sections.append(page_sustain.maps(study, [b.name for b in shown(air)]))
+        sections.append(page_sustain.maps(study, [b.name for b in shown_builds(air)]))
         error_bars = behind.doubts(air, *page_sustain.doubt_lines(study), page_sustain.doubt_drawings(study))
         assumed += study.body.assumed
         not_modelled = (*sustain_report.NOT_MODELLED, *(n for n in NOT_MODELLED if n.startswith("pores")))
@@ -156,13 +156,13 @@ def page_of(found: Found) -> made_of.Page:
     if found.scene is not None and found.stills is not None:
         sections += made_of.modes_section(found.scene, found.stills, {"sheet": "sheet", **SHOWN}, air.fine.size)
     if found.weather is not None and found.drying is not None:
-        sections.append(made_of.drying(found.weather, found.drying))
+        sections.append(made_of.drying_section(found.weather, found.drying))
         assumed += found.weather.body.assumed
     if found.sounds:
         valid_to = min(HIGHEST, air.fine.results["sheet", LAP].driven.valid_to)
         sections.append(page_sustain.listening(found.sounds, valid_to))
     sections += [error_bars, *behind.assumptions(replace(body, assumed=assumed), not_modelled)]
-    sections += [behind.sources(body, known), behind.provenance(provenance(air.source, both(air.size), air.unknowns))]
+    sections += [behind.sources(body, known), behind.made_with(provenance(air.source, both(air.size), air.unknowns))]
     return made_of.Page(f"{body.name}: {title}", label, lines, tuple(sections))
 
 
@@ -177,7 +177,7 @@ def string_sources(strings: StringSet) -> list[tuple[str, str]]:
 def written(found: Found, file: Path) -> str:
     """Write the page; returns words about it. BadInput if it is larger than LARGEST."""
     page = page_of(found)
-    text = rendered(page)
+    text = page_html(page)
     size = len(text.encode("utf-8"))
     if size > LARGEST:
         raise BadInput(
@@ -187,11 +187,11 @@ def written(found: Found, file: Path) -> str:
     return "\n".join([*page.answer, "", f"wrote {file} ({size / 1e6:.1f} MB; one file, no network needed)"])
 
 
-def rendered(page: made_of.Page) -> str:
+def page_html(page: made_of.Page) -> str:
     """HTML text of a Page."""
     return common.rendered("page/page.html.j2", {"title": page.title, "page": page})
 
 
-def say(words: str) -> None:
+def say_page(words: str) -> None:
     """Tell on standard error what is being done."""
     print(f"page: {words}", file=sys.stderr)

@@ -13,7 +13,7 @@ from studies.common.words import percent, signed
 from studies.page import energy_flow
 from studies.page.charts import Curve, curves_svg
 from studies.page.scene import TONES, ViewerScene, packed, tones
-from studies.rim.air_words import answered, measures
+from studies.rim.air_words import answered_range, measures
 from studies.rim.result import HOLDINGS, AirStudy
 from studies.solved.power import summary
 from studies.weather import words as weather_words
@@ -122,7 +122,7 @@ def power_flow(air: AirStudy) -> Section:
 
 
 def _band(air):
-    low, high = answered(air)
+    low, high = answered_range(air)
     return f"{low:.0f} to {high:.0f} Hz"
 
 
@@ -147,7 +147,7 @@ def _power_row(row, own):
     elsewhere = 1 - row["rim"] - row["radiation"] - row["supports"]
     base = row is own
     return (
-        label(row["label"], row["note"]),
+        noted_label(row["label"], row["note"]),
         grams(row["rim_g"], own["rim_g"], base),
         share("rim"),
         share("radiation"),
@@ -157,7 +157,7 @@ def _power_row(row, own):
     )
 
 
-def label(words: str, note: str) -> str:
+def noted_label(words: str, note: str) -> str:
     """A build's label, its note in small print below."""
     return f"{words}\n{note}" if note else words
 
@@ -212,7 +212,7 @@ def modes_section(
 # --- drying ---
 
 
-def drying(study: Weather, picture: bytes) -> Section:
+def drying_section(study: Weather, picture: bytes) -> Section:
     """Section of the weather study; picture: PNG."""
     tables = [f(study, used) for used in study.used for f in (weather_words.stress_table, weather_words.shape_table)]
     used = min(study.changes, key=lambda humidity: study.changes[humidity])

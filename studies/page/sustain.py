@@ -15,7 +15,7 @@ from studies.common.words import percent, percent_change, signed, span
 from studies.notes.listen import NOTES, Heard, sounds
 from studies.notes.sound import RATE, common_gain, write_wav
 from studies.page.modes import png
-from studies.page.sections import HELD, Drawing, Picture, Section, Sound, flows, grams, inline, label
+from studies.page.sections import HELD, Drawing, Picture, Section, Sound, flows, grams, inline, noted_label
 from studies.sustain.answer import answer, behind
 from studies.sustain.charts import uncertainty_svg
 from studies.sustain.hearing import NOT_AT_HAND, TOLERANCES
@@ -82,7 +82,7 @@ def _table(study, how):
     for build in study.builds[1:]:
         c, mine = study.compared[build.name, how], study.played[build.name, how]
         longer = f"{percent_change(c.ratio)}\n{percent_change(c.low)} to {percent_change(c.high)}"
-        rows.append((label(build.label, build.note), weight(build.name), longer, percent_change(c.early.ratio), percent(mine.rim),
+        rows.append((noted_label(build.label, build.note), weight(build.name), longer, percent_change(c.early.ratio), percent(mine.rim),
                      f"{signed(c.radiated_db, 1)} dB", pull[build.name], c.verdict.word))  # fmt: skip
     head = ("build of the rim", "weight of the rim with blocks", "notes last\nwith all doubts", "early decay", "heat in the rim", "energy radiated",
             f"pull across the top's grain at {study.dry.used:g} %", "by every tolerance")  # fmt: skip

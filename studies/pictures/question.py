@@ -33,7 +33,7 @@ from studies.drawing.mode_names import furthest, said_of_air
 from studies.drawing.mode_pictures import Look, Shapes, contact_panels, draw_modes, modes_to_draw
 from studies.drawing.plan import FULL_WIDTH, contact_figure
 from studies.drawing.sheet import THEMES, save_with_caption
-from studies.rim.dry import compare
+from studies.rim.dry import compare_rows
 from studies.solved.coupled import dry_modes, soundings
 from studies.solved.dry import SPARE, dry_on_both
 
@@ -134,7 +134,7 @@ def _dry(body, chosen, size, count, rows, progress, around):
     fine, coarse = dry_on_both(body, chosen, size, count + SPARE, dry_modes(count), rows, progress)
     models = fine.place[1], coarse.place[1]
     base, shown = fine.rows[0], []
-    for c in compare(fine.rows, coarse.rows, models, count):
+    for c in compare_rows(fine.rows, coarse.rows, models, count):
         at = np.flatnonzero(c.partner >= 0)
         p, q = c.partner[at], c.coarse_partner[at]
         f = c.row.found.frequency[p]

@@ -67,7 +67,7 @@ def as_json(
     )  # fmt: skip
     return told(about, {
         "valid_to_hz": fine.driven.valid_to,
-        "range_hz": words.answered(study),
+        "range_hz": words.answered_range(study),
         "largest_imbalance_of_power": max(r.driven.imbalance for r in study.fine.results.values()),
         "builds": words.measures(study),
         "modes": modes,

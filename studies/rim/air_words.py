@@ -28,7 +28,7 @@ NOT_MODELLED = (
 
 def answer(study: AirStudy) -> list[str]:
     """Plain sentences: what the sheet's own rim turns to heat and what the other builds change."""
-    low, high = answered(study)
+    low, high = answered_range(study)
     lines = []
     for how in HOLDINGS:
         table_of, grams = figures(study, how), lambda build, how=how: study.fine.results[build, how].rim_g
@@ -61,7 +61,7 @@ def highest_bands(study: AirStudy, how: str) -> str:
     return f" In the highest third octaves answered for that is {' and '.join(highest)}." if highest else ""
 
 
-def answered(study: AirStudy) -> tuple[float, float]:
+def answered_range(study: AirStudy) -> tuple[float, float]:
     """(low, high) Hz: the range of the figures for each build."""
     return SUMMARY[0], min(SUMMARY[1], study.fine.results["sheet", FREE].driven.valid_to)
 

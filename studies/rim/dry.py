@@ -35,7 +35,7 @@ def compare_dry(
     body = replace(body, assumed=body.assumed + assumed)
     fine, coarse = dry_on_both(body, builds(body), size, count + SPARE, solved or 0, store, progress, SOLVED)
     models = fine.place[1], coarse.place[1]
-    return DryStudy(body, size, compare(fine.rows, coarse.rows, models, count), models, count)
+    return DryStudy(body, size, compare_rows(fine.rows, coarse.rows, models, count), models, count)
 
 
 def unknown_losses(study: DryStudy) -> tuple[str, ...]:
@@ -43,7 +43,7 @@ def unknown_losses(study: DryStudy) -> tuple[str, ...]:
     return tuple(dict.fromkeys(part for c in study.comparisons for part in c.row.split.losses_unknown))
 
 
-def compare(
+def compare_rows(
     fine: Sequence[Row], coarse: Sequence[Row], models: tuple[Model, Model], count: int
 ) -> tuple[Comparison, ...]:
     """Comparisons of solved rows: each build's modes paired with the base's first `count`, and with the coarse mesh's."""

@@ -108,7 +108,7 @@ def write_report(
 
     write()
     if pictures:
-        write(drawn_or_told(lambda: drawn.extend(draw(study, modes, out, say))))
+        write(drawn_or_told(lambda: drawn.extend(draw_modes_of(study, modes, out, say))))
     return [page, table, machine]
 
 
@@ -118,7 +118,9 @@ def light(drawn: Iterable[Path]) -> list[Path]:
     return sorted(found, key=lambda p: ("contact" not in p.name, p.name))
 
 
-def draw(study: DryStudy, modes: Sequence[Mapping[str, Plain]], out: Path, say: Callable[[str], None]) -> list[Path]:
+def draw_modes_of(
+    study: DryStudy, modes: Sequence[Mapping[str, Plain]], out: Path, say: Callable[[str], None]
+) -> list[Path]:
     """Pictures of the sheet's own modes, with captions; modes: as per_mode tells them."""
     from studies.drawing.captions import Caption
     from studies.drawing.mode_pictures import Shapes, draw_modes

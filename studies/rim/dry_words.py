@@ -17,9 +17,9 @@ UNTOLD = dict.fromkeys((*TOLD, *(f"{key}_{error}" for key in TOLD for error in (
 LABEL = "without air, radiation and strings: an upper estimate; how long notes last, rimwork sustain tells"
 
 
-def summary(study: DryStudy) -> str:
+def summary_text(study: DryStudy) -> str:
     """The answer for the terminal, the plain words first."""
-    table_of = figures(study)
+    table_of = tap_figures(study)
     rows = [("build of the rim", "rim", "heat in the rim", "if the rim had no loss", "stored in the rim")]
     for c in study.comparisons:
         told: Mapping[str, float | None] = table_of.get(c.row.build.name, UNTOLD)
@@ -34,7 +34,7 @@ def summary(study: DryStudy) -> str:
 
 def paragraph(study: DryStudy) -> str:
     """The dry answer in a few sentences, to stand below the one with air; with what was measured."""
-    table_of = figures(study)
+    table_of = tap_figures(study)
     own, heat = table_of["sheet"], lambda build: table_of[build.name]["heat"]
     lowest, highest = (f(others(study), key=heat) for f in (min, max))
     lines = [
@@ -52,7 +52,7 @@ def answer(study: DryStudy) -> list[str]:
     """Two or three plain sentences on the heat turned in the rim, then on what is stored there."""
     if unknown := unknown_losses(study):
         return [f"Loss factors are not known for {', '.join(unknown)}: no heat can be told."]
-    table_of, grams = figures(study), {c.row.build.name: rim_grams(c.row) for c in study.comparisons}
+    table_of, grams = tap_figures(study), {c.row.build.name: rim_grams(c.row) for c in study.comparisons}
     own = table_of["sheet"]
     lines = [
         f"After a tap on the saddle, {percent_bars(own['heat'], own['heat_error'])} of the energy that the modes up to {highest_hz(study):.0f} Hz hold turns to heat "
@@ -84,7 +84,7 @@ def longer(gain: float | None) -> str:
 
 def headline(study: DryStudy) -> list[dict[str, Plain]]:
     """One dict per build: its name, the weight of its rim, and its figures."""
-    table_of = figures(study)
+    table_of = tap_figures(study)
     return [
         {
             "name": c.row.build.name, "label": c.row.build.label, "note": c.row.build.note, "rim_g": rim_grams(c.row),
@@ -94,7 +94,7 @@ def headline(study: DryStudy) -> list[dict[str, Plain]]:
     ]  # fmt: skip
 
 
-def figures(study: DryStudy) -> dict[str, dict[str, float]]:
+def tap_figures(study: DryStudy) -> dict[str, dict[str, float]]:
     """{build: {TOLD, with their mesh errors: value}}; {} where the losses of some part are not known.
 
     The mesh errors of a build and of its difference from the sheet's own are two: what both share cancels.

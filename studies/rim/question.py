@@ -48,10 +48,10 @@ def compare_rims(
     if air and not unknown_losses(study):
         with_air = compare_in_air(body, size, count, rows, progress, models=study.models)
         with_air = replace(with_air, source=given.source, measured=measured)
-    return report(study, with_air, out, pictures, progress)
+    return write_pages(study, with_air, out, pictures, progress)
 
 
-def report(study: DryStudy, with_air: AirStudy | None, out: Path, pictures: bool, progress: Progress) -> str:
+def write_pages(study: DryStudy, with_air: AirStudy | None, out: Path, pictures: bool, progress: Progress) -> str:
     """Write the pages of both studies (None: without air); returns the summary as text."""
 
     def say(what: str) -> None:
@@ -60,7 +60,7 @@ def report(study: DryStudy, with_air: AirStudy | None, out: Path, pictures: bool
 
     if with_air is None:
         pages = dry_page.write_report(study, out, pictures, say)
-        words = dry_words.summary(study)
+        words = dry_words.summary_text(study)
     else:
         if pictures:  # first all that tells the answer
             dry_page.write_report(study, out, pictures=False, beside="index.html")

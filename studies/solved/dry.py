@@ -14,9 +14,9 @@ from meshes.body import Body
 from meshes.build import mesh_body
 from meshes.saddle import saddle_rows
 from studies.common.builds import Build, physical
-from studies.common.kept import Kind, flat, kept, table
+from studies.common.kept import Kind, flat, kept, unflat
 from studies.common.progress import Progress
-from studies.common.ranges import numbers, positive, rising, shares
+from studies.common.ranges import in_order, numbers, positive, shares
 from studies.common.two_meshes import Level, on_both
 
 SPARE = 6  # modes solved for beyond those compared: partners may lie higher
@@ -84,17 +84,17 @@ def dry_on_both(
 def pack(row):
     """{name: array} of all in a Row but its build."""
     s = row.split
-    arrays = flat(
-        modes=vars(row.found), mass=row.mass, strain=s.strain_share, kinetic=s.kinetic_share, heat=s.heat_share,
-        channel=s.heat_share_by_channel, stiffness=row.stiffness, losses=row.losses,
-    )  # fmt: skip
+    arrays = flat({
+        "modes": vars(row.found), "mass": row.mass, "strain": s.strain_share, "kinetic": s.kinetic_share,
+        "heat": s.heat_share, "channel": s.heat_share_by_channel, "stiffness": row.stiffness, "losses": row.losses,
+    })  # fmt: skip
     arrays |= {"bridge": row.bridge, "losses_unknown": np.array(s.losses_unknown, str)}
     return arrays if s.loss_factor is None else arrays | {"loss_factor": s.loss_factor}
 
 
 def unpack(arrays, build):
     """The Row of a build that was packed."""
-    of = lambda name: table(arrays, name)
+    of = lambda name: unflat(arrays, name)
     split = Energies(
         of("strain"), of("kinetic"), of("heat") or None, of("channel") or None, arrays.get("loss_factor"),
         tuple(arrays["losses_unknown"].tolist()),
@@ -106,9 +106,12 @@ def unpack(arrays, build):
 def check(row):
     """ArithmeticError unless a Row's numbers are in range."""
     what, s = f"modes without air of '{row.build.label}'", row.split
-    rising(what, row.found.frequency)
-    numbers(what, shape=row.found.shape, residual=row.found.residual, bridge=row.bridge, loss_factor=s.loss_factor)
-    numbers(what, **flat(stiffness=row.stiffness, losses=row.losses))
+    in_order(what, row.found.frequency)
+    numbers(
+        what,
+        {"shape": row.found.shape, "residual": row.found.residual, "bridge": row.bridge, "loss_factor": s.loss_factor},
+    )
+    numbers(what, flat({"stiffness": row.stiffness, "losses": row.losses}))
     for split in filter(None, (s.strain_share, s.kinetic_share, s.heat_share)):
         shares(what, split)
-    positive(what, total_mass=sum(row.mass.values()))
+    positive(what, {"total_mass": sum(row.mass.values())})

@@ -3,7 +3,7 @@
 from fem.radiation import FREQUENCIES, Radiation
 from meshes.sounding import outside
 from studies.common.kept import Kind, kept_all
-from studies.common.ranges import numbers, rising
+from studies.common.ranges import in_order, numbers
 
 
 def pack(found):
@@ -19,8 +19,8 @@ def unpack(arrays):
 def check(found):
     """ArithmeticError unless a Radiation's numbers are in range."""
     what = "air outside"
-    rising(what, found.frequency)
-    numbers(what, resistance=found.resistance, added_mass=found.added_mass, pressure=found.pressure)
+    in_order(what, found.frequency)
+    numbers(what, {"resistance": found.resistance, "added_mass": found.added_mass, "pressure": found.pressure})
 
 
 OUTSIDE = Kind("outside", ("meshes.sounding",), pack, unpack, check)

@@ -34,7 +34,7 @@ def drying(body: Body, rows: Sequence[Build], model: Model, store: Path) -> tupl
 
 def _check(stress: Drying) -> None:
     """ArithmeticError unless the stresses are finite."""
-    numbers("drying", stress=[stress.top, stress.back])
+    numbers("drying", {"stress": [stress.top, stress.back]})
 
 
 DRYING = Kind(

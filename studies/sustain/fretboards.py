@@ -17,7 +17,7 @@ from meshes.sheet_strings import Strung
 from meshes.sounding import Structure
 from meshes.string_sets import StringSet
 from studies.common.inputs import BadInput
-from studies.common.kept import Kind, flat, kept, table
+from studies.common.kept import Kind, flat, kept, unflat
 from studies.common.ranges import numbers, positive, shares
 from studies.solved.power import SUMMARY
 
@@ -65,8 +65,8 @@ def checked(fretted: Fretboard) -> None:
             "complex modes of some note are not good enough, and no figure is given"
         )
     shares("fretboard", {part: share[fretted.valid] for part, share in fretted.share.items()}, BALANCE, whole=False)
-    numbers("fretboard", frequency=fretted.frequency, decay_time=fretted.decay_time[fretted.valid])
-    positive("fretboard", frequency=fretted.frequency, decay_time=fretted.decay_time, energy=fretted.energy)
+    numbers("fretboard", {"frequency": fretted.frequency, "decay_time": fretted.decay_time[fretted.valid]})
+    positive("fretboard", {"frequency": fretted.frequency, "decay_time": fretted.decay_time, "energy": fretted.energy})
 
 
 def decay_times(
@@ -96,19 +96,19 @@ def decay_times(
 
 def _pack(fretted: Fretboard) -> dict[str, np.ndarray]:
     """{name: array} of a Fretboard."""
-    return {k: v for k, v in vars(fretted).items() if k != "share"} | flat(share=fretted.share)
+    return {k: v for k, v in vars(fretted).items() if k != "share"} | flat({"share": fretted.share})
 
 
 def _unpack(arrays: Mapping[str, np.ndarray]) -> Fretboard:
     """The Fretboard that was packed."""
     plain = {k: v for k, v in arrays.items() if k != "highest_valid" and not k.startswith("share/")}
-    return Fretboard(**plain, highest_valid=float(arrays["highest_valid"]), share=table(arrays, "share"))
+    return Fretboard(**plain, highest_valid=float(arrays["highest_valid"]), share=unflat(arrays, "share"))
 
 
 BOARD = Kind("fretboard", ("fem.fretboard",), _pack, _unpack, checked)
 FEW_NOTES = Kind(
     "few", ("studies.sustain.fretboards",), lambda times: {"decay_time": times}, lambda arrays: arrays["decay_time"],
-    lambda times: positive("decay of a few notes", decay_time=times),
+    lambda times: positive("decay of a few notes", {"decay_time": times}),
 )  # fmt: skip
 
 

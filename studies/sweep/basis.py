@@ -110,5 +110,5 @@ AROUND_BASIS = replace(OUTSIDE, name="sound", source=("meshes.sounding_basis",))
 BASIS = Kind(
     "basis", ("studies.sweep.basis",), vars,
     lambda a: Greedy(a["V"], a["Z"], tuple(a["solved"].tolist()), tuple(a["worst"].tolist())),
-    lambda basis: numbers("reduced basis", V=basis.V, Z=basis.Z),
+    lambda basis: numbers('reduced basis', {"V": basis.V, "Z": basis.Z}),
 )  # fmt: skip

@@ -16,7 +16,7 @@ from studies.sweep.numbers import Effect, SweepTable, effects, front, main_effec
 from studies.sweep.paired import paired_builds, paired_notes
 from studies.sweep.plan import Sweep
 from studies.sweep.store import Store
-from studies.sweep.words import LEADS, ON_AXES, SCALE, WORDS, answer, label, leads, observed
+from studies.sweep.words import LEADS, ON_AXES, SCALE, WORDS, leads, observed, sweep_answer, sweep_label
 
 MOST_DOTS, MOST_LINES = 3000, 200
 
@@ -31,8 +31,8 @@ def write_sweep_page(sweep: Sweep, keys: dict[int, str], store: Store, out: Path
     ranked = explained[lead][0] if explained else []
     return write_page(Path(out) / "index.html", "sweep/page.html.j2", {
         "title": f"{plan.name}: what matters for the rim",
-        "plucked": plan.plucked, "builds": plan.rim.builds, "sheet": sweep.sheet.name, "label": label(plan), "rows": len(table), "all": len(keys),
-        "answer": answer(plan, table, explained) if len(table) else ["There are no rows yet."],
+        "plucked": plan.plucked, "builds": plan.rim.builds, "sheet": sweep.sheet.name, "label": sweep_label(plan), "rows": len(table), "all": len(keys),
+        "answer": sweep_answer(plan, table, explained) if len(table) else ["There are no rows yet."],
         "notes": note_names(sweep), "paired_notes": paired_notes(variants, keys, store) if plan.plucked else [],
         "effects": {output_words(plan, name): value for name, value in explained.items()},
         "charts": main_charts(table, ranked, lead), "paired": paired_builds(table),

@@ -15,7 +15,7 @@ from studies.sweep.plan import read_plan
 from studies.sweep.solve import run
 from studies.sweep.store import Store
 from studies.sweep.tables import write_csv, write_parquet
-from studies.sweep.words import text
+from studies.sweep.words import sweep_text
 
 
 def run_sweep(
@@ -49,4 +49,4 @@ def run_sweep(
         if parquet:
             written.append(write_parquet(store.rows(keys.values()), sweep.plan, folder / "night.parquet"))
         log.say("done")
-        return with_files(text(sweep, keys, store), written)
+        return with_files(sweep_text(sweep, keys, store), written)

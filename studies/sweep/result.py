@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from studies.common.ranges import numbers, positive, rising, shares
+from studies.common.ranges import in_order, numbers, positive, shares
 from studies.sweep.design import Value, Variant
 
 ARRAYS = ("decay_time", "early_decay_time", "no_rim_loss", "rim_dissipated", "radiated", "energy", "sound_decay_time")
@@ -62,14 +62,14 @@ class Row:
 def check_row(row: Row) -> None:
     """ArithmeticError unless a computed Row's numbers are in range."""
     what = f"row of {row.parameters}, rim '{row.rim}', {row.method}"
-    rising(what, row.frequency)
-    numbers(what, loss_factor=row.loss_factor)
-    positive(what, body_g=row.summary["body_g"])
+    in_order(what, row.frequency)
+    numbers(what, {"loss_factor": row.loss_factor})
+    positive(what, {"body_g": row.summary["body_g"]})
     for table in (row.strain, row.dissipated):
         if table is not None:
             shares(what, table)
     if (notes := row.notes) is not None:
-        positive(what, decay=notes.decay_time, early_decay=notes.early_decay_time, energy=notes.energy)
+        positive(what, {"decay": notes.decay_time, "early_decay": notes.early_decay_time, "energy": notes.energy})
         for table in (notes.rim_dissipated, notes.radiated):
             shares(what, table, whole=False)
 

@@ -184,7 +184,7 @@ class transaction:
             self.db.execute("ROLLBACK")
 
 
-def told(error: Exception, file: Path) -> BadInput:
+def stopped_by(error: Exception, file: Path) -> BadInput:
     """BadInput in plain words for what SQLite or the system said."""
     text = str(getattr(error, "strerror", None) or error)
     low = text.lower()

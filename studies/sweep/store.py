@@ -12,7 +12,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from studies.common.inputs import BadInput
-from studies.common.locks import locked, say
+from studies.common.locks import locked, say_line
 from studies.sweep.result import Check, Notes, Row, notes_from_store, notes_to_store
 from studies.sweep.schema import (
     SUMMED,
@@ -24,8 +24,8 @@ from studies.sweep.schema import (
     opened,
     row_from_store,
     row_to_store,
+    stopped_by,
     structure,
-    told,
     transaction,
     upgrade,
 )
@@ -57,7 +57,7 @@ class Store:
                 self.db = mended(self.file, problem)
         except TROUBLE as error:
             self.close()
-            raise told(error, self.file) from None
+            raise stopped_by(error, self.file) from None
         except BadInput:
             self.close()
             raise
@@ -82,7 +82,7 @@ class Store:
         try:
             yield from self.db.execute(query, values)
         except TROUBLE as error:
-            raise told(error, self.file) from None
+            raise stopped_by(error, self.file) from None
 
     def _write(self, deed: Callable[[], object]) -> None:
         """deed() in a transaction; trouble in plain words."""
@@ -90,7 +90,7 @@ class Store:
             with transaction(self.db):
                 deed()
         except TROUBLE as error:
-            raise told(error, self.file) from None
+            raise stopped_by(error, self.file) from None
 
     def _stored(self, table, keys=None):
         """(values, whether they match their checksum) of a table, in the order of keys (all of them, by key, if None)."""
@@ -132,7 +132,9 @@ class Store:
 
         def delete():
             for key, tables in bad:
-                say(f"{self.file}: {'check of ' * (len(tables) == 1)}row {key} is damaged; deleted, and computed again")
+                say_line(
+                    f"{self.file}: {'check of ' * (len(tables) == 1)}row {key} is damaged; deleted, and computed again"
+                )
                 for table in tables:
                     self.db.execute(f"DELETE FROM {table} WHERE key = ?", (key,))
 
@@ -191,7 +193,7 @@ def mended(file: Path, problem: str) -> sqlite3.Connection:
                     insert(new, table, values)
                     saved[table] += 1
     old.close()
-    say(
+    say_line(
         f"{file}: damaged ({problem}); set aside as {aside.name}. {saved['row']} rows in it were whole and are kept; the others "
         "are computed again"
     )

@@ -121,12 +121,12 @@ def leads(plan: Plan) -> tuple[Lead, ...]:
     )
 
 
-def label(plan: Plan) -> str:
+def sweep_label(plan: Plan) -> str:
     """What the numbers hold and what they do not."""
     return PLUCKED_LABEL.format(" and ".join(plan.sustain.held)) if plan.plucked else DRY_LABEL
 
 
-def answer(plan: Plan, table: SweepTable, explained: dict[str, tuple[list[Effect], float]]) -> list[str]:
+def sweep_answer(plan: Plan, table: SweepTable, explained: dict[str, tuple[list[Effect], float]]) -> list[str]:
     """Plain sentences: what matters most, what does not, what is uncertain. explained: {output: effects of it}."""
     first, *others = leads(plan)
     lines = sentences(table, *explained[first.output], first)
@@ -173,13 +173,13 @@ def _number(value: float) -> str:
     return f"{value:.1f}" if abs(value) >= 1 else f"{value:.2f}"
 
 
-def text(sweep: Sweep, keys: dict[int, str], store: Store) -> str:
+def sweep_text(sweep: Sweep, keys: dict[int, str], store: Store) -> str:
     """The answer for the terminal."""
     table = sweep_table(sweep, all_variants(sweep.plan), keys, store)
     if not len(table):
         return "no rows"
-    lines = [f"{sweep.plan.name}: {len(table)} of {len(keys)} variants, {label(sweep.plan)}", ""]
-    lines += answer(sweep.plan, table, {lead.output: effects(table, lead.output) for lead in leads(sweep.plan)})
+    lines = [f"{sweep.plan.name}: {len(table)} of {len(keys)} variants, {sweep_label(sweep.plan)}", ""]
+    lines += sweep_answer(sweep.plan, table, {lead.output: effects(table, lead.output) for lead in leads(sweep.plan)})
     return "\n".join([*lines, "", observed(store, keys)])
 
 
