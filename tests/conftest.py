@@ -36,6 +36,20 @@ def own_cell_cache(tmp_path_factory):
         os.environ["RIMWORK_CACHE"] = before
 
 
+@pytest.fixture(scope="module", autouse=True)
+def coarse_joints(request):
+    """Boxes of 2 mm at the corners of plate and rim: a fifth of the time, the corner's compliance 3 % off at most.
+
+    Not where joints themselves are tested, nor where other processes, which do not know of this, must find the same.
+    """
+    from meshes import joints
+
+    with pytest.MonkeyPatch.context() as patch:
+        if request.module.__name__ not in OWN_JOINTS:
+            patch.setattr(joints, "FINE", 2e-3)
+        yield
+
+
 @pytest.fixture(scope="session")
 def literature():
     """Every published value used by the tests, as {case: {value, tolerance, source, ...}}."""
@@ -73,4 +87,5 @@ def pytest_sessionfinish(session):
         Path(file).write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
 
 
+OWN_JOINTS = ("test_joint_parts", "test_joint_section", "test_sweep")
 _recorded = []

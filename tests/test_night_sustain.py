@@ -260,16 +260,16 @@ def test_draws_are_those_of_the_plan(sheet):
 
 
 def test_scatter_in_full_goes_on_where_it_stopped(sheet, folder, coarse):
-    """Three draws of two builds are too few for a reduced model, so every row is a full solve; the second call finds all of
+    """Three draws of one build are too few for a reduced model, so every row is a full solve; the second call finds all of
     them in the store, the third only adds a draw.
     """
     told = io.StringIO()
-    asked = WoodDraws(("sheet", "doubled_sides"), 2, (FREE,), notes=2, modes=8, mesh_size_mm=100, checks=0)
+    asked = WoodDraws(("sheet",), 2, (FREE,), notes=2, modes=8, mesh_size_mm=100, checks=0)
     call = lambda draws: scatter(sheet, replace(asked, draws=draws), folder / "scatter", Log(out=told))
     first, again = call(2), call(2)
-    assert first.decay_time.shape == (2, 2, 1, 2) and first.holdings == (FREE,)
+    assert first.decay_time.shape == (2, 1, 1, 2) and first.holdings == (FREE,)
     assert np.array_equal(first.decay_time, again.decay_time, equal_nan=True)
-    assert "4 of them in the store already" in told.getvalue()
+    assert "2 of them in the store already" in told.getvalue()
     assert abs(np.log(first.decay_time[0] / first.decay_time[1])).max() > 1e-4  # other boards, other notes
     more = call(3)
     assert np.array_equal(more.decay_time[:2], first.decay_time, equal_nan=True) and len(more.decay_time) == 3

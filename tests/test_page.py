@@ -529,8 +529,8 @@ def test_from_the_sheet_to_the_file(tmp_path, monkeypatch):
     some = lambda body: [b for b in rim_builds.builds(body) if b.name in CHOSEN[:2]]
     for module in (rim_air, sustain_solve, weather_solve):
         monkeypatch.setattr(module, "builds", some)
-    monkeypatch.setattr(page, "surroundings", lambda body: surroundings(body, 300.0, 0.06, 0.09))
-    monkeypatch.setattr(coupled, "DRY_MODES", 24)
+    monkeypatch.setattr(page, "surroundings", lambda body: surroundings(body, 300.0, 0.09, 0.13))
+    monkeypatch.setattr(coupled, "DRY_MODES", 16)
     monkeypatch.setattr(sustain, "FRETS", 2)
     monkeypatch.setattr(page, "MODES", 4)
     monkeypatch.chdir(tmp_path)

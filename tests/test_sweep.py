@@ -22,6 +22,7 @@ from shell_cases import SPRUCE
 from fem.eigen import modes
 from fem.sections import RIGID_TRANSLATION, Layer, joint, laminate, scaled
 from fem.woods import scattered
+from meshes import joints
 from meshes.parts import RIM
 from studies.common.box_measures import surface_spot
 from studies.common.inputs import BadInput
@@ -214,8 +215,12 @@ def test_fits_of_joints_keep_rigid_directions_and_the_loss():
 
 
 @pytest.mark.slow
-def test_fitted_cells_against_cells(folder, quiet):
-    """A night whose joints and linings follow the side's thickness: the fit must hold on the check rows, solved with cells."""
+def test_fitted_cells_against_cells(folder, quiet, monkeypatch):
+    """A night whose joints and linings follow the side's thickness: the fit must hold on the check rows, solved with cells.
+
+    All in this process, so coarse boxes at the joints serve both ways.
+    """
+    monkeypatch.setattr(joints, "FINE", 2e-3)
     file = folder / "fitted.toml"
     text = PLAN.format(samples=32, check=10).replace("bridge.thickness_mm", "sides.thickness_mm")
     file.write_text(text.replace("from = 6\nto = 11", "from = 1.8\nto = 2.8"))
@@ -482,7 +487,7 @@ def killed_often(folder, workers, times, total, longest, seed):
 
 
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
-@pytest.mark.parametrize("times", [2, pytest.param(30, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("times", [2, pytest.param(20, marks=pytest.mark.slow)])
 def test_parent_killed_at_random_moments(tmp_path, times):
     twice = killed_often(tmp_path, 1, times, 200 * times, 0.2, seed=3)
     assert len(twice) <= 5 * times  # batches of 5, one in flight
@@ -491,7 +496,7 @@ def test_parent_killed_at_random_moments(tmp_path, times):
 @pytest.mark.slow
 @pytest.mark.timeout(1500)
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
-@pytest.mark.parametrize("times", [10])
+@pytest.mark.parametrize("times", [6])
 def test_parent_of_a_cluster_killed_at_random_moments(tmp_path, times):
     twice = killed_often(tmp_path, 2, times, 400 * times, 0.5, seed=5)
     assert len(twice) <= times * 5 * 2 * (AHEAD + 1)  # what was in flight on two workers
@@ -501,15 +506,15 @@ def test_parent_of_a_cluster_killed_at_random_moments(tmp_path, times):
 @pytest.mark.timeout(1500)
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
 def test_workers_die_and_come_back(tmp_path):
-    deadly = random.Random(11).sample(range(300), 30)
-    batches = [("reduced", list(range(i, i + 3))) for i in range(0, 300, 3)]
+    deadly = random.Random(11).sample(range(150), 15)
+    batches = [("reduced", list(range(i, i + 3))) for i in range(0, 150, 3)]
     engine = Cluster(2)
     try:
         results = list(engine.run(Payload(tmp_path, 0.002, deadly), batches))
     finally:
         engine.close()
-    assert sorted(r.key for _, result in results for r in result.rows) == [f"{n:05d}" for n in range(300)]
-    assert len(list(tmp_path.glob("*.died"))) == 30
+    assert sorted(r.key for _, result in results for r in result.rows) == [f"{n:05d}" for n in range(150)]
+    assert len(list(tmp_path.glob("*.died"))) == 15
 
 
 @pytest.mark.slow
