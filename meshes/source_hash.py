@@ -8,15 +8,15 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 PACKAGES = ("fem", "meshes", "studies")
 NOT_COMPUTING = (  # imported by modules that compute, but no result depends on them
-    "meshes.cell_cache", "meshes.source_hash", "studies.common.inputs", "studies.common.kept", "studies.common.locks",
-    "studies.common.progress", "studies.common.ranges",
+    "meshes.cell_cache", "meshes.source_hash", "studies.common.at_rest", "studies.common.inputs", "studies.common.kept",
+    "studies.common.locks", "studies.common.progress", "studies.common.ranges", "studies.sustain.result",
 )  # fmt: skip
 IMPORT = re.compile(
     r"^[ \t]*(?:from[ \t]+([\w.]+)[ \t]+import[ \t]+(\([^)]*\)|[^\n]*)|import[ \t]+([^\n]*))", re.MULTILINE
 )
 
 
-def source_hash(*modules, root=ROOT):
+def source_hash(*modules: str, root: Path = ROOT) -> str:
     """16 hexadecimal digits of the text of these modules and of all project modules that they import, at any depth."""
     return _hash(modules, Path(root))
 
@@ -29,7 +29,7 @@ def _hash(modules, root):
     return digest.hexdigest()[:16]
 
 
-def closure(*modules, root=ROOT):
+def closure(*modules: str, root: Path = ROOT) -> list[str]:
     """Sorted names of these modules and of the project's modules that they import, those of NOT_COMPUTING left out.
 
     ValueError for a module that has no source file.

@@ -9,11 +9,12 @@ import json
 import os
 import time
 import zipfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, fields, is_dataclass
 from io import BytesIO
 from pathlib import Path
+from typing import Any, Generic, TypeVar
 
 import numpy as np
 
@@ -24,31 +25,33 @@ SCHEMA = 1  # of the files
 LIMIT_GB = 4.0
 ABANDONED = 600  # s after which a half-written file belongs to nobody
 META = "meta.json"
+T = TypeVar("T")
+Arrays = dict[str, np.ndarray]
 _used = set()  # files that this process has read or written
 
 
 @dataclass(frozen=True)
-class Kind:
+class Kind(Generic[T]):
     """One sort of result: who computes it, how it becomes arrays and comes back, and what it must hold."""
 
     name: str  # of its files
     source: tuple[str, ...]  # modules that compute it
-    pack: Callable  # value -> {name: array of numbers, flags or words}
-    unpack: Callable  # {name: array} -> value
-    check: Callable  # raises ArithmeticError in plain words on a value out of range
+    pack: Callable[[T], Mapping[str, Any]]  # value -> {name: array of numbers, flags or words}
+    unpack: Callable[[Arrays], T]  # {name: array} -> value
+    check: Callable[[T], object]  # raises ArithmeticError in plain words on a value out of range
 
-    def key(self, *inputs):
+    def key(self, *inputs: object) -> str:
         """Key of the result for these inputs; another one if the source that computes it is another."""
         return fingerprint(self.name, source_hash(*self.source), *inputs)
 
 
-def kept_folder(out):
+def kept_folder(out: Path | str) -> Path:
     """Where the commands keep results whose own folder is `out`: 'kept' beside it, or RIMWORK_KEPT. Checks the limit."""
     limit_bytes()
     return Path(os.environ.get("RIMWORK_KEPT") or Path(out).parent / "kept")
 
 
-def limit_bytes():
+def limit_bytes() -> float:
     """Most bytes of a folder: RIMWORK_KEPT_GB, or LIMIT_GB. ValueError for anything but a number above zero."""
     text = os.environ.get("RIMWORK_KEPT_GB") or str(LIMIT_GB)
     try:
@@ -59,12 +62,14 @@ def limit_bytes():
     raise ValueError(f"RIMWORK_KEPT_GB = {text}: expected the most gigabytes of kept results, such as {LIMIT_GB:g}")
 
 
-def kept(folder, kind, inputs, compute):
+def kept(folder: Path, kind: Kind[T], inputs: tuple, compute: Callable[[], T]) -> T:
     """The result of a Kind for inputs (tuple): read from the folder, or computed by compute() and kept there."""
     return kept_all(folder, kind, [inputs], lambda _: [compute()])[0]
 
 
-def kept_all(folder, kind, inputs, compute):
+def kept_all(
+    folder: Path, kind: Kind[T], inputs: Sequence[tuple], compute: Callable[[list[int]], Iterable[T]]
+) -> list[T]:
     """[result] for several inputs. compute(indices) -> results of those that are not there, so that they share work.
 
     Another run that needs one of them waits for it. ArithmeticError where a computed result fails the kind's check.
@@ -88,7 +93,7 @@ def flat(tables: Mapping[str, Mapping[str, np.ndarray] | None]) -> dict[str, np.
     return {f"{table}/{name}": array for table, held in tables.items() for name, array in (held or {}).items()}
 
 
-def unflat(arrays, name):
+def unflat(arrays: Mapping[str, T], name: str) -> dict[str, T]:
     """The table of that name in what `flat` made."""
     return {key.split("/", 1)[1]: array for key, array in arrays.items() if key.startswith(f"{name}/")}
 
@@ -96,7 +101,7 @@ def unflat(arrays, name):
 # --- one file ---
 
 
-def recall(file, kind, aside=False):
+def recall(file: Path, kind: Kind[T], aside: bool = False) -> T | None:
     """The result in a file; None where there is none of this schema and key. aside: tell damage and set the file aside."""
     try:
         if (arrays := _read(file, kind)) is None:
@@ -117,7 +122,7 @@ def recall(file, kind, aside=False):
     return value
 
 
-def keep(file, kind, value):
+def keep(file: Path, kind: Kind[T], value: T) -> None:
     """Write a result whole or not at all; trouble of the disk is told once and no more."""
     raw = {name: _bytes(np.asarray(array)) for name, array in kind.pack(value).items()}
     sums = {name: _sum(data) for name, data in raw.items()}
@@ -182,7 +187,7 @@ def _set_aside(file, error):
 # --- size ---
 
 
-def prune(folder, limit=None):
+def prune(folder: Path, limit: float | None = None) -> None:
     """Delete files until the folder fits the limit [bytes]: damaged and abandoned ones first, then the least recently used.
 
     Files that this process has read or written stay.
@@ -208,7 +213,7 @@ def prune(folder, limit=None):
 # --- names ---
 
 
-def fingerprint(*values):
+def fingerprint(*values: object) -> str:
     """16 hexadecimal digits that depend on every number and word in the values."""
     digest = hashlib.sha256()
     _feed(digest, values)

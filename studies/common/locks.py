@@ -3,18 +3,21 @@
 import os
 import sys
 import time
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import BinaryIO
 
 PATIENCE = 0.2  # s between two tries for a lock
-_told = set()  # folders whose trouble was told
+_told: set[Path] = set()  # folders whose trouble was told
 
 
-def say_line(text):
+def say_line(text: str) -> None:
     """A line on standard error, on a line of its own where progress renews itself."""
     print(("\r\033[K" if sys.stderr.isatty() else "") + text, file=sys.stderr, flush=True)
 
 
-def locked(path):
+def locked(path: Path) -> BinaryIO | None:
     """An open file whose lock this process holds until it is closed or the process ends, however it ends.
 
     None if another one holds it. OSError where the folder takes no files or knows no locks.
@@ -41,7 +44,7 @@ def locked(path):
 
 
 @contextmanager
-def alone(path):
+def alone(path: Path) -> Iterator[None]:
     """Holds the lock of a file made for it, and waits for another run that does, which it says."""
     held, waits = None, 0
     try:
@@ -62,7 +65,7 @@ def alone(path):
             held.close()
 
 
-def trouble(folder, error):
+def trouble(folder: Path, error: OSError) -> None:
     """Tell once for each folder that it takes no results."""
     if folder not in _told:
         _told.add(folder)

@@ -23,7 +23,7 @@ def positive(what: str, arrays: Arrays) -> None:
             raise ArithmeticError(f"{what}: {name} of {np.nanmin(array):.3g}; expected above 0; {NO_FIGURE}")
 
 
-def in_order(what, frequency):
+def in_order(what: str, frequency: np.ndarray) -> None:
     """Frequencies (n,) [Hz] finite, above zero and in order."""
     numbers(what, {"frequency": frequency})
     positive(what, {"frequency": frequency})
@@ -31,9 +31,11 @@ def in_order(what, frequency):
         raise ArithmeticError(f"{what}: frequencies are not in order; {NO_FIGURE}")
 
 
-def shares(what, table, near=ROUND_OFF, whole=True):
+def shares(
+    what: str, table: Mapping[str, np.ndarray] | np.ndarray, near: float = ROUND_OFF, whole: bool = True
+) -> None:
     """{part: (n,)} or (parts, n) each within 0 and 1; whole: with a sum of 1. nan stands for what is not valid."""
-    values = np.array(list(table.values()) if isinstance(table, dict) else table, float)
+    values = np.array(list(table.values()) if isinstance(table, Mapping) else table, float)
     if np.any((values < -near) | (values > 1 + near)):
         raise ArithmeticError(
             f"{what}: shares from {np.nanmin(values):.3g} to {np.nanmax(values):.3g}; expected 0 to 1; {NO_FIGURE}"

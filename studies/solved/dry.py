@@ -19,6 +19,7 @@ from studies.common.progress import Progress
 from studies.common.ranges import in_order, numbers, positive, shares
 from studies.common.two_meshes import Level, on_both
 
+SOURCE = ("studies.solved.dry", "studies.common.builds")  # that computes a row: a build makes its own sections
 SPARE = 6  # modes solved for beyond those compared: partners may lie higher
 
 
@@ -63,8 +64,7 @@ def solve_dry(build: Build, model: Model, count: int) -> Row:
 
 def stored_row(build: Build, model: Model, count: int, store: Path) -> Row:
     """solve_dry, kept in the folder `store`."""
-    source = ("studies.solved.dry", "studies.common.builds")
-    kind = Kind("dry", source, pack, lambda arrays: unpack(arrays, build), check)
+    kind = Kind("dry", SOURCE, pack, lambda arrays: unpack(arrays, build), check)
     return kept(store, kind, (*physical(build), count, model.space.mesh), lambda: solve_dry(build, model, count))
 
 

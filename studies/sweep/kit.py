@@ -16,6 +16,8 @@ from studies.sweep.sections import Fitted, Tabulated, quick_sections
 
 Family = tuple[str, str]  # fingerprint of a mesh and, where no string is plucked, a build of the rim
 
+SOURCE = ("studies.sweep.variant", "studies.sweep.prepare")  # that computes rows and their reduced models
+
 
 @dataclass(frozen=True)
 class BaseGeometry:
@@ -71,7 +73,7 @@ def sheet_print(sweep: Sweep) -> str:
 
 def source() -> str:
     """Hash of the source that computes rows."""
-    return source_hash("studies.sweep.variant", "studies.sweep.prepare")
+    return source_hash(*SOURCE)
 
 
 def row_key(sweep: Sweep, sheet: str, variant: Variant) -> str:
