@@ -27,7 +27,7 @@ ABANDONED = 600  # s after which a half-written file belongs to nobody
 META = "meta.json"
 T = TypeVar("T")
 Arrays = dict[str, np.ndarray]
-_used = set()  # files that this process has read or written
+_used: set[Path] = set()  # files that this process has read or written
 
 
 @dataclass(frozen=True)
@@ -75,17 +75,17 @@ def kept_all(
     Another run that needs one of them waits for it. ArithmeticError where a computed result fails the kind's check.
     """
     files = [Path(folder) / f"{kind.name}-{kind.key(*one)}.npz" for one in inputs]
-    found = [recall(file, kind) for file in files]
+    results = [recall(file, kind) for file in files]
     with ExitStack() as locks:
-        for file in sorted({file for file, value in zip(files, found) if value is None}):
+        for file in sorted({file for file, value in zip(files, results) if value is None}):
             locks.enter_context(alone(file.with_suffix(".lock")))
-        found = [recall(f, kind, True) if value is None else value for f, value in zip(files, found)]
-        missing = [i for i, value in enumerate(found) if value is None]
+        results = [recall(f, kind, True) if value is None else value for f, value in zip(files, results)]
+        missing = [i for i, value in enumerate(results) if value is None]
         for i, value in zip(missing, compute(missing) if missing else ()):
             kind.check(value)
             keep(files[i], kind, value)
-            found[i] = value
-    return found
+            results[i] = value
+    return [value for value in results if value is not None]
 
 
 def flat(tables: Mapping[str, Mapping[str, np.ndarray] | None]) -> dict[str, np.ndarray]:

@@ -24,7 +24,7 @@ def locked(path: Path) -> BinaryIO | None:
     """
     file = path.open("ab+")
     try:
-        if os.name == "nt":
+        if sys.platform == "win32":
             import msvcrt
 
             msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)

@@ -18,7 +18,8 @@ def pack(found: Radiation) -> dict[str, np.ndarray | float]:
 
 def unpack(arrays: dict[str, np.ndarray]) -> Radiation:
     """The Radiation that was packed."""
-    return Radiation(**{**arrays, "speed": float(arrays["speed"])})
+    fields = dict(arrays)
+    return Radiation(speed=float(fields.pop("speed")), **fields)
 
 
 def check(found: Radiation) -> None:

@@ -1,7 +1,7 @@
 """The price of a stiffer rim, beside any claim about sustain: what the driest air does to the plates of each rim build."""
 
 from collections.abc import Sequence
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 from fem.model import Model
@@ -28,7 +28,7 @@ def drying(body: Body, rows: Sequence[Build], model: Model, store: Path) -> tupl
         return Drying(*(largest_pull(row, plate, "linings", change)[0] for plate in ("top", "back")))
 
     inputs = (built, driest, model.space.mesh)
-    of = {b.name: kept(store, DRYING, (*physical(b), *inputs), lambda build=b: pulled(build)) for b in rows}
+    of = {b.name: kept(store, DRYING, (*physical(b), *inputs), partial(pulled, b)) for b in rows}
     return Dry(built, driest, of), assumed
 
 

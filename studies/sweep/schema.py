@@ -140,7 +140,7 @@ def checksum(values: Iterable) -> str:
 
 def row_to_store(row: Row) -> tuple:
     """A Row in the order of COLUMNS, as SQLite takes it."""
-    arrays = [np.asarray(row.frequency, float).tobytes()]
+    arrays: list[bytes | None] = [np.asarray(row.frequency, float).tobytes()]
     arrays += [
         None if a is None else np.asarray(a, np.float32).tobytes()
         for a in (row.loss_factor, row.strain, row.dissipated)

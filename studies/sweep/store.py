@@ -70,9 +70,8 @@ class Store:
 
     def close(self) -> None:
         """Close the file and give up the lock."""
-        if getattr(self, "db", None) is not None:
+        if hasattr(self, "db"):  # not where opening failed
             self.db.close()
-            self.db = None
         if self.lock is not None:
             self.lock.close()
             self.lock = None
@@ -127,7 +126,7 @@ class Store:
         rows = {values[0]: right for values, right in self._stored("row", keys)}
         sustain = {values[0]: right for values, right in self._stored("sustain", keys)}
         good = {k for k, right in rows.items() if right and sustain.get(k, not notes)}
-        bad = [(k, ("row", "sustain", "checked")) for k in rows if k not in good]
+        bad: list[tuple[str, tuple[str, ...]]] = [(k, ("row", "sustain", "checked")) for k in rows if k not in good]
         bad += [(v[0], ("checked",)) for v, right in self._stored("checked", keys) if not right and v[0] in good]
 
         def delete():
@@ -170,7 +169,12 @@ class Store:
     def add_checks(self, checks: Iterable[Check]) -> None:
         """Commit Checks; those of rows checked before are left out."""
         values = [tuple(map(number_to_store, vars(check).values())) for check in checks]
-        self._write(lambda: [insert(self.db, "checked", v) for v in values])
+
+        def add():
+            for row in values:
+                insert(self.db, "checked", row)
+
+        self._write(add)
 
     def checks(self) -> dict[str, Check]:
         """{key: Check} of those that match their checksums."""
