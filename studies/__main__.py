@@ -3,7 +3,7 @@
 import os
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")  # many small products: threads cost more than they bring
@@ -42,7 +42,7 @@ Recordings = Annotated[tuple[Path, ...], SEVERAL]
 def rim(
     sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, count: Count = 20, pictures: Pictures = True,
     air: bool = True,
-):  # fmt: skip
+) -> None:  # fmt: skip
     """Compare rim builds: what kerfed, reversed, solid linings and doubled sides change, with the sheet's own as the base.
 
     First with the air inside and outside, hung free and on the lap; then the dry box. What took long is kept in the folder
@@ -62,7 +62,7 @@ def rim(
 def modes(
     input: Path, /, *, parts: Path | None = None, count: Count = 20, mesh_size_mm: MeshSize = None,
     fix: Names = (), hold: Names = (), json: Path | None = None, export: Path | None = None, air: bool = False,
-):  # fmt: skip
+) -> None:  # fmt: skip
     """Natural frequencies of a build sheet or of any shell mesh, with energies by part.
 
     Parameters
@@ -100,7 +100,7 @@ def modes(
 def pictures(
     sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, count: Count = 12, builds: Names = (),
     width_mm: float = 120.0, format: str = "png", dark: bool = False, moving: bool = False, air: bool = False,
-):  # fmt: skip
+) -> None:  # fmt: skip
     """Mode pictures for print, each with a caption beside it: top and back in plan, the guitar in perspective.
 
     What other commands keep of the same sheet, in 'kept' beside the folder, is used again.
@@ -126,7 +126,7 @@ def pictures(
 
 
 @app.command
-def check(sheet: Sheet, /, *, out: Out = None):
+def check(sheet: Sheet, /, *, out: Out = None) -> None:
     """Check a build sheet: areas, weights of every part, warnings, what is assumed; draw plan and section to scale."""
     from studies.check.question import check_sheet
 
@@ -134,7 +134,7 @@ def check(sheet: Sheet, /, *, out: Out = None):
 
 
 @app.command
-def new(file: Path, /):
+def new(file: Path, /) -> None:
     """Write a commented build sheet to fill in: only the measures are required.
 
     Parameters
@@ -151,7 +151,7 @@ def new(file: Path, /):
 def squeeze(
     sheet: Sheet, /, *, out: Out = None, load_kg: float = 2.0, mesh_size_mm: MeshSize = None, recording: Recordings = (),
     ruler_mm: float | None = None, load_error_percent: float | None = None, pictures: Pictures = True,
-):  # fmt: skip
+) -> None:  # fmt: skip
     """The open rim by itself, squeezed and twisted: deflections of each rim build, and which ones a ruler can tell apart.
 
     Parameters
@@ -173,7 +173,7 @@ def squeeze(
 @app.command
 def load(
     sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, strings: Strings = None, pictures: Pictures = True
-):  # fmt: skip
+) -> None:  # fmt: skip
     """What the strings' pull does: bridge, belly and dip, neck block and action, rim, of each rim build."""
     from studies.load.question import load_box
 
@@ -184,7 +184,7 @@ def load(
 def weather(
     sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, built_at_humidity_percent: float | None = None,
     used_at_humidity_percent: Numbers = (), rim_gap_mm: float | None = None, pictures: Pictures = True,
-):  # fmt: skip
+) -> None:  # fmt: skip
     """What dry and damp air do to the glued-up box: width, arch, and stress across the grain, of each rim build.
 
     Parameters
@@ -206,7 +206,7 @@ def weather(
 def sustain(
     sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, strings: Strings = None, frets: int = 20,
     modes: int = 60, draws: int = 20, pictures: Pictures = True,
-):  # fmt: skip
+) -> None:  # fmt: skip
     """Plucked notes on every rim build: how long they last, where their energy goes, and whether anybody could hear it.
 
     Every string and fret, hung free and on the lap. A second, coarser mesh gives the mesh error. What took long is kept in
@@ -232,7 +232,7 @@ def listen(
     notes: Names = (), held: Held = "lap",
     place_mm: Annotated[tuple[float, float, float] | None, Parameter(negative=())] = None, out: Out = None,
     mesh_size_mm: MeshSize = None, strings: Strings = None, blind: bool = True, reveal: Path | None = None,
-):  # fmt: skip
+) -> None:  # fmt: skip
     """WAV files of the same notes and a short phrase on two rim builds, at one gain, also in a hidden order.
 
     Parameters
@@ -264,7 +264,7 @@ def listen(
 def note(
     *takes: str, sheet: Path | None = None, held: Held = "lap", out: Path | None = None, mesh_size_mm: MeshSize = None,
     strings: Strings = None,
-):  # fmt: skip
+) -> None:  # fmt: skip
     """How long notes last on your guitar: decays from WAV recordings of single notes, beside the computed ones.
 
     Parameters
@@ -286,7 +286,7 @@ def note(
 def page(
     sheet: Sheet, /, *, out: Path | None = None, mesh_size_mm: MeshSize = None, modes: bool = True, sustain: bool = True,
     weather: bool = True, sounds: bool = True,
-):  # fmt: skip
+) -> None:  # fmt: skip
     """One HTML file for the reader: the answer, where the energy goes, fretboard, dry air, modes in motion, sounds; no network.
 
     Uses what the other commands keep of the same sheet, in the folder 'kept' beside the file, and computes the rest. A
@@ -314,7 +314,7 @@ def page(
 def sweep(
     plan: str, /, *, out: Path | None = None, workers: int | None = None, scheduler: str | None = None,
     sheet: Path | None = None, parquet: bool = False,
-):  # fmt: skip
+) -> None:  # fmt: skip
     """Run a night's plan of variants; stopped at any time, the same command goes on where it was.
 
     Parameters
@@ -342,7 +342,7 @@ def plate(
     *, length_mm: float, width_mm: float, thickness_mm: float, mass_g: float, along_hz: float | None = None,
     across_hz: float | None = None, twist_hz: float | None = None, other_hz: Numbers = (), recording: Recordings = (),
     wood: str | None = None, name: str = "measured_plate", out: Path | None = None,
-):  # fmt: skip
+) -> None:  # fmt: skip
     """Constants of your own board from its size, weight and two or three tap tones, typed or picked from recordings.
 
     Parameters
@@ -380,7 +380,7 @@ def plate(
 
 
 @app.command
-def schema():
+def schema() -> None:
     """Print the JSON schema of the build sheet, for editors that complete and check as you type."""
     import json
 
@@ -390,14 +390,14 @@ def schema():
 
 
 @app.command
-def system_check():
+def system_check() -> None:
     """Name what this machine lacks for meshing and pictures, and how to get it."""
     from studies.common.system_check import system_check as checked
 
     print(checked().text)
 
 
-def main(arguments=None):
+def main(arguments: list[str] | None = None) -> None:
     """Run a command; exit status 0, 2 with a line on standard error for bad input, 130 when stopped with Ctrl-C."""
     try:
         app(arguments, exit_on_error=False, print_error=False)
@@ -428,16 +428,16 @@ def main(arguments=None):
         sys.exit(130)
 
 
-def command_of(arguments):
+def command_of(arguments: list[str] | None) -> str:
     words = sys.argv[1:] if arguments is None else arguments
     return words[0] if words else ""
 
 
-def one_line(error):
+def one_line(error: object) -> str:
     return "; ".join(line.strip() for line in str(error).splitlines() if line.strip())
 
 
-def fail(text):
+def fail(text: str) -> NoReturn:
     print(f"rimwork: {text}", file=sys.stderr)
     sys.exit(2)
 

@@ -51,7 +51,7 @@ class NoteRead:
     warnings: tuple[str, ...]
 
     @property
-    def main(self):
+    def main(self) -> tuple[str | None, float | None]:
         """(name, T60) of the widest range that could be read, or (None, None)."""
         return next(((k, self.decay[k]) for k in ("main", "short") if self.decay[k] is not None), (None, None))
 

@@ -14,7 +14,7 @@ from meshes.body import Body
 from meshes.build import mesh_body
 from meshes.saddle import saddle_rows
 from studies.common.builds import Build, physical
-from studies.common.kept import Kind, flat, kept, unflat
+from studies.common.kept import Arrays, Kind, flat, kept, unflat
 from studies.common.progress import Progress
 from studies.common.ranges import in_order, numbers, positive, shares
 from studies.common.two_meshes import Level, on_both
@@ -81,18 +81,18 @@ def dry_on_both(
     return on_both(builds, size, ready, solve, progress, step=step)
 
 
-def pack(row):
+def pack(row: Row) -> Arrays:
     """{name: array} of all in a Row but its build."""
     s = row.split
     arrays = flat({
-        "modes": vars(row.found), "mass": row.mass, "strain": s.strain_share, "kinetic": s.kinetic_share,
+        "modes": vars(row.found), "mass": {part: np.array(m) for part, m in row.mass.items()}, "strain": s.strain_share, "kinetic": s.kinetic_share,
         "heat": s.heat_share, "channel": s.heat_share_by_channel, "stiffness": row.stiffness, "losses": row.losses,
     })  # fmt: skip
     arrays |= {"bridge": row.bridge, "losses_unknown": np.array(s.losses_unknown, str)}
     return arrays if s.loss_factor is None else arrays | {"loss_factor": s.loss_factor}
 
 
-def unpack(arrays, build):
+def unpack(arrays: Arrays, build: Build) -> Row:
     """The Row of a build that was packed."""
     of = lambda name: unflat(arrays, name)
     split = Energies(
@@ -103,7 +103,7 @@ def unpack(arrays, build):
     return Row(build, Modes(**of("modes")), split, mass, arrays["bridge"], of("stiffness"), of("losses") or None)
 
 
-def check(row):
+def check(row: Row) -> None:
     """ArithmeticError unless a Row's numbers are in range."""
     what, s = f"modes without air of '{row.build.label}'", row.split
     in_order(what, row.found.frequency)
