@@ -32,6 +32,7 @@ def test_public_functions_tell_their_types(path):
     assert not untyped(path.read_text(encoding="utf-8"))
 
 
+@pytest.mark.slow
 def test_the_checker_finds_no_fault():
     told, _, status = api.run(["--config-file", str(ROOT / "pyproject.toml"), "--no-incremental", *map(str, FILES)])
     assert status == 0, told
