@@ -20,7 +20,7 @@ SLOW, SETTLED, SETTLING = 4.0, 1e-12, 60  # of fall_time_with
 
 
 @dataclass(frozen=True)
-class Coupled:
+class CoupledString:
     """String and body as N oscillators with dashpots: N = n body modes + 2 m sines (m away from the top, m along it).
 
     State z = (omega X^-1 q, X^-1 qd) of the undamped modes X of the whole: its energy is |z|^2/2, and zd = A z.
@@ -44,10 +44,10 @@ class Coupled:
 
 
 @dataclass(frozen=True)
-class Ringing:
-    """Free motion of a Coupled: z(t) = sum_i amplitude_i state_i exp(pole_i t)."""
+class FreeDecay:
+    """Free motion of a CoupledString: z(t) = sum_i amplitude_i state_i exp(pole_i t)."""
 
-    coupled: Coupled
+    coupled: CoupledString
     amplitude: np.ndarray  # (2 N,) complex
     energy: float  # J at the start
 
@@ -84,19 +84,19 @@ def matrices(
 
 def couple(
     string: String, index: int, fret: int, body: BodyModes, sines: int | None = None, damping: np.ndarray | None = None
-) -> Coupled:
-    """Coupled of string number `index` at a fret; `sines` of each polarisation, by default four above the valid ones.
+) -> CoupledString:
+    """CoupledString of string number `index` at a fret; `sines` of each polarisation, by default four above the valid ones.
 
     damping: as for `matrices`.
     """
     sines = valid_partials(string, fret, body) + SPARE if sines is None else sines
     M, K, C = matrices(string, index, fret, body, sines, damping)
     omega, X = undamped(M, K)
-    return Coupled(string, fret, body, sines, M, K, C, X, omega, *_damped(omega, X, C))
+    return CoupledString(string, fret, body, sines, M, K, C, X, omega, *_damped(omega, X, C))
 
 
-def damped_anew(coupled: Coupled, damping: np.ndarray) -> Coupled:
-    """The Coupled with other losses of the body, `damping` (n, n) their sum; masses and stiffnesses as they are."""
+def with_damping(coupled: CoupledString, damping: np.ndarray) -> CoupledString:
+    """The CoupledString with other losses of the body, `damping` (n, n) their sum; masses and stiffnesses as they are."""
     C, n = coupled.C.copy(), coupled.body_size
     C[:n, :n] = damping
     poles, states = _damped(coupled.omega, coupled.X, C)
@@ -118,15 +118,15 @@ def undamped(M: np.ndarray, K: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.sqrt(np.maximum(square, 0)), lower.T @ vectors
 
 
-def release(coupled: Coupled, q: np.ndarray, velocity: np.ndarray | None = None) -> Ringing:
-    """Ringing from displacements q (N,) and velocities (N,), in the unknowns of the Coupled."""
+def release(coupled: CoupledString, q: np.ndarray, velocity: np.ndarray | None = None) -> FreeDecay:
+    """FreeDecay from displacements q (N,) and velocities (N,), in the unknowns of the CoupledString."""
     c, velocity = coupled, np.zeros(len(q)) if velocity is None else velocity
     z = np.concatenate([c.omega * (c.X.T @ (c.M @ q)), c.X.T @ (c.M @ velocity)])
-    return Ringing(c, np.linalg.solve(c.states, z.astype(complex)), float(z @ z / 2))
+    return FreeDecay(c, np.linalg.solve(c.states, z.astype(complex)), float(z @ z / 2))
 
 
-def pluck_note(coupled: Coupled, pluck: Pluck) -> Ringing:
-    """Ringing after a pluck: the body at rest, the string held aside on ends that have not moved.
+def pluck_note(coupled: CoupledString, pluck: Pluck) -> FreeDecay:
+    """FreeDecay after a pluck: the body at rest, the string held aside on ends that have not moved.
 
     Only partials below the highest valid frequency are set off. The body's own give under the finger's pull is left
     out: the hand that pulls also holds the guitar, and the body is some hundred times stiffer than the string.
@@ -139,21 +139,21 @@ def pluck_note(coupled: Coupled, pluck: Pluck) -> Ringing:
     return release(c, np.concatenate([np.zeros(c.body_size), q.ravel()]))
 
 
-def energy(ringing: Ringing, t: float | np.ndarray) -> np.ndarray:
+def energy(ringing: FreeDecay, t: float | np.ndarray) -> np.ndarray:
     """Energy [J] of string and body at times t (k,)."""
     c = ringing.coupled
     z = c.states @ (ringing.amplitude[:, None] * np.exp(np.outer(c.poles, np.atleast_1d(t))))
     return 0.5 * (abs(z) ** 2).sum(0)
 
 
-def velocity(ringing: Ringing, t: float | np.ndarray, rows: np.ndarray) -> np.ndarray:
+def velocity(ringing: FreeDecay, t: float | np.ndarray, rows: np.ndarray) -> np.ndarray:
     """rows' qd at times t (k,): rows (N,) or (N, r) -> (k,) or (k, r)."""
     c = ringing.coupled
     shape = (rows.T @ c.X) @ c.states[len(c.omega) :]
     return ((shape * ringing.amplitude) @ np.exp(np.outer(c.poles, np.atleast_1d(t)))).real.T
 
 
-def fall_time(ringing: Ringing, decibel: float) -> float:
+def fall_time(ringing: FreeDecay, decibel: float) -> float:
     """Time [s] at which the energy of string and body has fallen by so many dB; inf if it never does."""
     c = ringing.coupled
     return _crossing(_energy_of(c.poles, c.states * ringing.amplitude), ringing.energy, decibel)
@@ -172,7 +172,7 @@ def _energy_of(poles: np.ndarray, terms: np.ndarray) -> Callable[[float], float]
     return curve
 
 
-def fall_time_with(ringing: Ringing, damping: np.ndarray, decibel: float, first: float | None = None) -> float:
+def fall_time_with(ringing: FreeDecay, damping: np.ndarray, decibel: float, first: float | None = None) -> float:
     """As fall_time, were the body's dashpots `damping` (n, n) in all; for changes that leave the slow motions slow.
 
     The slow modes alone: what falls SLOW times as fast has fallen by 4 x decibel by then. Their space under the changed
@@ -199,12 +199,12 @@ def fall_time_with(ringing: Ringing, damping: np.ndarray, decibel: float, first:
                 return _fall_of_some(ringing, T, np.diag(c.poles[P]) + F[P], decibel)
             if not np.abs(R).max() < 1:
                 break
-    again = damped_anew(c, damping)
+    again = with_damping(c, damping)
     z = (c.states @ ringing.amplitude).real
-    return fall_time(Ringing(again, np.linalg.solve(again.states, z.astype(complex)), ringing.energy), decibel)
+    return fall_time(FreeDecay(again, np.linalg.solve(again.states, z.astype(complex)), ringing.energy), decibel)
 
 
-def _fall_of_some(ringing: Ringing, T: np.ndarray, B: np.ndarray, decibel: float) -> float:
+def _fall_of_some(ringing: FreeDecay, T: np.ndarray, B: np.ndarray, decibel: float) -> float:
     """fall_time of the motions in the columns of T (2 N, k), upper half plane, on which A acts as B: A T = T B."""
     z = (ringing.coupled.states @ ringing.amplitude).real
     # J T: with A = J S, S symmetric, spaces are J-orthogonal
@@ -215,7 +215,7 @@ def _fall_of_some(ringing: Ringing, T: np.ndarray, B: np.ndarray, decibel: float
     return _crossing(_energy_of(poles, terms), ringing.energy, decibel)
 
 
-def sound_fall_time(ringing: Ringing, decibel: float) -> float:
+def radiated_decay_time(ringing: FreeDecay, decibel: float) -> float:
     """Time [s] at which the energy still to be radiated has fallen by so many dB; nan without radiation.
 
     That is the decay of Schroeder's curve of the sound, JASA 37:409 (1965). It differs from fall_time where a motion that
@@ -226,7 +226,7 @@ def sound_fall_time(ringing: Ringing, decibel: float) -> float:
     return _crossing(lambda t: later(t)[0], start, decibel) if start > 0 else float("nan")
 
 
-def radiated_later(ringing: Ringing) -> Callable[[float | np.ndarray], np.ndarray]:
+def radiated_later(ringing: FreeDecay) -> Callable[[float | np.ndarray], np.ndarray]:
     """Function t (k,) -> energy [J] radiated after t, in closed form (see dissipated)."""
     c, B = ringing.coupled, ringing.coupled.body.radiation
     if B is None or not c.poles.real.max() < 0:
@@ -257,7 +257,7 @@ def _crossing(curve: Callable[[float], float], start: float, decibel: float) -> 
     return float(np.exp(brentq(level, low, high, xtol=1e-6)))
 
 
-def dissipated(ringing: Ringing, parts: Mapping[str, np.ndarray] | None = None) -> dict[str, float]:
+def dissipated(ringing: FreeDecay, parts: Mapping[str, np.ndarray] | None = None) -> dict[str, float]:
     """{part: share of the pluck's energy} turned to heat in each part of the body and in the string, or radiated.
 
     W_p/E_0 = int qd' C_p qd dt/E_0 in closed form: int v v' dt = -Re sum_ij v_i v_j^H/(lambda_i + conj lambda_j). The

@@ -41,9 +41,9 @@ def rigid_modes(points: np.ndarray) -> np.ndarray:
     return R.reshape(6 * n, 6)
 
 
-def fixed_unknowns(space: Space, fix: Iterable[str] = (), hold: Iterable[str] = ()) -> np.ndarray:
+def fixed_unknowns(space: Space, fix: Iterable[str] = (), support: Iterable[str] = ()) -> np.ndarray:
     """Indices of the unknowns of the parts or edges in `fix` (clamped: all six) and `hold` (displacements only)."""
-    groups = [(name, 6) for name in fix] + [(name, 3) for name in hold]
+    groups = [(name, 6) for name in fix] + [(name, 3) for name in support]
     unknowns = [(6 * space.nodes_of(name)[:, None] + np.arange(k)).ravel() for name, k in groups]
     return np.unique(np.concatenate(unknowns or [np.zeros(0, int)])).astype(int)
 

@@ -11,7 +11,7 @@ from skfem.mapping import Mapping
 
 from fem import forms
 from fem.forms import Kinds
-from fem.mesh import Line, Seam, ShellMesh, Surface
+from fem.mesh import InterfaceSpring, Line, ShellMesh, Surface
 
 
 class SurfaceMapping(Mapping):
@@ -179,12 +179,18 @@ def beam_operators(space: Space, region: str, line: Line) -> Iterator[Operator]:
         yield Operator(role, region, "beam", nodes, B, weight, taper)
 
 
-def seam_operators(space: Space, region: str, seam: Seam) -> Iterator[Operator]:
+def interface_operators(space: Space, region: str, interface_spring: InterfaceSpring) -> Iterator[Operator]:
     """Jump operator of a seam between two runs of coincident edges."""
-    nodes = np.hstack([space.edge_nodes(seam.edges_a), space.edge_nodes(seam.edges_b)])
-    t, phi, _, weight, _ = space.edge_fields(seam.edges_a, space.element.maxdeg + 1)
-    a = seam.inward - np.sum(seam.inward * t, axis=1, keepdims=True) * t
+    nodes = np.hstack([space.edge_nodes(interface_spring.edges_a), space.edge_nodes(interface_spring.edges_b)])
+    t, phi, _, weight, _ = space.edge_fields(interface_spring.edges_a, space.element.maxdeg + 1)
+    a = interface_spring.inward - np.sum(interface_spring.inward * t, axis=1, keepdims=True) * t
     a = a / np.linalg.norm(a, axis=1, keepdims=True)
     yield Operator(
-        "K", region, "seam", nodes, forms.seam_jumps(t, a, np.cross(t, a), phi), weight, np.ones_like(weight)
+        "K",
+        region,
+        "interface",
+        nodes,
+        forms.interface_displacements(t, a, np.cross(t, a), phi),
+        weight,
+        np.ones_like(weight),
     )

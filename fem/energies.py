@@ -17,8 +17,8 @@ class Energies:
 
     strain_share: dict[str, np.ndarray]  # {part: (n,)}
     kinetic_share: dict[str, np.ndarray]  # {part: (n,)}
-    heat_share: dict[str, np.ndarray] | None  # {part: (n,)}
-    heat_share_by_channel: dict[str, np.ndarray] | None  # {'along', 'across', 'shear', 'joint': (n,)}
+    dissipated_share: dict[str, np.ndarray] | None  # {part: (n,)}
+    dissipated_share_by_channel: dict[str, np.ndarray] | None  # {'along', 'across', 'shear', 'joint': (n,)}
     loss_factor: np.ndarray | None  # (n,)
     losses_unknown: tuple[str, ...]  # parts whose losses are not known
 
@@ -65,7 +65,7 @@ def energies(model: Model | Reduced, sections: Sections, shape: np.ndarray) -> E
 
 def loss_factor_without(energies: Energies, parts: Iterable[str]) -> np.ndarray:
     """(n,) modal loss factor if the named parts had no loss and all else stayed equal: the shapes do not change."""
-    eta, share = energies.loss_factor, energies.heat_share
+    eta, share = energies.loss_factor, energies.dissipated_share
     assert eta is not None and share is not None
     return eta * (1 - sum((share[p] for p in parts if p in share), np.zeros_like(eta)))
 

@@ -60,7 +60,9 @@ KINDS: dict[str, dict[str, Kinds]] = {
     "K": {
         "shell": _laminate_kinds(),
         "beam": _beam_kinds(),
-        "seam": {kind: (0, _symmetric(6, {(i, i): 1})) for i, kind in enumerate(("kt", "ka", "kb", "ct", "ca", "cb"))},
+        "interface": {
+            kind: (0, _symmetric(6, {(i, i): 1})) for i, kind in enumerate(("kt", "ka", "kb", "ct", "ca", "cb"))
+        },
     },
     "M": {
         "shell": {
@@ -69,7 +71,7 @@ KINDS: dict[str, dict[str, Kinds]] = {
             "m2": (0, _symmetric(5, {(3, 3): 1, (4, 4): 1})),
         },
         "beam": _beam_mass_kinds(),
-        "seam": {},
+        "interface": {},
     },
 }
 
@@ -142,7 +144,7 @@ def beam_velocities(t: np.ndarray, b: np.ndarray, r: np.ndarray, phi: np.ndarray
     return _operator(rows, (edges, *phi.shape))
 
 
-def seam_jumps(t: np.ndarray, a: np.ndarray, b: np.ndarray, phi: np.ndarray) -> np.ndarray:
+def interface_displacements(t: np.ndarray, a: np.ndarray, b: np.ndarray, phi: np.ndarray) -> np.ndarray:
     """Operator of the jump (plate minus rim) of u, then of th, along t, a, b; nodes of the plate first, then the rim's."""
     N = np.concatenate([phi, -phi], axis=1)[None, :, :, None]
     frame = [d[:, None, None] for d in (t, a, b)]

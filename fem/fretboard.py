@@ -7,7 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.body_modes import RADIATION, STRING, BodyModes, dampings
-from fem.coupled_string import POLARISATIONS, couple, dissipated, fall_time, pluck_note, sound_fall_time, valid_partials
+from fem.coupled_string import (
+    POLARISATIONS,
+    couple,
+    dissipated,
+    fall_time,
+    pluck_note,
+    radiated_decay_time,
+    valid_partials,
+)
 from fem.strings import Pluck, String, fretted_length, fundamental, inharmonicity, pluck_energy
 
 
@@ -93,7 +101,7 @@ def one_note(string: String, index: int, fret: int, body: BodyModes, pluck: Pluc
     ringing = pluck_note(couple(string, index, fret, body), pluck)
     share = dissipated(ringing)
     whole = pluck_energy(string, fret, pluck)
-    times = [fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0), sound_fall_time(ringing, 60.0)]
+    times = [fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0), radiated_decay_time(ringing, 60.0)]
     return [*row, *times, ringing.energy, ringing.energy / whole, *(share[name] for name in names)]
 
 

@@ -27,7 +27,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Seam:
+class InterfaceSpring:
     """Pairs of coincident edges, their nodes duplicated, held together by a joint."""
 
     edges_a: np.ndarray  # (k, 2) node pairs on the plate
@@ -44,7 +44,7 @@ class ShellMesh:
     normal: np.ndarray  # (m, 3) unit vectors; of a closed box: outward
     surfaces: dict[str, Surface] = field(default_factory=dict)
     lines: dict[str, Line] = field(default_factory=dict)
-    seams: dict[str, Seam] = field(default_factory=dict)
+    interface_springs: dict[str, InterfaceSpring] = field(default_factory=dict)
     edges: dict[str, np.ndarray] = field(default_factory=dict)  # {name: (k, 2)} further edges that may be fixed
 
     def __post_init__(self) -> None:
@@ -67,7 +67,7 @@ class ShellMesh:
     @property
     def names(self) -> list[str]:
         """Names of everything that can be fixed or given a section."""
-        return sorted({*self.surfaces, *self.lines, *self.seams, *self.edges})
+        return sorted({*self.surfaces, *self.lines, *self.interface_springs, *self.edges})
 
     def nodes_of(self, name: str) -> np.ndarray:
         """Node indices of a named region, or of all regions of a part. ValueError for an unknown name."""

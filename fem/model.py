@@ -88,7 +88,11 @@ def assemble(mesh: ShellMesh, element: Element | None = None) -> Model:
     operators = (
         *(op for region, shape in mesh.surfaces.items() for op in elements.shell_operators(space, region, shape)),
         *(op for region, line in mesh.lines.items() for op in elements.beam_operators(space, region, line)),
-        *(op for region, seam in mesh.seams.items() for op in elements.seam_operators(space, region, seam)),
+        *(
+            op
+            for region, interface_spring in mesh.interface_springs.items()
+            for op in elements.interface_operators(space, region, interface_spring)
+        ),
     )
     N = space.size // 6
     pairs = [op.nodes[:, :, None].astype(np.int64) * N + op.nodes[:, None, :] for op in operators if op.role == "K"]

@@ -134,7 +134,7 @@ def _plywood(name: str) -> Movement:
     )
 
 
-def free_of_stress(family: str, along: float, across: float) -> np.ndarray:
+def swelling_strain(family: str, along: float, across: float) -> np.ndarray:
     """Strain of a shell (9,) or a beam (6,) of one wood whose free strains are `along` and `across` its first axis.
 
     No curvature, whatever the distance from the reference surface: a uniform strain is the same everywhere.
@@ -166,7 +166,7 @@ def stiffness_operator(model: Model, region: str) -> Operator:
     raise ValueError(f"no region '{region}' in the model")
 
 
-def board_stress(
+def laminate_stress(
     model: Model, region: str, wood: Wood, displacement: np.ndarray, free: tuple[float, float], z: float = 0.0
 ) -> np.ndarray:
     """(elements, points, 3) Pa along, across and in shear at a distance z [m] from the middle surface of a region.

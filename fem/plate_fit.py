@@ -17,10 +17,10 @@ from fem.materials import Wood, lookup, plane_stress_stiffness
 TONES = {"along": (2, 0), "across": (0, 2), "twist": (1, 1)}
 SOUGHT = ("E_L", "E_R", "G_LR")  # each ruled by the tone at the same place of TONES
 LOSSES = ("loss_L", "loss_R", "loss_G")
-NU_DOUBT = 0.05  # standard uncertainty of the assumed nu_LR: spread of the handbook's woods, .29-.50
-SHEAR_DOUBT = 0.3  # of the logarithm of the assumed G_LT/E_L and G_RT/E_L: as wide as their spread within spruces
+NU_UNCERTAINTY = 0.05  # standard uncertainty of the assumed nu_LR: spread of the handbook's woods, .29-.50
+SHEAR_UNCERTAINTY = 0.3  # of the logarithm of the assumed G_LT/E_L and G_RT/E_L: as wide as their spread within spruces
 COMPUTED = 24  # modes, enough to hold the tone across of a narrow plate
-RATIO_DOUBT = 0.3  # of the logarithm of a ratio E_R/E_L or G_LR/E_L that no tone has measured
+RATIO_UNCERTAINTY = 0.3  # of the logarithm of a ratio E_R/E_L or G_LR/E_L that no tone has measured
 
 
 @dataclass(frozen=True)
@@ -220,15 +220,16 @@ def _uncertainty(
 
     readings = (errors.length, errors.width, errors.thickness, errors.mass)
     rows = [moved(size + e * step, reference) for e, step in zip(np.eye(4), readings, strict=True)]
-    rows.append(moved(size, replace(reference, nu_LR=reference.nu_LR + NU_DOUBT)))
+    rows.append(moved(size, replace(reference, nu_LR=reference.nu_LR + NU_UNCERTAINTY)))
     rows += [
-        moved(size, replace(reference, **{k: getattr(reference, k) * np.exp(SHEAR_DOUBT)})) for k in ("G_LT", "G_RT")
+        moved(size, replace(reference, **{k: getattr(reference, k) * np.exp(SHEAR_UNCERTAINTY)}))
+        for k in ("G_LT", "G_RT")
     ]
     rows += [
         _tie(tones) @ np.linalg.solve(J, e * errors.frequency / peaks[t]) for e, t in zip(np.eye(len(tones)), tones)
     ]
     free = [list(TONES).index(tone) for tone in tones]
-    rows += [RATIO_DOUBT * np.eye(3)[i] for i in range(3) if i not in free]
+    rows += [RATIO_UNCERTAINTY * np.eye(3)[i] for i in range(3) if i not in free]
     relative = np.sqrt((np.array(rows) ** 2).sum(0))
     density = np.sqrt(sum((e / x) ** 2 for e, x in zip(readings, size, strict=True)))
     values = {key: getattr(wood, key) * float(r) for key, r in zip(SOUGHT, relative, strict=True)}
@@ -284,7 +285,7 @@ def _assumed(
 ) -> dict[str, str]:
     """{constant: value in words} of all that was lent by the reference wood."""
     of = f"of {reference.name}"
-    text = {"nu_LR": f"{wood.nu_LR:.3f}, {of} (uncertainty {NU_DOUBT})"}
+    text = {"nu_LR": f"{wood.nu_LR:.3f}, {of} (uncertainty {NU_UNCERTAINTY})"}
     for key in ("G_LT", "G_RT"):
         text[key] = f"{getattr(wood, key) / wood.E_L:.4f} E_L, ratio {of}"
     for key in SOUGHT:

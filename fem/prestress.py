@@ -23,7 +23,7 @@ def membrane_forces(model: Model, weights: Weights, displacement: np.ndarray) ->
     """
     forces = {}
     for op in model.operators:
-        if op.role != "K" or op.family == "seam":
+        if op.role != "K" or op.family == "interface":
             continue
         C = section_matrix(op, weights)
         if isinstance(C, int):
@@ -114,12 +114,12 @@ def largest_ratio(body: FreeBody, forces: Mapping[str, np.ndarray], M: sp.csr_ar
 # --- a seam closed over a gap ---
 
 
-def seam_points(model: Model, region: str) -> tuple[np.ndarray, np.ndarray]:
+def interface_points(model: Model, region: str) -> tuple[np.ndarray, np.ndarray]:
     """(edges, points, 3) m of a seam's quadrature points, and the sign by which its third jump counts along +z."""
-    space, seam = model.space, model.space.mesh.seams[region]
-    t, _, _, _, s = space.edge_fields(seam.edges_a, space.element.maxdeg + 1)
-    ends = space.mesh.nodes[seam.edges_a]
-    up = np.sign(np.cross(t, seam.inward)[:, 2])
+    space, interface_spring = model.space, model.space.mesh.interface_springs[region]
+    t, _, _, _, s = space.edge_fields(interface_spring.edges_a, space.element.maxdeg + 1)
+    ends = space.mesh.nodes[interface_spring.edges_a]
+    up = np.sign(np.cross(t, interface_spring.inward)[:, 2])
     return ends[:, :1] + s[:, None] * (ends[:, 1:] - ends[:, :1]), up
 
 
@@ -129,7 +129,7 @@ def gap_load(model: Model, weights: Weights, region: str, gap: np.ndarray) -> np
     int B' k (0, 0, gap; 0, -gap', 0): the seam would be at rest with that jump, and with the turn that goes with its slope.
     """
     op = stiffness_operator(model, region)
-    at, up = seam_points(model, region)
+    at, up = interface_points(model, region)
     free = np.zeros(op.B.shape[:3])
     free[..., 2] = gap * up[:, None]
     free[..., 4] = -_slope(at, gap) * up[:, None]
@@ -148,12 +148,12 @@ def _slope(at: np.ndarray, value: np.ndarray) -> np.ndarray:
     return np.einsum("eqk,ek->eq", dV, np.linalg.solve(V, value[..., None])[..., 0])
 
 
-def seam_pull(
+def interface_traction(
     model: Model, weights: Weights, region: str, displacement: np.ndarray, gap: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """(edges, points) N/m with which a seam closed over a gap pulls the plate down and the rim up, and its weights [m]."""
     op = stiffness_operator(model, region)
-    up = seam_points(model, region)[1][:, None]
+    up = interface_points(model, region)[1][:, None]
     extension = strains(op, displacement[:, None])[..., 2, 0] * up
     stiffness = np.asarray(section_matrix(op, weights))[..., 2, 2] / op.weight
     return stiffness * (extension - gap), op.weight

@@ -36,7 +36,7 @@ class Reduced:
 
     size: int  # r
     columns: dict[Term, np.ndarray]  # {(role, region, kind): (r (r + 1) / 2,) upper triangle of V' K_i V}
-    tested: dict[Term, np.ndarray]  # {(role, region, kind): (SKETCH, r) Z' K_i V}
+    sketched: dict[Term, np.ndarray]  # {(role, region, kind): (SKETCH, r) Z' K_i V}
     step: np.ndarray  # (r,) coordinates of the unit translation along z
     space: BasisSpace | None = None  # where places of the shell are asked for
 
@@ -72,7 +72,7 @@ class Reduced:
         return estimate(Z["K"] @ y - (Z["M"] @ y) * omega2, omega2)
 
     def _tested(self, role: str, weights: Weights) -> np.ndarray:
-        terms = (f * self.tested[key] for key, f in weights.items() if key[0] == role and key in self.tested and f)
+        terms = (f * self.sketched[key] for key, f in weights.items() if key[0] == role and key in self.sketched and f)
         return sum(terms, np.zeros((1, self.size)))
 
 
@@ -81,7 +81,7 @@ def leading(reduced: Reduced, r: int) -> Reduced:
     i, j = np.triu_indices(reduced.size)
     keep = (i < r) & (j < r)
     columns = {key: column[keep] for key, column in reduced.columns.items()}
-    return Reduced(r, columns, {key: t[:, :r] for key, t in reduced.tested.items()}, reduced.step[:r])
+    return Reduced(r, columns, {key: t[:, :r] for key, t in reduced.sketched.items()}, reduced.step[:r])
 
 
 def smallest(reduced: Reduced, samples: Sequence[Weights], count: int, limit: float) -> Reduced:
@@ -123,9 +123,9 @@ def outer_products(y: np.ndarray) -> np.ndarray:
     return products
 
 
-def estimate(tested: np.ndarray, omega2: np.ndarray) -> np.ndarray:
+def estimate(sketched: np.ndarray, omega2: np.ndarray) -> np.ndarray:
     """(m,) from Z' r (SKETCH, m) and omega^2 (m,) of M-normalised modes."""
-    return np.sqrt(np.mean(tested**2, axis=0) / (omega2 - SHIFT))
+    return np.sqrt(np.mean(sketched**2, axis=0) / (omega2 - SHIFT))
 
 
 def reduce(model: Model, V: np.ndarray, Z: np.ndarray | None = None) -> Reduced:
@@ -135,7 +135,7 @@ def reduce(model: Model, V: np.ndarray, Z: np.ndarray | None = None) -> Reduced:
     """
     Z = np.zeros((model.size, 1)) if Z is None else Z
     r = V.shape[1]
-    columns, tested = {}, {}
+    columns, sketched = {}, {}
     upper = np.triu_indices(r)
     both = np.hstack([V, Z])
     for op in model.operators:
@@ -151,10 +151,10 @@ def reduce(model: Model, V: np.ndarray, Z: np.ndarray | None = None) -> Reduced:
         for kind, (p, C) in op.kinds.items():
             total = sum(C[i, j] * products[p, i, j] for i, j in np.argwhere(C) if i <= j)
             columns[op.role, op.region, kind] = total[:r][upper]
-            tested[op.role, op.region, kind] = total[r:]
+            sketched[op.role, op.region, kind] = total[r:]
     step = np.zeros(model.size)
     step[2::6] = 1
-    return Reduced(r, columns, tested, np.linalg.lstsq(V, step, rcond=None)[0])
+    return Reduced(r, columns, sketched, np.linalg.lstsq(V, step, rcond=None)[0])
 
 
 def reduced_modes(reduced: Reduced, weights: Weights, count: int) -> Modes:
@@ -167,18 +167,18 @@ def reduced_modes(reduced: Reduced, weights: Weights, count: int) -> Modes:
 
 def estimates(reduced: Reduced, samples: Sequence[Weights], count: int) -> np.ndarray:
     """(n,) the largest estimate over `count` modes of each of n weights: as reduced_modes, for many at once."""
-    matrices, tested = {}, {}
+    matrices, sketched = {}, {}
     for role in "KM":
         keys = [key for key in reduced.columns if key[0] == role]
         table = np.array([[w.get(key, 0.0) for key in keys] for w in samples]).reshape(-1, len(keys))
         matrices[role] = table @ np.array([reduced.columns[key] for key in keys])
-        tested[role] = np.tensordot(table, np.array([reduced.tested[key] for key in keys]), 1)
+        sketched[role] = np.tensordot(table, np.array([reduced.sketched[key] for key in keys]), 1)
     largest = np.zeros(len(samples))
     for i in range(len(samples)):
         K, M = (unpacked(matrices[role][i], reduced.size) for role in "KM")
         omega2, y = small_modes(K, M, count)
         omega2, y = omega2[RIGID:], y[:, RIGID:]
-        largest[i] = estimate(tested["K"][i] @ y - (tested["M"][i] @ y) * omega2, omega2).max()
+        largest[i] = estimate(sketched["K"][i] @ y - (sketched["M"][i] @ y) * omega2, omega2).max()
     return largest
 
 

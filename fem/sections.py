@@ -150,7 +150,7 @@ def joint(
     """Section of a seam: N/m per m for the jump along, across and out of the plate; N per rad for the rotations."""
     t, r = np.broadcast_to(translation, 3), np.broadcast_to(rotation, 3)
     stiffness = dict(zip(("kt", "ka", "kb", "ct", "ca", "cb"), map(float, (*t, *r))))
-    return Section("seam", stiffness, {}, {"joint": {kind: loss * f for kind, f in stiffness.items()}})
+    return Section("interface", stiffness, {}, {"joint": {kind: loss * f for kind, f in stiffness.items()}})
 
 
 def difference(whole: Section, part: Section) -> Section:

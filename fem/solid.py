@@ -201,7 +201,7 @@ def tractions(body: Solid, axis: int, place: float, stress: Callable[[np.ndarray
     return F
 
 
-def rigid_hold(body: Solid, nodes: np.ndarray) -> list[int]:
+def rigid_support(body: Solid, nodes: np.ndarray) -> list[int]:
     """Unknowns to hold so that a solid periodic along x neither moves nor turns about x."""
     fixed = nodes[0, 0]
     far = nodes.flat[np.argmax(abs(body.points[nodes, 1] - body.points[fixed, 1]))]
@@ -253,7 +253,7 @@ def homogenised(body: Solid, C: np.ndarray, given: np.ndarray, size: float, twis
     local = np.einsum("eq,eqsi,est,eqtc->eic", body.weight, body.B, C, given, optimize=True)
     F = np.zeros((3 * len(body.points), given.shape[-1]))
     np.add.at(F, dofs, -local)
-    fixed = rigid_hold(body, nodes)[: 4 if twist_free else 3]
+    fixed = rigid_support(body, nodes)[: 4 if twist_free else 3]
     u = solve(stiffness(body, C, masters), F, fixed)[masters]
     strains = given + body.strains(u)
     return Cell(quadratic_form(body, strains, C) / size, strains, u)

@@ -30,7 +30,7 @@ class Enclosed:
     air: Tones
     openings: dict[str, Opening]
     coupling: Coupling = field(repr=False)  # of the r columns, then the openings; without residual_pressure
-    walls: tuple[np.ndarray, np.ndarray] = field(repr=False)  # wall_integrals
+    walls: tuple[np.ndarray, np.ndarray] = field(repr=False)  # boundary_layer_integrals
     volume: float  # m3 of air
 
     def first(self, k: int) -> "Enclosed":
@@ -43,7 +43,7 @@ class Enclosed:
         """
         if body is self.body:
             return self
-        volume = self.volume + air_gained(self.body, body)
+        volume = self.volume + air_volume_change(self.body, body)
         thick = lambda name: body.top.thickness if name == "soundhole" else body.side_thickness
         openings = {name: replace(o, thickness=thick(name)) for name, o in self.openings.items()}
         scale = np.sqrt(self.volume / volume)
@@ -59,7 +59,7 @@ class Enclosed:
         )
 
 
-def air_gained(old: Body, new: Body) -> float:
+def air_volume_change(old: Body, new: Body) -> float:
     """m3 by which the air inside grows from one body to another of the same outline and heights."""
     inward = lambda body: body.side_thickness - body.sides[0].thickness / 2
     plates = (old.top.thickness + old.back.thickness - new.top.thickness - new.back.thickness) / 2

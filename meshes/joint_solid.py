@@ -15,7 +15,7 @@ from fem.solid import (
     graded,
     periodic_masters,
     quadratic_form,
-    rigid_hold,
+    rigid_support,
     solid,
     solid_losses,
     solid_stiffness,
@@ -248,7 +248,7 @@ def _under(body: Solid, C: np.ndarray, forces: np.ndarray) -> tuple[np.ndarray, 
     F = np.zeros_like(forces)
     np.add.at(F, masters, forces)
     F = F.reshape(-1, forces.shape[-1])
-    u = solve(stiffness(body, C, masters), F, rigid_hold(body, masters[body.nodes]))[masters]
+    u = solve(stiffness(body, C, masters), F, rigid_support(body, masters[body.nodes]))[masters]
     return u, F.T @ u.reshape(len(F), -1) / np.ptp(body.points[:, 0])
 
 

@@ -36,7 +36,7 @@ def _alone(piece: Piece, without: Sequence[str]) -> ShellMesh:
 
 def sections_on(mesh: ShellMesh, sections: Mapping[str, Section]) -> dict[str, Section]:
     """{region: Section} of those sections whose region lies on the mesh."""
-    regions = {*mesh.surfaces, *mesh.lines, *mesh.seams}
+    regions = {*mesh.surfaces, *mesh.lines, *mesh.interface_springs}
     return {region: section for region, section in sections.items() if region in regions}
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fem.mesh import Line, Seam, ShellMesh, Surface
+from fem.mesh import InterfaceSpring, Line, ShellMesh, Surface
 
 Area = tuple[float, float, float, float]  # x0, x1, y0, y1 [m] in plan
 
@@ -60,7 +60,10 @@ def joined(pieces: Sequence[Piece], rim: Rim) -> ShellMesh:
         np.concatenate([piece.normal for piece in pieces]),
         surfaces,
         lines,
-        {f"joint_{plate}": Seam(edges[f"{plate}_edge"], edges[f"rim_{plate}"], inward) for plate in ("top", "back")},
+        {
+            f"joint_{plate}": InterfaceSpring(edges[f"{plate}_edge"], edges[f"rim_{plate}"], inward)
+            for plate in ("top", "back")
+        },
         edges,
     )
 

@@ -7,24 +7,24 @@ from fem.interpolate import normal_displacement
 from fem.radiation import resistance_at
 from fem.response import ModalModel
 from meshes.body import Body, top_height
-from meshes.sounding import Sounding, Structure, real_modes
+from meshes.coupled_model import CoupledModel, Structure, real_modes
 
 SADDLE_SPREAD, NUT_SPREAD = 0.054, 0.037  # m from the first to the last string; common practice, no source
 
 
-def string_body(sounding: Sounding, supported: ModalModel, strings: int = 6) -> BodyModes:
+def string_body(coupled: CoupledModel, supported: ModalModel, strings: int = 6) -> BodyModes:
     """BodyModes of the held body for `strings` strings, the first one on the bass side.
 
     The saddle moves at the strings' height, carried along rigidly by the top under it, so that the bridge's turning
     enters; the nut is carried by the neck's end. Without a neck the nut stands still. Losses between real modes.
     """
-    omega, X = real_modes(sounding, supported)
+    omega, X = real_modes(coupled, supported)
     turn = lambda group: {part: X.T @ A @ X for part, A in group.items()}
     assert supported.radiation is not None
     R = resistance_at(supported.radiation, omega)
     radiated = radiation_factor(np.einsum("ia,wij,jb->wab", X, R, X, optimize=True))
-    saddle, nut = string_ends(sounding.structure, strings)
-    n = len(sounding.structure.frequency)
+    saddle, nut = string_ends(coupled.structure, strings)
+    n = len(coupled.structure.frequency)
     moved = lambda rows: np.einsum("sna,nm->sma", rows, X[:n])
     return BodyModes(
         omega,
@@ -33,7 +33,7 @@ def string_body(sounding: Sounding, supported: ModalModel, strings: int = 6) -> 
         moved(nut),
         radiated,
         turn(supported.viscous),
-        sounding.structure.valid_to,
+        coupled.structure.valid_to,
     )
 
 

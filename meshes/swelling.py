@@ -11,7 +11,7 @@ import numpy as np
 
 from fem.materials import Wood
 from fem.mesh import part_of
-from fem.moisture import Movement, free_of_stress, movement
+from fem.moisture import Movement, movement, swelling_strain
 from fem.sections import Layer, Section, difference, laminate
 from meshes.body import Board, Body, WoodenPart, braces_of
 from meshes.parts import _crosswise, sections
@@ -39,7 +39,7 @@ def strain(wood: Wood, family: str = "shell", seen: str = "LR") -> np.ndarray:
     """Strain of a layer per 1 % of moisture. seen: which directions of the wood lie along the first and second axis."""
     m = movement(wood)
     by_letter = {"L": m.along, "R": m.radial, "T": m.tangential}
-    return free_of_stress(family, *(by_letter[letter] for letter in seen))
+    return swelling_strain(family, *(by_letter[letter] for letter in seen))
 
 
 def side_layers(sides: Sequence[Board]) -> list[tuple[Section, np.ndarray]]:

@@ -28,7 +28,7 @@ TITLES = {
     "test_cavity.py": "The air of the example bodies",
     "test_radiation.py": "Radiation",
     "test_response.py": "Response to a drive",
-    "test_sounding_body.py": "The body with air and sound",
+    "test_coupled_model.py": "The body with air and sound",
     "test_strings.py": "Strings",
     "test_string_sets.py": "Sets of strings",
     "test_decay.py": "Decay",

@@ -4,7 +4,7 @@ import numpy as np
 import scipy.sparse.linalg as spl
 
 from fem.materials import Wood, isotropic
-from fem.mesh import Line, Seam, ShellMesh, Surface, along_surface, unit_normals
+from fem.mesh import InterfaceSpring, Line, ShellMesh, Surface, along_surface, unit_normals
 
 SKEW = np.linalg.qr(np.random.default_rng(7).normal(size=(3, 3)))[0]
 SKEW = SKEW * np.sign(np.linalg.det(SKEW))  # a rotation along no axis of the frame
@@ -91,7 +91,7 @@ def split_plate(a, b, nx, ny):
             "left": left.surfaces["plate"],
             "right": Surface(right.surfaces["plate"].triangles + len(left.triangles), right.surfaces["plate"].grain),
         },
-        seams={"joint": Seam(east, west, np.tile([-1.0, 0, 0], (len(east), 1)))},
+        interface_springs={"joint": InterfaceSpring(east, west, np.tile([-1.0, 0, 0], (len(east), 1)))},
         edges={"west": left.edges["west"], "east": right.edges["east"] + k},
     )
 

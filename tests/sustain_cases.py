@@ -15,7 +15,18 @@ from studies.common.builds import builds, complete_linings
 from studies.common.draws import paired_summary
 from studies.common.inputs import Source
 from studies.sustain.hearing import TOLERANCES, verdict
-from studies.sustain.result import HOLDINGS, TIMES, Compared, Dry, Drying, Flip, Judged, Medians, Played, Study
+from studies.sustain.result import (
+    SUPPORT_CONDITIONS,
+    TIMES,
+    Compared,
+    Dry,
+    Drying,
+    Flip,
+    Judged,
+    Medians,
+    Played,
+    Study,
+)
 from studies.sustain.verdict import mean_shares, one_a_note
 
 FRETS = 4
@@ -63,7 +74,7 @@ def study_by_hand(folder):
     box = wooden_box(strings=6, highest=330.0)
     box = replace(box, viscous={"bands": box.viscous["supports"]})
     all_played, all_compared = {}, {}
-    for how, loss in zip(HOLDINGS, (1.0, 1.5)):
+    for how, loss in zip(SUPPORT_CONDITIONS, (1.0, 1.5)):
         for build, rim in zip(rows, (1.0, 0.8, 0.0)):
             held = with_losses(box, {"top": loss, "sides": rim})
             all_played[build.name, how] = played(build, how, held, strings.strings)
@@ -74,9 +85,9 @@ def study_by_hand(folder):
     dry = Dry(50.0, 30.0, {b.name: Drying(1.5e6 + k * 1e5, 1e6) for k, b in enumerate(rows)})
     return Study(
         body=body, strings=strings, pluck=Pluck(), builds=rows, played=all_played, compared=all_compared,
-        no_rim_low=dict.fromkeys(HOLDINGS, 1.02), no_rim_high=dict.fromkeys(HOLDINGS, 1.2), dry=dry,
-        mesh_by_note={how: {t.name: 0.1 for t in TOLERANCES} for how in HOLDINGS},
-        top_damping=dict.fromkeys(HOLDINGS, (1.06, 0.93)), rim_loss_factor=0.015, highest_valid=330.0,
+        no_rim_low=dict.fromkeys(SUPPORT_CONDITIONS, 1.02), no_rim_high=dict.fromkeys(SUPPORT_CONDITIONS, 1.2), dry=dry,
+        mesh_by_note={how: {t.name: 0.1 for t in TOLERANCES} for how in SUPPORT_CONDITIONS},
+        top_damping=dict.fromkeys(SUPPORT_CONDITIONS, (1.06, 0.93)), rim_loss_factor=0.015, highest_valid=330.0,
         sizes=(0.04, 0.06), unknowns=(12000, 7000), flip_range=(0.1, 10.0), draws=0, wood_words=(),
         rim_g={b.name: 300.0 + 20 * k for k, b in enumerate(rows)}, notes=("The sheet has no neck.",), source=Source(Path("oval.toml"), "abc"),
     )  # fmt: skip

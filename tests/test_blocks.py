@@ -195,7 +195,7 @@ def test_neck_is_glued_to_side_and_top(hazel):
 def test_neck_weighs_shaft_board_heel_tenon_and_head(hazel, neck):
     body = replace(hazel, neck=replace(hazel.neck, **neck))
     mesh = mesh_body(body, 0.05)
-    assert set(sections(body)) == {*mesh.surfaces, *mesh.lines, *mesh.seams}
+    assert set(sections(body)) == {*mesh.surfaces, *mesh.lines, *mesh.interface_springs}
     found = masses(assemble(mesh), sections(body))["neck"]
     assert found == pytest.approx(describe.masses(body)["neck"], rel=0.01)
 

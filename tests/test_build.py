@@ -136,24 +136,24 @@ def test_every_node_is_used(box):
 def test_seam_closes_the_box(box, plate):
     """Every outer edge of the plate lies on an edge of the sides, with nodes of its own."""
     _, mesh = box
-    seam = mesh.seams[f"joint_{plate}"]
-    assert np.abs(mesh.nodes[seam.edges_a] - mesh.nodes[seam.edges_b]).max() < 1e-9
-    assert not set(seam.edges_a.ravel()) & set(seam.edges_b.ravel())
-    assert cases.as_set(seam.edges_a) == cases.as_set(mesh.edges[f"{plate}_edge"])
-    assert cases.as_set(seam.edges_b) == cases.as_set(mesh.edges[f"rim_{plate}"])
-    assert set(seam.edges_a.ravel()) <= set(of(mesh, plate).ravel())
-    assert set(seam.edges_b.ravel()) <= set(of(mesh, "sides").ravel())
+    interface_spring = mesh.interface_springs[f"joint_{plate}"]
+    assert np.abs(mesh.nodes[interface_spring.edges_a] - mesh.nodes[interface_spring.edges_b]).max() < 1e-9
+    assert not set(interface_spring.edges_a.ravel()) & set(interface_spring.edges_b.ravel())
+    assert cases.as_set(interface_spring.edges_a) == cases.as_set(mesh.edges[f"{plate}_edge"])
+    assert cases.as_set(interface_spring.edges_b) == cases.as_set(mesh.edges[f"rim_{plate}"])
+    assert set(interface_spring.edges_a.ravel()) <= set(of(mesh, plate).ravel())
+    assert set(interface_spring.edges_b.ravel()) <= set(of(mesh, "sides").ravel())
 
 
 def test_seam_inward_points_into_the_body(box):
     body, mesh = box
-    for seam in mesh.seams.values():
-        middle = mesh.nodes[seam.edges_a].mean(axis=1)
-        inner = distance(body.outline, (middle + 0.01 * seam.inward)[:, :2])
+    for interface_spring in mesh.interface_springs.values():
+        middle = mesh.nodes[interface_spring.edges_a].mean(axis=1)
+        inner = distance(body.outline, (middle + 0.01 * interface_spring.inward)[:, :2])
         assert (inner > distance(body.outline, middle[:, :2]) + 0.006).all()
-        along = mesh.nodes[seam.edges_a[:, 1]] - mesh.nodes[seam.edges_a[:, 0]]
+        along = mesh.nodes[interface_spring.edges_a[:, 1]] - mesh.nodes[interface_spring.edges_a[:, 0]]
         along /= np.linalg.norm(along, axis=1, keepdims=True)
-        assert np.abs(np.sum(along[:, :2] * seam.inward[:, :2], axis=1)).max() < 0.25
+        assert np.abs(np.sum(along[:, :2] * interface_spring.inward[:, :2], axis=1)).max() < 0.25
 
 
 @pytest.mark.parametrize(
@@ -166,7 +166,7 @@ def test_every_region_has_a_section_and_every_section_a_region(tables):
     """A region without a section would silently weigh nothing."""
     body = cases.guitar(**tables)
     mesh = mesh_body(body, 0.06)
-    assert set(sections(body)) == {*mesh.surfaces, *mesh.lines, *mesh.seams}
+    assert set(sections(body)) == {*mesh.surfaces, *mesh.lines, *mesh.interface_springs}
 
 
 # --- sides ---

@@ -10,8 +10,8 @@ from fem.coupled_string import (
     energy,
     fall_time,
     pluck_note,
+    radiated_decay_time,
     radiated_later,
-    sound_fall_time,
     velocity,
 )
 from fem.decay import (
@@ -131,7 +131,7 @@ def test_sound_still_to_come_is_the_schroeder_curve_of_the_radiated_power():
     rows = np.zeros((len(ringing.coupled.omega), body.radiation.shape[1]))
     rows[: len(body.omega)] = body.radiation
     rate = 16000
-    t = np.arange(0, 1.2 * sound_fall_time(ringing, 60.0), 1 / rate)
+    t = np.arange(0, 1.2 * radiated_decay_time(ringing, 60.0), 1 / rate)
     power = (velocity(ringing, t, rows) ** 2).sum(1)
     later = radiated_later(ringing)
     coarse = np.s_[:: rate // 20]
@@ -141,4 +141,4 @@ def test_sound_still_to_come_is_the_schroeder_curve_of_the_radiated_power():
     assert later(0.0)[0] == pytest.approx(dissipated(ringing)["radiation"] * ringing.energy)
     fits = [slope_decay_time(t[coarse], c)[0] for c in (curve[coarse], closed)]
     assert fits[0] == pytest.approx(fits[1], rel=2e-3)
-    assert decay_time(t[coarse], closed) == pytest.approx(sound_fall_time(ringing, 60.0), rel=5e-3)
+    assert decay_time(t[coarse], closed) == pytest.approx(radiated_decay_time(ringing, 60.0), rel=5e-3)

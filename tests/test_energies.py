@@ -38,7 +38,12 @@ def shares(box, found):
 
 
 def test_shares_sum_to_one(shares):
-    for share in (shares.strain_share, shares.kinetic_share, shares.heat_share, shares.heat_share_by_channel):
+    for share in (
+        shares.strain_share,
+        shares.kinetic_share,
+        shares.dissipated_share,
+        shares.dissipated_share_by_channel,
+    ):
         assert np.abs(sum(share.values()) - 1).max() < 1e-12
     assert set(shares.strain_share) == {"top", "back", "sides", "rib"}
 
@@ -124,7 +129,7 @@ NU_RL = LOSSY.nu_LR * LOSSY.E_R / LOSSY.E_L
 def test_bending_along_across_and_twist_have_the_loss_of_their_constant(kappa, loss, channel):
     state = plate_loss(LOSSY, kappa)
     assert state.loss_factor == pytest.approx([loss], rel=1e-9)
-    assert state.heat_share_by_channel[channel] == pytest.approx([1.0], rel=1e-9)
+    assert state.dissipated_share_by_channel[channel] == pytest.approx([1.0], rel=1e-9)
 
 
 def test_bending_about_a_tilted_pair_of_axes_splits_by_the_compliance():
@@ -135,7 +140,7 @@ def test_bending_about_a_tilted_pair_of_axes_splits_by_the_compliance():
     carried = np.array([w.loss_L, w.loss_R, w.loss_G]) * s**2 * np.diag(S)
     state = plate_loss(LOSSY, kappa)
     assert state.loss_factor == pytest.approx([carried.sum() / (s @ S @ s)], rel=1e-9)
-    assert state.heat_share_by_channel["across"] == pytest.approx([carried[1] / carried.sum()], rel=1e-9)
+    assert state.dissipated_share_by_channel["across"] == pytest.approx([carried[1] / carried.sum()], rel=1e-9)
 
 
 @pytest.mark.parametrize("kappa", [[1, -0.3, 0], [0, 0, 1], [1, 1, 0], [1, -1, 0], [1, 2, 0.7]])
@@ -174,7 +179,7 @@ def test_loss_factor_is_heat_over_stored(box, found, shares):
     stored = shares.strain_share
     hand = sum(eta * stored[p] for p, eta in zip(SECTIONS, (0.01, 0.02, 0.03, 0.04)))
     assert state.loss_factor == pytest.approx(hand, rel=1e-12)
-    assert state.heat_share["rib"] == pytest.approx(0.04 * stored["rib"] / hand, rel=1e-12)
+    assert state.dissipated_share["rib"] == pytest.approx(0.04 * stored["rib"] / hand, rel=1e-12)
 
 
 def test_counterfactual_without_the_loss_of_some_parts(box, found, shares):
@@ -193,7 +198,7 @@ def test_counterfactual_without_the_loss_of_some_parts(box, found, shares):
 
 def test_unknown_losses_are_named_and_nothing_is_invented(box, found):
     state = energies(box, SECTIONS | {"back": laminate([Layer(SPRUCE, 0.0025)])}, found.shape)
-    assert state.loss_factor is None and state.heat_share is None and state.heat_share_by_channel is None
+    assert state.loss_factor is None and state.dissipated_share is None and state.dissipated_share_by_channel is None
     assert state.losses_unknown == ("back",)
     assert np.abs(sum(state.strain_share.values()) - 1).max() < 1e-12
 
@@ -208,7 +213,7 @@ def test_regions_of_one_part_are_added():
     assert set(state.strain_share) == {"block", "joint"} and set(state.kinetic_share) == {"block"}
     assert np.all(state.strain_share["joint"] > 0)
     joint_heat = 0.1 * state.strain_share["joint"] / state.loss_factor
-    assert state.heat_share_by_channel["joint"] == pytest.approx(joint_heat, rel=1e-9)
+    assert state.dissipated_share_by_channel["joint"] == pytest.approx(joint_heat, rel=1e-9)
     assert masses(model, sections)["block"] == pytest.approx(LOSSY.density * 0.003 * 0.4 * 0.3, rel=1e-9)
 
 

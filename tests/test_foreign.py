@@ -48,7 +48,7 @@ def test_held_edge_is_softer_than_clamped(tmp_path):
     clamped, held = (frequencies(mesh, parts, 4, **{how: ("root",)}) for how in ("fix", "hold"))
     assert held[0] > clamped[0]  # swinging about the held edge is rigid: projected out, so this mode bends
     assert held[1] < clamped[2]
-    told = study.find_modes(mesh, parts, 4, hold=("root",))["rigid_frequency_hz"]
+    told = study.find_modes(mesh, parts, 4, support=("root",))["rigid_frequency_hz"]
     assert len(told) == 1 and told[0] < 1e-3
 
 

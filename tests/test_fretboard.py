@@ -13,7 +13,7 @@ from fem.coupled_string import (
     fall_time,
     matrices,
     pluck_note,
-    sound_fall_time,
+    radiated_decay_time,
     undamped,
     valid_partials,
 )
@@ -108,7 +108,7 @@ def test_fretboard_entries_are_those_notes(board):
     ringing = pluck_note(couple(SET[0], 0, 8, body), Pluck())
     assert board.decay_time[0, 8] == pytest.approx(fall_time(ringing, 60.0))
     assert board.early_decay_time[0, 8] == pytest.approx(6 * fall_time(ringing, 10.0))
-    assert board.sound_decay_time[0, 8] == pytest.approx(sound_fall_time(ringing, 60.0))
+    assert board.sound_decay_time[0, 8] == pytest.approx(radiated_decay_time(ringing, 60.0))
     assert board.share["top"][0, 8] == pytest.approx(dissipated(ringing)["top"])
     assert board.partials[0, 8] == valid_partials(SET[0], 8, body)
     single = fretboard(SET, body, Pluck(), frets=1, workers=1)

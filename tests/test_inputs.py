@@ -12,7 +12,7 @@ from studies.common.inputs import BadInput, existing_file, read_case, writable_f
 def test_sheet_becomes_mesh_sections_and_body(tmp_path):
     case = read_case(cases.oval_sheet(tmp_path), size=0.09)
     assert case.body.name == "My guitar"
-    assert set(case.sections) == {*case.mesh.surfaces, *case.mesh.lines, *case.mesh.seams}
+    assert set(case.sections) == {*case.mesh.surfaces, *case.mesh.lines, *case.mesh.interface_springs}
 
 
 def test_size_reaches_the_mesh(tmp_path):

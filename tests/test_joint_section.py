@@ -133,9 +133,9 @@ def test_rebate_without_lining_makes_a_hinge():
     assert opened.rotation == pytest.approx(1 / opened.compliance[3, 3]) and "turn" not in opened.rigid
     assert opened.solid[3, 3] > 10 * max(maple.solid[3, 3], plastic.solid[3, 3])
     assert plastic.loss > maple.loss  # a lossy binding makes a lossy corner
-    seam = opened.section(loss=0.04)
-    assert seam.family == "seam" and seam.stiffness["ct"] == opened.rotation
-    assert seam.losses["joint"]["ct"] == pytest.approx(0.04 * opened.rotation)
+    interface_spring = opened.section(loss=0.04)
+    assert interface_spring.family == "interface" and interface_spring.stiffness["ct"] == opened.rotation
+    assert interface_spring.losses["joint"]["ct"] == pytest.approx(0.04 * opened.rotation)
 
 
 def test_around_the_outline_is_the_mean():

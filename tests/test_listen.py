@@ -14,9 +14,9 @@ from fem.air import DENSITY, SPEED
 from fem.coupled_string import couple, pluck_note, velocity
 from fem.radiation import radiation
 from fem.strings import Pluck
-from meshes.holding import FREE
-from meshes.sounding import surroundings
+from meshes.coupled_model import fluid_domain
 from meshes.string_sets import string_set
+from meshes.supports import FREE
 from studies.__main__ import main as command_line
 from studies.common.inputs import BadInput
 from studies.notes import listen
@@ -28,7 +28,7 @@ SOLID = {"kind": "solid_laminated"}
 
 @pytest.fixture(scope="module")
 def pulsating():
-    """(Ringing, Radiation, outward velocity per unit of the mode): a string on a sphere that breathes at 260 Hz."""
+    """(FreeDecay, Radiation, outward velocity per unit of the mode): a string on a sphere that breathes at 260 Hz."""
     breathing = 0.7
     surface = sphere(RADIUS, 2)
     points = np.array([[0.0, 0.0, 1.0], [0.0, 1.5, 0.0]])
@@ -85,7 +85,7 @@ def written(tmp_path_factory):
     patch.setattr(listen, "SECONDS", 1.0)
     body, _ = listen.complete_linings(cases.oval(folder))
     chosen = listen.pair_of_builds(body, ("sheet", "solid_laminated"))
-    coarse = lambda b: surroundings(b, 300.0, 0.06, 0.09)
+    coarse = lambda b: fluid_domain(b, 300.0, 0.06, 0.09)
     setting = listen.Setting(FREE, listen.place_of(body))
     strings = string_set("steel").strings
     heard = listen.ready(body, chosen, setting, 0.08, folder / "rows", 6, 14, coarse)

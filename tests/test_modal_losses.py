@@ -59,7 +59,7 @@ def test_the_diagonal_is_the_heat_of_the_energies(case):
     split = energies(model, parts, shape)
     stored = sum(np.diag(K) for K in modal_stiffness(model, parts, shape).values())
     for part, H in modal_losses(model, parts, shape).items():
-        assert np.diag(H) == pytest.approx(split.heat_share[part] * split.loss_factor * stored, rel=1e-9)
+        assert np.diag(H) == pytest.approx(split.dissipated_share[part] * split.loss_factor * stored, rel=1e-9)
 
 
 def test_one_loss_factor_for_everything_scales_the_stiffness(case):

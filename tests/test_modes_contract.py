@@ -215,7 +215,7 @@ def foreign(folder, loss="", kind="plate.msh"):
 def test_foreign_plate_simply_supported(tmp_path, record):
     """Leissa 1969, NASA SP-160, 4.1: omega = pi^2 (m^2/a^2 + n^2/b^2) sqrt(D / rho h); thin plate, 0.3 % for shear."""
     mesh, parts = foreign(tmp_path)
-    found = study.find_modes(mesh, parts=parts, count=5, hold=["rim"])
+    found = study.find_modes(mesh, parts=parts, count=5, support=["rim"])
     D = 68.7e9 * 0.002**3 / (12 * (1 - 0.3**2))
     hand = sorted(
         np.pi / 2 * (m**2 / EDGE_A**2 + n**2 / EDGE_B**2) * np.sqrt(D / (2820 * 0.002))
@@ -248,6 +248,6 @@ def test_plate_held_at_one_straight_edge_has_a_finite_spectrum(tmp_path):
     kept = [c for c in cells if c[1] == "2"] + [c for c in cells if c[1] == "1"][:SIDE]
     kept = [" ".join([str(i + 1), *c[1:]]) for i, c in enumerate(kept)]
     mesh.write_text("\n".join([*lines[: at + 1], str(len(kept)), *kept, "$EndElements"]) + "\n")
-    found = study.find_modes(mesh, parts=parts, count=3, hold=["rim"])
+    found = study.find_modes(mesh, parts=parts, count=3, support=["rim"])
     assert None not in found["frequency_hz"]
     assert min(found["frequency_hz"]) > 1

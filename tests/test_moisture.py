@@ -9,13 +9,13 @@ from fem.free_body import FreeBody
 from fem.materials import Wood, plane_stress_stiffness
 from fem.model import assemble, weights
 from fem.moisture import (
-    board_stress,
     equilibrium_moisture,
-    free_of_stress,
     from_shrinkage,
+    laminate_stress,
     movement,
     read_table,
     swelling_load,
+    swelling_strain,
 )
 from fem.sections import Layer, beam, joint, laminate
 from fem.statics import deflect
@@ -108,10 +108,10 @@ def test_free_eccentric_board_has_no_stress(angle):
     mesh = cases.plate(0.3, 0.2, 5, 4, grain=angle, irregular=0.1)
     section = laminate([Layer(WOOD, 0.003, 0.004)])
     model = assemble(mesh)
-    load = swelling_load(model, {"plate": [(section, free_of_stress("shell", *free))]})
+    load = swelling_load(model, {"plate": [(section, swelling_strain("shell", *free))]})
     u = FreeBody(model, weights({"plate": section})).deflect(load).displacement[:, 0]
     for z in (-0.002, 0.006):
-        assert np.abs(board_stress(model, "plate", WOOD, u, free, z)).max() < 1e-6 * WOOD.E_R * free[1]
+        assert np.abs(laminate_stress(model, "plate", WOOD, u, free, z)).max() < 1e-6 * WOOD.E_R * free[1]
 
 
 def test_free_ribbed_board_has_no_stress():
@@ -119,9 +119,9 @@ def test_free_ribbed_board_has_no_stress():
     mesh = cases.plate(0.3, 0.2, 6, 4, grain=0, lines={"rib": 0.1})
     sections = {"plate": laminate([Layer(WOOD, 0.003)]), "rib": beam(WOOD, 0.008, 0.01, 0.0015)}
     model = assemble(mesh)
-    layers = {n: [(s, free_of_stress(s.family, along, across))] for n, s in sections.items()}
+    layers = {n: [(s, swelling_strain(s.family, along, across))] for n, s in sections.items()}
     u = FreeBody(model, weights(sections)).deflect(swelling_load(model, layers)).displacement[:, 0]
-    assert np.abs(board_stress(model, "plate", WOOD, u, (along, across), 0.0015)).max() < 1e-6 * WOOD.E_R * across
+    assert np.abs(laminate_stress(model, "plate", WOOD, u, (along, across), 0.0015)).max() < 1e-6 * WOOD.E_R * across
 
 
 def test_bimetal_strip(record):
@@ -136,7 +136,7 @@ def test_bimetal_strip(record):
     mesh = cases.plate(0.3, 0.02, 8, 1)
     layers = [laminate([Layer(one, h1, h1 / 2)]), laminate([Layer(two, h2, -h2 / 2)])]
     model, w = assemble(mesh), weights({"plate": laminate([Layer(one, h1, h1 / 2), Layer(two, h2, -h2 / 2)])})
-    strains = [free_of_stress("shell", e, 0.0) for e in (e1, e2)]
+    strains = [swelling_strain("shell", e, 0.0) for e in (e1, e2)]
     load = swelling_load(model, {"plate": list(zip(layers, strains))})
     u = FreeBody(model, w).deflect(load).displacement.reshape(-1, 6)
     x = model.space.points[:, 0]
@@ -161,10 +161,10 @@ def test_plate_on_springy_edges(stiffness, record):
     model, w = assemble(mesh), weights(sections)
     fixed = fixed_unknowns(model.space, fix=["wall"])
     out = cases.unknowns(model.space, lambda x: np.ones(len(x), bool), (0, 2, 3, 4))
-    load = swelling_load(model, {"plate": [(plate, free_of_stress("shell", 0.0, e))]})
+    load = swelling_load(model, {"plate": [(plate, swelling_strain("shell", 0.0, e))]})
     u = deflect(model, w, load, np.union1d(fixed, out)).displacement[:, 0]
     hand = -wood.E_R * e / (1 + 2 * wood.E_R * h / (stiffness * L))
-    stress = board_stress(model, "plate", wood, u, (0.0, e))[..., 1]
+    stress = laminate_stress(model, "plate", wood, u, (0.0, e))[..., 1]
     record(
         f"drying board between edges of {stiffness:.0e} N/m²", "rod between springs, exact", hand, stress.mean(), "Pa"
     )
@@ -173,7 +173,7 @@ def test_plate_on_springy_edges(stiffness, record):
 
 def _between_walls(a, b):
     """A plate 0..a by 0..b and two narrow strips beside its long edges, nodes doubled, seams 'south' and 'north'."""
-    from fem.mesh import Seam, ShellMesh, Surface
+    from fem.mesh import InterfaceSpring, ShellMesh, Surface
 
     pieces = [cases.plate(a, b, 6, 4), cases.plate(a, 0.05, 6, 1), cases.plate(a, 0.05, 6, 1)]
     shift, start = ([0, 0, 0], [0, -0.05, 0], [0, b, 0]), np.cumsum([0] + [len(p.nodes) for p in pieces])
@@ -187,9 +187,9 @@ def _between_walls(a, b):
         np.vstack(triangles),
         np.vstack([p.normal for p in pieces]),
         {"plate": pieces[0].surfaces["plate"], "wall": Surface(walls, np.tile([1.0, 0, 0], (len(walls), 1)))},
-        seams={
-            "south": Seam(south, pieces[1].edges["north"] + start[1], inward),
-            "north": Seam(north, pieces[2].edges["south"] + start[2], -inward),
+        interface_springs={
+            "south": InterfaceSpring(south, pieces[1].edges["north"] + start[1], inward),
+            "north": InterfaceSpring(north, pieces[2].edges["south"] + start[2], -inward),
         },
     )
 
@@ -201,10 +201,10 @@ def test_held_board_takes_the_whole_stress():
     section = laminate([Layer(WOOD, 0.003)])
     model = assemble(mesh)
     fixed = np.arange(model.size)[:-6]
-    load = swelling_load(model, {"plate": [(section, free_of_stress("shell", *free))]})
+    load = swelling_load(model, {"plate": [(section, swelling_strain("shell", *free))]})
     u = deflect(model, weights({"plate": section}), load, fixed).displacement[:, 0]
     hand = -plane_stress_stiffness(WOOD) @ [*free, 0.0]
-    near = board_stress(model, "plate", WOOD, u, free).reshape(-1, 3)
+    near = laminate_stress(model, "plate", WOOD, u, free).reshape(-1, 3)
     assert np.median(near, axis=0) == pytest.approx(hand, rel=1e-9)
 
 
@@ -248,7 +248,9 @@ def box():
 
 def test_free_body_answers_as_deflect_does(box):
     model, w = box
-    load = swelling_load(model, {"top": [(laminate([Layer(cases.LOSSY, 0.003)]), free_of_stress("shell", 1e-4, 2e-3))]})
+    load = swelling_load(
+        model, {"top": [(laminate([Layer(cases.LOSSY, 0.003)]), swelling_strain("shell", 1e-4, 2e-3))]}
+    )
     ours, theirs = FreeBody(model, w).deflect(load), deflect(model, w, load)
     assert ours.work == pytest.approx(theirs.work, rel=1e-9) and ours.work == pytest.approx(ours.energy, rel=1e-9)
     apart = ours.displacement - theirs.displacement

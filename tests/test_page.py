@@ -17,10 +17,10 @@ from fem.elements import space
 from fem.response import FREQUENCIES
 from meshes.body import top_height
 from meshes.build import mesh_body
+from meshes.coupled_model import fluid_domain
 from meshes.outline import point_at
 from meshes.sheet_strings import strung
 from meshes.side_ports import openings_of
-from meshes.sounding import surroundings
 from studies.common.builds import builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
 from studies.common.inputs import Source
@@ -47,7 +47,7 @@ from studies.page import (
 from studies.page.scene import Shape, ViewerScene, aligned, outward, packed, paired_shapes, surface_of
 from studies.page.sustain import wav
 from studies.rim import air as rim_air
-from studies.rim.result import HOLDINGS, WHOLE_RIM, AirStudy, Level
+from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy, Level
 from studies.solved import coupled
 from studies.solved.power import Driven
 from studies.sustain import solve as sustain
@@ -61,7 +61,7 @@ def test_the_pages_notes_are_plucked_as_those_of_sustain(tmp_path, monkeypatch):
     """With every assumption about strings and pluck, from the one place that makes them."""
     body = cases.oval(tmp_path)
     monkeypatch.setattr(sustain, "play_builds", lambda body, playing, *_, **__: playing)
-    playing = page.played(body, 0.06, tmp_path, surroundings)
+    playing = page.played(body, 0.06, tmp_path, fluid_domain)
     assert playing.assumed == strung(body).assumed
     assert {"strings.set", "strings.pluck_place_mm", "strings.pluck_force_N"} <= {a.key for a in playing.assumed}
 
@@ -81,7 +81,7 @@ def driven(rim, peak):
 def level(rows, size, off):
     results = {}
     for k, build in enumerate(rows):
-        for how, held in zip(HOLDINGS, (0.0, 0.01)):
+        for how, held in zip(SUPPORT_CONDITIONS, (0.0, 0.01)):
             results[build.name, how] = SimpleNamespace(
                 build=build, rim_g=400.0 + 20 * k, driven=driven(0.08 - 0.01 * k + off + held, 200.0 + k)
             )
@@ -95,7 +95,7 @@ def air(tmp_path_factory):
     one = {"rim": 0.05, "supports": 0.2, "radiated_w": 1.0}
     sensitivity = {
         (how, part, times): {**one, "rim": 0.05 * times, "radiated_w": 1.2 - 0.1 * times}
-        for how in HOLDINGS for part in (*IN_RIM, WHOLE_RIM) for times in (0.0, 0.5, 1.0, 2.0)
+        for how in SUPPORT_CONDITIONS for part in (*IN_RIM, WHOLE_RIM) for times in (0.0, 0.5, 1.0, 2.0)
     }  # fmt: skip
     firmness = {1 / 3: one, 3.0: one}
     return AirStudy(
@@ -520,7 +520,7 @@ def test_nothing_was_asked_for_and_nothing_went_wrong(opened):
 @pytest.mark.timeout(1800)
 def test_from_the_sheet_to_the_file(tmp_path, monkeypatch):
     """A bare oval box on coarse meshes of everything: every study is run, its rows are kept, the file holds every section."""
-    from meshes.sounding import surroundings
+    from meshes.coupled_model import fluid_domain
     from studies.common import builds as rim_builds
     from studies.sustain import question as sustain
     from studies.sustain import solve as sustain_solve
@@ -529,7 +529,7 @@ def test_from_the_sheet_to_the_file(tmp_path, monkeypatch):
     some = lambda body: [b for b in rim_builds.builds(body) if b.name in CHOSEN[:2]]
     for module in (rim_air, sustain_solve, weather_solve):
         monkeypatch.setattr(module, "builds", some)
-    monkeypatch.setattr(page, "surroundings", lambda body: surroundings(body, 300.0, 0.09, 0.13))
+    monkeypatch.setattr(page, "fluid_domain", lambda body: fluid_domain(body, 300.0, 0.09, 0.13))
     monkeypatch.setattr(coupled, "DRY_MODES", 16)
     monkeypatch.setattr(sustain, "FRETS", 2)
     monkeypatch.setattr(page, "MODES", 4)

@@ -12,7 +12,7 @@ from fem.free_plate import plate_frequencies, plate_modes
 from fem.materials import isotropic, plane_stress_stiffness
 from fem.plate_fit import ReadingErrors, fit_plate, loss_shares
 from fem.plate_names import name_tones
-from fem.taps import Recording, find_taps, find_tones, read_recording
+from fem.tap_tones import Recording, find_impulses, find_tones, read_recording
 from fem.woods import find
 from studies.plate.question import Board, fit_board
 
@@ -298,7 +298,7 @@ def test_decay_in_two_slopes_is_heard():
     x = sound([(f, fast, 0.3), (f, slow, 0.02)], noise=1e-5)
     tones, _ = find_tones(Recording(x, RATE))
     assert tones[0].notes == ("it does not die away evenly",)
-    assert tones[0].loss_doubt > 0.05 * tones[0].loss
+    assert tones[0].loss_uncertainty > 0.05 * tones[0].loss
 
 
 def test_hum_is_no_tone_of_wood():
@@ -333,7 +333,7 @@ def test_short_and_silent_recordings(tmp_path):
 def test_a_recording_without_a_tap(tmp_path):
     """Even noise: an empty list, and words with the file's name from the study."""
     x = np.random.default_rng(3).standard_normal(RATE)
-    assert find_taps(Recording(x, RATE)) == ([], ())
+    assert find_impulses(Recording(x, RATE)) == ([], ())
     with pytest.raises(ValueError, match="no tap found in the recording; expected a sharp start"):
         find_tones(Recording(x, RATE))
     with pytest.raises(ValueError, match=r"noise\.wav': no tap found"):

@@ -360,4 +360,4 @@ def test_a_laminate_off_the_middle_is_not_the_centred_one():
 
 
 def _pinned(space):
-    return fixed_unknowns(space, hold=["west", "east"])
+    return fixed_unknowns(space, support=["west", "east"])

@@ -91,7 +91,7 @@ def test_strip_pulled_hard_is_a_string(record):
     pull = cases.edge_load(model.space, mesh.edges["east"], [N, 0, 0, 0, 0, 0])
     pull -= cases.edge_load(model.space, mesh.edges["west"], [N, 0, 0, 0, 0, 0])
     Kg = geometric_stiffness(model, membrane_forces(model, w, deflect(model, w, pull).displacement[:, 0]))
-    fixed = fixed_unknowns(model.space, hold=["west", "east"])
+    fixed = fixed_unknowns(model.space, support=["west", "east"])
     free = np.setdiff1d(np.arange(model.size), fixed)
     K, M = (X[free][:, free] for X in (model.matrix("K", w) + Kg, model.matrix("M", w)))
     lowest = spl.eigsh(K, 1, M, sigma=0.0, return_eigenvectors=False)[0]
@@ -153,7 +153,7 @@ def test_braced_strip_is_a_column(record):
         "plate": np.broadcast_to([P["plate"] / b, 0, 0], (*shapes["plate"], 3)),
         "rib": np.full((*shapes["rib"], 1), P["rib"]),
     }
-    ends = fixed_unknowns(model.space, hold=["west", "east"])
+    ends = fixed_unknowns(model.space, support=["west", "east"])
     loose = cases.unknowns(model.space, cases.near(0, L), (0,))  # the far end may slide
     fixed = np.setdiff1d(ends, loose)
     inertia = b * 0.004**3 / 12 + 0.01 * 0.004**3 / 12

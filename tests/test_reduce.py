@@ -7,7 +7,7 @@ import pytest
 import shell_cases as cases
 from shell_cases import LOSSY, SPRUCE
 
-from fem import merged_terms, reduce
+from fem import compressed_terms, reduce
 from fem.eigen import SHIFT, Factor, modes, rigid_modes
 from fem.energies import energies, masses
 from fem.model import assemble, weights
@@ -50,8 +50,8 @@ def small(box, found):
 
 
 @pytest.fixture(scope="module")
-def merged(small):
-    return merged_terms.merge(small, draws(60, seed=5))
+def compressed(small):
+    return compressed_terms.compress(small, draws(60, seed=5))
 
 
 def test_terms_are_projections_of_the_models_own(box, found, small):
@@ -65,8 +65,8 @@ def test_terms_are_projections_of_the_models_own(box, found, small):
         whole = box.term(*key)
         projected = found.V.T @ (whole @ found.V)
         assert np.abs(small.term(*key) - projected).max() < 1e-10 * np.abs(projected).max()
-        tested = found.Z.T @ (whole @ found.V)
-        assert np.abs(small.tested[key] - tested).max() < 1e-9 * np.abs(tested).max()
+        sketched = found.Z.T @ (whole @ found.V)
+        assert np.abs(small.sketched[key] - sketched).max() < 1e-9 * np.abs(sketched).max()
 
 
 def test_matrix_is_the_projection_of_the_sum(box, found, small):
@@ -168,44 +168,44 @@ def test_sketch_has_the_inverse_as_covariance(box):
     assert np.mean((Z.T @ B) ** 2, axis=0) == pytest.approx(np.sum(B * Factor(norm.A).solve(B), axis=0), rel=0.25)
 
 
-def test_merged_terms_give_the_reduced_models_answer(box, found, small, merged):
+def test_merged_terms_give_the_reduced_models_answer(box, found, small, compressed):
     s = draws(1, seed=123)[0]
-    quick, v = reduce.reduced_modes(small, weights(s), COUNT), merged_terms.solve(merged, s, COUNT)
-    assert v.miss < merged_terms.MISS
+    quick, v = reduce.reduced_modes(small, weights(s), COUNT), compressed_terms.solve(compressed, s, COUNT)
+    assert v.projection_error < compressed_terms.PROJECTION_TOLERANCE
     assert v.frequency == pytest.approx(quick.frequency, rel=1e-8)
     assert v.estimate == pytest.approx(quick.residual.max(), rel=1e-3)
     split = energies(box, s, found.V @ v.y)
     for part, values in split.strain_share.items():
         assert v.strain_share[part] == pytest.approx(values, abs=1e-5)  # single precision
-        assert v.heat_share[part] == pytest.approx(split.heat_share[part], abs=1e-5)
+        assert v.dissipated_share[part] == pytest.approx(split.dissipated_share[part], abs=1e-5)
     assert v.loss_factor == pytest.approx(split.loss_factor, rel=1e-5)
     assert v.mass == pytest.approx(masses(box, s), rel=1e-9)
 
 
-def test_merged_shares_against_a_full_solve(box, merged):
+def test_merged_shares_against_a_full_solve(box, compressed):
     """Half a point, as a night's check rows are held to."""
     for s in draws(3, seed=31):
         full = modes(box, weights(s), COUNT)
-        split, v = energies(box, s, full.shape), merged_terms.solve(merged, s, COUNT)
-        for part in split.heat_share:
+        split, v = energies(box, s, full.shape), compressed_terms.solve(compressed, s, COUNT)
+        for part in split.dissipated_share:
             assert v.strain_share[part] == pytest.approx(split.strain_share[part], abs=5e-3)
-            assert v.heat_share[part] == pytest.approx(split.heat_share[part], abs=5e-3)
+            assert v.dissipated_share[part] == pytest.approx(split.dissipated_share[part], abs=5e-3)
 
 
-def test_what_the_samples_do_not_span_is_told(merged):
+def test_what_the_samples_do_not_span_is_told(compressed):
     s = draws(1)[0]
     s["sides"] = laminate([Layer(replace(THIN, G_LR=3 * THIN.G_LR), 0.002)])  # grain turned, another ratio of moduli
-    assert merged_terms.solve(merged, s, COUNT).miss > merged_terms.MISS
+    assert compressed_terms.solve(compressed, s, COUNT).projection_error > compressed_terms.PROJECTION_TOLERANCE
 
 
-def test_merging_makes_few_of_many(small, merged):
-    assert len(merged.packed["K"]) < len([k for k in small.columns if k[0] == "K"]) / 2
+def test_merging_makes_few_of_many(small, compressed):
+    assert len(compressed.packed["K"]) < len([k for k in small.columns if k[0] == "K"]) / 2
 
 
 def test_losses_not_known_leave_heat_unknown(small):
     s = [{**d, "back": laminate([Layer(SPRUCE, 0.0026)])} for d in draws(30)]
-    v = merged_terms.solve(merged_terms.merge(small, s), s[0], COUNT)
-    assert v.heat_share is None and v.loss_factor is None
+    v = compressed_terms.solve(compressed_terms.compress(small, s), s[0], COUNT)
+    assert v.dissipated_share is None and v.loss_factor is None
     assert sum(v.strain_share.values()) == pytest.approx(1, abs=1e-5)
 
 

@@ -22,7 +22,7 @@ def some_matrix(rng, n, rank, size):
 
 
 @pytest.fixture(scope="module")
-def sounding_box():
+def coupled_box():
     """Eight modes of a box's upper face with losses in three parts, a dashpot, an opening, and the air outside."""
     surface = box((0.48, 0.36, 0.10), (10, 8, 2))
     x, y = surface.centroid[:, 0] / 0.48, surface.centroid[:, 1] / 0.36
@@ -114,9 +114,9 @@ def test_helmholtz_resonator_radiates_as_a_monopole(record):
 # --- balance ---
 
 
-def test_the_balance_closes_at_every_frequency(sounding_box):
+def test_the_balance_closes_at_every_frequency(coupled_box):
     """Input power from the mobility at the drive against heat and sound summed over all parts: 1e-9."""
-    model, drive = sounding_box
+    model, drive = coupled_box
     found = harmonic(model, drive)
     assert len(found.frequency) == 961 and found.frequency[[0, -1]] == pytest.approx([40, 1000])
     assert found.imbalance.max() < 1e-9
@@ -126,9 +126,9 @@ def test_the_balance_closes_at_every_frequency(sounding_box):
     assert 0.02 < found.share["radiation"].max() < 1
 
 
-def test_the_radiated_power_is_that_of_the_moving_surface(sounding_box):
+def test_the_radiated_power_is_that_of_the_moving_surface(coupled_box):
     """At a frequency of the table: 1/2 omega^2 q^H R q against q in full."""
-    model, drive = sounding_box
+    model, drive = coupled_box
     f = model.radiation.frequency[4]
     found = harmonic(model, drive, [f])
     R = model.radiation.resistance[4]
@@ -136,8 +136,8 @@ def test_the_radiated_power_is_that_of_the_moving_surface(sounding_box):
     assert found.radiated_power[0] == pytest.approx(np.real(v.conj() @ R @ v) / 2, rel=1e-9)
 
 
-def test_any_basis_gives_the_same_answer(sounding_box):
-    model, drive = sounding_box
+def test_any_basis_gives_the_same_answer(coupled_box):
+    model, drive = coupled_box
     _, T = undamped_modes(model, 300.0)
     turn = lambda A: T.T @ A @ T
     loss, viscous = ({p: turn(A) for p, A in group.items()} for group in (model.loss, model.viscous))
@@ -147,9 +147,9 @@ def test_any_basis_gives_the_same_answer(sounding_box):
     assert other.power["sides"] == pytest.approx(one.power["sides"], rel=1e-6)
 
 
-def test_a_state_with_enclosed_air(sounding_box):
+def test_a_state_with_enclosed_air(coupled_box):
     """Two cavity modes appended behind the opening, tied to it: losses and radiation stay on the unknowns they belong to."""
-    model, drive = sounding_box
+    model, drive = coupled_box
     K, M = np.pad(model.stiffness, (0, 2)), np.pad(model.mass, (0, 2))
     K[8:, 8:], M[8:, 8:] = np.diag([4e6, 9e6]), np.eye(2)
     K[[7, 8], [8, 7]] = -300.0
@@ -287,12 +287,12 @@ def test_complex_modes_with_dashpots():
     assert found.loss_factor == pytest.approx(-2 * s.real / np.abs(s), rel=0.01)
 
 
-def test_complex_modes_of_a_sounding_box(sounding_box):
+def test_complex_modes_of_a_sounding_box(coupled_box):
     """Parts sum to the loss factor, D x = 0, and x'B u of a driven body peaks as a single oscillator, as wide as eta says.
 
     Half-power width as in the test above; 2 %, since resistances vary over the width.
     """
-    model, drive = sounding_box
+    model, drive = coupled_box
     found = complex_modes(model)
     assert len(found.frequency) == 8 and found.residual.max() < 1e-9
     assert sum(found.part_loss.values()) == pytest.approx(found.loss_factor, rel=1e-8)

@@ -26,7 +26,7 @@ from studies.common.progress import Progress, duration
 from studies.common.two_meshes import COARSER, largest_errors, mesh_error, rim_grams
 from studies.measured.solve import computed_for
 from studies.rim import question as rim
-from studies.rim.dry import compare_rows, impulse_response
+from studies.rim.dry import compare_rows, saddle_impulse_response
 from studies.rim.dry_page import per_mode, write_report
 from studies.rim.dry_words import LABEL, headline, paragraph, summary_text
 from studies.solved import dry as solved_dry
@@ -125,7 +125,7 @@ def test_doubled_sides_add_the_sides_weight(row):
 def test_stiff_limit_keeps_the_weight_and_turns_less_heat_in_the_rim(row):
     base, limit = row["sheet"], row["stiff_limit"]
     assert limit.mass == pytest.approx(base.mass, rel=1e-12)
-    heat = [sum(impulse_response(r, COUNT).heat.get(part, 0) for part in RIM) for r in (base, limit)]
+    heat = [sum(saddle_impulse_response(r, COUNT).heat.get(part, 0) for part in RIM) for r in (base, limit)]
     assert heat[1] < 0.5 * heat[0]
 
 
@@ -140,7 +140,7 @@ def test_rim_weighs_the_sum_of_its_parts(row):
 
 def test_shares_sum_to_one_in_every_row(row):
     for r in row.values():
-        for shares in (r.split.strain_share, r.split.kinetic_share, r.split.heat_share):
+        for shares in (r.split.strain_share, r.split.kinetic_share, r.split.dissipated_share):
             assert sum(shares.values()) == pytest.approx(np.ones(COUNT + 6), abs=1e-12)
 
 
@@ -173,8 +173,8 @@ def test_tap_of_separate_modes_is_their_sum(row):
     """Where no two modes lie close, the split is the sum over modes, each by its motion at the saddle; 2 %: they overlap a little."""
     base = row["sheet"]
     w = base.bridge[:COUNT] ** 2
-    heat = sum(base.split.heat_share[part] for part in RIM if part in base.split.heat_share)[:COUNT]
-    found = impulse_response(base, COUNT)
+    heat = sum(base.split.dissipated_share[part] for part in RIM if part in base.split.dissipated_share)[:COUNT]
+    found = saddle_impulse_response(base, COUNT)
     assert sum(found.heat.values()) == pytest.approx(1, abs=1e-6)
     assert sum(found.heat.get(part, 0) for part in RIM) == pytest.approx(np.sum(w * heat) / w.sum(), rel=0.02)
 
@@ -204,7 +204,7 @@ def test_counterfactual_is_the_loss_that_is_left(study, row):
     2 %: modes overlap a little.
     """
     base = row["sheet"]
-    heat = sum(base.split.heat_share[part] for part in RIM if part in base.split.heat_share)[:COUNT]
+    heat = sum(base.split.dissipated_share[part] for part in RIM if part in base.split.dissipated_share)[:COUNT]
     rate = base.split.loss_factor[:COUNT] * base.found.frequency[:COUNT]
     w = base.bridge[:COUNT] ** 2
     by_hand = np.sum(w / (rate * (1 - heat))) / np.sum(w / rate) - 1
@@ -301,7 +301,9 @@ def test_a_row_out_of_range_gives_no_figure(study, tmp_path, change, words):
 
 def test_shares_that_do_not_sum_to_one_give_no_figure(study):
     base = study.comparisons[0].row
-    split = replace(base.split, heat_share={**base.split.heat_share, "top": base.split.heat_share["top"] + 1e-4})
+    split = replace(
+        base.split, dissipated_share={**base.split.dissipated_share, "top": base.split.dissipated_share["top"] + 1e-4}
+    )
     with pytest.raises(ArithmeticError, match=r"miss a sum of 1 by 0\.0001"):
         solved_dry.check(replace(base, split=split))
 
@@ -516,7 +518,11 @@ def test_unknown_losses_are_told_not_guessed(study, tmp_path):
 
     def mute(row):
         split = replace(
-            row.split, heat_share=None, heat_share_by_channel=None, loss_factor=None, losses_unknown=("back",)
+            row.split,
+            dissipated_share=None,
+            dissipated_share_by_channel=None,
+            loss_factor=None,
+            losses_unknown=("back",),
         )
         return replace(row, split=split, losses=None)
 
@@ -529,7 +535,7 @@ def test_unknown_losses_are_told_not_guessed(study, tmp_path):
     assert data["builds"][0]["heat_share"] is None and data["modes"][0]["heat_in_rim"] is None
     row = pairs[0].row
     again = solved_dry.unpack({name: np.asarray(value) for name, value in solved_dry.pack(row).items()}, row.build)
-    assert again.split.heat_share is None and again.losses is None and again.split.losses_unknown == ("back",)
+    assert again.split.dissipated_share is None and again.losses is None and again.split.losses_unknown == ("back",)
 
 
 # --- progress ---

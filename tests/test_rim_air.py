@@ -13,9 +13,9 @@ import pytest
 from fem.interpolate import volume_rows
 from meshes.body import back_height, top_height
 from meshes.cavity import mesh_cavity
-from meshes.holding import FREE, LAP
+from meshes.coupled_model import fluid_domain
 from meshes.outline import inside
-from meshes.sounding import surroundings
+from meshes.supports import FREE, LAP
 from studies.common.builds import builds as all_builds
 from studies.common.groups import GROUPS
 from studies.common.inputs import BadInput
@@ -49,7 +49,7 @@ def folder(tmp_path_factory):
 @pytest.fixture(scope="module")
 def study(folder):
     """Three builds of the bare oval on coarse meshes of everything, 14 dry modes."""
-    coarse = lambda body: surroundings(body, 300.0, 0.06, 0.09)
+    coarse = lambda body: fluid_domain(body, 300.0, 0.06, 0.09)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(coupled, "DRY_MODES", 14)
         patch.setattr(rim_air, "builds", lambda body: [b for b in all_builds(body) if b.name in CHOSEN])
@@ -136,7 +136,7 @@ def test_a_rim_without_loss_gives_more_sound_and_other_losses_move_its_heat(stud
 
 def test_a_cavity_differs_from_its_twin_by_the_linings_wood(study):
     """The air of a build with other linings, made from the first one's, is the one meshed for it: same modes, other compliance."""
-    coarse = lambda body: surroundings(body, 300.0, 0.06, 0.09)
+    coarse = lambda body: fluid_domain(body, 300.0, 0.06, 0.09)
     base, other = (next(b.body for b in study.builds if b.name == name) for name in ("sheet", "solid_laminated"))
     calls = []
     found = rim_air.shared(lambda body: calls.append(body) or coarse(body))
@@ -178,7 +178,7 @@ def test_partners_follow_the_motion_not_the_order():
 
 def test_the_default_leads_with_the_air_and_keeps_the_dry_page_beside_it(folder, tmp_path, monkeypatch, capsys):
     """One command: dry rows are solved once and shared, two pages that link to each other, each labelled; --no-air: dry alone."""
-    coarse = lambda body: surroundings(body, 300.0, 0.06, 0.09)
+    coarse = lambda body: fluid_domain(body, 300.0, 0.06, 0.09)
     solved, solve = [], solve_dry
     monkeypatch.setattr(solved_dry, "solve_dry", lambda *a: solved.append(a[0].name) or solve(*a))
     for module in (rim, rim_dry, rim_air):
@@ -320,7 +320,7 @@ def test_pressure_is_painted_where_the_air_is(study):
 
 
 def held(shares):
-    """SoundingModes stand-in: a support mode first, then two of the body."""
+    """VibroacousticModes stand-in: a support mode first, then two of the body."""
     n = len(shares)
     loss = {"top": 1 - shares, "radiation": shares}
     return SimpleNamespace(

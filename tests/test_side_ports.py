@@ -15,8 +15,8 @@ from meshes import describe
 from meshes.body import top_height
 from meshes.build import mesh_body
 from meshes.cavity import mesh_cavity
+from meshes.coupled_model import coupled_model, fluid_domain, modes_of, outside, structure_of, velocities
 from meshes.drawing import draw_plan
-from meshes.holding import FREE, hold
 from meshes.open_rim import mesh_open_rim, sections_on
 from meshes.outer_surface import outer_surface
 from meshes.outline import distance, point_at
@@ -24,7 +24,7 @@ from meshes.parts import sections
 from meshes.sheet import SheetError
 from meshes.side_ports import openings_of, ring_of
 from meshes.side_profile import draw_profile, ports_on, side_profile
-from meshes.sounding import modes_of, outside, sounding, structure_of, surroundings, velocities
+from meshes.supports import FREE, with_supports
 from studies.common.groups import grouped
 
 BASS = {"side": "bass", "from_neck_mm": 235, "below_top_mm": 48, "diameter_mm": 40}
@@ -231,7 +231,7 @@ def test_area_and_mass_of_the_sides_less_the_ports(body, mesh):
     weight = masses(assemble(mesh), sections(body))
     assert weight["sides"] == pytest.approx(describe.masses(body)["sides"], rel=0.006)
     assert weight["lining_top"] == pytest.approx(masses(assemble(plain), sections(bare))["lining_top"], rel=2e-3)
-    assert set(sections(body)) == {*mesh.surfaces, *mesh.lines, *mesh.seams}
+    assert set(sections(body)) == {*mesh.surfaces, *mesh.lines, *mesh.interface_springs}
 
 
 def test_rigid_modes_stay_six(tmp_path):
@@ -307,13 +307,13 @@ STIFF = {
 FEW = (40.0, 90.0, 150.0, 250.0)  # Hz
 
 
-def sounding_of(folder, **tables):
+def coupled_of(folder, **tables):
     body = cases.oval(folder, **cases.merged(STIFF, tables))
     parts = sections(body)
     model = assemble(mesh_body(body, 0.09))
     structure = structure_of(body, model, parts, modes(model, weights(parts), 6))
-    around = surroundings(body, 250.0, 0.05, 0.05)
-    return sounding(structure, around, outside(around.surface, [velocities(structure, around)], frequency=FEW)[0])
+    around = fluid_domain(body, 250.0, 0.05, 0.05)
+    return coupled_model(structure, around, outside(around.surface, [velocities(structure, around)], frequency=FEW)[0])
 
 
 def textbook(found, speed=343.2):
@@ -325,14 +325,14 @@ def textbook(found, speed=343.2):
 
 @pytest.fixture(scope="module")
 def stone(tmp_path_factory):
-    """{ports: (Sounding, SoundingModes)} of a stiff oval with a 50 mm hole in the top."""
+    """{ports: (CoupledModel, VibroacousticModes)} of a stiff oval with a 50 mm hole in the top."""
     folder, found = tmp_path_factory.mktemp("stone"), {}
     port = {"from_neck_mm": 324, "below_top_mm": 52, "diameter_mm": 30}
     for sides in ((), ("bass",), ("bass", "treble")):
-        s = sounding_of(
+        s = coupled_of(
             folder, soundhole={"place_mm": 320, "diameter_mm": 50}, side_port=[{"side": side, **port} for side in sides]
         )
-        found[sides] = s, modes_of(s, hold(s, FREE), highest=250.0)
+        found[sides] = s, modes_of(s, with_supports(s, FREE), highest=250.0)
     return found
 
 
@@ -372,7 +372,7 @@ def test_every_opening_has_its_share(stone):
 
 def test_bass_and_treble_are_not_exchanged_in_the_sounding_body(tmp_path):
     """The piston of a bass port pushes outside air towards +y; no wall moves there; the air inside ends there too."""
-    s = sounding_of(tmp_path, side_port=[{"side": "bass", "from_neck_mm": 324, "below_top_mm": 52, "diameter_mm": 40}])
+    s = coupled_of(tmp_path, side_port=[{"side": "bass", "from_neck_mm": 324, "below_top_mm": 52, "diameter_mm": 40}])
     at = s.around.groups["port 1"]
     push = s.around.surface.normal[at].T @ s.around.surface.area[at]
     assert push[1] == pytest.approx(np.pi * 0.02**2, rel=0.03) and abs(push[0]) < 0.1 * push[1]

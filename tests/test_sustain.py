@@ -12,10 +12,10 @@ from string_cases import wooden_box
 from fem.body_modes import with_losses
 from fem.strings import Pluck
 from meshes.build import mesh_body
-from meshes.holding import FREE, LAP
+from meshes.coupled_model import fluid_domain
 from meshes.sheet_strings import Strung, strung
-from meshes.sounding import surroundings
 from meshes.string_sets import string_set
+from meshes.supports import FREE, LAP
 from studies.common.inputs import BadInput
 from studies.common.progress import Progress
 from studies.solved import dry as solved_dry
@@ -77,7 +77,7 @@ def playing(tmp_path_factory):
 def study(playing):
     """Stopped with Ctrl-C when the boards are done; what was computed before that may not be computed again."""
     body = cases.oval(playing.store.parent)
-    coarse = lambda b: surroundings(b, 300.0, 0.06, 0.09)
+    coarse = lambda b: fluid_domain(b, 300.0, 0.06, 0.09)
     run = lambda wood: sustain.play_builds(body, playing, 0.08, 14, wood, Progress(1, io.StringIO()), CHOSEN, coarse)
     with pytest.raises(KeyboardInterrupt):
         run(broken_off)

@@ -10,13 +10,13 @@ from string_cases import wooden_box
 from fem.body_modes import with_losses
 from fem.fretboard import Wolf
 from fem.strings import Pluck
-from meshes.holding import FREE, LAP
 from meshes.sheet_strings import Strung
 from meshes.string_sets import string_set
+from meshes.supports import FREE, LAP
 from studies.sustain.compare import compare, limits, play
 from studies.sustain.fretboards import Playing, decay_times, mean_mobility, rim_range, times_rim
 from studies.sustain.hearing import NO_DIFFERENCE, combined, verdict
-from studies.sustain.result import HOLDINGS, MESH, RIM_LOSSES, STRING_LOSSES, TIMES, WOOD
+from studies.sustain.result import MESH, RIM_LOSSES, STRING_LOSSES, SUPPORT_CONDITIONS, TIMES, WOOD
 from studies.sustain.solve import mesh_by_note
 from studies.sustain.verdict import find_flip, one_a_note, word_with_losses
 
@@ -31,7 +31,7 @@ def scattered():
     draws = {key: np.ones((3, 2, 2, 4)) for key in BOARDS}
     for key, (free, lap) in BOARDS.items():
         draws[key][2, 1] = np.array([free, lap])[:, None]
-    return SimpleNamespace(builds=NAMES, holdings=HOLDINGS, **draws)
+    return SimpleNamespace(builds=NAMES, holdings=SUPPORT_CONDITIONS, **draws)
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ def solve(folder, times):
     played = {}
     for name, loss, stiffness in zip(NAMES, (1, times), (1.0, 1.5)):
         build = SimpleNamespace(name=name, label=name.replace("_", " "), body=guitar)
-        for how in HOLDINGS:
+        for how in SUPPORT_CONDITIONS:
             body = with_losses(held[how], {"sides": loss})
             played[name, how] = play(playing, build, how, body, body, stiffness)
     for how, longer in ROUGHER.items():
@@ -73,7 +73,7 @@ def solved(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def compared(solved):
-    return {how: solved.compared(how) for how in HOLDINGS}
+    return {how: solved.compared(how) for how in SUPPORT_CONDITIONS}
 
 
 def boards(solved, how):
@@ -141,8 +141,8 @@ def test_medians_of_one_build(solved):
 
 
 def test_a_rim_without_loss_gains_more_where_the_rim_loses_more(solved):
-    low, high = limits(solved.playing, {how: solved.played["sheet", how] for how in HOLDINGS})
-    assert all(1 < low[how] < high[how] for how in HOLDINGS)
+    low, high = limits(solved.playing, {how: solved.played["sheet", how] for how in SUPPORT_CONDITIONS})
+    assert all(1 < low[how] < high[how] for how in SUPPORT_CONDITIONS)
 
 
 def test_ranges_of_the_rims_losses():
@@ -158,9 +158,9 @@ def test_ranges_of_the_rims_losses():
 def test_notes_that_the_coarser_mesh_moves():
     """Of four notes one moves by 10 %, one by half, one is not answered for."""
     board, rough = (SimpleNamespace(decay_time=np.array(t)) for t in (np.ones(5), [1.0, 1.0, 1.1, 1.5, np.nan]))
-    own = {how: SimpleNamespace(board=board, rough=rough) for how in HOLDINGS}
+    own = {how: SimpleNamespace(board=board, rough=rough) for how in SUPPORT_CONDITIONS}
     beyond = {"untrained tolerance, synthetic tones": 0.25, "experienced players": 0.5}
-    assert mesh_by_note(own) == {how: beyond for how in HOLDINGS}
+    assert mesh_by_note(own) == {how: beyond for how in SUPPORT_CONDITIONS}
 
 
 def test_a_wolf_note_is_told_once():

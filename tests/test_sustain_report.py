@@ -16,7 +16,7 @@ from studies.sustain import page as sustain_report
 from studies.sustain.charts import bar_groups, energy_svg, uncertainty_svg
 from studies.sustain.hearing import TOLERANCES
 from studies.sustain.page import as_json, flat_rows, per_build, per_note, write_report
-from studies.sustain.result import HOLDINGS
+from studies.sustain.result import SUPPORT_CONDITIONS
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -44,16 +44,21 @@ def test_every_note_of_every_build_has_a_row(study):
     first = next(
         r
         for r in rows
-        if r["build"] == "solid_laminated" and r["how"] == HOLDINGS[1] and r["string"] == "A2" and r["fret"] == 3
+        if r["build"] == "solid_laminated"
+        and r["how"] == SUPPORT_CONDITIONS[1]
+        and r["string"] == "A2"
+        and r["fret"] == 3
     )
-    own, mine = (study.played[name, HOLDINGS[1]].board.decay_time[1, 3] for name in ("sheet", "solid_laminated"))
+    own, mine = (
+        study.played[name, SUPPORT_CONDITIONS[1]].board.decay_time[1, 3] for name in ("sheet", "solid_laminated")
+    )
     assert first["note"] == "C3" and first["ratio_to_sheet"] == pytest.approx(mine / own)
     assert mine > own
 
 
 def test_builds_tell_verdict_grams_and_stress(study):
     rows = per_build(study)
-    own, solid = (next(r for r in rows if r["build"] == n and r["how"] == HOLDINGS[0]) for n in CHOSEN[:2])
+    own, solid = (next(r for r in rows if r["build"] == n and r["how"] == SUPPORT_CONDITIONS[0]) for n in CHOSEN[:2])
     assert "verdict" not in own and own["rim_g_more"] == 0
     assert solid["rim_g_more"] == pytest.approx(20) and solid["drying_stress_top_more_mpa"] == pytest.approx(0.1)
     assert set(solid["by_tolerance"]) == {t.name for t in TOLERANCES}
@@ -120,7 +125,7 @@ def test_wood_scatter_is_told_in_three_figures(study, tmp_path):
     """Page with draws: the range of pairs, the interval of the median, the spread between guitars, and the mesh of their own."""
     drawn = with_draws(study)
     page = write_report(drawn, tmp_path, pictures=False)[0].read_text(encoding="utf-8")
-    p = drawn.compared["solid_laminated", HOLDINGS[0]].paired
+    p = drawn.compared["solid_laminated", SUPPORT_CONDITIONS[0]].paired
     for low, high in ((p.low, p.high), (p.median_low, p.median_high), (p.unpaired_low, p.unpaired_high)):
         assert f"<td>{span(low, high)}</td>" in page
     assert "8 draws on a mesh of 60 mm" in page and "a build that was not drawn" in page
@@ -140,13 +145,13 @@ def test_tables_open_elsewhere(written):
 
 
 def test_bars_hold_every_group_once(study):
-    share = study.own[HOLDINGS[0]].share
+    share = study.own[SUPPORT_CONDITIONS[0]].share
     assert sum(bar_groups(share).values()) == pytest.approx(sum(share.values()))
-    assert bar_groups(share)["rim"] == pytest.approx(study.own[HOLDINGS[0]].rim)
-    svg = energy_svg([("sheet", share)], HOLDINGS[0])
+    assert bar_groups(share)["rim"] == pytest.approx(study.own[SUPPORT_CONDITIONS[0]].rim)
+    svg = energy_svg([("sheet", share)], SUPPORT_CONDITIONS[0])
     wide = [float(w) for w in re.findall(r'width="([\d.]+)" height="30"', svg)]
     assert sum(wide) == pytest.approx(632, abs=0.1)
-    assert "into the bands" in svg and "into the player" in energy_svg([("sheet", share)], HOLDINGS[1])
+    assert "into the bands" in svg and "into the player" in energy_svg([("sheet", share)], SUPPORT_CONDITIONS[1])
 
 
 def test_doubts_are_drawn_where_they_lie():
@@ -156,7 +161,7 @@ def test_doubts_are_drawn_where_they_lie():
     other = SimpleNamespace(
         build=build, ratio=1.02, low=1.0, high=1.04, doubts={"mesh": (1.0, 1.03), "wood scatter": (1.0, 1.04)}
     )
-    svg = uncertainty_svg([c, other], HOLDINGS[0])
+    svg = uncertainty_svg([c, other], SUPPORT_CONDITIONS[0])
     spans = [(float(a), float(b)) for a, b in re.findall(r'<path d="M([\d.]+) [\d.]+H([\d.]+)"', svg)]
     mesh, whole = spans[0], spans[1]
     assert sum(mesh) == pytest.approx(sum(whole), abs=0.3) and whole[1] - whole[0] == pytest.approx(

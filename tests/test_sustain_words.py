@@ -12,7 +12,7 @@ from studies.common.note_names import place_name, wolf_name
 from studies.common.words import change, percent_change, several, span
 from studies.sustain.answer import answer, behind
 from studies.sustain.hearing import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE, TOLERANCES
-from studies.sustain.result import HOLDINGS, Judged
+from studies.sustain.result import SUPPORT_CONDITIONS, Judged
 from studies.sustain.words import boards, matters, text
 
 LEAD = "Do solid linings lengthen sustain? "
@@ -65,7 +65,7 @@ def test_draws_of_the_wood_stand_apart(study):
     """Range of pairs, interval of the median and spread between guitars: three figures, none in place of another."""
     drawn = with_draws(study)
     found = behind(drawn)
-    p = drawn.compared["solid_laminated", HOLDINGS[0]].paired
+    p = drawn.compared["solid_laminated", SUPPORT_CONDITIONS[0]].paired
     assert p.low < p.median < p.high and p.unpaired_high / p.unpaired_low > (p.high / p.low) ** 3
     assert span(p.low, p.high) in found and span(p.unpaired_low, p.unpaired_high) in found
     rows = boards(drawn)
@@ -103,7 +103,8 @@ def test_other_builds_are_told(study):
     found = with_word(study, NO_DIFFERENCE, 1.004)
     third = replace(study.builds[1], name="doubled_sides", label="doubled sides")
     add = lambda source: {
-        ("doubled_sides", how): replace(source.compared["solid_laminated", how], build=third) for how in HOLDINGS
+        ("doubled_sides", how): replace(source.compared["solid_laminated", how], build=third)
+        for how in SUPPORT_CONDITIONS
     }
     quiet = replace(found, builds=(*found.builds, third), compared=found.compared | add(found))
     assert "No audible difference with doubled sides either (+0.4 %)." in answer(quiet)

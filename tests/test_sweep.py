@@ -16,8 +16,8 @@ import numpy as np
 import psutil
 import pytest
 from box_cases import guitar, oval_sheet
-from night_payload import Payload, computed, row_of
 from shell_cases import SPRUCE
+from sweep_payload import Payload, computed, row_of
 
 from fem.eigen import modes
 from fem.sections import RIGID_TRANSLATION, Layer, joint, laminate, scaled
@@ -42,7 +42,7 @@ from studies.sweep.sections import cell_points, fit
 from studies.sweep.store import Store
 from studies.sweep.variant import Solver, cluster_error, clusters
 
-CHILD = Path(__file__).with_name("night_child.py")
+CHILD = Path(__file__).with_name("sweep_child.py")
 PLAN = """
 name = "Test"
 mesh_size_mm = 100

@@ -15,7 +15,7 @@ from fem.free_body import FreeBody
 from fem.mesh import part_of
 from fem.model import assemble, weights
 from fem.moisture import Movement, equilibrium_moisture, movement
-from fem.prestress import gap_load, seam_points, seam_pull
+from fem.prestress import gap_load, interface_points, interface_traction
 from fem.sections import Layer, joint, laminate
 from meshes.build import mesh_body
 from meshes.parts import sections
@@ -27,7 +27,7 @@ from studies.weather import question as weather
 from studies.weather import result, solve
 from studies.weather.readings import PLATES, Places
 from studies.weather.result import free_width, largest_pull, mean_pull, widths
-from studies.weather.solve import GAP_SEAM, solve_swollen, twist_gap
+from studies.weather.solve import GAP_INTERFACE, solve_swollen, twist_gap
 from studies.weather.words import CRACKS, report, tables
 
 SIZE = 0.06  # m: coarse, the figures do not matter here
@@ -172,12 +172,12 @@ def test_seam_closed_over_an_even_or_slanting_gap_is_at_rest():
     model = assemble(mesh)
     plate = laminate([Layer(shell_cases.SPRUCE, 0.003)])
     w = weights({"left": plate, "right": plate, "joint": joint()})
-    at, up = seam_points(model, "joint")
+    at, up = interface_points(model, "joint")
     assert set(np.abs(up)) == {1.0} and np.allclose(at[..., 0], 0.2)
     free = FreeBody(model, w)
     for gap, rests in ((1e-3 + 0 * at[..., 1], True), (0.01 * at[..., 1], True), (at[..., 1] ** 2, False)):
         u = free.deflect(gap_load(model, w, "joint", gap)).displacement[:, 0]
-        pull, length = seam_pull(model, w, "joint", u, gap)
+        pull, length = interface_traction(model, w, "joint", u, gap)
         assert np.sum(pull * length) == pytest.approx(0, abs=1e-5)
         assert (np.abs(pull).max() < 0.1) == rests
         left = model.space.points[:, 0] < 0.2 - 1e-9
@@ -188,7 +188,7 @@ def test_seam_closed_over_an_even_or_slanting_gap_is_at_rest():
 def test_twisted_rim_by_hand(study, body):
     """Up at two corners, down at two, level at both blocks, one unit from lowest to highest, and no plane is nearer."""
     model = assemble(mesh_body(body, 0.05))
-    at, _ = seam_points(model, GAP_SEAM)
+    at, _ = interface_points(model, GAP_INTERFACE)
     gap = twist_gap(model, body)
     x, y = at[..., 0], at[..., 1]
     assert np.ptp(gap) == pytest.approx(1)

@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from meshes.holding import SUPPORT_PARTS
-from meshes.sounding import AIR, RUBBING
+from meshes.coupled_model import AIR, VISCOUS_LOSS
+from meshes.supports import SUPPORT_PARTS
 
 
 def largest(shares: Mapping[str, Sequence[float | None] | np.ndarray], mode: int) -> str:
@@ -27,7 +27,7 @@ GROUPS = {  # what a maker calls one thing; the rim's four stand first
     "braces": ("top_braces", "back_braces"),
     "bridge": ("bridge", "bridge_plate"),
     "neck": ("neck",),
-    "air": (AIR, RUBBING),
+    "air": (AIR, VISCOUS_LOSS),
     "opening": ("soundhole",),
     "supports": SUPPORT_PARTS,
     "radiation": ("radiation",),

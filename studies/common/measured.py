@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from fem.taps import Tone
+from fem.tap_tones import Tone
 from meshes.measured import SQUEEZES, TAPS, WEIGHTS, Measured
 from studies.common.words import UNKNOWN, minus, rounded, signed
 
@@ -67,13 +67,13 @@ def heard(
     rows = []
     partners = nearest_modes([tone.frequency for tone in tones], frequency)
     for tone, partner in zip(tones, partners):
-        error = max(tone.frequency_doubt, tap_error * tone.frequency)
+        error = max(tone.frequency_uncertainty, tap_error * tone.frequency)
         rows.append(Beside(f"tone at {tone.frequency:.1f} Hz", "Hz", tone.frequency, partner, error))
-        if tone.loss is not None and tone.loss_doubt is not None:
+        if tone.loss is not None and tone.loss_uncertainty is not None:
             value = None
             if partner is not None and loss_factor is not None:
                 value = float(loss_factor[np.argmin(np.abs(frequency - partner))])
-            rows.append(Beside("  its loss factor", "", tone.loss, value, tone.loss_doubt))
+            rows.append(Beside("  its loss factor", "", tone.loss, value, tone.loss_uncertainty))
     return tuple(rows)
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
 from studies.common.builds import Build
-from studies.common.two_meshes import Weighed, rim_grams
+from studies.common.two_meshes import Weighted, rim_grams
 from studies.common.words import UNKNOWN, signed
 
 LEAST_GRAMS = 2.0  # difference of rim weights from which on a change per gram is told
@@ -29,7 +29,7 @@ class Table:
         return [self.heading, *map(form, (self.head, *self.rows)), *([self.note] if self.note else [])]
 
 
-class BuildRow(Weighed, Protocol):
+class BuildRow(Weighted, Protocol):
     """One build of the rim, solved."""
 
     @property

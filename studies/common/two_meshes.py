@@ -125,12 +125,12 @@ def largest_errors(builds: Mapping[str, Figures]) -> dict[str, float]:
     return {key: max(figures[key] for figures in real) for key in real[0] if key.endswith("_error")}
 
 
-class Weighed(Protocol):
+class Weighted(Protocol):
     @property
     def mass(self) -> dict[str, float]:
         """{part: kg}."""
 
 
-def rim_grams(row: Weighed) -> float:
+def rim_grams(row: Weighted) -> float:
     """Weight of the rim [g]."""
     return 1e3 * sum(m for part, m in row.mass.items() if part in RIM)

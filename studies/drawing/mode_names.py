@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from fem.elements import Space
-from meshes.sounding import Sounding, SoundingModes
+from meshes.coupled_model import CoupledModel, VibroacousticModes
 from studies.drawing.boards import Boards, boards_of
 from studies.drawing.mode_words import distinct, plain_label
 
@@ -30,8 +30,8 @@ def named(space: Space, boards: Boards, column: np.ndarray) -> str:
     return plain_label(space, fields, column, max(f.largest for f in fields.values()))
 
 
-def names_with_air(whole: Sounding, modes: SoundingModes, motion: np.ndarray, count: int) -> list[str]:
-    """[words] of the first `count` modes of a Sounding, where the air leads said first; motion (m, n) of its outer surface."""
+def names_with_air(whole: CoupledModel, modes: VibroacousticModes, motion: np.ndarray, count: int) -> list[str]:
+    """[words] of the first `count` modes of a CoupledModel, where the air leads said first; motion (m, n) of its outer surface."""
     structure = whole.structure
     assert isinstance(structure.space, Space)  # a shell is drawn, not its coordinates in a basis
     boards, own = boards_of(structure.space, None, SUBDIVIDE), len(structure.frequency)

@@ -15,7 +15,7 @@ import numpy as np
 from matplotlib.colors import to_rgb
 from PIL import Image
 
-from fem.coupled_string import Ringing
+from fem.coupled_string import FreeDecay
 from fem.elements import Space
 from meshes.body import Body
 from studies.drawing.boards import boards_of
@@ -97,8 +97,8 @@ def _shot(draw, scene, theme):
 # --- a pluck ---
 
 
-def positions(ringing: Ringing, t: np.ndarray) -> np.ndarray:
-    """Displacements q (N, k) of body modes and sines of a Ringing at times t (k,)."""
+def positions(ringing: FreeDecay, t: np.ndarray) -> np.ndarray:
+    """Displacements q (N, k) of body modes and sines of a FreeDecay at times t (k,)."""
     c = ringing.coupled
     n = len(c.omega)
     z = c.states[:n] @ (ringing.amplitude[:, None] * np.exp(np.outer(c.poles, t)))
@@ -112,7 +112,7 @@ def pluck_times() -> tuple[np.ndarray, np.ndarray]:
     return t, 0.5 + 0.5 * np.cos(np.pi * late)
 
 
-def pluck_shapes(ringing: Ringing, body_shape: np.ndarray) -> np.ndarray:
+def pluck_shapes(ringing: FreeDecay, body_shape: np.ndarray) -> np.ndarray:
     """(dofs, PLUCK_FRAMES) m, motion of the body after a pluck, faded to rest; body_shape (dofs, n) of the body's modes."""
     t, shown = pluck_times()
     return body_shape @ positions(ringing, t)[: body_shape.shape[1]] * shown

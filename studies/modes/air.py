@@ -14,19 +14,19 @@ import numpy as np
 from fem.eigen import modes
 from fem.energies import energies, masses
 from fem.model import assemble, weights
-from meshes.holding import FREE, LAP, assumptions, hold
-from meshes.sounding import (
+from meshes.coupled_model import (
     AIR,
-    Sounding,
-    SoundingModes,
-    Surroundings,
+    CoupledModel,
+    FluidDomain,
+    VibroacousticModes,
+    coupled_model,
+    fluid_domain,
     modes_of,
     outside,
-    sounding,
     structure_of,
-    surroundings,
     velocities,
 )
+from meshes.supports import FREE, LAP, assumptions, with_supports
 from studies.common.files import write_json
 from studies.common.groups import IN_RIM, grouped
 from studies.common.inputs import BadInput, mesh_size, read_case, within, writable_file
@@ -55,12 +55,12 @@ def find_modes_in_air(
         split = energies(model, case.sections, found.shape)
     with stage(seconds, "enclosed_air"):
         structure = structure_of(case.body, model, case.sections, found)
-        around = surroundings(case.body)
+        around = fluid_domain(case.body)
     with stage(seconds, "radiation"):
         radiated = outside(around.surface, [velocities(structure, around)])[0]
     with stage(seconds, "coupled_modes"):
-        whole = sounding(structure, around, radiated)
-        held = {how: modes_of(whole, hold(whole, how)) for how in (FREE, LAP)}
+        whole = coupled_model(structure, around, radiated)
+        held = {how: modes_of(whole, with_supports(whole, how)) for how in (FREE, LAP)}
         words = {how: words_of(whole, around, found) for how, found in held.items()}
     result = contract(model, case, found, split, masses(model, case.sections), seconds)
     result = trimmed(result, count) | with_air(held, count, words)
@@ -80,7 +80,7 @@ def trimmed(result: Contract, count: int) -> Contract:
     return result | lists | shares
 
 
-def words_of(whole: Sounding, around: Surroundings, found: SoundingModes) -> list[str]:
+def words_of(whole: CoupledModel, around: FluidDomain, found: VibroacousticModes) -> list[str]:
     """Words for each of the body's air-loaded modes, those of its supports left out."""
     from studies.drawing.mode_names import names_with_air
 
@@ -92,9 +92,9 @@ def words_of(whole: Sounding, around: Surroundings, found: SoundingModes) -> lis
 
 
 def with_air(
-    supported: Mapping[str, SoundingModes], count: int, words: Mapping[str, Sequence[str]] | None = None
+    supported: Mapping[str, VibroacousticModes], count: int, words: Mapping[str, Sequence[str]] | None = None
 ) -> Contract:
-    """Keys of the air-loaded modes of a body hung free, and under 'held' of each support {how: SoundingModes}.
+    """Keys of the air-loaded modes of a body hung free, and under 'held' of each support {how: VibroacousticModes}.
 
     words: {how: what each of the body's modes does}.
     """
@@ -104,7 +104,7 @@ def with_air(
     return {"model": MODEL, **of[FREE], "held": of}
 
 
-def of_modes(found: SoundingModes, count: int) -> Contract:
+def of_modes(found: VibroacousticModes, count: int) -> Contract:
     """The first `count` air-loaded modes of the body (not of its supports) as lists."""
     keep = np.flatnonzero(found.elastic)[:count]
     lists = lambda parts: {part: plain(v[keep]) for part, v in parts.items()}

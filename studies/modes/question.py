@@ -25,7 +25,7 @@ def find_modes(
     count: int = 20,
     mesh_size_mm: float | None = None,
     fix: Sequence[str] = (),
-    hold: Sequence[str] = (),
+    support: Sequence[str] = (),
     json_path: str | Path | None = None,
     export: str | Path | None = None,
 ) -> Contract:
@@ -44,7 +44,7 @@ def find_modes(
         case = read_case(input, parts, size)
     with stage(seconds, "assemble"):
         model = assemble(case.mesh)
-        fixed = fixed_unknowns(model.space, fix, hold)
+        fixed = fixed_unknowns(model.space, fix, support)
         most = min((model.size - len(fixed)) // 12, MOST_MODES)
         if count > most:
             raise BadInput(f"--count {count}: too many for this mesh; expected at most {most}")
@@ -82,7 +82,9 @@ def contract(
         "moves": names(model.space, found.shape),
         "strain_energy_share": shares(split.strain_share),
         "kinetic_energy_share": shares(split.kinetic_share),
-        "heat_share": shares(split.heat_share) if split.heat_share else dict.fromkeys(split.strain_share, unknown),
+        "heat_share": shares(split.dissipated_share)
+        if split.dissipated_share
+        else dict.fromkeys(split.strain_share, unknown),
         "loss_factor": unknown if split.loss_factor is None else plain(split.loss_factor),
         "losses_not_given_for": list(split.losses_unknown),
         "mass_kg": mass,

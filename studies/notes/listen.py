@@ -18,10 +18,10 @@ from fem.radiation import Boundary, Radiation, point_pressure, static_integrals
 from fem.strings import Pluck, String
 from meshes.body import Body, top_height
 from meshes.build import mesh_body
-from meshes.holding import hold
+from meshes.coupled_model import HIGHEST, FluidDomain, coupled_model, fluid_domain, real_modes
 from meshes.sheet_strings import strung
-from meshes.sounding import HIGHEST, Surroundings, real_modes, sounding, surroundings
 from meshes.string_body import string_body
+from meshes.supports import with_supports
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.inputs import BadInput, given_sheet, mesh_size
 from studies.common.kept import kept_folder
@@ -131,7 +131,7 @@ def ready(
     store: Path,
     strings: int = 6,
     dry: int = DRY_MODES,
-    around: Callable[[Body], Surroundings] = surroundings,
+    around: Callable[[Body], FluidDomain] = fluid_domain,
 ) -> list[Heard]:
     """[Heard] of Builds with `dry` structure modes, on a mesh of some size [m]; boundary elements of all together."""
     progress = Progress(2 * len(chosen) + 1)
@@ -146,8 +146,8 @@ def ready(
     heard = []
     for one, R in zip(inside, radiated):
         progress.say(f"{one.build.label}: body and air together")
-        whole = sounding(one.structure, one.fluid, R)
-        heard.append(_heard(one.build, whole, hold(whole, setting.how), strings))
+        whole = coupled_model(one.structure, one.fluid, R)
+        heard.append(_heard(one.build, whole, with_supports(whole, setting.how), strings))
         progress.step()
     progress.close("solved")
     return heard

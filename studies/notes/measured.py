@@ -14,9 +14,9 @@ import numpy as np
 from scipy.ndimage import median_filter
 from scipy.signal import butter, sosfiltfilt
 
-from fem.coupled_string import Ringing
+from fem.coupled_string import FreeDecay
 from fem.decay import level, slope_decay_time
-from fem.taps import read_recording
+from fem.tap_tones import read_recording
 from studies.common.note_names import pitch, read_note
 from studies.common.words import rounded, signed
 from studies.notes.signal import BLOCK, decay_curve, find_fundamental, find_notes, mean_power, power_curve, read_range
@@ -154,8 +154,8 @@ class Beside:
     computed: float | None  # s
 
 
-def in_band(ringing: Ringing, band: tuple[float, float]) -> Ringing:
-    """The Ringing with the complex modes of a band [Hz] alone: what a recording cut to that band would hold."""
+def in_band(ringing: FreeDecay, band: tuple[float, float]) -> FreeDecay:
+    """The FreeDecay with the complex modes of a band [Hz] alone: what a recording cut to that band would hold."""
     f = np.abs(ringing.coupled.poles.imag) / (2 * np.pi)
     return replace(ringing, amplitude=np.where((f >= band[0]) & (f <= band[1]), ringing.amplitude, 0))
 

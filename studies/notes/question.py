@@ -7,17 +7,17 @@ from fem.body_modes import BodyModes
 from fem.coupled_string import couple, pluck_note, radiated_later, valid_partials
 from fem.strings import Pluck, String, fundamental
 from meshes.body import Body
-from meshes.holding import FREE, LAP, hold
+from meshes.coupled_model import HIGHEST, FluidDomain, fluid_domain
 from meshes.sheet_strings import strung
-from meshes.sounding import HIGHEST, Surroundings, surroundings
 from meshes.string_body import string_body
+from meshes.supports import FREE, LAP, with_supports
 from studies.common.builds import builds, complete_linings
 from studies.common.inputs import BadInput, existing_file, given_sheet, mesh_size
 from studies.common.kept import kept_folder
 from studies.common.note_names import read_place
 from studies.common.progress import Progress
 from studies.notes.measured import ALWAYS, NoteRead, beside_computed, in_band, nominal_pitch, read_file, words
-from studies.solved.coupled import DRY_MODES, STEPS, soundings
+from studies.solved.coupled import DRY_MODES, STEPS, coupled_models
 
 FRETS = 20  # of the highest note that can be asked for
 LABEL = (
@@ -70,13 +70,13 @@ def read_places(notes: Sequence[str], strings: Sequence[String]) -> list[tuple[i
 
 
 def body_modes(
-    body: Body, how: str, size: float, store: Path, strings: int, around: Callable[[Body], Surroundings] = surroundings
+    body: Body, how: str, size: float, store: Path, strings: int, around: Callable[[Body], FluidDomain] = fluid_domain
 ) -> BodyModes:
     """BodyModes of the sheet's own build, held one way."""
     own = builds(body)[:1]
-    made = soundings(own, size, DRY_MODES, store, Progress(STEPS), 1.0, around)
+    made = coupled_models(own, size, DRY_MODES, store, Progress(STEPS), 1.0, around)
     whole = made.whole[own[0].name]
-    return string_body(whole, hold(whole, how), strings)
+    return string_body(whole, with_supports(whole, how), strings)
 
 
 def one(

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.io import wavfile
 
 from fem.body_modes import BodyModes
-from fem.coupled_string import Ringing, couple, pluck_note, valid_partials
+from fem.coupled_string import FreeDecay, couple, pluck_note, valid_partials
 from fem.strings import Pluck, String
 
 RATE = 44100  # 1/s
@@ -24,8 +24,8 @@ Receiver = Callable[[np.ndarray], np.ndarray]  # see note_signal
 Band = tuple[float, float]  # Hz
 
 
-def note_signal(ringing: Ringing, receiver: Receiver, seconds: float, rate: float = RATE) -> np.ndarray:
-    """Signal (k,) of a Ringing at a receiver.
+def note_signal(ringing: FreeDecay, receiver: Receiver, seconds: float, rate: float = RATE) -> np.ndarray:
+    """Signal (k,) of a FreeDecay at a receiver.
 
     receiver(omega (m,)) -> (m, n), complex: what arrives [Pa, or m/s] per unit velocity of each body mode, at angular
     frequencies omega; such as a boundary-element transfer to a microphone. Each complex mode is taken at its own

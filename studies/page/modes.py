@@ -7,7 +7,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from fem.elements import Space
-from meshes.sounding import SoundingModes, Structure
+from meshes.coupled_model import Structure, VibroacousticModes
 from studies.common.builds import Build
 from studies.drawing.boards import boards_of
 from studies.drawing.mode_names import furthest, names_with_air
@@ -17,12 +17,12 @@ from studies.drawing.sheet import THEMES
 from studies.page.scene import ViewerScene, aligned, motions, outward, paired_shapes, surface_of
 from studies.rim.air import partners
 from studies.rim.result import Result
-from studies.solved.coupled import Soundings
+from studies.solved.coupled import CoupledModels
 
 DPI = 130  # of the contact sheet
 
 
-def scene_of(made: Soundings, results: Mapping[str, Result], chosen: Sequence[Build], count: int) -> ViewerScene:
+def scene_of(made: CoupledModels, results: Mapping[str, Result], chosen: Sequence[Build], count: int) -> ViewerScene:
     """ViewerScene of air-loaded modes of Builds `chosen`, the sheet's own first.
 
     results: {build name: Result}, with one support; count: modes of the sheet's own at most.
@@ -46,7 +46,7 @@ def _columns(surface, structure, modes, count):
     return np.real(structure.shape @ (modes.shape[: len(structure.frequency), :count] * turn))
 
 
-def contact_sheet(scene: ViewerScene, structure: Structure, modes: SoundingModes) -> bytes:
+def contact_sheet(scene: ViewerScene, structure: Structure, modes: VibroacousticModes) -> bytes:
     """PNG of the ViewerScene's modes of the sheet's own build, top and back side by side."""
     columns = _columns(scene.surface, structure, modes, len(scene.labels))
     assert isinstance(structure.space, Space)  # a shell is drawn, not its coordinates in a basis

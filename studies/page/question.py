@@ -11,10 +11,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from meshes.body import Body
-from meshes.holding import FREE, LAP
+from meshes.coupled_model import HIGHEST, FluidDomain, fluid_domain
 from meshes.sheet_strings import strung
-from meshes.sounding import HIGHEST, Surroundings, surroundings
 from meshes.string_sets import StringSet
+from meshes.supports import FREE, LAP
 from studies.common import page as common
 from studies.common.builds import Build
 from studies.common.files import provenance
@@ -32,7 +32,7 @@ from studies.rim import air as rim_air
 from studies.rim.air_words import LABEL, NOT_MODELLED, answer
 from studies.rim.result import AirStudy
 from studies.solved import coupled
-from studies.solved.coupled import STEPS, soundings
+from studies.solved.coupled import STEPS, coupled_models
 from studies.sustain import page as sustain_report
 from studies.sustain import question as sustain_question
 from studies.sustain import solve as sustain_solve
@@ -43,7 +43,7 @@ from studies.weather import pictures as weather_pictures
 from studies.weather.result import Weather
 from studies.weather.solve import humidities, season_builds
 
-Around = Callable[[Body], Surroundings]
+Around = Callable[[Body], FluidDomain]
 
 SHOWN = {  # builds whose modes are shown beside the sheet's own, as far as they differ from it, and their short names
     "solid_laminated": "solid linings", "kerfed": "kerfed linings", "doubled_sides": "doubled sides", "single_sides": "single sides",
@@ -80,7 +80,7 @@ def collect(
     given: Given, size: float, store: Path, modes: bool, weather: bool, sustain: bool, sounds: bool
 ) -> Found:  # fmt: skip
     """Found of a sheet on a mesh of some size [m]; rows in the folder `store` are used again."""
-    body, around = given.body, rim_air.shared(surroundings)
+    body, around = given.body, rim_air.shared(fluid_domain)
     say_page("rim builds with air")
     air = replace(rim_air.compare_in_air(body, size, 2 * MODES, store, around=around), source=given.source)
     scene, stills = moving(air, store, around) if modes else (None, None)
@@ -101,7 +101,7 @@ def moving(air: AirStudy, store: Path, around: Around) -> tuple[ViewerScene, byt
     rows = shown_builds(air)
     results = {b.name: air.fine.results[b.name, FREE] for b in rows}
     own = results["sheet"]
-    made = soundings(rows, air.fine.size, len(own.dry_hz), store, Progress(STEPS * len(rows)), around=around)
+    made = coupled_models(rows, air.fine.size, len(own.dry_hz), store, Progress(STEPS * len(rows)), around=around)
     scene = page_modes.scene_of(made, results, rows, MODES)
     return scene, page_modes.contact_sheet(scene, made.whole["sheet"].structure, own.modes)
 

@@ -11,18 +11,18 @@ from matplotlib.path import Path as Ring
 
 from fem.interpolate import normal_displacement
 from meshes.body import Body, back_height, braces_of, top_height
+from meshes.coupled_model import Structure, VibroacousticModes
 from meshes.drawing import brace_outline, rectangle
 from meshes.outer_surface import outer_surface
 from meshes.outline import point_at
 from meshes.side_ports import openings_of
-from meshes.sounding import SoundingModes, Structure
 from studies.common.files import Plain
 from studies.drawing.features import boundary
 from studies.drawing.field import area_vectors
 from studies.drawing.mode_names import furthest
 from studies.drawing.sheet import SCALE
 
-Coupled = tuple[Structure, SoundingModes]  # a body with its air
+CoupledString = tuple[Structure, VibroacousticModes]  # a body with its air
 SIZE = 0.013  # m, edge of the drawn triangles
 STEP = 0.008  # m, between points of a drawn line
 PLATES = ("top", "back", "sides")
@@ -167,7 +167,7 @@ def outward(surface: Surface, motion: np.ndarray) -> np.ndarray:
 
 
 def paired_shapes(
-    surface: Surface, base: Coupled, others: dict[str, Coupled], partners: dict[str, np.ndarray]
+    surface: Surface, base: CoupledString, others: dict[str, CoupledString], partners: dict[str, np.ndarray]
 ) -> dict[str, list[Shape | None]]:
     """{name: [Shape or None]} of the base, 'sheet', and of other builds.
 

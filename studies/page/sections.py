@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from meshes.holding import FREE, LAP
+from meshes.supports import FREE, LAP
 from studies.common.table import Table
 from studies.common.two_meshes import LIMIT
 from studies.common.words import percent, signed
@@ -14,7 +14,7 @@ from studies.page import energy_flow
 from studies.page.charts import Curve, curves_svg
 from studies.page.scene import TONES, ViewerScene, packed, tones
 from studies.rim.air_words import answered_range, measures
-from studies.rim.result import HOLDINGS, AirStudy
+from studies.rim.result import SUPPORT_CONDITIONS, AirStudy
 from studies.solved.power import summary
 from studies.weather import words as weather_words
 from studies.weather.result import Weather
@@ -115,7 +115,7 @@ def flows(start: str, shares: dict[str, dict[str, float]], source: str, note: st
 
 def power_flow(air: AirStudy) -> Section:
     """Section: where the power of a force at the saddle goes, for every way to support the body."""
-    driven = {how: summary(air.fine.results["sheet", how].driven) for how in HOLDINGS}
+    driven = {how: summary(air.fine.results["sheet", how].driven) for how in SUPPORT_CONDITIONS}
     shares = {how: {g: v for g, v in values.items() if g in energy_flow.GROUPS} for how, values in driven.items()}
     note = f". Power of a steady force out of the top at the saddle's middle, {_band(air)}, every frequency alike on a logarithmic scale."
     return flows("bridge", shares, "power put in at the saddle", note)
@@ -129,7 +129,7 @@ def _band(air):
 def power_tables(air: AirStudy) -> Section:
     """Section: every build beside the sheet's own."""
     rows, tables = measures(air), []
-    for how in HOLDINGS:
+    for how in SUPPORT_CONDITIONS:
         supported = [row for row in rows if row["how"] == how]
         own = next(row for row in supported if row["build"] == "sheet")
         head = ("build of the rim", "weight of the rim with blocks", "heat in the rim", "goes out as sound", f"into {HOLDER[how]}",
@@ -170,7 +170,7 @@ def grams(rim: float, own: float, base: bool) -> str:
 def mobility(air: AirStudy) -> Section:
     """Section: bridge mobility of every build over frequency."""
     drawings = []
-    for how in HOLDINGS:
+    for how in SUPPORT_CONDITIONS:
         driven = {b.label: air.fine.results[b.name, how].driven for b in air.builds if b.name != LIMIT}
         curves = [Curve(words, d.frequency, 20 * np.log10(np.abs(d.mobility))) for words, d in driven.items()]
         valid_to = min(d.valid_to for d in driven.values())

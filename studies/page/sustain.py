@@ -8,7 +8,7 @@ import numpy as np
 from scipy.signal import resample_poly
 
 from fem.strings import Pluck, String
-from meshes.holding import LAP
+from meshes.supports import LAP
 from studies.common.table import Table
 from studies.common.two_meshes import LIMIT
 from studies.common.words import percent, percent_change, signed, span
@@ -22,7 +22,7 @@ from studies.sustain.hearing import NOT_AT_HAND, TOLERANCES
 from studies.sustain.maps import DECAY, DISSIPATED, RATIO
 from studies.sustain.page import leading, real
 from studies.sustain.pictures import extremes, maps_of
-from studies.sustain.result import HOLDINGS, Study
+from studies.sustain.result import SUPPORT_CONDITIONS, Study
 from studies.sustain.words import matters, outside_check, wolves
 
 TITLE = "does the rim's build change how long notes last?"
@@ -53,7 +53,7 @@ def pluck_flow(study: Study) -> Section:
         f"; mean over {notes} notes up to {study.highest_valid:.0f} Hz, plucked {1e3 * study.pluck.distance:.0f} mm from the saddle, "
         "until all is still."
     )
-    return flows("pluck", {how: study.own[how].share for how in HOLDINGS}, "energy of a pluck", note)
+    return flows("pluck", {how: study.own[how].share for how in SUPPORT_CONDITIONS}, "energy of a pluck", note)
 
 
 def verdicts(study: Study) -> Section:
@@ -70,7 +70,7 @@ def verdicts(study: Study) -> Section:
         *(f"- {t.name}: {span(t.low, t.high, 0)} are not heard. {t.source}." for t in TOLERANCES),
         *(f"- not applied: {n}." for n in NOT_AT_HAND),
     )
-    tables = tuple(_table(study, how) for how in HOLDINGS)
+    tables = tuple(_table(study, how) for how in SUPPORT_CONDITIONS)
     return Section("hearing", "Could anybody hear it?", "hearing", texts=(text,), tables=tables, after=after)
 
 
@@ -93,7 +93,7 @@ def _table(study, how):
 def maps(study: Study, chosen: Iterable[str]) -> Section:
     """Section: fretboard maps of the sheet's own build and of the ratios of builds `chosen` (names), on common scales."""
     order = ["sheet", *chosen]
-    shown = maps_of(study, [n for n in chosen if any((n, how) in study.compared for how in HOLDINGS)])
+    shown = maps_of(study, [n for n in chosen if any((n, how) in study.compared for how in SUPPORT_CONDITIONS)])
     shown.sort(key=lambda m: (order.index(m.played.build.name), (DECAY, DISSIPATED, RATIO).index(m.measure)))
     pictures = []
     for m in shown:
@@ -105,7 +105,7 @@ def maps(study: Study, chosen: Iterable[str]) -> Section:
 
 def doubt_drawings(study: Study) -> tuple[Drawing, ...]:
     """One drawing for each support of the guitar: each doubt of each ratio by itself, over the tolerances of hearing."""
-    charts = {how: uncertainty_svg(rows, how) for how in HOLDINGS if (rows := real(study, how))}
+    charts = {how: uncertainty_svg(rows, how) for how in SUPPORT_CONDITIONS if (rows := real(study, how))}
     return tuple(Drawing(f"Change of the decay time, {how}", svg, svg) for how, svg in charts.items())
 
 

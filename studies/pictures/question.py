@@ -17,10 +17,10 @@ from fem.eigen import mac
 from fem.model import weights
 from fem.strings import fundamental
 from meshes.body import Body
-from meshes.holding import FREE, hold
+from meshes.coupled_model import RIGID, fluid_domain, modes_of, real_modes, structure_of
 from meshes.sheet_strings import strung
-from meshes.sounding import RIGID, modes_of, real_modes, structure_of, surroundings
 from meshes.string_body import string_body, string_ends
+from meshes.supports import FREE, with_supports
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.inputs import BadInput, given_sheet, mesh_size, within
 from studies.common.kept import kept_folder
@@ -34,7 +34,7 @@ from studies.drawing.mode_pictures import Look, Shapes, contact_panels, draw_mod
 from studies.drawing.plan import FULL_WIDTH, contact_figure
 from studies.drawing.sheet import THEMES, save_with_caption
 from studies.rim.dry import compare_rows
-from studies.solved.coupled import dry_modes, soundings
+from studies.solved.coupled import coupled_models, dry_modes
 from studies.solved.dry import SPARE, dry_on_both
 
 FORMATS = ("png", "svg", "pdf")
@@ -77,7 +77,7 @@ class Shown:
 
 def draw_pictures(
     sheet: Path | str, out: Path | str | None = None, size_mm: float | None = None, wanted: Wanted = Wanted(),
-    names: Sequence[str] = (), progress: Progress | None = None, around: Callable = surroundings,
+    names: Sequence[str] = (), progress: Progress | None = None, around: Callable = fluid_domain,
 ) -> str:  # fmt: skip
     """Draws the pictures and returns what was written as text. names: of the builds beside the sheet's own."""
     given, size = given_sheet(sheet), mesh_size(size_mm)
@@ -159,12 +159,12 @@ def _beside(build, partner, at):
 
 def _with_air(body, chosen, size, count, rows, progress, around):
     """[Shown] of the air-loaded modes, hung free."""
-    made = soundings(chosen, size, dry_modes(count), rows, progress, 1.0, around)
+    made = coupled_models(chosen, size, dry_modes(count), rows, progress, 1.0, around)
     space, shown, base = made.model.space, [], None
     M = made.model.matrix("M", weights(chosen[0].sections()))
     for build in chosen:
         whole = made.whole[build.name]
-        model = hold(whole, FREE)
+        model = with_supports(whole, FREE)
         modes = modes_of(whole, model)
         keep = np.flatnonzero(modes.elastic)
         q = modes.shape[: len(whole.structure.frequency), keep]

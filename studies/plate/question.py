@@ -17,7 +17,7 @@ from fem.free_plate import PlateModes, on_grid
 from fem.materials import Wood
 from fem.plate_fit import TONES, PlateFit, ReadingErrors, check_plate, fit_plate, nearest_wood, tap_formulas
 from fem.plate_names import name_tones
-from fem.taps import Tone, find_tones, read_recording
+from fem.tap_tones import Tone, find_tones, read_recording
 from fem.woods import LOSSES, RATIOS, find, library
 from studies.common.words import UNKNOWN, percent_change
 
@@ -91,7 +91,9 @@ def fit_board(board: Board, wood: str | None = None, name: str = NAME, out: str 
     reference = reference if wood else _reference(size, peaks)
     picked = {tone: t for tone, f in peaks.items() for t in tones if t.frequency == f}
     decays = {
-        tone: (t.loss, max(t.loss_doubt or 0.0, 0.01 * t.loss)) for tone, t in picked.items() if t.loss is not None
+        tone: (t.loss, max(t.loss_uncertainty or 0.0, 0.01 * t.loss))
+        for tone, t in picked.items()
+        if t.loss is not None
     }
     errors = ReadingErrors(frequency=PICKED_ERROR_HZ if picked and len(picked) == len(peaks) else TYPED_ERROR_HZ)
     fit = fit_plate(*size, peaks, reference, errors, decays)
@@ -116,7 +118,7 @@ def _listen(recordings: Sequence[str | Path]) -> tuple[list[Tone], list[str]]:
         notes += [f"{Path(path).name}: {note}" for note in said]
         for tone in found:
             same = [t for t in tones if abs(t.frequency / tone.frequency - 1) < 0.01]
-            better = min([*same, tone], key=lambda t: (t.loss is None, -t.level, t.frequency_doubt))
+            better = min([*same, tone], key=lambda t: (t.loss is None, -t.level, t.frequency_uncertainty))
             tones = [t for t in tones if t not in same] + [better]
     return sorted(tones, key=lambda t: t.frequency), notes
 

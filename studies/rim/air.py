@@ -14,26 +14,26 @@ import numpy as np
 from fem.model import Model
 from fem.response import ModalModel
 from meshes.body import Body
-from meshes.holding import FIRMER, LAP, SOFTER, assumptions, hold
-from meshes.sounding import Sounding, Surroundings, modes_of, surroundings
+from meshes.coupled_model import CoupledModel, FluidDomain, fluid_domain, modes_of
+from meshes.supports import FIRMER, LAP, SOFTER, assumptions, with_supports
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
 from studies.common.pairing import paired
 from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER, both
-from studies.rim.result import HOLDINGS, WHOLE_RIM, AirStudy, Level, Result
+from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy, Level, Result
 from studies.solved import coupled
-from studies.solved.coupled import STEPS, Soundings, shared, soundings
+from studies.solved.coupled import STEPS, CoupledModels, coupled_models, shared
 from studies.solved.power import OF_SUMMARY, driven, summary, surface_mass
 
 DRIVEN = 1.5  # of progress per build, mesh and support
-PROGRESS = STEPS + len(HOLDINGS) * DRIVEN  # per build and mesh
+PROGRESS = STEPS + len(SUPPORT_CONDITIONS) * DRIVEN  # per build and mesh
 OTHERS = 9.0  # of progress: other flesh, other losses
 
 
 def compare_in_air(
     body: Body, size: float, count: int, store: Path, progress: Progress | None = None,
-    around: Callable[[Body], Surroundings] = surroundings, models: tuple[Model | None, Model | None] = (None, None),
+    around: Callable[[Body], FluidDomain] = fluid_domain, models: tuple[Model | None, Model | None] = (None, None),
 ) -> AirStudy:  # fmt: skip
     """AirStudy of a body and `count` of its air-loaded modes, on meshes of `size` [m] and COARSER times that.
 
@@ -46,34 +46,37 @@ def compare_in_air(
     around = shared(around)
     fine, coarse = (
         driven_on(
-            soundings(rows, h, coupled.dry_modes(count), store, progress, weight, around, model), rows, progress, weight
+            coupled_models(rows, h, coupled.dry_modes(count), store, progress, weight, around, model),
+            rows,
+            progress,
+            weight,
         )
         for h, weight, model in zip(both(size), weights, models)
     )
     progress.say("softer and firmer flesh, other losses in the rim")
-    firmness = {times: _summary(fine.base, hold(fine.base, LAP, times)) for times in (SOFTER, FIRMER)}
+    firmness = {times: _summary(fine.base, with_supports(fine.base, LAP, times)) for times in (SOFTER, FIRMER)}
     body = replace(body, assumed=(*body.assumed, *assumptions()))
     others = sensitivity(fine.base)
     progress.step(OTHERS)
     return AirStudy(body, rows, fine, coarse, count, firmness, others)
 
 
-def driven_on(made: Soundings, rows: Sequence[Build], progress: Progress, weight: float) -> Level:
+def driven_on(made: CoupledModels, rows: Sequence[Build], progress: Progress, weight: float) -> Level:
     """Level of Builds, on every support."""
     results = {}
     for build in rows:
         mass = surface_mass(made.surface, made.velocity[build.name])
-        for how in HOLDINGS:
+        for how in SUPPORT_CONDITIONS:
             progress.say(f"{build.label}: driven at the saddle, {how}")
             results[build.name, how] = result(made, build, how, mass)
             progress.step(DRIVEN * weight)
     return Level(made.size, made.unknowns, results, made.surface.area, made.whole[rows[0].name])
 
 
-def result(made: Soundings, build: Build, how: str, mass: np.ndarray) -> Result:
+def result(made: CoupledModels, build: Build, how: str, mass: np.ndarray) -> Result:
     """Result of a Build on one support; mass (n, n): see surface_mass."""
     whole, V = made.whole[build.name], made.velocity[build.name]
-    supported = hold(whole, how)
+    supported = with_supports(whole, how)
     modes = modes_of(whole, supported)
     keep = np.flatnonzero(modes.elastic)
     pick = lambda parts: {part: v[keep] for part, v in parts.items()}
@@ -87,19 +90,19 @@ def result(made: Soundings, build: Build, how: str, mass: np.ndarray) -> Result:
     return Result(build, made.rim_g[build.name], own, motion, driven(whole, supported, mass), dry)
 
 
-def _summary(whole: Sounding, supported: ModalModel) -> dict[str, float]:
-    """Measures of a Sounding on its supports, without a meaning for the radiation efficiency."""
+def _summary(whole: CoupledModel, supported: ModalModel) -> dict[str, float]:
+    """Measures of a CoupledModel on its supports, without a meaning for the radiation efficiency."""
     return summary(driven(whole, supported, np.eye(whole.coupling.c.shape[1]), OF_SUMMARY))
 
 
-def sensitivity(whole: Sounding) -> dict[tuple[str, str, float], dict[str, float]]:
+def sensitivity(whole: CoupledModel) -> dict[tuple[str, str, float], dict[str, float]]:
     """{(how, part, times its losses): summary} of the sheet's own build; part: one of the rim's, or 'rim' for all together."""
     cases: list[tuple[str, tuple[str, ...], float]]
     cases = [(part, (part,), times) for part in IN_RIM for times in (0.5, 2.0)]
     cases += [(WHOLE_RIM, IN_RIM, times) for times in (0.0, 1.0)]
     found = {}
-    for how in HOLDINGS:
-        supported = hold(whole, how)
+    for how in SUPPORT_CONDITIONS:
+        supported = with_supports(whole, how)
         for name, groups, times in cases:
             changed = {part for group in groups for part in GROUPS[group]}
             loss = {part: times * H if part in changed else H for part, H in supported.loss.items()}

@@ -9,13 +9,13 @@ from matplotlib.figure import Figure
 
 from fem.elements import Space
 from fem.interpolate import volume_rows
-from fem.wall_losses import pressures
+from fem.viscothermal_losses import pressures
 from meshes.body import back_height, top_height
+from meshes.coupled_model import CoupledModel, FluidDomain, Structure
 from meshes.drawing import block_outlines
-from meshes.holding import FREE
 from meshes.outline import within
 from meshes.plan import inside as inside_convex
-from meshes.sounding import Sounding, Structure, Surroundings
+from meshes.supports import FREE
 from studies.common.groups import IN_RIM, grouped
 from studies.drawing.boards import Boards, boards_of
 from studies.drawing.field import Field
@@ -30,7 +30,7 @@ LEAST_AIR = 0.01  # part of the energy in the air from which on a mode is drawn 
 
 @dataclass(frozen=True)
 class BoardsAndAir:
-    """Top, back and the air half way between them, ready to be painted with the modes of a Sounding."""
+    """Top, back and the air half way between them, ready to be painted with the modes of a CoupledModel."""
 
     structure: Structure
     boards: Boards
@@ -51,10 +51,10 @@ class BoardsAndAir:
         return self.boards.moving(self.structure.shape @ x[: len(self.structure.frequency)]) | {"air": inside}
 
 
-def boards_and_air(whole: Sounding) -> BoardsAndAir:
-    """BoardsAndAir of a Sounding; no air where the blocks are."""
+def boards_and_air(whole: CoupledModel) -> BoardsAndAir:
+    """BoardsAndAir of a CoupledModel; no air where the blocks are."""
     s, fluid = whole.structure, whole.around
-    assert isinstance(s.space, Space) and isinstance(fluid, Surroundings)  # what is drawn has a mesh
+    assert isinstance(s.space, Space) and isinstance(fluid, FluidDomain)  # what is drawn has a mesh
     boards = boards_of(s.space, s.body, 3, ("top", "back"))
     back, blocks = boards.samplers["back"], block_outlines(s.body)
     in_wood = np.any([inside_convex(block, back.points[:, :2]) for block in blocks], axis=0)

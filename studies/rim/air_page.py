@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 
 from meshes.describe import wood_notes
-from meshes.holding import FREE, LAP
 from meshes.joints import joint_of
+from meshes.supports import FREE, LAP
 from studies.common import cautions
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
 from studies.common.groups import IN_RIM, grouped
@@ -18,13 +18,13 @@ from studies.common.two_meshes import MESH_ERROR, both, of_mode, shift_of_mode
 from studies.drawing.mode_names import names_with_air
 from studies.rim import air_words as words
 from studies.rim.air import partners
-from studies.rim.result import HOLDINGS, AirStudy, Result
+from studies.rim.result import SUPPORT_CONDITIONS, AirStudy, Result
 
 
 def per_mode(study: AirStudy) -> Iterator[dict[str, Plain]]:
     """One dict per build, support and air-loaded mode of the sheet's own build."""
     area, hertz = study.fine.area, lambda results: tuple(r.modes.frequency for r in results)
-    for how in HOLDINGS:
+    for how in SUPPORT_CONDITIONS:
         own = base, _ = study.both("sheet", how)
         moves = names_with_air(study.fine.base, base.modes, base.motion, study.count)
         on_coarse, _ = partners(*own, area, study.count)
@@ -75,7 +75,7 @@ def as_json(
         "dry_frequency_hz_of_the_sheets_own": plain(fine.dry_hz),
         "flesh": {f"{k:.3g}": v for k, v in study.firmness.items()},
         "heat_in_rim_with_other_losses": words.losses_table(study),
-        "sound_db_if_the_rim_had_no_loss": {how: words.gain_without_loss(study, how) for how in HOLDINGS},
+        "sound_db_if_the_rim_had_no_loss": {how: words.gain_without_loss(study, how) for how in SUPPORT_CONDITIONS},
         "measured": [as_dict(b) for b in study.measured],
         "woods": wood_notes(study.body),
         "joints": [joint_of(study.body, plate).words for plate in ("top", "back")],
@@ -97,7 +97,7 @@ def write_report(
     def write(fault=""):
         write_page(page, "rim/air_page.html.j2", {
             "title": f"{study.body.name}: what the rim turns to heat, with the air",
-            "data": data, "answer": words.answer(study), "cautions": cautions.RIM, "holdings": HOLDINGS, "lap": LAP, "free": FREE,
+            "data": data, "answer": words.answer(study), "cautions": cautions.RIM, "holdings": SUPPORT_CONDITIONS, "lap": LAP, "free": FREE,
             "beside": "dry.html", "picture_fault": fault, "measured": study.measured,
             "pictures": {kind: captioned(paths, out, 1) for kind, paths in drawn.items()},
         })  # fmt: skip

@@ -4,11 +4,11 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from meshes.holding import FREE, LAP
+from meshes.supports import FREE, LAP
 from studies.common.files import Plain
 from studies.common.two_meshes import LIMIT, largest_errors, mesh_error, with_errors
 from studies.common.words import change_bars, decibels, percent, percent_bars, points_beyond, signed
-from studies.rim.result import HOLDINGS, WHOLE_RIM, AirStudy
+from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy
 from studies.solved.power import SUMMARY, bands, summary
 
 LEAST_SHARE, LEAST_DB = 0.0005, 0.1  # smaller errors are not told: the figures are rounded
@@ -30,7 +30,7 @@ def answer(study: AirStudy) -> list[str]:
     """Plain sentences: what the sheet's own rim turns to heat and what the other builds change."""
     low, high = answered_range(study)
     lines = []
-    for how in HOLDINGS:
+    for how in SUPPORT_CONDITIONS:
         table_of, grams = figures(study, how), lambda build, how=how: study.fine.results[build, how].rim_g
         own = table_of["sheet"]
         lines.append(
@@ -68,7 +68,7 @@ def answered_range(study: AirStudy) -> tuple[float, float]:
 
 def without_loss(study: AirStudy) -> str:
     """A sentence: what a rim that turns nothing to heat would bring, all else equal."""
-    gain = " and ".join(f"{decibels(gain_without_loss(study, how))} {how}" for how in HOLDINGS)
+    gain = " and ".join(f"{decibels(gain_without_loss(study, how))} {how}" for how in SUPPORT_CONDITIONS)
     return (
         f"Without any loss in the rim, and all else equal, the sound for the same force would change by {gain}: "
         "no rim build can bring more than that through its own losses."
@@ -123,7 +123,7 @@ def measures(study: AirStudy) -> list[dict[str, Plain]]:
             "build": build.name, "label": build.label, "note": build.note, "how": how,
             "rim_g": study.fine.results[build.name, how].rim_g, **told[build.name],
         }
-        for how, told in ((how, figures(study, how)) for how in HOLDINGS) for build in study.builds
+        for how, told in ((how, figures(study, how)) for how in SUPPORT_CONDITIONS) for build in study.builds
     ]  # fmt: skip
 
 

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 
 from fem.eigen import mac
+from fem.impulse_response import ImpulseDecay, impulse_response
 from fem.model import Model, weights
-from fem.tap import Tap, tap
 from meshes.body import Body
 from meshes.parts import RIM
 from studies.common.builds import builds, complete_linings
@@ -66,11 +66,11 @@ def rim_share(shares: Mapping[str, np.ndarray] | None) -> np.ndarray | None:
     return None if shares is None else np.sum([shares[part] for part in RIM if part in shares], axis=0)
 
 
-def impulse_response(row: Row, count: int, lossless: Sequence[str] = ()) -> Tap:
+def saddle_impulse_response(row: Row, count: int, lossless: Sequence[str] = ()) -> ImpulseDecay:
     """Tap on the saddle's middle, over the first `count` modes. Parts in `lossless` have no losses. ValueError where losses are not known."""
     if row.losses is None:
         raise ValueError(f"losses not known of {', '.join(row.split.losses_unknown)}; expected those of every part")
     n = slice(count)
     losses = {part: H[n, n] for part, H in row.losses.items() if part not in lossless}
     stiffness = {part: K[n, n] for part, K in row.stiffness.items()}
-    return tap(2 * np.pi * row.found.frequency[n], losses, stiffness, row.bridge[n])
+    return impulse_response(2 * np.pi * row.found.frequency[n], losses, stiffness, row.bridge[n])

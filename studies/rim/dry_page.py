@@ -34,7 +34,7 @@ def per_mode(study: DryStudy) -> Iterator[dict[str, Plain]]:
     hertz = lambda c: (c.row.found.frequency, c.coarse.found.frequency)
     for c in study.comparisons:
         split, rough = c.row.split, c.coarse.split
-        dissipated = rim_share(split.heat_share), rim_share(rough.heat_share)
+        dissipated = rim_share(split.dissipated_share), rim_share(rough.dissipated_share)
         stored = rim_share(split.strain_share), rim_share(rough.strain_share)
         for k in range(study.count):
             at = p, _ = int(c.partner[k]), int(c.coarse_partner[k])
@@ -62,7 +62,7 @@ def as_json(study: DryStudy, by_mode: Sequence[Mapping[str, Plain]]) -> dict[str
         {
             **head, "mass_kg": row.mass, "frequency_hz": plain(row.found.frequency), "residual": plain(row.found.residual),
             "strain_energy_share": by_part(split.strain_share), "kinetic_energy_share": by_part(split.kinetic_share),
-            "heat_share": by_part(split.heat_share),
+            "heat_share": by_part(split.dissipated_share),
             "loss_factor": None if split.loss_factor is None else plain(split.loss_factor),
         }
         for head, row, split in ((head, c.row, c.row.split) for head, c in zip(headline(study), study.comparisons))
@@ -94,7 +94,7 @@ def write_report(
     by_mode: dict[Plain, dict[Plain, Mapping[str, Plain]]] = {}
     for item in modes:
         by_mode.setdefault(item["mode"], {})[item["build"]] = item
-    dissipated = study.comparisons[0].row.split.heat_share or {}
+    dissipated = study.comparisons[0].row.split.dissipated_share or {}
     parts = {part: dissipated[part] for part in RIM if part in dissipated}
     drawn: list[Path] = []
 

@@ -8,7 +8,7 @@ from studies.common.files import Plain
 from studies.common.measured import table
 from studies.common.two_meshes import LIMIT, largest_errors, rim_grams, with_errors
 from studies.common.words import UNKNOWN, percent, percent_bars, points_beyond, signed
-from studies.rim.dry import impulse_response, unknown_losses
+from studies.rim.dry import saddle_impulse_response, unknown_losses
 from studies.rim.result import DryStudy
 from studies.solved.dry import Row
 
@@ -110,6 +110,6 @@ def tap_figures(study: DryStudy) -> dict[str, dict[str, float]]:
 
 def of_impulse(row: Row, count: int) -> dict[str, float]:
     """Shares of a tap's energy: heat in the rim, storage in the rim; the time it rings, and the gain if the rim had no loss."""
-    whole, lossless = impulse_response(row, count), impulse_response(row, count, RIM)
+    whole, lossless = saddle_impulse_response(row, count), saddle_impulse_response(row, count, RIM)
     heat, stored = (sum(share.get(part, 0.0) for part in RIM) for share in (whole.heat, whole.stored))
     return dict(zip(TOLD, (heat, stored, whole.ring_time, lossless.ring_time / whole.ring_time - 1)))

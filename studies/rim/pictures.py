@@ -10,14 +10,14 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch as Swatch
 
-from meshes.holding import FREE
+from meshes.supports import FREE
 from studies.common.groups import IN_RIM
 from studies.common.words import shortened
 from studies.drawing.mode_names import names_with_air
 from studies.drawing.scales import HERTZ
 from studies.drawing.sheet import lettering, save_with_caption, sheet
 from studies.rim.air_modes import WIDTH, boards_and_air, drawn_modes, mode_figure
-from studies.rim.result import HOLDINGS, AirStudy, Result
+from studies.rim.result import SUPPORT_CONDITIONS, AirStudy, Result
 from studies.solved.power import Driven
 
 # from below: heat in the rim (blues), in other wood (browns), in the air (greys), then what leaves the body; lighter and
@@ -43,7 +43,7 @@ def draw(study: AirStudy, folder: Path, say: Callable[[str], None], drawn: dict[
     drawn: {kind: [PNG paths]}, to be filled while drawing: a fault on the way leaves what was drawn before it.
     """
     drawn |= {"power": [], "overlay": [], "modes": []}
-    for how in HOLDINGS:
+    for how in SUPPORT_CONDITIONS:
         say(f"where the power goes, {how}")
         stem = folder / f"power-{how.replace(' ', '-')}"
         rows = [study.fine.results[b.name, how] for b in study.builds]

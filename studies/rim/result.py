@@ -6,15 +6,15 @@ import numpy as np
 
 from fem.model import Model
 from meshes.body import Body
-from meshes.holding import FREE, LAP
-from meshes.sounding import Sounding, SoundingModes
+from meshes.coupled_model import CoupledModel, VibroacousticModes
+from meshes.supports import FREE, LAP
 from studies.common.builds import Build
 from studies.common.inputs import NO_SOURCE, Source
 from studies.common.measured import Beside
 from studies.solved.dry import Row
 from studies.solved.power import Driven
 
-HOLDINGS = (FREE, LAP)
+SUPPORT_CONDITIONS = (FREE, LAP)
 WHOLE_RIM = "rim"
 
 
@@ -54,7 +54,7 @@ class Result:
 
     build: Build
     rim_g: float
-    modes: SoundingModes  # of the body, those of its supports left out
+    modes: VibroacousticModes  # of the body, those of its supports left out
     motion: np.ndarray = field(repr=False)  # (m, k) complex normal velocity of the outer surface in each mode
     driven: Driven = field(repr=False)
     dry_hz: np.ndarray  # (n,) Hz of the dry elastic modes
@@ -68,7 +68,7 @@ class Level:
     unknowns: int
     results: dict[tuple[str, str], Result]  # {(build name, how)}
     area: np.ndarray = field(repr=False)  # (m,) m2 of the outer surface's triangles
-    base: Sounding = field(repr=False)  # of the sheet's own build
+    base: CoupledModel = field(repr=False)  # of the sheet's own build
 
 
 @dataclass(frozen=True)

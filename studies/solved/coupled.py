@@ -11,7 +11,15 @@ from fem.radiation import Boundary
 from meshes.body import Body
 from meshes.build import mesh_body
 from meshes.cavity import wood_inside
-from meshes.sounding import Sounding, Structure, Surroundings, sounding, structure_of, surroundings, velocities
+from meshes.coupled_model import (
+    CoupledModel,
+    FluidDomain,
+    Structure,
+    coupled_model,
+    fluid_domain,
+    structure_of,
+    velocities,
+)
 from studies.common.builds import Build
 from studies.common.kept import fingerprint
 from studies.common.progress import Progress
@@ -22,7 +30,7 @@ from studies.solved.outside import stored_outside
 STEPS = 4  # of progress per build and mesh
 DRY_MODES = 60  # of the example bodies: they reach 1 kHz
 
-Around = Callable[[Body], Surroundings]
+Around = Callable[[Body], FluidDomain]
 
 
 @dataclass(frozen=True)
@@ -31,19 +39,19 @@ class AirInside:
 
     build: Build
     structure: Structure
-    fluid: Surroundings
+    fluid: FluidDomain
     velocity: np.ndarray = field(repr=False)  # (m, n) of the outer surface per structure mode and opening, normal
     rim_g: float
 
 
 @dataclass(frozen=True)
-class Soundings:
+class CoupledModels:
     """Every build on one mesh, without supports; dicts by the build's name."""
 
     size: float  # m
     model: Model = field(repr=False)
     surface: Boundary = field(repr=False)  # that all builds share
-    whole: dict[str, Sounding]
+    whole: dict[str, CoupledModel]
     velocity: dict[str, np.ndarray] = field(repr=False)  # as in AirInside
     rim_g: dict[str, float]
 
@@ -52,11 +60,11 @@ class Soundings:
         return int(self.model.size)
 
 
-def soundings(
+def coupled_models(
     rows: Sequence[Build], size: float, dry: int, store: Path, progress: Progress, weight: float = 1.0,
-    around: Around = surroundings, model: Model | None = None,
-) -> Soundings:  # fmt: skip
-    """Soundings of builds on a mesh of one size [m], `dry` structure modes each; the folder `store` keeps what is done.
+    around: Around = fluid_domain, model: Model | None = None,
+) -> CoupledModels:  # fmt: skip
+    """CoupledModels of builds on a mesh of one size [m], `dry` structure modes each; the folder `store` keeps what is done.
 
     The boundary elements of all builds are solved together, on the first one's surface.
     model: the Model of that size, where it is there already. progress takes STEPS steps a build, times weight.
@@ -71,10 +79,10 @@ def soundings(
     whole = {}
     for one, R in zip(inside, radiated):
         progress.say(f"{one.build.label}: body and air together")
-        whole[one.build.name] = sounding(one.structure, one.fluid, R)
+        whole[one.build.name] = coupled_model(one.structure, one.fluid, R)
         progress.step(weight)
     velocity = {one.build.name: one.velocity for one in inside}
-    return Soundings(size, model, surface, whole, velocity, {one.build.name: one.rim_g for one in inside})
+    return CoupledModels(size, model, surface, whole, velocity, {one.build.name: one.rim_g for one in inside})
 
 
 def in_air(
@@ -103,7 +111,7 @@ def dry_modes(count: int) -> int:
 
 def shared(around: Around) -> Around:
     """`around`, computed once for all bodies whose cavities differ by their linings' volume alone."""
-    known: dict[str, tuple[Body, Surroundings]] = {}
+    known: dict[str, tuple[Body, FluidDomain]] = {}
 
     def found(body):
         key = fingerprint(replace(body, lining_top=None, lining_back=None, assumed=()))
@@ -115,8 +123,8 @@ def shared(around: Around) -> Around:
     return found
 
 
-def refilled(fluid: Surroundings, wood: float) -> Surroundings:
-    """Surroundings with some more wood [m3] in the cavity: only the compliance of its uniform pressure changes."""
+def refilled(fluid: FluidDomain, wood: float) -> FluidDomain:
+    """FluidDomain with some more wood [m3] in the cavity: only the compliance of its uniform pressure changes."""
     cavity, air = fluid.cavity, fluid.air
     other = replace(cavity, solid=cavity.solid + wood)
     shape = air.shape.copy()

@@ -43,8 +43,8 @@ def first_modes(row: Row, count: int) -> Row:
     m, s = row.found, row.split
     found = replace(m, frequency=m.frequency[:count], shape=m.shape[:, :count].copy(), residual=m.residual[:count])
     split = replace(
-        s, strain_share=cut(s.strain_share), kinetic_share=cut(s.kinetic_share), heat_share=cut(s.heat_share),
-        heat_share_by_channel=cut(s.heat_share_by_channel), loss_factor=None if s.loss_factor is None else s.loss_factor[:count],
+        s, strain_share=cut(s.strain_share), kinetic_share=cut(s.kinetic_share), dissipated_share=cut(s.dissipated_share),
+        dissipated_share_by_channel=cut(s.dissipated_share_by_channel), loss_factor=None if s.loss_factor is None else s.loss_factor[:count],
     )  # fmt: skip
     return replace(
         row, found=found, split=split, bridge=row.bridge[:count], stiffness=square(row.stiffness), losses=square(row.losses)
@@ -86,7 +86,7 @@ def pack(row: Row) -> Arrays:
     s = row.split
     arrays = flat({
         "modes": vars(row.found), "mass": {part: np.array(m) for part, m in row.mass.items()}, "strain": s.strain_share, "kinetic": s.kinetic_share,
-        "heat": s.heat_share, "channel": s.heat_share_by_channel, "stiffness": row.stiffness, "losses": row.losses,
+        "heat": s.dissipated_share, "channel": s.dissipated_share_by_channel, "stiffness": row.stiffness, "losses": row.losses,
     })  # fmt: skip
     arrays |= {"bridge": row.bridge, "losses_unknown": np.array(s.losses_unknown, str)}
     return arrays if s.loss_factor is None else arrays | {"loss_factor": s.loss_factor}
@@ -112,6 +112,6 @@ def check(row: Row) -> None:
         {"shape": row.found.shape, "residual": row.found.residual, "bridge": row.bridge, "loss_factor": s.loss_factor},
     )
     numbers(what, flat({"stiffness": row.stiffness, "losses": row.losses}))
-    for split in filter(None, (s.strain_share, s.kinetic_share, s.heat_share)):
+    for split in filter(None, (s.strain_share, s.kinetic_share, s.dissipated_share)):
         shares(what, split)
     positive(what, {"total_mass": sum(row.mass.values())})

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from fem.radiation import FREQUENCIES, Boundary, Radiation
-from meshes.sounding import outside
+from meshes.coupled_model import outside
 from studies.common.kept import Kind, kept_all
 from studies.common.ranges import in_order, numbers
 
@@ -29,12 +29,12 @@ def check(found: Radiation) -> None:
     numbers(what, {"resistance": found.resistance, "added_mass": found.added_mass, "pressure": found.pressure})
 
 
-OUTSIDE = Kind("outside", ("meshes.sounding",), pack, unpack, check)
+OUTSIDE = Kind("outside", ("meshes.coupled_model",), pack, unpack, check)
 
 
 def stored_outside(
     surface: Boundary, columns: Sequence[np.ndarray], store: Path, points: np.ndarray | None = None
 ) -> list[Radiation]:
-    """[Radiation] as meshes.sounding.outside, each kept in the folder `store` (Path). points: (p, 3) m, or None."""
+    """[Radiation] as meshes.coupled_model.outside, each kept in the folder `store` (Path). points: (p, 3) m, or None."""
     inputs = [(FREQUENCIES, surface.corners, V, points) for V in columns]
     return kept_all(store, OUTSIDE, inputs, lambda some: outside(surface, [columns[i] for i in some], points=points))

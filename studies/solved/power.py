@@ -6,7 +6,7 @@ import numpy as np
 
 from fem.radiation import DENSITY, SPEED, Boundary
 from fem.response import FREQUENCIES, ModalModel, harmonic
-from meshes.sounding import Sounding
+from meshes.coupled_model import CoupledModel
 from studies.common.groups import IN_RIM, grouped
 
 THIRDS = 1000.0 * 2.0 ** (np.arange(-13, 1) / 3)  # Hz, middles of third octaves, 50 to 1000
@@ -28,15 +28,17 @@ class Driven:
     valid_to: float  # Hz
 
 
-def driven(sounding: Sounding, supported: ModalModel, mass: np.ndarray, frequency: np.ndarray = FREQUENCIES) -> Driven:
-    """Driven of a Sounding on its supports. mass (n, n): of the outer surface, see `surface_mass`."""
-    response = harmonic(supported, sounding.drive, frequency)
+def driven(
+    coupled: CoupledModel, supported: ModalModel, mass: np.ndarray, frequency: np.ndarray = FREQUENCIES
+) -> Driven:
+    """Driven of a CoupledModel on its supports. mass (n, n): of the outer surface, see `surface_mass`."""
+    response = harmonic(supported, coupled.drive, frequency)
     v = response.velocity[:, : len(mass)]
     square = np.real(np.einsum("wi,ij,wj->w", v.conj(), mass, v, optimize=True))
     efficiency = response.radiated_power / (DENSITY * SPEED / 2 * square)
     return Driven(
         response.frequency, response.mobility, grouped(response.share), response.radiated_power, efficiency,
-        float(response.imbalance.max()), sounding.structure.valid_to,
+        float(response.imbalance.max()), coupled.structure.valid_to,
     )  # fmt: skip
 
 

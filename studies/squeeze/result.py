@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.elements import Space
-from fem.taps import Tone
+from fem.tap_tones import Tone
 from meshes.measured import ReadingErrors
 from meshes.open_rim import pressed_places
 from studies.common.at_rest import AtRest

@@ -10,7 +10,7 @@ from fem.elements import Space
 from fem.energies import energies, masses
 from fem.model import Model, assemble, weights
 from fem.statics import deflect, pinch, spot, twist
-from fem.taps import Tone
+from fem.tap_tones import Tone
 from meshes.body import Body
 from meshes.measured import ReadingErrors
 from meshes.open_rim import block_corners, mesh_open_rim, pressed_places, sections_on
@@ -43,7 +43,7 @@ def solve_squeezed(build: Build, model: Model, body: Body, load: float) -> Row:
     w = weights(sections)
     deflection, outline, frequency, loss, off = {}, {}, {}, {}, []
     for state, support in STATES.items():
-        fixed = fixed_unknowns(space, hold=support)
+        fixed = fixed_unknowns(space, support=support)
         presses = unit_loads(space, body, state)
         answer = deflect(model, w, load * GRAVITY * np.array(list(presses.values())).T, fixed)
         for (press, unit), u in zip(presses.items(), answer.displacement.T):

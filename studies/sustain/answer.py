@@ -9,7 +9,7 @@ from fem.body_modes import STRING
 from studies.common.two_meshes import LIMIT
 from studies.common.words import capital, change, percent, percent_change, quoted, several, span
 from studies.sustain.hearing import CANNOT_TELL, NO_DIFFERENCE, TOLERANCES
-from studies.sustain.result import HOLDINGS, WOOD, Compared, Judged, Study
+from studies.sustain.result import SUPPORT_CONDITIONS, WOOD, Compared, Judged, Study
 
 SOLID = "solid_laminated"
 QUESTION = "Do solid linings lengthen sustain?"
@@ -55,7 +55,9 @@ class SolidLinings:
 def solid_linings(study: Study) -> SolidLinings:
     """SolidLinings of a Study."""
     name = SOLID if any(name == SOLID for name, _ in study.compared) else "kerfed"
-    return SolidLinings(name, {how: study.compared[name, how] for how in HOLDINGS if (name, how) in study.compared})
+    return SolidLinings(
+        name, {how: study.compared[name, how] for how in SUPPORT_CONDITIONS if (name, how) in study.compared}
+    )
 
 
 # --- the answer ---
@@ -109,7 +111,11 @@ def _why_not(solid):
 def _others(study):
     """Sentence on the other builds that can be made: which of them could be heard."""
     asked = solid_linings(study).name
-    rows = [[study.compared[b.name, how] for how in HOLDINGS] for b in study.builds[1:] if b.name not in (asked, LIMIT)]
+    rows = [
+        [study.compared[b.name, how] for how in SUPPORT_CONDITIONS]
+        for b in study.builds[1:]
+        if b.name not in (asked, LIMIT)
+    ]
     if not rows:
         return []
     quiet = lambda pair: all(c.verdict.word == NO_DIFFERENCE for c in pair)

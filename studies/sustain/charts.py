@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.body_modes import STRING
-from meshes.holding import LAP
+from meshes.supports import LAP
 from studies.common.groups import IN_RIM
 from studies.common.words import close_change
 from studies.drawing import svg

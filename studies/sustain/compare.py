@@ -6,7 +6,7 @@ from fem.body_modes import BodyModes
 from fem.fretboard import wolf_notes
 from fem.modal_losses import modal_stiffness
 from studies.common.builds import Build
-from studies.solved.coupled import Soundings
+from studies.solved.coupled import CoupledModels
 from studies.sustain import fretboards as boards
 from studies.sustain import verdict as verdicts
 from studies.sustain.fretboards import Playing, times_rim
@@ -82,7 +82,7 @@ def ratio_ranges(playing: Playing, mine: Played, own: Played) -> dict[str, np.nd
     return ranges
 
 
-def rim_stiffness(fine: Soundings, build: Build) -> float:
+def rim_stiffness(fine: CoupledModels, build: Build) -> float:
     """Energy that the rim of a build would store in the motion of the sheet's own modes, over that of the sheet's own rim."""
     s = fine.whole["sheet"].structure
     mine = modal_stiffness(fine.model, build.sections(), s.shape)

@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 
 from fem.body_modes import BodyModes, mobility, with_losses
-from fem.coupled_string import couple, fall_time, pluck_note, sound_fall_time, valid_partials
+from fem.coupled_string import couple, fall_time, pluck_note, radiated_decay_time, valid_partials
 from fem.fretboard import Fretboard, fretboard
 from fem.strings import Pluck, String, fretted_length
 from meshes.body import Assumption, Body
+from meshes.coupled_model import Structure
 from meshes.parts import RIM
 from meshes.sheet_strings import Strung
-from meshes.sounding import Structure
 from meshes.string_sets import StringSet
 from studies.common.inputs import BadInput
 from studies.common.kept import Kind, flat, kept, unflat
@@ -85,7 +85,7 @@ def decay_times(
         ringing = pluck_note(couple(strings[i], i, fret, body), playing.pluck)
         if alone:
             return (fall_time(ringing, 60.0),)
-        return fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0), sound_fall_time(ringing, 60.0)
+        return fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0), radiated_decay_time(ringing, 60.0)
 
     def all_of_them():
         with ThreadPoolExecutor(WORKERS) as pool:

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 
 from fem.body_modes import RADIATION, STRING
-from meshes.holding import LAP
 from meshes.joints import joint_of
+from meshes.supports import LAP
 from studies.common import cautions
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
 from studies.common.groups import IN_RIM
@@ -19,7 +19,7 @@ from studies.sustain.answer import answer, behind
 from studies.sustain.charts import energy_svg, uncertainty_svg
 from studies.sustain.hearing import NOT_AT_HAND, TOLERANCES
 from studies.sustain.pictures import draw_maps
-from studies.sustain.result import HOLDINGS, TIMES, Compared, Study
+from studies.sustain.result import SUPPORT_CONDITIONS, TIMES, Compared, Study
 from studies.sustain.verdict import by_group
 from studies.sustain.words import BOARDS, FOOTNOTE, flip_ends, matters, outside_check
 
@@ -155,14 +155,14 @@ def write_report(
     machine, notes = write_json(out / "sustain.json", data), write_table(out / "notes.csv", per_note(study))
     table = write_table(out / "builds.csv", flat_rows(per_build(study)))
     lead, rest = leading(answer(study))
-    shares = {how: [(b.label, study.played[b.name, how].share) for b in study.builds] for how in HOLDINGS}
+    shares = {how: [(b.label, study.played[b.name, how].share) for b in study.builds] for how in SUPPORT_CONDITIONS}
     page = write_page(out / "index.html", "sustain/page.html.j2", {
         "title": f"{study.body.name}: does the rim change how long notes last?",
         "study": study, "data": data, "lead": lead, "rest": rest, "cautions": cautions.RIM,
-        "holdings": HOLDINGS, "lap": LAP, "tolerances": TOLERANCES, "span": span, "footnote": FOOTNOTE,
+        "holdings": SUPPORT_CONDITIONS, "lap": LAP, "tolerances": TOLERANCES, "span": span, "footnote": FOOTNOTE,
         "boards_note": BOARDS, "flip_ends": flip_ends(study),
         "energy": {how: energy_svg(rows, how) for how, rows in shares.items()},
-        "doubts": {how: uncertainty_svg(real(study, how), how) for how in HOLDINGS if real(study, how)},
+        "doubts": {how: uncertainty_svg(real(study, how), how) for how in SUPPORT_CONDITIONS if real(study, how)},
         "maps": {how: [(p.relative_to(out).as_posix(), words) for p, words in drawn] for how, drawn in maps.items()},
         "strings_assumed": together(study.strings.assumed), "radiation": RADIATION, "string": STRING,
     })  # fmt: skip

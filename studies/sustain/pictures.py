@@ -14,7 +14,7 @@ from studies.common.two_meshes import LIMIT
 from studies.common.words import percent
 from studies.drawing.sheet import save_with_caption
 from studies.sustain.maps import DECAY, DISSIPATED, RATIO, Board, Ends, Measure, board_of, map_figure, scale_ends
-from studies.sustain.result import HOLDINGS, MESH, Played, Study
+from studies.sustain.result import MESH, SUPPORT_CONDITIONS, Played, Study
 from studies.sustain.verdict import by_group
 
 
@@ -36,7 +36,7 @@ class Map:
 def maps_of(study: Study, names: Sequence[str]) -> list[Map]:
     """Decay and heat of the sheet's own build, then ratios of builds `names`, held each way; one scale for each measure."""
     rows = []
-    for how in HOLDINGS:
+    for how in SUPPORT_CONDITIONS:
         own = study.own[how]
         rows += [(own, own.board.decay_time, DECAY), (own, rim_percent(own.board), DISSIPATED)]
         rows += [(study.played[n, how], study.compared[n, how].by_note, RATIO) for n in names]
@@ -50,7 +50,7 @@ def draw_maps(
     study: Study, folder: Path, say: Callable[[str], None] = lambda text: None
 ) -> dict[str, list[tuple[Path, str]]]:
     """{how: [(PNG path, alt words)]}: the sheet's own decay and heat, then each build's ratio, all on common scales."""
-    drawn: dict[str, list[tuple[Path, str]]] = {how: [] for how in HOLDINGS}
+    drawn: dict[str, list[tuple[Path, str]]] = {how: [] for how in SUPPORT_CONDITIONS}
     for m in maps_of(study, [b.name for b in study.builds[1:]]):
         build, how = m.played.build, m.played.how
         say(f"fretboard, {build.label}, {how}")

@@ -16,7 +16,7 @@ from studies.common.progress import say_drawing
 from studies.common.words import with_files
 from studies.solved.coupled import DRY_MODES
 from studies.sustain.fretboards import Playing
-from studies.sustain.result import HOLDINGS
+from studies.sustain.result import SUPPORT_CONDITIONS
 from studies.sustain.solve import Wood, play_builds
 from studies.sweep import scatter
 from studies.sweep.log import Log
@@ -28,7 +28,7 @@ FEWEST_MODES, MOST_MODES, MOST_FRETS, MOST_DRAWS = 20, 250, 24, 1000  # that the
 # Draws of the wood. Builds that are not drawn get the widest of their ranges. Ratios of pairs need neither a fine mesh nor
 # many modes: the page tells the error of the rows that are solved again in full.
 WOOD = scatter.WoodDraws(
-    ("solid_laminated", "kerfed", "doubled_sides", "single_sides"), DRAWS, HOLDINGS,
+    ("solid_laminated", "kerfed", "doubled_sides", "single_sides"), DRAWS, SUPPORT_CONDITIONS,
     modes=40, mesh_size_mm=60.0, cells=1, estimate=0.25, checks=1,
 )  # fmt: skip
 

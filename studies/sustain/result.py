@@ -8,15 +8,15 @@ from fem.body_modes import BodyModes
 from fem.fretboard import Fretboard, Wolf
 from fem.strings import Pluck
 from meshes.body import Body
-from meshes.holding import FREE, LAP
 from meshes.string_sets import StringSet
+from meshes.supports import FREE, LAP
 from studies.common.builds import Build
 from studies.common.draws import PairedSummary
 from studies.common.groups import IN_RIM
 from studies.common.inputs import NO_SOURCE, Source
 from studies.sustain.hearing import Verdict
 
-HOLDINGS = (FREE, LAP)
+SUPPORT_CONDITIONS = (FREE, LAP)
 MESH, WOOD, STRING_LOSSES, RIM_LOSSES = (
     "mesh",
     "wood scatter",
@@ -48,7 +48,7 @@ class Played:
     """
 
     build: Build
-    how: str  # one of HOLDINGS
+    how: str  # one of SUPPORT_CONDITIONS
     modes: BodyModes = field(repr=False)
     board: Fretboard  # as given
     rough: Fretboard  # on the coarser mesh
@@ -154,4 +154,4 @@ class Study:
     @property
     def own(self) -> dict[str, Played]:
         """{how: Played} of the sheet's own build."""
-        return {how: self.played["sheet", how] for how in HOLDINGS}
+        return {how: self.played["sheet", how] for how in SUPPORT_CONDITIONS}

@@ -5,18 +5,18 @@ from dataclasses import replace
 
 from fem.body_modes import BodyModes
 from meshes.body import Body
-from meshes.holding import assumptions, hold
-from meshes.sounding import Surroundings, surroundings
+from meshes.coupled_model import FluidDomain, fluid_domain
 from meshes.string_body import string_body
+from meshes.supports import assumptions, with_supports
 from studies.common.builds import builds, complete_linings
 from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER, both
-from studies.solved.coupled import STEPS, Soundings, soundings
+from studies.solved.coupled import STEPS, CoupledModels, coupled_models
 from studies.sustain import fretboards as boards
 from studies.sustain import verdict as verdicts
 from studies.sustain.compare import compare, limits, play, rim_stiffness, top_damping
 from studies.sustain.drying import drying
-from studies.sustain.result import HOLDINGS, Played, Study
+from studies.sustain.result import SUPPORT_CONDITIONS, Played, Study
 from studies.sweep.scatter import ScatteredNotes
 
 FRETBOARDS, RANGES, WOODS = 10, 10, 60  # of progress per build, where a mesh takes STEPS; of all draws
@@ -32,7 +32,7 @@ def play_builds(
     wood: Wood | None = None,
     progress: Progress | None = None,
     chosen: Collection[str] | None = None,
-    around: Callable[[Body], Surroundings] = surroundings,
+    around: Callable[[Body], FluidDomain] = fluid_domain,
 ) -> Study:
     """Study of a Body with `modes` dry modes, on meshes of `size` [m] and COARSER times that.
 
@@ -46,18 +46,18 @@ def play_builds(
     progress = progress or Progress(
         len(rows) * (STEPS * (1 + COARSER**-2) + FRETBOARDS + RANGES) + WOODS * (wood is not None)
     )
-    coarse = soundings(rows, COARSER * size, modes, playing.store, progress, COARSER**-2, around)
+    coarse = coupled_models(rows, COARSER * size, modes, playing.store, progress, COARSER**-2, around)
     rough, coarse_unknowns = supported_modes(coarse, playing), coarse.unknowns
     del coarse  # large
-    fine = soundings(rows, size, modes, playing.store, progress, 1.0, around)
+    fine = coupled_models(rows, size, modes, playing.store, progress, 1.0, around)
     bodies, played = supported_modes(fine, playing), {}
     for build in rows:
         stiffness = rim_stiffness(fine, build)
-        for how in HOLDINGS:
+        for how in SUPPORT_CONDITIONS:
             progress.say(f"{build.label}, {how}: every string and fret")
             key = build.name, how
             played[key] = play(playing, build, how, bodies[key], rough[key], stiffness)
-            progress.step(FRETBOARDS / len(HOLDINGS))
+            progress.step(FRETBOARDS / len(SUPPORT_CONDITIONS))
     progress.say("drying, other boards of the same woods")
     dry, more = drying(body, rows, fine.model, playing.store)
     scatter = None
@@ -65,12 +65,12 @@ def play_builds(
         scatter = wood(tuple(build.name for build in rows), progress.say)
         progress.step(WOODS)
     rim_loss, compared = boards.rim_loss_factor(fine.whole["sheet"].structure), {}
-    own = {how: played["sheet", how] for how in HOLDINGS}
+    own = {how: played["sheet", how] for how in SUPPORT_CONDITIONS}
     for build in rows[1:]:
-        for how in HOLDINGS:
+        for how in SUPPORT_CONDITIONS:
             progress.say(f"{build.label}, {how}: doubts, and where the verdict flips")
             compared[build.name, how] = compare(playing, played[build.name, how], own[how], scatter, rim_loss)
-            progress.step(RANGES / len(HOLDINGS))
+            progress.step(RANGES / len(SUPPORT_CONDITIONS))
     progress.close("solved")
     low, high = limits(playing, own)
     return Study(
@@ -102,10 +102,14 @@ def mesh_by_note(own: dict[str, Played]) -> dict[str, dict[str, float]]:
     return {how: verdicts.audible(p.board.decay_time / p.rough.decay_time) for how, p in own.items()}
 
 
-def supported_modes(made: Soundings, playing: boards.Playing) -> dict[tuple[str, str], BodyModes]:
+def supported_modes(made: CoupledModels, playing: boards.Playing) -> dict[tuple[str, str], BodyModes]:
     """{(build name, how): BodyModes} of builds on one mesh."""
     n = len(playing.strings.strings)
-    return {(name, how): string_body(w, hold(w, how), n) for name, w in made.whole.items() for how in HOLDINGS}
+    return {
+        (name, how): string_body(w, with_supports(w, how), n)
+        for name, w in made.whole.items()
+        for how in SUPPORT_CONDITIONS
+    }
 
 
 def notes(body: Body, scatter: ScatteredNotes | None) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ import numpy as np
 
 from fem.body_modes import STRING, BodyModes
 from fem.fretboard import Fretboard, Wolf
-from meshes.holding import FREE, LAP
+from meshes.supports import FREE, LAP
 from studies.common.draws import PairedSummary, log_ratios, paired_summary
 from studies.common.groups import GROUPS, grouped
 from studies.common.two_meshes import COARSER

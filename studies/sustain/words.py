@@ -7,7 +7,7 @@ from studies.common.two_meshes import LIMIT
 from studies.common.words import capital, decibels, percent, percent_change, span
 from studies.sustain.answer import answer, behind
 from studies.sustain.hearing import TOLERANCES
-from studies.sustain.result import HOLDINGS, Played, Study
+from studies.sustain.result import SUPPORT_CONDITIONS, Played, Study
 
 FOOTNOTE = "Changes in % are the median over the notes of each note's own ratio, not the ratio of two medians in seconds; they may differ a little."
 BOARDS = (
@@ -58,7 +58,7 @@ def flip_ends(study: Study) -> str:
 def text(study: Study) -> str:
     """The whole summary for the terminal."""
     lines = [answer(study), "", f"Behind it: {behind(study)}", ""]
-    for how in HOLDINGS:
+    for how in SUPPORT_CONDITIONS:
         lines += [*builds_table(study, how), ""]
     lines += [FOOTNOTE, "", *boards(study), "What would change a verdict:", *(f"- {line}" for line in matters(study))]
     return "\n".join([*lines, outside_check(study), *(f"Note: {note}" for note in study.notes)])

@@ -6,17 +6,17 @@ from pathlib import Path
 
 import numpy as np
 
+from fem.compressed_terms import Compressed, compress
 from fem.elements import Space
-from fem.merged_terms import Merged, merge
 from fem.mesh import ShellMesh
 from fem.model import assemble, weights
 from fem.radiation import FREQUENCIES
 from fem.reduce import Greedy, greedy, reduce, smallest
 from fem.sections import Section
 from meshes.body import Body
+from meshes.coupled_basis import CoupledBasis, Enclosed, enclosed, radiation_of, saddle_attachment_mode, support_places
+from meshes.coupled_model import fluid_domain
 from meshes.saddle import saddle_rows
-from meshes.sounding import surroundings
-from meshes.sounding_basis import Enclosed, SoundingBasis, enclosed, held_places, radiation_of, saddle_bending
 from studies.common.kept import Kind, kept
 from studies.common.ranges import numbers
 from studies.solved.outside import OUTSIDE
@@ -32,10 +32,10 @@ AIM = 0.7  # of the plan's tolerance, for the spanning variants: those between t
 class ReducedModel:
     """A reduced model of the variants of one family, in a basis of r."""
 
-    merged: Merged
+    compressed: Compressed
     saddle: np.ndarray  # (r,) the basis at the saddle's middle
     words: str  # how large it is, for the log
-    outside: SoundingBasis | None = None  # of sweeps with strings
+    outside: CoupledBasis | None = None  # of sweeps with strings
     inside: dict[Where, Enclosed] = field(default_factory=dict)
 
 
@@ -55,7 +55,7 @@ def reduced_model(
     samples = [weights(s) for s in sections]
     want = (plan.modes, AIM * plan.accuracy.estimate, plan.accuracy.basis)
     table = [[list(key), value] for w in samples for key, value in sorted(w.items())]
-    also = (lambda w, modes: saddle_bending(body, model, w, modes)) if plan.plucked else None
+    also = (lambda w, modes: saddle_attachment_mode(body, model, w, modes)) if plan.plucked else None
     bent = body.bridge if plan.plucked else None
     basis = kept(folder, BASIS, (mesh, table, want, bent), lambda: greedy(model, samples, *want, say=say, also=also))
     say("projecting")
@@ -70,12 +70,12 @@ def reduced_model(
         f"over {len(samples)} variants {min(basis.worst):.2g} (first {basis.worst[0]:.2g}){cut}"
     )
     air = air_of(bodies, model.space, V, folder, say)
-    return ReducedModel(merge(reduced, sections), (saddle_rows(body, model.space) @ V)[0], words, *air)
+    return ReducedModel(compress(reduced, sections), (saddle_rows(body, model.space) @ V)[0], words, *air)
 
 
 def air_of(
     bodies: dict[Where, Body], space: Space, V: np.ndarray, folder: Path, say: Say
-) -> tuple[SoundingBasis | None, dict[Where, Enclosed]]:
+) -> tuple[CoupledBasis | None, dict[Where, Enclosed]]:
     """The air of a basis V (dofs, r) on a Space, for bodies of one mesh: once outside, once for each inside.
 
     The boundary elements' answer is kept in the folder. The enclosed air is that of each body; thicknesses within the plan's
@@ -84,7 +84,7 @@ def air_of(
     inside, outside = {}, None
     for name, body in bodies.items():
         say(f"enclosed air ({name[1].replace('_', ' ')})")
-        around = surroundings(body)
+        around = fluid_domain(body)
         inside[name] = enclosed(body, space, V, around)
         if outside is None:
 
@@ -94,7 +94,7 @@ def air_of(
 
             inputs = (FREQUENCIES, space.mesh, around.surface, around.groups, V)
             radiation = kept(folder, AROUND_BASIS, inputs, radiated)
-            outside = SoundingBasis(held_places(body, space, V), radiation)
+            outside = CoupledBasis(support_places(body, space, V), radiation)
     return outside, inside
 
 
@@ -106,7 +106,7 @@ def mixed(n: int, count: int) -> np.ndarray:
     return np.sort(np.r_[0, 1 + np.random.default_rng(0).permutation(n - 1)[: count - 1]])
 
 
-AROUND_BASIS = replace(OUTSIDE, name="sound", source=("meshes.sounding_basis",))
+AROUND_BASIS = replace(OUTSIDE, name="sound", source=("meshes.coupled_basis",))
 BASIS = Kind(
     "basis", ("studies.sweep.basis",), vars,
     lambda a: Greedy(a["V"], a["Z"], tuple(a["solved"].tolist()), tuple(a["worst"].tolist())),

@@ -11,14 +11,14 @@ from fem.coupled_string import (
     fall_time,
     fall_time_with,
     pluck_note,
-    sound_fall_time,
+    radiated_decay_time,
     valid_partials,
 )
 from fem.strings import Pluck, String, fundamental
-from meshes.holding import hold
+from meshes.coupled_model import CoupledModel
 from meshes.parts import RIM
-from meshes.sounding import Sounding
 from meshes.string_body import string_body
+from meshes.supports import with_supports
 from studies.sweep.result import ARRAYS, SHORT, SUMMED, Notes
 
 HIGHEST_FRET = 7  # of the notes spread by default: the highest string stays below 500 Hz there
@@ -37,21 +37,21 @@ def spread(count: int, strings: int = 6) -> tuple[tuple[int, int], ...]:
 
 
 def notes_of(
-    sounding: Sounding,
+    coupled: CoupledModel,
     strings: Sequence[String],
     places: Sequence[tuple[int, int]],
     holdings: Sequence[str],
     pluck: Pluck,
 ) -> Notes:
-    """Notes of a Sounding, whole or in a basis, at places (string, fret)."""
+    """Notes of a CoupledModel, whole or in a basis, at places (string, fret)."""
     played = []
     for how in holdings:
-        body = string_body(sounding, hold(sounding, how), len(strings))
+        body = string_body(coupled, with_supports(coupled, how), len(strings))
         parts = dampings(body)
         played.append([_note(strings[i], i, fret, body, pluck, parts) for i, fret in places])
     frequency = np.array([fundamental(strings[i], fret) for i, fret in places])
     stack = np.moveaxis(np.array(played), -1, 0)  # (arrays, holdings, notes)
-    return Notes(tuple(holdings), tuple(places), frequency, sounding.structure.valid_to, *stack)
+    return Notes(tuple(holdings), tuple(places), frequency, coupled.structure.valid_to, *stack)
 
 
 def _note(string, index, fret, body, pluck, parts):
@@ -65,7 +65,7 @@ def _note(string, index, fret, body, pluck, parts):
     decay = fall_time(ringing, 60.0)
     without = fall_time_with(ringing, quiet, 60.0, decay)
     in_rim = sum(share.get(part, 0.0) for part in RIM)
-    early, sound = 6 * fall_time(ringing, 10.0), sound_fall_time(ringing, 60.0)
+    early, sound = 6 * fall_time(ringing, 10.0), radiated_decay_time(ringing, 60.0)
     return [decay, early, without, in_rim, share[RADIATION], ringing.energy, sound]
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from fem.strings import Pluck, String
-from meshes.holding import FREE, LAP
+from meshes.supports import FREE, LAP
 from studies.common.inputs import writable_folder
 from studies.sweep.log import Log
 from studies.sweep.notes import spread

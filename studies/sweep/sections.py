@@ -139,22 +139,22 @@ class Fitted:
 
 def _with_loss(section, body, piece):
     """A joint with the body's own loss factor."""
-    if section.family != "seam":
+    if section.family != "interface":
         return section
     loss = getattr(body, piece).loss
-    return Section("seam", section.stiffness, {}, {"joint": {k: loss * f for k, f in section.stiffness.items()}})
+    return Section("interface", section.stiffness, {}, {"joint": {k: loss * f for k, f in section.stiffness.items()}})
 
 
 def _flat(section):
     """{(group, kind): value}; a joint by its compliances, which are zero where it is rigid."""
-    if section.family == "seam":
+    if section.family == "interface":
         return {("compliance", kind): 1 / k for kind, k in section.stiffness.items()}
     groups = {"stiffness": section.stiffness, "mass": section.mass, **(section.losses or {})}
     return {(group, kind): v for group, values in groups.items() for kind, v in values.items()}
 
 
 def _unflat(values, family):
-    if family == "seam":
+    if family == "interface":
         rigid = {"k": RIGID_TRANSLATION, "c": RIGID_ROTATION}
         k = {kind: 1 / max(v, 1 / rigid[kind[0]]) for (_, kind), v in values.items()}
         return joint([k[n] for n in ("kt", "ka", "kb")], [k[n] for n in ("ct", "ca", "cb")])

@@ -5,17 +5,17 @@ from itertools import pairwise
 
 import numpy as np
 
-from fem import merged_terms
+from fem import compressed_terms
 from fem.eigen import Modes, modes
 from fem.energies import Energies, energies, masses
 from fem.model import Model, Term, assemble, weights
 from fem.reduce import count_below
 from meshes.body import Body
 from meshes.build import mesh_body
+from meshes.coupled_basis import coupled_model_in_basis, structure_in
+from meshes.coupled_model import CoupledModel, coupled_model_of, fluid_domain
 from meshes.parts import RIM
 from meshes.saddle import saddle_rows
-from meshes.sounding import Sounding, sounding_body, surroundings
-from meshes.sounding_basis import sounding_in, structure_in
 from studies.common.inputs import BadInput
 from studies.sweep.bodies import body_at, rim_build, with_draws
 from studies.sweep.design import Remade, Value, Variant
@@ -67,32 +67,32 @@ class Solver:
         """(Row, '') or (Row, why it will not do)."""
         kit, accuracy = self.kit, self.kit.sweep.plan.accuracy
         sections, model = sections_of(kit, variant), kit.models[kit.family(variant)]
-        weighed = merged_terms.weigh(model.merged, sections)
-        v = merged_terms.solve(model.merged, sections, kit.sweep.plan.modes, weighed)
+        weighted = compressed_terms.weight_terms(model.compressed, sections)
+        v = compressed_terms.solve(model.compressed, sections, kit.sweep.plan.modes, weighted)
         reason = ""
         if not v.estimate <= accuracy.estimate:
             reason = f"estimate {v.estimate:.2g} above {accuracy.estimate:g}"
-        elif v.miss > merged_terms.MISS:
-            reason = f"coefficients outside the merged terms by {v.miss:.1g}"
+        elif v.projection_error > compressed_terms.PROJECTION_TOLERANCE:
+            reason = f"coefficients outside the merged terms by {v.projection_error:.1g}"
         notes = None
         if kit.sweep.plan.plucked and not reason:
             try:
-                notes = self.notes(self._sounding(variant, weighed, v))
+                notes = self.notes(self._sounding(variant, weighted, v))
             except (ValueError, ArithmeticError) as error:
                 reason = str(error)
         return self.row(variant, v, v.mass, model.saddle @ v.y, v.frequency, notes, v.estimate), reason
 
-    def _sounding(self, variant, weighed, v):
-        """Sounding of a variant solved on the merged model."""
+    def _sounding(self, variant, weighted, v):
+        """CoupledModel of a variant solved on the merged model."""
         body, model = self.kit.build(variant).body, self.kit.models[self.kit.family(variant)]
         inside = model.inside[self.kit.remade(variant), variant.rim].inside(body)
-        structure = structure_in(model.outside, body, weighed, v.frequency, v.y, all_parts=False)
-        return sounding_in(model.outside, inside, structure, fewer=True)
+        structure = structure_in(model.outside, body, weighted, v.frequency, v.y, all_parts=False)
+        return coupled_model_in_basis(model.outside, inside, structure, fewer=True)
 
-    def notes(self, sounding: Sounding) -> Notes:
-        """Notes of a Sounding as the plan asks."""
+    def notes(self, coupled: CoupledModel) -> Notes:
+        """Notes of a CoupledModel as the plan asks."""
         sweep = self.kit.sweep
-        return notes_of(sounding, sweep.strings, sweep.notes_at, sweep.plan.sustain.held, sweep.pluck)
+        return notes_of(coupled, sweep.strings, sweep.notes_at, sweep.plan.sustain.held, sweep.pluck)
 
     def full(self, variant: Variant, more: int = 0) -> tuple[Row, Model, dict[Term, float]]:
         """(Row, model, weights) from the sheet read afresh, with `more` modes beyond the plan's."""
@@ -109,7 +109,7 @@ class Solver:
         if plan.plucked:
             n = plan.modes
             kept = Modes(solution.frequency[:n], solution.shape[:, :n], solution.residual[:n], solution.rigid_frequency)
-            notes = self.notes(sounding_body(build.body, model, sections, kept, around=surroundings, fewer=True))
+            notes = self.notes(coupled_model_of(build.body, model, sections, kept, around=fluid_domain, fewer=True))
         return self.row(variant, split, masses(model, sections), phi, solution.frequency, notes), model, w
 
     def model(self, variant: Variant, body: Body) -> Model:
@@ -122,7 +122,7 @@ class Solver:
     def row(
         self,
         variant: Variant,
-        shares: Energies | merged_terms.Variant,
+        shares: Energies | compressed_terms.Variant,
         mass: dict[str, float],
         saddle: np.ndarray,
         frequency: np.ndarray,
@@ -136,7 +136,7 @@ class Solver:
         """
         plan, parts = self.kit.sweep.plan, tuple(sorted(shares.strain_share))
         strain = np.array([shares.strain_share[p] for p in parts])
-        heat = shares.heat_share
+        heat = shares.dissipated_share
         dissipated = None if heat is None else np.array([heat[p] for p in parts])
         rim = [i for i, part in enumerate(parts) if part in RIM]
         tap = (saddle**2)[: plan.modes] / np.sum(saddle[: plan.modes] ** 2)

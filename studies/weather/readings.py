@@ -3,7 +3,7 @@
 import numpy as np
 
 from fem.model import Model
-from fem.moisture import board_stress
+from fem.moisture import laminate_stress
 from meshes.body import Body
 from meshes.open_rim import pressed_places
 from studies.common import box_measures as box
@@ -37,7 +37,7 @@ class Places:
         along, across = board_movement(board)
         free = moisture * along, moisture * across
         faces = [
-            board_stress(self.model, plate, board.wood, displacement, free, z)[..., 1]
+            laminate_stress(self.model, plate, board.wood, displacement, free, z)[..., 1]
             for z in (board.thickness / 2, -board.thickness / 2)
         ]
         nodal = lambda face: box.nodal(self.space, self.triangles[plate], face)

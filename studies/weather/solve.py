@@ -9,7 +9,7 @@ from fem.energies import masses
 from fem.free_body import FreeBody
 from fem.model import Model, assemble, weights
 from fem.moisture import swelling_load
-from fem.prestress import gap_load, seam_points, seam_pull
+from fem.prestress import gap_load, interface_points, interface_traction
 from fem.sections import Section
 from meshes.body import Assumption, Body
 from meshes.build import DEFAULT_SIZE, mesh_body
@@ -23,7 +23,7 @@ from studies.weather.result import Row, Weather
 
 BUILT, USED = 45.0, (30.0, 70.0)  # % relative humidity, where nothing is said
 DRIEST, WETTEST = 5.0, 95.0
-GAP_SEAM = "joint_top"  # the plate glued on last
+GAP_INTERFACE = "joint_top"  # the plate glued on last
 
 
 def humidities(
@@ -81,10 +81,10 @@ def solve_swollen(build: Build, model: Model, places: Places) -> Row:
     sections = build.sections()
     w = weights(sections)
     gap = twist_gap(model, places.body)
-    loads = np.column_stack([swelling_load(model, build_swelling(build)), gap_load(model, w, GAP_SEAM, gap)])
+    loads = np.column_stack([swelling_load(model, build_swelling(build)), gap_load(model, w, GAP_INTERFACE, gap)])
     answer = FreeBody(model, w).deflect(loads)
     swollen, closed = answer.displacement.T
-    pull, length = seam_pull(model, w, GAP_SEAM, closed, gap)
+    pull, length = interface_traction(model, w, GAP_INTERFACE, closed, gap)
     closing = float(np.sum(np.maximum(pull, 0) * length))
     balance = float(np.max(np.abs(answer.work / answer.energy - 1)))
     mass, responses = masses(model, sections), (places.response(swollen, 1.0), places.response(closed, 0.0))
@@ -105,7 +105,7 @@ def twist_gap(model: Model, body: Body) -> np.ndarray:
     Two corners up, two down, as an open rim gives way most easily: (x - x0) times y, counted from the blocks' corners;
     the blocks' own ends bear flat. No plane lies nearer to the edge than z = 0. The other way round strains alike.
     """
-    at, _ = seam_points(model, GAP_SEAM)
+    at, _ = interface_points(model, GAP_INTERFACE)
     x, y = at[..., 0], at[..., 1]
     blocks = np.interp(x, [0.0, body.outline.length], [body.tail_block.width / 2, body.neck_block.width / 2])
     beside = np.sign(y) * np.maximum(np.abs(y) - blocks, 0)

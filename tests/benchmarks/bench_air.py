@@ -19,10 +19,10 @@ from fem.eigen import modes  # noqa: E402
 from fem.model import assemble, weights  # noqa: E402
 from meshes.build import mesh_body  # noqa: E402
 from meshes.cavity import DEFAULT_SIZE, mesh_cavity  # noqa: E402
-from meshes.holding import FREE, hold  # noqa: E402
+from meshes.coupled_model import coupled_model, fluid_domain, modes_of, outside, structure_of, velocities  # noqa: E402
 from meshes.parts import sections  # noqa: E402
 from meshes.sheet import read_sheet  # noqa: E402
-from meshes.sounding import modes_of, outside, sounding, structure_of, surroundings, velocities  # noqa: E402
+from meshes.supports import FREE, with_supports  # noqa: E402
 
 
 def timed(what, work, *arguments):
@@ -44,12 +44,12 @@ def main():
     model = timed("mesh and assembly", lambda: assemble(mesh_body(body, given.mesh_size_mm / 1e3)))
     found = timed("modes without air", modes, model, weights(parts), given.modes)
     structure = timed("losses between modes, bending at the saddle", structure_of, body, model, parts, found)
-    around = timed("enclosed air and outer surface", surroundings, body)
+    around = timed("enclosed air and outer surface", fluid_domain, body)
     radiated = timed(
         "boundary elements, ten frequencies", lambda: outside(around.surface, [velocities(structure, around)])[0]
     )
-    whole = timed("coupling", sounding, structure, around, radiated)
-    timed("complex modes", lambda: modes_of(whole, hold(whole, FREE)))
+    whole = timed("coupling", coupled_model, structure, around, radiated)
+    timed("complex modes", lambda: modes_of(whole, with_supports(whole, FREE)))
     if given.cavity:
         cavity(body)
 

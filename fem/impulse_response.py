@@ -8,7 +8,7 @@ from scipy.linalg import solve_continuous_lyapunov
 
 
 @dataclass(frozen=True)
-class Tap:
+class ImpulseDecay:
     """Split of the energy of a tap over the parts; each quantity sums to 1."""
 
     heat: dict[str, float]  # {part: share of the energy that it turns to heat before all is still}
@@ -22,9 +22,9 @@ def viscous(omega: np.ndarray, hysteretic: np.ndarray) -> np.ndarray:
     return hysteretic / root[:, None] / root
 
 
-def tap(
-    omega: np.ndarray, losses: Mapping[str, np.ndarray], stiffness: Mapping[str, np.ndarray], strike: np.ndarray
-) -> Tap:
+def impulse_response(
+    omega: np.ndarray, losses: Mapping[str, np.ndarray], stiffness: Mapping[str, np.ndarray], impulse: np.ndarray
+) -> ImpulseDecay:
     """Tap of modes omega (n,) [rad/s] struck at once with modal velocities in the ratio of `strike` (n,).
 
     losses {part: (n, n)} Phi' (eta K)_part Phi, stiffness {part: (n, n)} Phi' K_part Phi [rad2/s2]. The state is
@@ -35,10 +35,10 @@ def tap(
     W = np.diag(omega)
     C = {part: viscous(omega, H) for part, H in losses.items()}
     A = np.block([[np.zeros((n, n)), W], [-W, -sum(C.values())]])
-    x0 = np.concatenate([np.zeros(n), strike / np.linalg.norm(strike)])
+    x0 = np.concatenate([np.zeros(n), impulse / np.linalg.norm(impulse)])
     P = solve_continuous_lyapunov(A, -np.outer(x0, x0))
     P_q, P_v = P[:n, :n] / np.outer(omega, omega), P[n:, n:]
     dissipated = {part: 2 * float(np.sum(c * P_v)) for part, c in C.items()}
     stored = {part: float(np.sum(K * P_q)) for part, K in stiffness.items()}
     whole = sum(stored.values())
-    return Tap(dissipated, {part: e / whole for part, e in stored.items()}, float(np.trace(P)))
+    return ImpulseDecay(dissipated, {part: e / whole for part, e in stored.items()}, float(np.trace(P)))

@@ -12,105 +12,109 @@ import numpy as np
 import scipy.linalg as sl
 
 from fem.air import couple
+from fem.compressed_terms import Weighted
 from fem.eigen import Modes, rigid_modes
 from fem.elements import Space
 from fem.interpolate import BasisSpace, basis_space
-from fem.merged_terms import Weighed
 from fem.model import Model
 from fem.radiation import FREQUENCIES, Radiation, clipped, in_basis, radiation
-from fem.wall_losses import wall_integrals
+from fem.viscothermal_losses import boundary_layer_integrals
 from meshes.body import Body
-from meshes.enclosed_air import Enclosed, Tones
-from meshes.holding import hung_free, on_lap
-from meshes.sounding import (
-    Sounding,
+from meshes.coupled_model import (
+    CoupledModel,
+    FluidDomain,
     Structure,
-    Surroundings,
-    bent_at_saddle,
-    sounding_from,
+    coupled_model_from,
+    residual_attachment_mode,
     structure_from,
     surface_velocities,
 )
+from meshes.enclosed_air import Enclosed, Tones
 from meshes.string_body import string_places
+from meshes.supports import free_suspension, lap_supports
 
 REACH = 0.06  # m, about the places where the body is held and strung: so far is its motion kept
 STRINGS = 6
 
 
 @dataclass(frozen=True)
-class SoundingBasis:
+class CoupledBasis:
     """What a basis of one mesh does to the air outside, and the places where the body is held and strung."""
 
     space: BasisSpace = field(repr=False)
     radiation: Radiation = field(repr=False)  # of the r columns, then the openings; its negative eigenvalues kept
 
 
-def sounding_basis(
+def coupled_basis(
     body: Body,
     space: Space,
     V: np.ndarray,
-    fluid: Surroundings,
+    fluid: FluidDomain,
     frequency: Sequence[float] | np.ndarray = FREQUENCIES,
-) -> SoundingBasis:
-    """SoundingBasis of a basis V (dofs, r) on a Space, and the Surroundings of a Body; frequency: as for radiation()."""
-    return SoundingBasis(held_places(body, space, V), radiation_of(space, V, fluid, frequency))
+) -> CoupledBasis:
+    """CoupledBasis of a basis V (dofs, r) on a Space, and the FluidDomain of a Body; frequency: as for radiation()."""
+    return CoupledBasis(support_places(body, space, V), radiation_of(space, V, fluid, frequency))
 
 
-def held_places(body: Body, space: Space, V: np.ndarray) -> BasisSpace:
+def support_places(body: Body, space: Space, V: np.ndarray) -> BasisSpace:
     """BasisSpace of the places where a Body is held, driven and strung."""
     return basis_space(space, V, rigid_modes(space.points), places(body), REACH)
 
 
 def radiation_of(
-    space: Space, V: np.ndarray, fluid: Surroundings, frequency: Sequence[float] | np.ndarray = FREQUENCIES
+    space: Space, V: np.ndarray, fluid: FluidDomain, frequency: Sequence[float] | np.ndarray = FREQUENCIES
 ) -> Radiation:
     """Radiation of the columns of V and the openings, its negative eigenvalues kept; frequency: as for radiation()."""
     return radiation(fluid.surface, surface_velocities(space, V, fluid), frequency, clip=False)
 
 
-def enclosed(body: Body, space: Space, V: np.ndarray, fluid: Surroundings) -> Enclosed:
-    """Enclosed of a Body, its Surroundings and a basis V (dofs, r) on a Space."""
+def enclosed(body: Body, space: Space, V: np.ndarray, fluid: FluidDomain) -> Enclosed:
+    """Enclosed of a Body, its FluidDomain and a basis V (dofs, r) on a Space."""
     cavity, air = fluid.cavity, fluid.air
     coupling = couple(space, V, cavity, air)
     coupling = replace(coupling, residual_pressure=np.zeros((0, coupling.c.shape[1])))
     tones = Tones(air.frequency, air.density, air.speed)
     volume = cavity.volume - cavity.solid
-    return Enclosed(body, tones, cavity.openings, coupling, wall_integrals(cavity, air), volume)
+    return Enclosed(body, tones, cavity.openings, coupling, boundary_layer_integrals(cavity, air), volume)
 
 
 def places(body: Body) -> dict[str, np.ndarray]:
     """{part: (n, 3) m}: where the body is held, hung or on the lap, driven, and where its strings end."""
     saddle, nut = string_places(body, STRINGS)
     points_of = {"top": [saddle]} | ({} if nut is None else {"neck": [nut]})
-    for patch in (*hung_free(body, 1.0), *on_lap(body)):
+    for patch in (*free_suspension(body, 1.0), *lap_supports(body)):
         points_of.setdefault(patch.part, []).append(patch.points)
     return {part: np.concatenate(points) for part, points in points_of.items()}
 
 
-def saddle_bending(body: Body, model: Model, weights: dict[tuple[str, str, str], float], elastic: Modes) -> np.ndarray:
+def saddle_attachment_mode(
+    body: Body, model: Model, weights: dict[tuple[str, str, str], float], elastic: Modes
+) -> np.ndarray:
     """(dofs, 1) how the model with some weights bends under a force at the saddle, beyond its Modes.
 
     A basis needs this shape, since no mode below the validity limit holds it.
     """
     K, M = model.matrix("K", weights), model.matrix("M", weights)
-    return bent_at_saddle(body, model.space, K, M, elastic)[2][:, None]
+    return residual_attachment_mode(body, model.space, K, M, elastic)[2][:, None]
 
 
 def structure_in(
-    basis: SoundingBasis, body: Body, weighed: Weighed, frequency: np.ndarray, y: np.ndarray, all_parts: bool = True
+    basis: CoupledBasis, body: Body, weighted: Weighted, frequency: np.ndarray, y: np.ndarray, all_parts: bool = True
 ) -> Structure:
-    """Structure of a Body from merged_terms.Weighed coefficients and its elastic modes: frequency (n,) [Hz], y (r, n).
+    """Structure of a Body from compressed_terms.Weighted coefficients and its elastic modes: frequency (n,) [Hz], y (r, n).
 
     all_parts: stiffness and mass of every part between the modes as well, which only `modes_of` needs.
     """
     none = np.zeros(len(frequency))
-    between = lambda shape: weighed.between(shape, all_parts)
+    between = lambda shape: weighted.between(shape, all_parts)
     elastic = Modes(frequency, y, none, none[:0])
-    return structure_from(body, basis.space, weighed.K, weighed.M, elastic, between, sum(weighed.mass.values()))
+    return structure_from(body, basis.space, weighted.K, weighted.M, elastic, between, sum(weighted.mass.values()))
 
 
-def sounding_in(basis: SoundingBasis, air: Enclosed, structure: Structure, fewer: bool = False) -> Sounding:
-    """Sounding of a Structure in a basis (its shapes are coordinates (r, n)), with the Enclosed air of its body.
+def coupled_model_in_basis(
+    basis: CoupledBasis, air: Enclosed, structure: Structure, fewer: bool = False
+) -> CoupledModel:
+    """CoupledModel of a Structure in a basis (its shapes are coordinates (r, n)), with the Enclosed air of its body.
 
     fewer: as for `sounding`.
     """
@@ -119,4 +123,4 @@ def sounding_in(basis: SoundingBasis, air: Enclosed, structure: Structure, fewer
     coupling = replace(
         c, c=c.c @ T, residual_mass=T.T @ c.residual_mass @ T, residual_pressure=np.zeros((0, T.shape[1]))
     )
-    return sounding_from(structure, air, coupling, air.walls, clipped(in_basis(basis.radiation, T)), fewer)
+    return coupled_model_from(structure, air, coupling, air.walls, clipped(in_basis(basis.radiation, T)), fewer)

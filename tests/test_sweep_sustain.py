@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from box_cases import oval_sheet
 
-from meshes.holding import FREE, LAP
+from meshes.coupled_model import fluid_domain
 from meshes.sheet_errors import SheetError
-from meshes.sounding import surroundings
+from meshes.supports import FREE, LAP
 from studies.sweep import basis
 from studies.sweep import solve as loop
 from studies.sweep import variant as one_variant
@@ -80,9 +80,9 @@ def sheet(folder):
 def coarse():
     """Both ways with coarse meshes of the air."""
     with pytest.MonkeyPatch.context() as patch:
-        few = lambda body, highest=400.0: surroundings(body, 400.0, 0.06, 0.09)
-        patch.setattr(basis, "surroundings", few)
-        patch.setattr(one_variant, "surroundings", few)
+        few = lambda body, highest=400.0: fluid_domain(body, 400.0, 0.06, 0.09)
+        patch.setattr(basis, "fluid_domain", few)
+        patch.setattr(one_variant, "fluid_domain", few)
         yield
 
 

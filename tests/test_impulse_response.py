@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.linalg import expm
 
-from fem.tap import tap
+from fem.impulse_response import impulse_response
 
 OMEGA = 2 * np.pi * np.array([100.0, 140.0, 230.0])
 
@@ -30,7 +30,7 @@ def test_one_mode_in_closed_form():
     """Energy of one mode falls as exp(-eta omega t): ring time 1/(eta omega), up to (eta/2)^2; heat by loss times share."""
     omega = OMEGA[:1]
     K = {"rim": np.array([[0.2]]) * omega**2, "top": np.array([[0.8]]) * omega**2}
-    found = tap(omega, {"rim": 0.03 * K["rim"], "top": 0.01 * K["top"]}, K, np.array([1.0]))
+    found = impulse_response(omega, {"rim": 0.03 * K["rim"], "top": 0.01 * K["top"]}, K, np.array([1.0]))
     eta = 0.2 * 0.03 + 0.8 * 0.01
     assert found.ring_time == pytest.approx(1 / (eta * omega[0]), rel=1e-4)
     assert found.heat["rim"] == pytest.approx(0.2 * 0.03 / eta, rel=1e-9)
@@ -39,14 +39,14 @@ def test_one_mode_in_closed_form():
 
 def test_against_integration_in_time():
     K, H = two_parts(OMEGA)
-    strike = np.array([1.0, -0.5, 0.3])
-    found = tap(OMEGA, H, K, strike)
+    impulse = np.array([1.0, -0.5, 0.3])
+    found = impulse_response(OMEGA, H, K, impulse)
     root = np.sqrt(OMEGA)
     C = {p: h / root[:, None] / root for p, h in H.items()}
     A = np.block([[np.zeros((3, 3)), np.eye(3)], [-np.diag(OMEGA**2), -sum(C.values())]])
     dt = 2e-5
     half, step = expm(A * dt / 2), expm(A * dt)
-    x = half @ np.r_[np.zeros(3), strike / np.linalg.norm(strike)]  # in the middle of the first step
+    x = half @ np.r_[np.zeros(3), impulse / np.linalg.norm(impulse)]  # in the middle of the first step
     heat, stored, ring = dict.fromkeys(K, 0.0), dict.fromkeys(K, 0.0), 0.0
     for _ in range(60000):
         q, v = x[:3], x[3:]
@@ -63,7 +63,7 @@ def test_against_integration_in_time():
 
 def test_everything_sums_to_one():
     K, H = two_parts(OMEGA, seed=3)
-    found = tap(OMEGA, H, K, np.array([0.2, 1.0, -2.0]))
+    found = impulse_response(OMEGA, H, K, np.array([0.2, 1.0, -2.0]))
     assert sum(found.heat.values()) == pytest.approx(1, abs=1e-9)
     assert sum(found.stored.values()) == pytest.approx(1, abs=1e-12)
 
@@ -72,15 +72,17 @@ def test_a_close_pair_may_be_turned():
     """Two modes 1e-6 apart: a turn of the pair, with its matrices, leaves the split; a sum over modes one by one would not."""
     omega = 2 * np.pi * np.array([100.0, 100.0001])
     K, H = two_parts(omega, seed=5)
-    strike = np.array([1.0, 0.4])
+    impulse = np.array([1.0, 0.4])
     c, s = np.cos(0.7), np.sin(0.7)
     turn = np.array([[c, -s], [s, c]])
-    turned = tap(omega, *({p: turn.T @ m @ turn for p, m in group.items()} for group in (H, K)), turn.T @ strike)
-    straight = tap(omega, H, K, strike)
+    turned = impulse_response(
+        omega, *({p: turn.T @ m @ turn for p, m in group.items()} for group in (H, K)), turn.T @ impulse
+    )
+    straight = impulse_response(omega, H, K, impulse)
     assert turned.heat == pytest.approx(straight.heat, rel=1e-3)
-    w = strike**2 / (strike @ strike)
+    w = impulse**2 / (impulse @ impulse)
     one_by_one = sum(w * np.diag(H["a"]) / np.diag(H["a"] + H["b"]))
-    other = turn.T @ strike
+    other = turn.T @ impulse
     w = other**2 / (other @ other)
     a, b = (turn.T @ H[p] @ turn for p in ("a", "b"))
     assert abs(sum(w * np.diag(a) / np.diag(a + b)) / one_by_one - 1) > 0.01

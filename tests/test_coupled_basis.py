@@ -6,7 +6,7 @@ import box_cases as cases
 import numpy as np
 import pytest
 
-from fem import merged_terms
+from fem import compressed_terms
 from fem.air import cavity_modes
 from fem.body_modes import dampings
 from fem.eigen import modes
@@ -19,13 +19,13 @@ from fem.strings import Pluck
 from meshes import cavity as cavity_mesh
 from meshes import outer_surface as outer_mesh
 from meshes.build import mesh_body
-from meshes.holding import FREE, LAP, hold
+from meshes.coupled_basis import coupled_basis, coupled_model_in_basis, enclosed, saddle_attachment_mode, structure_in
+from meshes.coupled_model import FluidDomain, coupled_model, modes_of, outside, structure_of, velocities
 from meshes.outline import where_x
 from meshes.parts import sections
-from meshes.sounding import Surroundings, modes_of, outside, sounding, structure_of, velocities
-from meshes.sounding_basis import enclosed, saddle_bending, sounding_basis, sounding_in, structure_in
 from meshes.string_body import string_body
 from meshes.string_sets import string_set
+from meshes.supports import FREE, LAP, with_supports
 
 pytestmark = pytest.mark.slow  # real bases with air: a minute
 
@@ -35,16 +35,16 @@ NOTES = [(i, fret) for i in range(6) for fret in (0, 5)]
 
 
 def around_of(body):
-    """Surroundings on coarse meshes, with a side port beside the soundhole: two openings that must not change places."""
+    """FluidDomain on coarse meshes, with a side port beside the soundhole: two openings that must not change places."""
     ports = [(float(where_x(body.outline, 0.12)[0]), 0.045, 0.014)]
     cavity, outer = cavity_mesh.mesh_cavity(body, 0.05, ports), outer_mesh.outer_surface(body, 0.075, ports)
-    return Surroundings(cavity, cavity_modes(cavity, 300.0), boundary(outer.nodes, outer.triangles), outer.groups)
+    return FluidDomain(cavity, cavity_modes(cavity, 300.0), boundary(outer.nodes, outer.triangles), outer.groups)
 
 
 def in_full(body, model, parts, around, count=COUNT):
     found = modes(model, weights(parts), count)
     structure = structure_of(body, model, parts, found)
-    return sounding(structure, around, outside(around.surface, [velocities(structure, around)], frequency=FEW)[0])
+    return coupled_model(structure, around, outside(around.surface, [velocities(structure, around)], frequency=FEW)[0])
 
 
 @pytest.fixture(scope="module")
@@ -73,11 +73,11 @@ def quick(body, model, around, full):
     draw = np.random.default_rng(1)
     shape = full.structure.shape
     V = np.column_stack([shape[:, :6], shape @ draw.normal(size=(shape.shape[1], shape.shape[1] - 6))])
-    basis = sounding_basis(body, model.space, V, around, frequency=FEW)
+    basis = coupled_basis(body, model.space, V, around, frequency=FEW)
     parts = sections(body)
     reduced = replace(reduce(model, V), space=basis.space)
     structure = structure_of(body, reduced, parts, reduced_modes(reduced, weights(parts), COUNT))
-    return sounding_in(basis, enclosed(body, model.space, V, around), structure)
+    return coupled_model_in_basis(basis, enclosed(body, model.space, V, around), structure)
 
 
 def test_the_same_structure(full, quick):
@@ -92,7 +92,7 @@ def test_the_same_structure(full, quick):
 
 @pytest.mark.parametrize("how", [FREE, LAP])
 def test_the_same_complex_modes(full, quick, how):
-    a, b = (modes_of(s, hold(s, how), highest=350.0) for s in (full, quick))
+    a, b = (modes_of(s, with_supports(s, how), highest=350.0) for s in (full, quick))
     assert b.frequency == pytest.approx(a.frequency, rel=1e-6)
     assert b.loss_factor == pytest.approx(a.loss_factor, rel=1e-5)
     for name in ("loss_share", "kinetic_share", "potential_share"):
@@ -103,14 +103,14 @@ def test_the_same_complex_modes(full, quick, how):
 @pytest.mark.parametrize("how", [FREE, LAP])
 def test_the_same_mobility_and_power(full, quick, how):
     f = np.arange(60.0, 350.0, 7.0)
-    a, b = (harmonic(hold(s, how), s.drive, f) for s in (full, quick))
+    a, b = (harmonic(with_supports(s, how), s.drive, f) for s in (full, quick))
     assert b.mobility == pytest.approx(a.mobility, rel=1e-5)
     for part in a.power:
         assert b.share[part] == pytest.approx(a.share[part], abs=1e-6)
 
 
-def notes_of(sounding, how):
-    body = string_body(sounding, hold(sounding, how))
+def notes_of(coupled, how):
+    body = string_body(coupled, with_supports(coupled, how))
     return body, fretboard(string_set("steel").strings, body, Pluck(), frets=5)
 
 
@@ -137,22 +137,22 @@ def with_top(body, thickness):
 
 @pytest.fixture(scope="module")
 def trained(body, model, around):
-    """(SoundingBasis, Enclosed, Merged, basis) over tops of 2.6 to 3.2 mm."""
+    """(CoupledBasis, Enclosed, Compressed, basis) over tops of 2.6 to 3.2 mm."""
     tops = [with_top(body, t) for t in (0.0029, 0.0026, 0.0032)]
     samples = [sections(b) for b in tops]
-    also = lambda w, found: saddle_bending(body, model, w, found)
+    also = lambda w, found: saddle_attachment_mode(body, model, w, found)
     found = greedy(model, [weights(s) for s in samples], COUNT, 0.02, also=also)
-    basis = sounding_basis(body, model.space, found.V, around, frequency=FEW)
-    merged = merged_terms.merge(reduce(model, found.V, found.Z), samples)
-    return basis, enclosed(body, model.space, found.V, around), merged
+    basis = coupled_basis(body, model.space, found.V, around, frequency=FEW)
+    compressed = compressed_terms.compress(reduce(model, found.V, found.Z), samples)
+    return basis, enclosed(body, model.space, found.V, around), compressed
 
 
 def in_basis(trained, body, all_parts=True):
-    basis, air, merged = trained
-    weighed = merged_terms.weigh(merged, parts := sections(body))
-    v = merged_terms.solve(merged, parts, COUNT, weighed)
-    structure = structure_in(basis, body, weighed, v.frequency, v.y, all_parts)
-    return sounding_in(basis, air.inside(body), structure)
+    basis, air, compressed = trained
+    weighted = compressed_terms.weight_terms(compressed, parts := sections(body))
+    v = compressed_terms.solve(compressed, parts, COUNT, weighted)
+    structure = structure_in(basis, body, weighted, v.frequency, v.y, all_parts)
+    return coupled_model_in_basis(basis, air.inside(body), structure)
 
 
 def test_a_changed_top_in_a_real_basis(body, model, around, full, trained):
@@ -163,7 +163,7 @@ def test_a_changed_top_in_a_real_basis(body, model, around, full, trained):
     whole, small = in_full(other, model, sections(other), around_of(other)), in_basis(trained, other)
     assert small.structure.frequency[6:-1] == pytest.approx(whole.structure.frequency[6:-1], rel=1e-3)
     assert abs(small.drive[12:]).sum() > 0 and small.lowest_hz == pytest.approx(whole.lowest_hz, rel=1e-3)
-    a, b = (modes_of(s, hold(s, FREE), highest=300.0) for s in (whole, small))
+    a, b = (modes_of(s, with_supports(s, FREE), highest=300.0) for s in (whole, small))
     assert b.frequency == pytest.approx(a.frequency, rel=1e-3)
     for part in a.loss_share:
         assert b.loss_share[part] == pytest.approx(a.loss_share[part], abs=5e-3)
@@ -200,7 +200,7 @@ def test_fewer_modes_of_the_air_answer_alike(full, around):
     """Cavity modes above twice the validity limit left to the residual mass: the notes hardly change."""
     s, around = full.structure, replace(around, air=cavity_modes(around.cavity, 800.0))
     radiated = outside(around.surface, [velocities(s, around)], frequency=FEW)[0]
-    many, few = (sounding(s, around, radiated, fewer) for fewer in (False, True))
+    many, few = (coupled_model(s, around, radiated, fewer) for fewer in (False, True))
     assert len(few.drive) < len(many.drive)
-    a, b = (modes_of(x, hold(x, FREE), highest=300.0) for x in (many, few))
+    a, b = (modes_of(x, with_supports(x, FREE), highest=300.0) for x in (many, few))
     assert b.frequency == pytest.approx(a.frequency, rel=1e-3)

@@ -36,9 +36,9 @@ class Tone:
     """One tone of the taps. loss None: its decay could not be read, the notes say why."""
 
     frequency: float  # Hz
-    frequency_doubt: float  # standard uncertainty, Hz
+    frequency_uncertainty: float  # standard uncertainty, Hz
     loss: float | None
-    loss_doubt: float | None
+    loss_uncertainty: float | None
     level: float  # dB below the loudest tone
     taps: int  # from how many taps
     notes: tuple[str, ...] = field(default=())
@@ -76,7 +76,7 @@ def _clipped(signal: np.ndarray) -> tuple[str, ...]:
     return ()
 
 
-def find_taps(recording: Recording) -> tuple[list[tuple[int, int]], tuple[str, ...]]:
+def find_impulses(recording: Recording) -> tuple[list[tuple[int, int]], tuple[str, ...]]:
     """[(start, end)] in samples of each tap with its decay, none if there is no tap, and a tuple of notes.
 
     A tap: the level leaps by 12 dB within 30 ms, to within 25 dB of the loudest one. A level that rises again without
@@ -108,7 +108,7 @@ def find_tones(
 
     Raises ValueError if no tap or no tone is found.
     """
-    taps, notes = find_taps(recording)
+    taps, notes = find_impulses(recording)
     if not taps:
         raise ValueError("no tap found in the recording; expected a sharp start and at least 0.2 s of decay")
     down = max(1, int(recording.rate / (5 * highest)))  # fewer samples, all that the tones need

@@ -13,16 +13,16 @@ from fem.body_modes import RADIATION, dampings, mobility
 from fem.eigen import Modes, modes
 from fem.model import assemble, weights
 from fem.response import VISCOSITY, harmonic
-from fem.wall_losses import GAMMA, PRANDTL, wall_losses
+from fem.viscothermal_losses import GAMMA, PRANDTL, viscothermal_losses
 from meshes.body import top_height
 from meshes.build import mesh_body
-from meshes.holding import FIRMER, FREE, LAP, SOFTER, hold, on_lap
+from meshes.coupled_model import AIR, coupled_model, fluid_domain, outside, structure_of, velocities
+from meshes.coupled_model import modes_of as coupled_modes
 from meshes.outer_surface import outer_surface
 from meshes.outline import inside
 from meshes.parts import sections
-from meshes.sounding import AIR, outside, sounding, structure_of, surroundings, velocities
-from meshes.sounding import modes_of as sounding_modes
 from meshes.string_body import string_body, string_ends
+from meshes.supports import FIRMER, FREE, LAP, SOFTER, lap_supports, with_supports
 
 FEW = (40.0, 200.0, 400.0, 650.0, 1000.0)  # Hz: enough for a coarse surface
 FREQUENCY = np.arange(40.0, 601.0, 4.0)
@@ -30,24 +30,24 @@ FREQUENCY = np.arange(40.0, 601.0, 4.0)
 
 @pytest.fixture(scope="module")
 def whole():
-    """Sounding of the example sheet on coarse meshes of everything, 24 dry modes (to about 600 Hz)."""
+    """CoupledModel of the example sheet on coarse meshes of everything, 24 dry modes (to about 600 Hz)."""
     body = cases.example("hazel")
     parts = sections(body)
     model = assemble(mesh_body(body, 0.09))
     structure = structure_of(body, model, parts, modes(model, weights(parts), 24))
-    around = surroundings(body, 400.0, 0.045, 0.07)
+    around = fluid_domain(body, 400.0, 0.045, 0.07)
     radiated = outside(around.surface, [velocities(structure, around)], frequency=FEW)[0]
-    return sounding(structure, around, radiated)
+    return coupled_model(structure, around, radiated)
 
 
 @pytest.fixture(scope="module")
 def models(whole):
-    return {how: hold(whole, how) for how in (FREE, LAP)}
+    return {how: with_supports(whole, how) for how in (FREE, LAP)}
 
 
 @pytest.fixture(scope="module")
 def found(whole, models):
-    return {how: sounding_modes(whole, model, highest=450.0) for how, model in models.items()}
+    return {how: coupled_modes(whole, model, highest=450.0) for how, model in models.items()}
 
 
 @pytest.fixture(scope="module")
@@ -102,14 +102,14 @@ def test_the_lap_takes_up_what_bands_leave(answers):
 def test_firmer_flesh_takes_up_more(whole):
     share = {}
     for firmness in (SOFTER, FIRMER):
-        r = harmonic(hold(whole, LAP, firmness), whole.drive, [104.0, 186.0, 260.0])
+        r = harmonic(with_supports(whole, LAP, firmness), whole.drive, [104.0, 186.0, 260.0])
         share[firmness] = sum(r.share[p] for p in ("chest", "thigh", "arm"))
     assert (share[FIRMER] > share[SOFTER]).all()
 
 
 def test_patches_lie_on_the_body():
     body = cases.example("hazel")
-    chest, thigh, arm = on_lap(body)
+    chest, thigh, arm = lap_supports(body)
     assert inside(body.outline, chest.points[:, :2]).all() and (chest.points[:, 2] < -0.09).all()
     assert (thigh.points[:, 1] < 0).all() and (arm.points[:, 1] > 0).all() and (arm.points[:, 2] > -0.02).all()
 
@@ -205,7 +205,7 @@ def test_the_static_answer_does_not_depend_on_how_many_modes_are_kept(whole):
 
 def test_warmth_lost_by_the_uniform_pressure(whole, record):
     """(gamma - 1) d_t/2 S/V of a rigid closed box (Pierce, Acoustics, 1981), d_t the thermal layer: by hand from S and V."""
-    H, C = wall_losses(whole.around.cavity, whole.around.air, whole.coupling, 100.0)
+    H, C = viscothermal_losses(whole.around.cavity, whole.around.air, whole.coupling, 100.0)
     cavity = whole.around.cavity
     faces = np.concatenate([t for g, t in cavity.faces.items() if g not in cavity.openings])
     a, b, c = cavity.nodes[faces].transpose(1, 0, 2)

@@ -1,4 +1,4 @@
-"""A night of arithmetic in a process of its own, to be killed: python night_child.py STORE STARTS WORKERS TOTAL SECONDS."""
+"""A night of arithmetic in a process of its own, to be killed: python sweep_child.py STORE STARTS WORKERS TOTAL SECONDS."""
 
 import sys
 from pathlib import Path
@@ -8,7 +8,7 @@ sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
 
 
 def main(store, starts, workers, total, seconds):
-    from night_payload import Payload
+    from sweep_payload import Payload
 
     from studies.sweep.engine import open_engine
     from studies.sweep.store import Store

@@ -14,7 +14,7 @@ from fem.response import VISCOSITY
 GAMMA, PRANDTL = 1.4, 0.71  # of air at 20 C (textbook)
 
 
-def wall_losses(
+def viscothermal_losses(
     cavity: Cavity, air: CavityModes, coupling: Coupling, lowest_hz: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """H (N, N) [rad2/s2], hysteretic, of warmth, and C (N, N) [1/s], dashpots, of rubbing: state of coupled_matrices.
@@ -22,10 +22,10 @@ def wall_losses(
     The layers' thickness is frozen: of a cavity mode at its own frequency, of the uniform pressure at lowest_hz, which
     should be the lowest resonance of the air. The flow near an opening is not in it: that is the opening's friction.
     """
-    return losses_of(wall_integrals(cavity, air), air, coupling, lowest_hz)
+    return viscothermal_losses_from(boundary_layer_integrals(cavity, air), air, coupling, lowest_hz)
 
 
-def wall_integrals(cavity: Cavity, air: CavityModes) -> tuple[np.ndarray, np.ndarray]:
+def boundary_layer_integrals(cavity: Cavity, air: CavityModes) -> tuple[np.ndarray, np.ndarray]:
     """int psi psi' dS (k, k) over the walls, and int grad psi . grad psi' dS along them (k - 1, k - 1).
 
     The second leaves out the first mode, the uniform pressure.
@@ -38,10 +38,10 @@ def wall_integrals(cavity: Cavity, air: CavityModes) -> tuple[np.ndarray, np.nda
     return air.shape.T @ (thermal @ air.shape), air.shape[:, 1:].T @ (viscous @ air.shape[:, 1:])
 
 
-def losses_of(
+def viscothermal_losses_from(
     integrals: tuple[np.ndarray, np.ndarray], air: AirModes, coupling: Coupling, lowest_hz: float
 ) -> tuple[np.ndarray, np.ndarray]:
-    """As wall_losses, from wall_integrals. air: anything with the frequency, density and speed of CavityModes."""
+    """As viscothermal_losses, from boundary_layer_integrals. air: anything with the frequency, density and speed of CavityModes."""
     thermal, viscous = integrals
     omega = 2 * np.pi * np.append(lowest_hz, air.frequency[1:])
     d_v = np.sqrt(2 * VISCOSITY / (air.density * omega))

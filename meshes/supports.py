@@ -8,8 +8,8 @@ import numpy as np
 from fem.interpolate import normal_displacement
 from fem.response import ModalModel, Support, held
 from meshes.body import Assumption, Body, back_height, top_height
+from meshes.coupled_model import CoupledModel, Structure
 from meshes.outline import point_at, where_x, where_y
-from meshes.sounding import Sounding, Structure
 
 FREE, LAP = "hung free", "on the lap"
 BAND_HZ, BAND_LOSS = 2.0, 0.1  # rigid motions on the bands, and the bands' loss factor; common practice in modal tests
@@ -31,7 +31,7 @@ class Patch:
     resistance: np.ndarray  # (3,) N s/m
 
 
-def hung_free(body: Body, weight: float) -> list[Patch]:
+def free_suspension(body: Body, weight: float) -> list[Patch]:
     """Patches of soft bands at the tail, at both upper bouts and at the head, for a body of some weight [kg]."""
     k = weight * (2 * np.pi * BAND_HZ) ** 2 / 4 * np.ones(3)
     c = np.zeros(3)  # their loss is hysteretic, see hold()
@@ -47,7 +47,7 @@ def hung_free(body: Body, weight: float) -> list[Patch]:
     return [*bands, Patch("bands", "neck", head, k, c)]
 
 
-def on_lap(body: Body, firmness: float = 1.0) -> list[Patch]:
+def lap_supports(body: Body, firmness: float = 1.0) -> list[Patch]:
     """Patches of chest (back, bass side of the lower bout), thigh (treble side of the waist) and forearm (bass rim of
     the lower bout), as a right-handed player sits. firmness: times the flesh's stiffness and viscosity.
     """
@@ -102,15 +102,15 @@ def supports(structure: Structure, patches: Sequence[Patch], total: int) -> list
     return springs
 
 
-def hold(sounding: Sounding, how: str, firmness: float = 1.0) -> ModalModel:
-    """ModalModel of a Sounding hung FREE or held on the LAP."""
-    s = sounding.structure
-    patches = {FREE: lambda: hung_free(s.body, s.weight), LAP: lambda: on_lap(s.body, firmness)}[how]()
-    supported = held(sounding.model, supports(s, patches, len(sounding.drive)))
+def with_supports(coupled: CoupledModel, how: str, firmness: float = 1.0) -> ModalModel:
+    """ModalModel of a CoupledModel hung FREE or held on the LAP."""
+    s = coupled.structure
+    patches = {FREE: lambda: free_suspension(s.body, s.weight), LAP: lambda: lap_supports(s.body, firmness)}[how]()
+    supported = held(coupled.model, supports(s, patches, len(coupled.drive)))
     if how == LAP:
         return supported
-    bands = BAND_LOSS * (supported.stiffness - sounding.model.stiffness)
-    return replace(supported, loss={**supported.loss, "bands": bands}, viscous=sounding.model.viscous)
+    bands = BAND_LOSS * (supported.stiffness - coupled.model.stiffness)
+    return replace(supported, loss={**supported.loss, "bands": bands}, viscous=coupled.model.viscous)
 
 
 def assumptions() -> tuple[Assumption, ...]:

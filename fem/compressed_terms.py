@@ -22,7 +22,7 @@ Regions = Sequence[tuple[str, Sequence[str]]]  # [(region, [kind, ...]), ...]
 Block = tuple[str, list[tuple[str, str]], np.ndarray, np.ndarray]  # part, keys, scale, rows
 SPAN = 1e-9  # of the largest singular value: smaller ones are round-off or below any use
 NOTHING = Section("shell", {}, {}, {})
-MISS = 1e-6  # relative coefficient outside the span that a variant may have
+PROJECTION_TOLERANCE = 1e-6  # relative coefficient outside the span that a variant may have
 
 
 @dataclass(frozen=True)
@@ -44,14 +44,14 @@ class Terms:
 
 
 @dataclass(frozen=True)
-class Merged:
+class Compressed:
     """A reduced model with merged terms; plain arrays, so that it travels between processes."""
 
     size: int  # r
     terms: dict[str, Terms]  # {role: Terms}
     packed: dict[str, np.ndarray]  # {role: (q, r (r + 1) / 2)} upper triangles
     energies: np.ndarray  # (q, r (r + 1) / 2) of role K in single precision, off-diagonals doubled, for shares
-    tested: dict[str, np.ndarray]  # {role: (q, SKETCH, r)}
+    sketched: dict[str, np.ndarray]  # {role: (q, SKETCH, r)}
     unit_mass: np.ndarray  # (q,) kg of the merged terms of role M
 
 
@@ -61,17 +61,17 @@ class Variant:
 
     frequency: np.ndarray  # (n,) Hz
     strain_share: dict[str, np.ndarray]  # {part: (n,)}
-    heat_share: dict[str, np.ndarray] | None  # {part: (n,)}; None: losses not known
+    dissipated_share: dict[str, np.ndarray] | None  # {part: (n,)}; None: losses not known
     loss_factor: np.ndarray | None  # (n,)
     mass: dict[str, float]  # {part: kg}
     estimate: float  # largest error estimate over the modes, see fem.reduce
-    miss: float  # largest relative coefficient outside the span of the merged terms
+    projection_error: float  # largest relative coefficient outside the span of the merged terms
     y: np.ndarray  # (r, n) coordinates of the mode shapes in the basis
 
 
-def merge(reduced: Reduced, samples: Sequence[Sections]) -> Merged:
-    """Merged of a Reduced over sampled [{region: Section}]."""
-    terms, packed, tested = {}, {}, {}
+def compress(reduced: Reduced, samples: Sequence[Sections]) -> Compressed:
+    """Compressed of a Reduced over sampled [{region: Section}]."""
+    terms, packed, sketched = {}, {}, {}
     for role in "KM":
         blocks, matrices, sketches = [], [], []
         for part, regions in _regions_by_part(reduced, samples, role).items():
@@ -86,14 +86,14 @@ def merge(reduced: Reduced, samples: Sequence[Sections]) -> Merged:
             rows = rows[value > SPAN * value[0]]
             blocks.append((part, keys, scale, rows))
             matrices.append((rows * scale) @ np.array([reduced.columns[role, *key] for key in keys]))
-            sketches.append(np.tensordot(rows * scale, np.array([reduced.tested[role, *key] for key in keys]), 1))
+            sketches.append(np.tensordot(rows * scale, np.array([reduced.sketched[role, *key] for key in keys]), 1))
         terms[role] = _terms(blocks)
-        packed[role], tested[role] = np.concatenate(matrices), np.concatenate(sketches)
+        packed[role], sketched[role] = np.concatenate(matrices), np.concatenate(sketches)
     i, j = np.triu_indices(reduced.size)
     twice = np.where(i == j, 1, 2)
     unit_mass = packed["M"] @ (reduced.step[i] * reduced.step[j] * twice)
     energies = (packed["K"] * twice).astype(np.float32)
-    return Merged(reduced.size, terms, packed, energies, tested, unit_mass)
+    return Compressed(reduced.size, terms, packed, energies, sketched, unit_mass)
 
 
 def _terms(blocks: Sequence[Block]) -> Terms:
@@ -155,16 +155,16 @@ def _dissipated(sections: Sections, regions: Regions) -> list[float]:
 
 
 @dataclass(frozen=True)
-class Weighed:
-    """A Merged model with the coefficients of one variant."""
+class Weighted:
+    """A Compressed model with the coefficients of one variant."""
 
-    merged: Merged
+    compressed: Compressed
     K: np.ndarray  # (r, r)
     M: np.ndarray  # (r, r)
     c: dict[str, np.ndarray]  # {role: (q,)}
     h: np.ndarray | None  # (q,) of role K, times the loss factors; None: losses not known
     mass: dict[str, float]  # {part: kg}
-    miss: float  # largest relative coefficient outside the span of the merged terms
+    projection_error: float  # largest relative coefficient outside the span of the merged terms
 
     def between(
         self, y: np.ndarray, all_parts: bool = True
@@ -178,37 +178,37 @@ class Weighed:
         wanted = [("K", self.h)] + ([("K", self.c["K"]), ("M", self.c["M"])] if all_parts else [])
         products = []
         for role, values in wanted:
-            packed, parts = self.merged.packed[role], self.merged.terms[role].parts
+            packed, parts = self.compressed.packed[role], self.compressed.terms[role].parts
             part_of_it = lambda place, values=values, packed=packed: unpacked(values[place] @ packed[place], len(y))
             products.append({part: y.T @ part_of_it(place) @ y for part, place in parts.items()})
         losses, stiffness, mass = products if all_parts else (products[0], {}, {})
         return losses, stiffness, mass
 
 
-def weigh(merged: Merged, sections: Sections) -> Weighed:
-    """Weighed of {region: Section}."""
+def weight_terms(compressed: Compressed, sections: Sections) -> Weighted:
+    """Weighted of {region: Section}."""
     known = all(s.losses is not None for s in sections.values())
-    stiffness, mass = merged.terms["K"], merged.terms["M"]
+    stiffness, mass = compressed.terms["K"], compressed.terms["M"]
     rows = [_coefficients(sections, "K", stiffness.regions)]
     rows += [_dissipated(sections, stiffness.regions)] if known else []
     (k, *h), error = stiffness.coefficients(np.array(rows))
     (m,), mass_error = mass.coefficients(np.array([_coefficients(sections, "M", mass.regions)]))
     c = {"K": k, "M": m}
-    K, M = (unpacked(c[role] @ merged.packed[role], merged.size) for role in "KM")
-    masses = {part: float(m[place] @ merged.unit_mass[place]) for part, place in mass.parts.items()}
-    return Weighed(merged, K, M, c, h[0] if known else None, masses, max(error, mass_error))
+    K, M = (unpacked(c[role] @ compressed.packed[role], compressed.size) for role in "KM")
+    masses = {part: float(m[place] @ compressed.unit_mass[place]) for part, place in mass.parts.items()}
+    return Weighted(compressed, K, M, c, h[0] if known else None, masses, max(error, mass_error))
 
 
-def solve(merged: Merged, sections: Sections, count: int, weighed: Weighed | None = None) -> Variant:
+def solve(compressed: Compressed, sections: Sections, count: int, weighted: Weighted | None = None) -> Variant:
     """Variant of {region: Section}: modes, shares by part, masses and the error estimate. weighed: made before."""
-    w = weighed or weigh(merged, sections)
+    w = weighted or weight_terms(compressed, sections)
     known = w.h is not None
     omega2, y = small_modes(w.K, w.M, count)
     omega2, y = omega2[RIGID:], y[:, RIGID:]
-    tested = [np.tensordot(w.c[role], merged.tested[role], 1) @ y for role in "KM"]
+    sketched = [np.tensordot(w.c[role], compressed.sketched[role], 1) @ y for role in "KM"]
     nothing = {part_of(region): np.zeros(y.shape[1]) for region, s in sections.items() if s.stiffness}
     h = np.zeros(len(w.c["K"])) if w.h is None else w.h
-    stored, dissipated_by_part = (nothing | e for e in _energies(merged, w.c["K"], h, y))
+    stored, dissipated_by_part = (nothing | e for e in _energies(compressed, w.c["K"], h, y))
     none = np.zeros(y.shape[1])
     total, dissipated = sum(stored.values(), none), sum(dissipated_by_part.values(), none)
     return Variant(
@@ -217,20 +217,20 @@ def solve(merged: Merged, sections: Sections, count: int, weighed: Weighed | Non
         {part: e / dissipated for part, e in dissipated_by_part.items()} if known and np.all(dissipated > 0) else None,
         dissipated / total if known else None,
         w.mass,
-        float(estimate(tested[0] - tested[1] * omega2, omega2.clip(SHIFT / -100)).max()),
-        w.miss,
+        float(estimate(sketched[0] - sketched[1] * omega2, omega2.clip(SHIFT / -100)).max()),
+        w.projection_error,
         y,
     )
 
 
-def _energies(merged: Merged, c: np.ndarray, h: np.ndarray, y: np.ndarray) -> tuple[dict[str, np.ndarray], ...]:
+def _energies(compressed: Compressed, c: np.ndarray, h: np.ndarray, y: np.ndarray) -> tuple[dict[str, np.ndarray], ...]:
     """({part: y' K_part y (n,)}, the same with loss factors) of the shapes y (r, n)."""
     y = y.astype(np.float32)
-    products, start = np.empty((merged.energies.shape[1], y.shape[1]), np.float32), 0
-    for k in range(merged.size):
-        stop = start + merged.size - k
+    products, start = np.empty((compressed.energies.shape[1], y.shape[1]), np.float32), 0
+    for k in range(compressed.size):
+        stop = start + compressed.size - k
         np.multiply(y[k], y[k:], out=products[start:stop])
         start = stop
-    unit = merged.energies @ products  # (q, n)
-    parts = merged.terms["K"].parts
+    unit = compressed.energies @ products  # (q, n)
+    parts = compressed.terms["K"].parts
     return tuple({part: (f[at] @ unit[at]).astype(float) for part, at in parts.items()} for f in (c, h))

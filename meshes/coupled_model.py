@@ -1,7 +1,7 @@
 """From the structure's modes to the sounding body: air inside and outside, opening, losses of every part, in one model.
 
 The steps are open, so that builds of one outline share the boundary elements: structure_of, surroundings, velocities,
-outside, sounding; `sounding_body` does them all for one body. How it is held joins last (holding.py).
+outside, sounding; `coupled_model_of` does them all for one body. How it is held joins last (supports.py).
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -26,7 +26,7 @@ from fem.model import Model, weights
 from fem.radiation import FREQUENCIES, Boundary, Radiation, added_mass_at, boundary, piston, radiation
 from fem.response import ModalModel, opening_resistance, residual_vector, with_air
 from fem.sections import Section
-from fem.wall_losses import losses_of, pressures, wall_integrals
+from fem.viscothermal_losses import boundary_layer_integrals, pressures, viscothermal_losses_from
 from meshes import cavity as cavity_mesh
 from meshes import outer_surface as outer_mesh
 from meshes.body import Body
@@ -39,8 +39,8 @@ Matrix: TypeAlias = np.ndarray | sp.sparray  # columns: the unknowns of a model
 HIGHEST = 1000.0  # Hz: cavity modes are kept below twice this; the boundary elements end here
 RIGID = 6
 SUPPORT_MODE = 0.5  # share of the moving energy in rigid motions from which on a mode belongs to the supports
-OUTSIDES = ("top", "back", "sides")
-AIR, RUBBING, OPENING, SUPPORTS = "air", "air_rubbing", "opening", "supports"
+OUTER_GROUPS = ("top", "back", "sides")
+AIR, VISCOUS_LOSS, OPENING, SUPPORTS = "air", "air_rubbing", "opening", "supports"
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,7 @@ class Structure:
 
 
 @dataclass(frozen=True)
-class Surroundings:
+class FluidDomain:
     """Air inside a body and the closed surface that it shows to the air outside."""
 
     cavity: Cavity
@@ -73,17 +73,17 @@ class Surroundings:
         """{name: Opening}."""
         return self.cavity.openings
 
-    def first(self, k: int) -> "Surroundings":
+    def first(self, k: int) -> "FluidDomain":
         """The same with the first k modes of the air alone."""
         return replace(self, air=self.air.first(k))
 
 
 @dataclass(frozen=True)
-class Sounding:
+class CoupledModel:
     """A body with its air, not yet held. State (q structure, U openings, s cavity modes), N unknowns."""
 
     structure: Structure
-    around: Surroundings | Enclosed  # Enclosed: of a model in a basis
+    around: FluidDomain | Enclosed  # Enclosed: of a model in a basis
     coupling: Coupling = field(repr=False)
     model: ModalModel = field(repr=False)
     stored: dict[str, np.ndarray]  # {part: (N, N)} stiffness of structure parts and 'air'
@@ -117,13 +117,13 @@ def structure_from(
 
     between: shapes (size, n) -> losses, stiffness and mass, each {part: (n, n)}, between them.
     """
-    full, load, residual = bent_at_saddle(body, space, K, M, elastic)
+    full, load, residual = residual_attachment_mode(body, space, K, M, elastic)
     shape = np.column_stack([full.shape, residual])
     frequency = np.append(full.frequency, np.sqrt(residual @ (K @ residual)) / (2 * np.pi))
     return Structure(body, space, frequency, shape, *between(shape), weight, load @ shape, float(elastic.frequency[-1]))
 
 
-def bent_at_saddle(
+def residual_attachment_mode(
     body: Body, space: Space | BasisSpace, K: Matrix, M: Matrix, elastic: Modes
 ) -> tuple[Modes, np.ndarray, np.ndarray]:
     """Modes with the rigid motions, load (dofs,) of 1 N at the saddle, how it bends the body beyond them (dofs,)."""
@@ -138,31 +138,31 @@ def _solver(A: Matrix) -> Callable[[np.ndarray], np.ndarray]:
     return Factor(A).solve if sp.issparse(A) else partial(sl.cho_solve, sl.cho_factor(A))
 
 
-def surroundings(
+def fluid_domain(
     body: Body,
     highest: float = HIGHEST,
     cavity_size: float = cavity_mesh.DEFAULT_SIZE,
     surface_size: float = outer_mesh.SIZE,
-) -> Surroundings:
-    """Surroundings of a Body; cavity modes below twice `highest` [Hz]; sizes [m] of both meshes."""
+) -> FluidDomain:
+    """FluidDomain of a Body; cavity modes below twice `highest` [Hz]; sizes [m] of both meshes."""
     ports = openings_of(body)
     cavity, outer = (
         cavity_mesh.mesh_cavity(body, cavity_size, ports),
         outer_mesh.outer_surface(body, surface_size, ports),
     )
-    return Surroundings(cavity, cavity_modes(cavity, highest), boundary(outer.nodes, outer.triangles), outer.groups)
+    return FluidDomain(cavity, cavity_modes(cavity, highest), boundary(outer.nodes, outer.triangles), outer.groups)
 
 
-def velocities(structure: Structure, fluid: Surroundings) -> np.ndarray:
+def velocities(structure: Structure, fluid: FluidDomain) -> np.ndarray:
     """(m, n + openings) normal velocities of the outer surface per unit of each structure mode and opening."""
     return surface_velocities(structure.space, structure.shape, fluid)
 
 
-def surface_velocities(space: Space | BasisSpace, shape: np.ndarray, fluid: Surroundings) -> np.ndarray:
+def surface_velocities(space: Space | BasisSpace, shape: np.ndarray, fluid: FluidDomain) -> np.ndarray:
     """As `velocities`, of shapes (dofs, n) on a Space."""
     s, openings, n = fluid.surface, list(fluid.openings), shape.shape[1]
     V = np.zeros((len(s.area), n + len(openings)))
-    for group in OUTSIDES:
+    for group in OUTER_GROUPS:
         i = fluid.groups[group]
         V[i, :n] = normal_displacement(space, (group,), s.centroid[i], s.normal[i]) @ shape
     for k, name in enumerate(openings, n):
@@ -188,24 +188,26 @@ def outside(
     return [cut(a, b) for a, b in pairwise(ends)]
 
 
-def sounding(structure: Structure, fluid: Surroundings, radiated: Radiation, fewer: bool = False) -> Sounding:
-    """Sounding of a Structure with its Surroundings and the Radiation of its motions.
+def coupled_model(structure: Structure, fluid: FluidDomain, radiated: Radiation, fewer: bool = False) -> CoupledModel:
+    """CoupledModel of a Structure with its FluidDomain and the Radiation of its motions.
 
     fewer: keep only the cavity's modes below twice the frequency that the structure is valid to; the others as mass.
     """
     coupling = couple(structure.space, structure.shape, fluid.cavity, fluid.air)
-    return sounding_from(structure, fluid, coupling, wall_integrals(fluid.cavity, fluid.air), radiated, fewer)
+    return coupled_model_from(
+        structure, fluid, coupling, boundary_layer_integrals(fluid.cavity, fluid.air), radiated, fewer
+    )
 
 
-def sounding_from(
+def coupled_model_from(
     structure: Structure,
-    fluid: Surroundings | Enclosed,
+    fluid: FluidDomain | Enclosed,
     coupling: Coupling,
     walls: tuple[np.ndarray, np.ndarray],
     radiated: Radiation,
     fewer: bool = False,
-) -> Sounding:
-    """As `sounding`, with the Coupling of the structure's modes to the cavity's and wall_integrals made before."""
+) -> CoupledModel:
+    """As `sounding`, with the Coupling of the structure's modes to the cavity's and boundary_layer_integrals made before."""
     s, air, openings = structure, fluid.air, fluid.openings
     if fewer:
         k = max(FEWEST, int(np.sum(air.frequency < 2 * s.valid_to)))
@@ -218,8 +220,8 @@ def sounding_from(
     wide = lambda A: np.pad(A, ((0, N - len(A)),) * 2)
     friction = {name: opening_resistance(o, lowest) for name, o in openings.items()}
     model = with_air(K, M, n, s.loss, friction, radiated)
-    thermal, viscous = losses_of(walls, air, coupling, lowest)
-    model = replace(model, loss={**model.loss, AIR: thermal}, viscous={**model.viscous, RUBBING: viscous})
+    thermal, viscous = viscothermal_losses_from(walls, air, coupling, lowest)
+    model = replace(model, loss={**model.loss, AIR: thermal}, viscous={**model.viscous, VISCOUS_LOSS: viscous})
     own = np.zeros(N)
     own[n:moved] = np.diag(M)[n:moved] - np.diag(coupling.residual_mass)[n:]
     moving = {part: wide(A) for part, A in s.mass.items()}
@@ -227,7 +229,7 @@ def sounding_from(
     P = pressures(air, coupling)
     stored = {part: wide(A) for part, A in s.stiffness.items()} | {AIR: P.T @ P}
     drive = np.append(s.drive, np.zeros(N - n))
-    return Sounding(s, fluid, coupling, model, stored, moving, drive, lowest)
+    return CoupledModel(s, fluid, coupling, model, stored, moving, drive, lowest)
 
 
 def lowest_air_resonance(coupled: CoupledModes) -> float:
@@ -235,28 +237,28 @@ def lowest_air_resonance(coupled: CoupledModes) -> float:
     return float(coupled.frequency[np.argmax(coupled.kinetic_share["openings"])])
 
 
-def sounding_body(
+def coupled_model_of(
     body: Body,
     model: Model,
     sections: Mapping[str, Section],
     elastic: Modes,
     highest: float = HIGHEST,
-    around: Callable[[Body, float], Surroundings] = surroundings,
+    around: Callable[[Body, float], FluidDomain] = fluid_domain,
     fewer: bool = False,
-) -> Sounding:
-    """Sounding of one Body: every step above, with the boundary elements' ten frequencies.
+) -> CoupledModel:
+    """CoupledModel of one Body: every step above, with the boundary elements' ten frequencies.
 
-    around: function (body, highest) -> Surroundings. fewer: as for `sounding`.
+    around: function (body, highest) -> FluidDomain. fewer: as for `sounding`.
     """
     structure, fluid = structure_of(body, model, sections, elastic), around(body, highest)
-    return sounding(structure, fluid, outside(fluid.surface, [velocities(structure, fluid)])[0], fewer)
+    return coupled_model(structure, fluid, outside(fluid.surface, [velocities(structure, fluid)])[0], fewer)
 
 
 # --- modes of the held body ---
 
 
 @dataclass(frozen=True)
-class SoundingModes:
+class VibroacousticModes:
     """Air-loaded modes of a held body, ascending. Every group of shares sums to 1 per mode."""
 
     frequency: np.ndarray  # (m,) Hz
@@ -281,28 +283,28 @@ class SoundingModes:
 
 
 def modes_of(
-    sounding: Sounding, supported: ModalModel, lowest: float = 0.05, highest: float | None = None
-) -> SoundingModes:
-    """SoundingModes of a Sounding whose model, supports joined to it, is `supported`; up to `highest` [Hz], by default as
+    coupled: CoupledModel, supported: ModalModel, lowest: float = 0.05, highest: float | None = None
+) -> VibroacousticModes:
+    """VibroacousticModes of a CoupledModel whose model, supports joined to it, is `supported`; up to `highest` [Hz], by default as
     far as it is valid.
     """
-    highest = highest or min(sounding.structure.valid_to, HIGHEST)
+    highest = highest or min(coupled.structure.valid_to, HIGHEST)
     c = complex_modes(supported, lowest, highest)
     energy = lambda A: np.real(np.einsum("im,ij,jm->m", c.shape.conj(), A, c.shape, optimize=True))
-    stored = {part: energy(A) for part, A in sounding.stored.items()}
-    stored[SUPPORTS] = energy(supported.stiffness - sounding.model.stiffness)
-    moving = {part: energy(A) for part, A in sounding.moving.items()}
+    stored = {part: energy(A) for part, A in coupled.stored.items()}
+    stored[SUPPORTS] = energy(supported.stiffness - coupled.model.stiffness)
+    moving = {part: energy(A) for part, A in coupled.moving.items()}
     if supported.radiation is not None:
         added = added_mass_at(supported.radiation, 2 * np.pi * c.frequency)
         moving[AIR] = moving[AIR] + np.real(np.einsum("im,mij,jm->m", c.shape.conj(), added, c.shape))
     share = lambda parts: {part: e / sum(parts.values()) for part, e in parts.items()}
     rigid = np.sum(np.abs(c.shape[:RIGID]) ** 2, axis=0) / sum(moving.values())
     loss = {part: e / c.loss_factor for part, e in c.part_loss.items()}
-    return SoundingModes(c.frequency, c.loss_factor, c.shape, share(stored), share(moving), loss, rigid)
+    return VibroacousticModes(c.frequency, c.loss_factor, c.shape, share(stored), share(moving), loss, rigid)
 
 
-def real_modes(sounding: Sounding, supported: ModalModel) -> tuple[np.ndarray, np.ndarray]:
+def real_modes(coupled: CoupledModel, supported: ModalModel) -> tuple[np.ndarray, np.ndarray]:
     """omega (m,) [rad/s] and shape (N, m) of the held body without losses; motions that store nothing are left out."""
-    omega, shape = undamped_modes(supported, sounding.lowest_hz)
+    omega, shape = undamped_modes(supported, coupled.lowest_hz)
     keep = omega > 1e-6 * omega.max()
     return omega[keep], shape[:, keep]
