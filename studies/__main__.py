@@ -1,9 +1,11 @@
 """The command line: thin; heavy imports happen inside the commands."""
 
+import codecs
+import io
 import os
 import sys
 from pathlib import Path
-from typing import Annotated, NoReturn
+from typing import Annotated, NoReturn, TextIO
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")  # many small products: threads cost more than they bring
@@ -399,6 +401,7 @@ def system_check() -> None:
 
 def main(arguments: list[str] | None = None) -> None:
     """Run a command; exit status 0, 2 with a line on standard error for bad input, 130 when stopped with Ctrl-C."""
+    plain_signs(sys.stdout)
     try:
         app(arguments, exit_on_error=False, print_error=False)
     except CycloptsError as error:
@@ -426,6 +429,20 @@ def main(arguments: list[str] | None = None) -> None:
     except KeyboardInterrupt:
         print("\nstopped; rows already written are kept, and the same command goes on from there", file=sys.stderr)
         sys.exit(130)
+
+
+def plain_signs(stream: TextIO) -> None:
+    """Let a stream whose encoding cannot hold a sign write a plain one: a minus as a hyphen."""
+    plain = {"−": "-", "–": "-", "±": "+/-", "°": "deg", "‘": "'", "’": "'", "×": "x", "µ": "u"}
+
+    def told(error: UnicodeError) -> tuple[str, int]:
+        if not isinstance(error, UnicodeEncodeError):
+            raise error
+        return "".join(plain.get(c, "?") for c in error.object[error.start : error.end]), error.end
+
+    codecs.register_error("plain signs", told)
+    if isinstance(stream, io.TextIOWrapper):
+        stream.reconfigure(errors="plain signs")
 
 
 def command_of(arguments: list[str] | None) -> str:

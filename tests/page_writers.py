@@ -9,8 +9,9 @@ import box_cases as cases
 from sustain_cases import study_by_hand, with_draws
 
 from studies.check.question import write_new
+from studies.common.at_rest import AtRest
 from studies.common.inputs import source_of
-from studies.common.rest_page import Report, said, write
+from studies.common.rest_page import Report, answered, said
 from studies.common.table import Table
 from studies.sustain import page as sustain
 
@@ -27,11 +28,12 @@ def main(folder):
     picture.write_bytes(b"")
     picture.with_suffix(".txt").write_text(f"a caption, {SIGNS}", encoding="utf-8")
     table = Table("Heading", ("build", "value"), ((f"a {SIGNS}", "−1.0 mm"),), f"a note, {SIGNS}")
+    study = AtRest(body, 0.03, (2, 1), (), (), None, source=source_of(sheet))
     report = Report(
-        body, 0.03, (2, 1), source_of(sheet), "rest", "a title", f"a label, {SIGNS}", (f"An answer, {SIGNS}.",), (table,),
-        ("a limit",), (),
-    )  # fmt: skip
-    write(report, {"measures": [{"build": f"a {SIGNS}", "value": -1.0}]}, rest, [picture])
+        study, "rest", "a title", f"a label, {SIGNS}", (f"An answer, {SIGNS}.",), (table,), ("a limit",), ()
+    )
+    row = {"build": f"a {SIGNS}", "value": -1.0}
+    answered(report, {"measures": [row]}, [row], rest, [picture])
     assert SIGNS in said(report)
     (folder / "notes").mkdir()
     sustain.joint_of = lambda body, plate: SimpleNamespace(words="a joint")

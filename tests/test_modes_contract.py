@@ -139,7 +139,7 @@ def test_clamped_and_held_edges(sheet, result):
     """Free < held < clamped for the lowest elastic mode that all three share; fixed bodies have no rigid modes."""
     held, clamped = (
         study.find_modes(sheet, count=3, mesh_size_mm=SIZE_MM, **{way: ["rim_top", "rim_back"]})
-        for way in ("hold", "fix")
+        for way in ("support", "fix")
     )
     for found in (held, clamped):
         assert found["rigid_frequency_hz"] == []
@@ -162,7 +162,7 @@ def test_fixing_a_part_keeps_it_at_rest(sheet):
     ("given", "words"),
     [({"count": 0}, "--count 0"), ({"count": -3}, "--count -3"), ({"mesh_size_mm": float("nan")}, "--mesh-size-mm nan"),
      ({"mesh_size_mm": 0.5}, "5 and 60 mm"), ({"mesh_size_mm": 0}, "5 and 60 mm"), ({"count": 10**6}, "--count"),
-     ({"fix": ["topp"]}, "did you mean 'top'"), ({"hold": ["rim"]}, "unknown part or edge 'rim'")],
+     ({"fix": ["topp"]}, "did you mean 'top'"), ({"support": ["rim"]}, "unknown part or edge 'rim'")],
 )  # fmt: skip
 def test_bad_numbers_and_names(sheet, given, words):
     with pytest.raises(ValueError, match=words):
