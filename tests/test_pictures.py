@@ -19,6 +19,7 @@ from studies.drawing.mode_words import distinct, plain_label, plate_words
 from studies.drawing.neck_solid import neck_solid
 from studies.drawing.plan import RIGHT, Motion, Style, on_true_curves, plan_figure, plate_plan
 from studies.drawing.sheet import SCALE, save
+from studies.drawing.topology import Topology
 
 
 def sheet(nx=6, ny=4, a=0.4, b=0.3, z=0.0, up=1.0, height=lambda x, y: 0 * x):
@@ -172,6 +173,25 @@ def test_noise_gets_no_nodal_line():
     assert len(nodal_lines(ripples, largest=1 / 0.04)) == 2
 
 
+def test_edges_of_two_triangles_by_hand():
+    """Each edge once; the one between them has two sides; one loop of four points round both."""
+    two = Topology(np.array([[3, 0, 1], [1, 2, 3]]))
+    assert two.edges.tolist() == [[0, 1], [0, 3], [1, 2], [1, 3], [2, 3]]
+    assert two.edges[two.sides].tolist() == [[[0, 3], [0, 1], [1, 3]], [[1, 2], [2, 3], [1, 3]]]
+    assert two.boundary.tolist() == [[0, 1], [0, 3], [1, 2], [2, 3]]
+    (loop,) = two.loops
+    assert loop[0] == loop[-1] and sorted(loop[:-1]) == [0, 1, 2, 3]
+    assert {tuple(sorted(edge)) for edge in zip(loop[:-1], loop[1:])} == {tuple(edge) for edge in two.boundary.tolist()}
+
+
+def test_edges_are_found_once_for_all_modes_of_a_plate():
+    V = space(shell({"top": sheet()}))
+    boards = boards_of(V, None)
+    one, other = (boards.moving(shape_of(V, lift(w)))["top"] for w in (lambda x, y: x, lambda x, y: y))
+    assert one.topology is other.topology is turned(one).topology
+    assert one.topology.edges is other.topology.edges
+
+
 def test_areas_are_counted_by_their_peaks():
     checks = plate_field(lambda x, y: np.sin(3 * np.pi * x / 0.4) * np.cos(2 * np.pi * y / 0.3))
     assert len(peaks(checks)) == 9
@@ -194,7 +214,7 @@ def test_smoothing_keeps_ends_and_straight_lines():
 def test_the_edge_of_a_plate_with_a_hole_is_two_loops():
     field = plate_field(lambda x, y: x)
     middle = field.points[field.triangles].mean(axis=1)
-    pierced = replace(field, triangles=field.triangles[np.hypot(middle[:, 0] - 0.2, middle[:, 1]) > 0.05])
+    pierced = replace(field, topology=Topology(field.triangles[np.hypot(middle[:, 0] - 0.2, middle[:, 1]) > 0.05]))
     outer, inner = outer_loops(pierced)
     assert np.ptp(field.points[outer], axis=0) == pytest.approx([0.4, 0.3, 0])
     assert np.all(np.hypot(field.points[inner, 0] - 0.2, field.points[inner, 1]) < 0.08)
@@ -535,5 +555,5 @@ def test_a_mode_that_does_not_move_the_plates_is_no_error(tmp_path, monkeypatch)
     V = space(shell({"top": sheet()}))
     paths = draw_modes(Shapes(V, None, [80.0], np.zeros((V.size, 1))), tmp_path, perspectives=0)
     assert "plates hardly move" in next(p for p in paths if p.name == "mode-01-plan.txt").read_text()
-    still = Field(np.eye(3), np.array([[0, 1, 2]]), np.zeros(3), np.zeros((3, 3)))
+    still = Field(np.eye(3), Topology(np.array([[0, 1, 2]])), np.zeros(3), np.zeros((3, 3)))
     assert phase(still) == 1 and nodal_lines(still) == [] and len(peaks(still)) == 0

@@ -35,7 +35,7 @@ class Boards:
         fields = {}
         for name, s in self.samplers.items():
             value = (s.matrix @ values[name]).clip(-most, most)
-            fields[name] = Field(s.points, s.triangles, value, value[:, None] * s.normal)
+            fields[name] = Field(s.points, s.topology, value, value[:, None] * s.normal)
         return fields
 
 

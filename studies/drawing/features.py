@@ -1,12 +1,12 @@
 """What a reader looks for in a mode shape: its nodal lines, the areas that move, the edge of the surface."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.spatial import cKDTree
 
-from studies.drawing.field import Field, Sampler, edges_of
+from studies.drawing.field import Field, Sampler
+from studies.drawing.topology import Topology, chains, edges_of, neighbours
 
 QUIET = 0.015  # of the largest displacement: a zero line between two sides that move less is noise
 REACH = 0.08  # of the extent of the surface: how far from the line the two sides are looked at
@@ -44,7 +44,7 @@ def nodal_lines(field: Field, largest: float | None = None) -> list[NodalLine]:
     if len(sides) < 2:
         return []
     lines = []
-    for i, j in _zero_runs(value, field.triangles):
+    for i, j in _zero_runs(value, field.topology):
         line = NodalLine(i, j, value[i] / (value[i] - value[j]))
         place = line.along(field.points)
         loud = np.max([tree.query(place)[0] for tree in sides], axis=0) <= REACH * extent
@@ -56,43 +56,21 @@ def nodal_lines(field: Field, largest: float | None = None) -> list[NodalLine]:
 def _without_zeros(field):
     """The field's values, those of points at rest (a held edge) replaced by next to nothing with their neighbours' sign."""
     value, ends = field.value, edges_of(field.triangles)
+    moves = np.abs(value) > ROUND_OFF * field.largest
+    if moves.all():
+        return value
     around = np.bincount(ends.ravel(), value[ends[:, ::-1]].ravel(), len(value))
-    return np.where(np.abs(value) > ROUND_OFF * field.largest, value, np.where(around < 0, -1e-300, 1e-300))
+    return np.where(moves, value, np.where(around < 0, -1e-300, 1e-300))
 
 
-def _zero_runs(value, triangles):
+def _zero_runs(value, topology):
     """Pairs (i, j) of arrays: the edges that a line of zero value crosses one after the other."""
-    edges = np.sort(edges_of(triangles), axis=1)
-    crossed = (value[edges[:, 0]] < 0) != (value[edges[:, 1]] < 0)
-    unique, number = np.unique(edges[crossed], axis=0, return_inverse=True)
-    # a triangle is crossed on two of its edges or on none
-    return (unique[chain].T for chain in _chains(number.reshape(-1, 2), len(unique)))
-
-
-def _chains(links: np.ndarray, n: int) -> Iterator[np.ndarray]:
-    """Arrays of numbers below n that links (k, 2) join one to the next, open chains first; a closed one ends where it began."""
-    neighbours = _neighbours(links, n)
-    open_ends = [k for k, near in enumerate(neighbours) if len(near) == 1]
-    seen = np.zeros(n, bool)
-    for start in [*open_ends, *range(n)]:
-        if seen[start]:
-            continue
-        chain = [start]
-        seen[start] = True
-        while ahead := [k for k in neighbours[chain[-1]] if not seen[k]]:
-            chain.append(ahead[0])
-            seen[ahead[0]] = True
-        closed = len(chain) > 2 and start in neighbours[chain[-1]]
-        yield np.array([*chain, start] if closed else chain)
-
-
-def _neighbours(links, n):
-    """[numbers that links (k, 2) join to each number below n]."""
-    neighbours = [[] for _ in range(n)]
-    for a, b in links.tolist():
-        neighbours[a].append(b)
-        neighbours[b].append(a)
-    return neighbours
+    ends, sides = topology.edges, topology.sides
+    crossed = (value[ends[:, 0]] < 0) != (value[ends[:, 1]] < 0)
+    number = np.cumsum(crossed) - 1
+    links = number[sides[crossed[sides]]].reshape(-1, 2)  # a triangle is crossed on two of its edges or on none
+    unique = ends[crossed]
+    return (unique[chain].T for chain in chains(links, len(unique)))
 
 
 def smoothed(points: np.ndarray) -> np.ndarray:
@@ -116,14 +94,14 @@ def peaks(field: Field, largest: float | None = None) -> np.ndarray:
     """
     size, extreme = np.abs(field.value), MOVES * (largest or field.largest)
     high = (size >= (1 - PROMINENT) * extreme) & (size > 0)
-    edges = np.unique(np.sort(edges_of(field.triangles), axis=1), axis=0)
+    edges = field.topology.edges
     together = high[edges].all(axis=1) & (np.sign(field.value[edges]).prod(axis=1) > 0)
-    neighbours = _neighbours(edges[together], len(size))
+    near = neighbours(edges[together], len(size))
     root: dict[int, int] = {}  # of each point dealt with: its peak, or one on the way there
     stands: dict[int, bool] = {}  # of each peak
     points = np.flatnonzero(high)
     for p in points[np.argsort(-size[points], kind="stable")].tolist():
-        meets = {_root(root, q) for q in neighbours[p] if q in root}
+        meets = {_root(root, q) for q in near[p] if q in root}
         top = max(meets, key=lambda q: size[q], default=p)
         for other in {p, *meets} - {top}:
             root[other] = top
@@ -142,12 +120,9 @@ def _root(root, p):
 
 def boundary(triangles: np.ndarray) -> np.ndarray:
     """Edges (k, 2) of triangles (n, 3) that have a triangle on one side only."""
-    unique, count = np.unique(np.sort(edges_of(triangles), axis=1), axis=0, return_counts=True)
-    return unique[count == 1]
+    return Topology(triangles).boundary
 
 
 def outer_loops(surface: Field | Sampler) -> list[np.ndarray]:
     """The boundary as arrays of point indices one after the other round each loop, the longest loop first."""
-    points, number = np.unique(boundary(surface.triangles), return_inverse=True)
-    loops = [points[chain] for chain in _chains(number.reshape(-1, 2), len(points))]
-    return sorted(loops, key=lambda loop: -_length(surface.points[loop]))
+    return sorted(surface.topology.loops, key=lambda loop: -_length(surface.points[loop]))

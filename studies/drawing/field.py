@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 
 from fem.elements import Space
 from fem.mesh import ShellMesh
+from studies.drawing.topology import Topology, edges_of
 
 CREASE = np.radians(40)  # triangles meeting at a sharper angle do not share a normal
 NEAR_PEAK = 0.9  # places whose displacement is this part of the largest decide the sign together
@@ -20,9 +21,14 @@ class Sampler:
     """Refined triangles on part of a ShellMesh, and the matrix that evaluates the shape functions on their corners."""
 
     points: np.ndarray  # (n, 3) m
-    triangles: np.ndarray  # (k, 3) indices of points
+    topology: Topology  # of k triangles of the points
     normal: np.ndarray  # (n, 3) unit vectors, outward on a closed box
     matrix: sp.csr_array  # (n, shape-function nodes)
+
+    @property
+    def triangles(self) -> np.ndarray:
+        """(k, 3) indices of points."""
+        return self.topology.triangles
 
 
 @dataclass(frozen=True)
@@ -30,19 +36,19 @@ class Field:
     """A mode on refined triangles."""
 
     points: np.ndarray  # (n, 3) m
-    triangles: np.ndarray  # (k, 3)
+    topology: Topology  # of k triangles of the points
     value: np.ndarray  # (n,) displacement along the outward normal, in the unit of the mode shape
     displacement: np.ndarray  # (n, 3)
+
+    @property
+    def triangles(self) -> np.ndarray:
+        """(k, 3) indices of points."""
+        return self.topology.triangles
 
     @property
     def largest(self) -> float:
         """Largest displacement along the normal, either way."""
         return float(np.max(np.abs(self.value), initial=0.0))
-
-
-def edges_of(triangles: np.ndarray) -> np.ndarray:
-    """(3 k, 2) edges of triangles (k, 3), three of each in turn, in the order in which it runs through them."""
-    return triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
 
 
 def area_vectors(points: np.ndarray, triangles: np.ndarray) -> np.ndarray:
@@ -57,7 +63,7 @@ def area_vectors(points: np.ndarray, triangles: np.ndarray) -> np.ndarray:
 def field_on(sampler: Sampler, shape_column: np.ndarray) -> Field:
     """Field of one mode shape (dofs,) on a Sampler."""
     u = sampler.matrix @ shape_column.reshape(-1, 6)[:, :3]
-    return Field(sampler.points, sampler.triangles, np.sum(u * sampler.normal, axis=1), u)
+    return Field(sampler.points, sampler.topology, np.sum(u * sampler.normal, axis=1), u)
 
 
 def sampler(space: Space, triangles: np.ndarray, subdivide: int = 4) -> Sampler:
@@ -80,7 +86,8 @@ def sampler(space: Space, triangles: np.ndarray, subdivide: int = 4) -> Sampler:
     lean = _corner_normals(basis.mesh.doflocs.T, corner, patch, space.mesh.normal[triangles])
     normal = np.einsum("qc,ecx->eqx", steps / subdivide, lean).reshape(-1, 3)[first]
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)
-    return Sampler(points, _facing(points, index[:, small].reshape(-1, 3), normal), normal, matrix)
+    triangles = _facing(points, index[:, small].reshape(-1, 3), normal)
+    return Sampler(points, Topology(triangles), normal, matrix)
 
 
 def lattice(n: int) -> tuple[np.ndarray, np.ndarray]:

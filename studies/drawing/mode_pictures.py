@@ -27,6 +27,7 @@ from studies.drawing.neck_solid import neck_solid
 from studies.drawing.perspective import Scene, Swing, longest, perspective_scene
 from studies.drawing.plan import FULL_WIDTH, Mode, Motion, Panel, Style, contact_figure, plan_figure
 from studies.drawing.sheet import DPI, THEMES, Theme, save, write_caption
+from studies.drawing.topology import Topology
 
 TOP_DECIDES = 0.2  # the top sets the sign of a mode unless it moves less than this part of the furthest moved plate
 CONTACT_SUBDIVIDE = 3  # the contact sheet is small
@@ -135,7 +136,7 @@ def _together(fields):
     start = np.cumsum([0] + [len(f.points) for f in parts])
     return Field(
         np.concatenate([f.points for f in parts]),
-        np.concatenate([f.triangles + n for f, n in zip(parts, start)]),
+        Topology(np.concatenate([f.triangles + n for f, n in zip(parts, start)])),
         np.concatenate([f.value for f in parts]),
         np.concatenate([f.displacement for f in parts]),
     )

@@ -6,9 +6,10 @@ import numpy as np
 
 from fem.elements import Space
 from meshes.body import Body
-from studies.drawing.features import boundary, outer_loops
-from studies.drawing.field import Sampler, edges_of, sampler
+from studies.drawing.features import outer_loops
+from studies.drawing.field import Sampler, sampler
 from studies.drawing.mode_words import neck_alone
+from studies.drawing.topology import edges_of
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ def neck_solid(space: Space, body: Body | None) -> Solid | None:
     depth = neck.thickness + max(neck.heel_depth - neck.thickness, 0) * (1 - np.sqrt(1 - (1 - run) ** 2))
     n = len(x)
     facing = board.triangles if board.normal[:, 2].mean() > 0 else board.triangles[:, ::-1]
-    rim = _directed(boundary(board.triangles), facing)
+    rim = _directed(board.topology.boundary, facing)
     walls = np.concatenate([np.column_stack([rim, rim[:, 1] + n]), np.column_stack([rim[:, 0], rim[:, ::-1] + n])])
     triangles = np.concatenate([facing[:, ::-1], facing + n, walls])
     loops = tuple(loop + at for loop in outer_loops(board) for at in (0, n))

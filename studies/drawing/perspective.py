@@ -16,6 +16,7 @@ from studies.drawing.field import Field, area_vectors
 from studies.drawing.neck_solid import Solid
 from studies.drawing.plan import NODE, tongue
 from studies.drawing.sheet import BANDS, DPI, MM_PER_INCH, SCALE, Theme, sheet
+from studies.drawing.topology import Topology
 
 EXAGGERATED = 0.05  # largest motion in the picture over the extent of the guitar
 TOWARDS_EYE = {"front": (-0.42, -0.40, 0.95), "back": (-0.42, 0.40, -0.95)}  # body's x points up in both
@@ -108,7 +109,7 @@ def _clear_lines(field, normal, largest, full, all_round):
     for faces, least in ((up, floor), (down, floor), (others, max(largest * SIDES_MOVE / QUIET, full))):
         used, index = np.unique(field.triangles[faces], return_inverse=True)
         if used.size:
-            own = Field(field.points[used], index.reshape(-1, 3), field.value[used], field.displacement[used])
+            own = Field(field.points[used], Topology(index.reshape(-1, 3)), field.value[used], field.displacement[used])
             clear += [NodalLine(used[line.i], used[line.j], line.t) for line in nodal_lines(own, least)]
     return clear
 

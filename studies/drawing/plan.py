@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 from meshes.body import Body, braces_of
 from meshes.drawing import block_outlines, brace_outline, rectangle
 from meshes.outline import point_at
-from studies.drawing.features import boundary, nodal_lines, outer_loops, peaks, smoothed
+from studies.drawing.features import nodal_lines, outer_loops, peaks, smoothed
 from studies.drawing.field import Field, Sampler, unturned
 from studies.drawing.sheet import BANDS, SCALE, THEMES, Sheet, Theme, sheet
 
@@ -106,7 +106,7 @@ def on_true_curves(sampler: Sampler, body: Body) -> Sampler:
     nevertheless, its corners stay where the mesh has them.
     """
     upright = np.abs(sampler.normal[:, 2]) < 0.5
-    rim = np.union1d(boundary(sampler.triangles), np.flatnonzero(upright))
+    rim = np.union1d(sampler.topology.boundary, np.flatnonzero(upright))
     true, points = np.concatenate(true_curves(body)), sampler.points
     shift = np.zeros((len(points), 2))
     shift[rim] = true[cKDTree(true).query(points[rim, :2])[1]] - points[rim, :2]

@@ -22,6 +22,7 @@ from studies.drawing.field import Field
 from studies.drawing.mode_names import furthest
 from studies.drawing.plan import FINER, Motion, PlatePlan, Style, draw_plates, on_page, proportion, true_curves
 from studies.drawing.sheet import sheet
+from studies.drawing.topology import Topology
 from studies.rim.result import Result
 
 WIDTH = 180.0  # mm of print
@@ -35,7 +36,7 @@ class BoardsAndAir:
     structure: Structure
     boards: Boards
     middle: np.ndarray  # (n, 3) m, places half way between top and back
-    triangles: np.ndarray  # (k, 3) of these
+    topology: Topology  # of triangles of these
     pressure: np.ndarray  # (n, N) Pa there per unit of each unknown, of the kept cavity modes
     blocks: tuple[np.ndarray, ...]  # outlines (m, 2) on the page
 
@@ -47,7 +48,7 @@ class BoardsAndAir:
 
     def fields(self, x: np.ndarray) -> dict[str, Field]:
         """{'top', 'back', 'air': Field} of a real state x (N,): displacement outward, pressure [Pa]."""
-        inside = Field(self.middle, self.triangles, self.pressure @ x, np.zeros_like(self.middle))
+        inside = Field(self.middle, self.topology, self.pressure @ x, np.zeros_like(self.middle))
         return self.boards.moving(self.structure.shape @ x[: len(self.structure.frequency)]) | {"air": inside}
 
 
@@ -63,7 +64,7 @@ def boards_and_air(whole: CoupledModel) -> BoardsAndAir:
     middle = np.column_stack([x, y, (top_height(s.body, x, y) + back_height(s.body, x, y)) / 2])
     pressure = volume_rows(fluid.air.basis, middle) @ (fluid.air.shape @ pressures(fluid.air, whole.coupling))
     within_rim = tuple(on_page(within(s.body.outline, block)) for block in blocks)
-    return BoardsAndAir(s, boards, middle, triangles.reshape(-1, 3), pressure, within_rim)
+    return BoardsAndAir(s, boards, middle, Topology(triangles.reshape(-1, 3)), pressure, within_rim)
 
 
 def drawn_modes(result: Result, count: int) -> np.ndarray:
