@@ -10,8 +10,8 @@ from scipy.sparse.linalg import LinearOperator, eigsh
 from skfem import Basis, BilinearForm, ElementTetP2, FacetBasis, MeshTet
 from skfem.helpers import dot, grad
 
-from fem.eigen import Factor, Solver
 from fem.elements import Space
+from fem.factor import Factor, Solver
 from fem.interpolate import BasisSpace, normal_displacement
 from fem.materials import lookup
 

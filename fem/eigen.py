@@ -1,20 +1,20 @@
 """Natural frequencies and mode shapes: block Lanczos on (K - sigma M)^-1 M, rigid modes projected out."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import scipy.linalg as sl
 import scipy.sparse as sp
-from scipy.sparse.linalg import splu
 
+from fem.attachment_modes import residual_attachment_mode
 from fem.elements import Space
+from fem.factor import Factor
 from fem.model import Model, Weights
 
 SHIFT = -((2 * np.pi * 100.0) ** 2)  # rad2/s2, tried first; below zero, so that K - sigma M is positive definite
 FAR = 0.02  # a shift further below zero than the lowest omega^2 over this is replaced by a nearer one
 TRIES = 4
-Solver = Callable[[np.ndarray], np.ndarray]  # right-hand sides (n, m) -> A^-1 times them
 BLOCK = 8  # right-hand sides solved at a time: a triangular solve is bound by memory traffic, not by arithmetic
 
 
@@ -28,6 +28,7 @@ class Modes:
         np.ndarray
     )  # (n,) bound on the distance of omega^2 to the nearest exact eigenvalue, over omega^2 - shift [-]
     rigid_frequency: np.ndarray  # (k,) Hz, of the rigid modes that were projected out: six of a free body
+    attachment: np.ndarray | None = None  # (dofs,) residual attachment mode of a load, where one was given; kg^-1/2
 
 
 def rigid_modes(points: np.ndarray) -> np.ndarray:
@@ -48,64 +49,57 @@ def fixed_unknowns(space: Space, fix: Iterable[str] = (), support: Iterable[str]
     return np.unique(np.concatenate(unknowns or [np.zeros(0, int)])).astype(int)
 
 
-class Factor:
-    """(K - sigma M)^-1 by a sparse LU in a symmetric fill-reducing order: `solve(B)` for B (n, m)."""
-
-    def __init__(self, A: sp.csr_array) -> None:
-        order = dissection(A)
-        options = dict(diag_pivot_thresh=0.0, options=dict(SymmetricMode=True))
-        if order is None:
-            self.solve: Solver = splu(A.tocsc(), permc_spec="MMD_AT_PLUS_A", **options).solve
-            return
-        lu, back = splu(A[order][:, order].tocsc(), permc_spec="NATURAL", **options), np.argsort(order)
-        self.solve = lambda B: lu.solve(B[order])[back]
-
-
-def dissection(A: sp.csr_array) -> np.ndarray | None:
-    """Nested dissection order (n,) of a symmetric sparse matrix by METIS, or None where METIS is not installed.
-
-    Karypis & Kumar, SIAM J. Sci. Comput. 20:359 (1998). Halves the time of the factorisation on shells.
-    """
-    try:
-        import pymetis
-    except ImportError:
-        return None
-    graph = A.tocoo()
-    off = graph.row != graph.col
-    graph = sp.csr_array((np.ones(off.sum(), np.int8), (graph.row[off], graph.col[off])), A.shape)
-    adjacency = pymetis.CSRAdjacency(graph.indptr, graph.indices)
-    return np.asarray(pymetis.nested_dissection(adjacency)[0])
-
-
 def modes(
-    model: Model, weights: Weights, count: int, fixed: Sequence[int] | np.ndarray = (), tolerance: float = 1e-7
-) -> Modes:
+    model: Model, weights: Weights, count: int, fixed: Sequence[int] | np.ndarray = (), tolerance: float = 1e-7,
+    load: np.ndarray | None = None,
+) -> Modes:  # fmt: skip
     """The first `count` elastic modes of a model with the weights {(role, region, kind): f}.
 
     fixed: indices of unknowns held at zero. The rigid modes that they leave are projected out, never sought by frequency.
+    load: (dofs,) whose residual attachment mode is wanted too, beyond rigid and elastic modes; the same factor gives it.
     Same input, same answer: the starting block is fixed.
     """
     K, M = model.matrix("K", weights), model.matrix("M", weights)
-    M.eliminate_zeros()
-    free = np.setdiff1d(np.arange(model.size), fixed)
+    free, analysis = np.setdiff1d(np.arange(model.size), fixed), None
     rigid = _left_free(rigid_modes(model.space.points), fixed)
     if len(free) < model.size:
         K, M = K[free][:, free], M[free][:, free]
+    else:
+        analysis = model.analysis
+    shifted = lambda shift: Factor(minus(K, shift, M), analysis)
+    light = M.copy()
+    light.eliminate_zeros()
     if rigid.shape[1]:
-        rigid = rigid @ np.linalg.inv(np.linalg.cholesky(rigid[free].T @ (M @ rigid[free]))).T
+        rigid = rigid @ np.linalg.inv(np.linalg.cholesky(rigid[free].T @ (light @ rigid[free]))).T
     shift, solution = SHIFT, None
     for _ in range(TRIES):
-        solution, lowest = _block_lanczos(K, M, rigid[free], count, tolerance, shift)
+        factor = shifted(shift)
+        solution, lowest = _block_lanczos(factor, K, light, rigid[free], count, tolerance, shift)
         if solution is not None:
             break
         shift = -abs(lowest)
     else:
         raise ArithmeticError(f"{count} modes were not found to a part in {1 / tolerance:g}; fewer modes may be")
     omega2, shape, residual = solution
-    full = np.zeros((model.size, count))
-    full[free] = shape
-    rigid_omega2 = _rigid_energy(model, weights, rigid)
-    return Modes(np.sqrt(omega2) / (2 * np.pi), full, residual, np.sqrt(rigid_omega2) / (2 * np.pi))
+    everywhere = lambda part: _spread(part, free, model.size)
+    bent = None
+    if load is not None:
+        known = np.hstack([rigid[free], shape])
+        bent = everywhere(residual_attachment_mode(factor.solve, shift, light, known, load[free]))
+    rigid_frequency = np.sqrt(_rigid_energy(model, weights, rigid)) / (2 * np.pi)
+    return Modes(np.sqrt(omega2) / (2 * np.pi), everywhere(shape), residual, rigid_frequency, bent)
+
+
+def minus(K: sp.csr_array, shift: float, M: sp.csr_array) -> sp.csr_array:
+    """K - shift M for two matrices with the same stored places, which stay, zeros too."""
+    return sp.csr_array((K.data - shift * M.data, K.indices, K.indptr), shape=K.shape)
+
+
+def _spread(part: np.ndarray, free: np.ndarray, size: int) -> np.ndarray:
+    """Values (free, ...) of the free unknowns among all (size, ...), zero on the fixed ones."""
+    full = np.zeros((size, *part.shape[1:]))
+    full[free] = part
+    return full
 
 
 def _left_free(rigid: np.ndarray, fixed: Sequence[int] | np.ndarray) -> np.ndarray:
@@ -128,15 +122,14 @@ def _rigid_energy(model: Model, weights: Weights, rigid: np.ndarray) -> np.ndarr
 
 
 def _block_lanczos(
-    K: sp.csr_array, M: sp.csr_array, rigid: np.ndarray, count: int, tolerance: float, shift: float
+    factor: Factor, K: sp.csr_array, M: sp.csr_array, rigid: np.ndarray, count: int, tolerance: float, shift: float
 ) -> tuple[tuple[np.ndarray, np.ndarray, np.ndarray] | None, float]:
     """((lambda (count,), M-orthonormal x (n, count), residual (count,)), lowest lambda) of K x = lambda M x beside `rigid`.
 
-    None in place of the triple where the shift lies too far from the lowest lambda to converge soon.
+    factor: of K - shift M. None in place of the triple where the shift lies too far from the lowest lambda to converge soon.
 
     Grimes, Lewis & Simon, SIAM J. Matrix Anal. Appl. 15:228 (1994), with full reorthogonalisation in place of restarts.
     """
-    factor = Factor(K - shift * M)
     n, r = rigid.shape
     most = min(n, r + max(20 * BLOCK, 8 * count))
     V, MV = np.zeros((n, most + BLOCK), order="F"), np.zeros((n, most + BLOCK), order="F")
@@ -150,7 +143,7 @@ def _block_lanczos(
         new = slice(size, size := size + X.shape[1])
         V[:, new], MV[:, new] = X, MX
         X = factor.solve(MX)
-        X, MX, T[:size, new] = _orthogonalised(X, M @ X, V[:, :size], MV[:, :size])
+        X, MX, T[:size, new] = _orthogonalised(X, M @ X, V[:, :size], MV[:, :size], recent=2 * BLOCK)
         T[new, :size] = T[:size, new].T
         mu, Y = sl.eigh(T[r:size, r:size])
         mu, Y = mu[::-1][:count], Y[:, ::-1][:, :count]
@@ -176,13 +169,19 @@ def _residual(factor: Factor, K: sp.csr_array, M: sp.csr_array, omega2: np.ndarr
 
 
 def _orthogonalised(
-    X: np.ndarray, MX: np.ndarray, V: np.ndarray, MV: np.ndarray
+    X: np.ndarray, MX: np.ndarray, V: np.ndarray, MV: np.ndarray, recent: int = 0
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """X and M X made orthogonal to V (M-orthonormal), and the components taken out; two passes for round-off."""
-    first = MV.T @ X
-    X, MX = X - V @ first, MX - MV @ first
-    second = V.T @ MX
-    return X - V @ second, MX - MV @ second, first + second
+    """X and M X made orthogonal to V (M-orthonormal), and the components taken out.
+
+    recent: last columns of V that hold all of X but round-off, as the two last blocks of a Lanczos step do; 0 for any X.
+    A first pass takes out what is large, a second one over all of V the round-off.
+    """
+    component = np.zeros((V.shape[1], X.shape[1]))
+    for last in (slice(-recent, None) if recent else slice(None), slice(None)):
+        part = MV[:, last].T @ X
+        X, MX = X - V[:, last] @ part, MX - MV[:, last] @ part
+        component[last] += part
+    return X, MX, component
 
 
 def _normalised(X: np.ndarray, MX: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -8,7 +8,8 @@ import scipy.linalg as sl
 import scipy.sparse as sp
 from scipy.sparse.linalg import LinearOperator, eigsh, splu
 
-from fem.eigen import Solver, dissection, rigid_modes
+from fem.eigen import rigid_modes
+from fem.factor import Solver, dissection
 from fem.model import Model, Weights
 from fem.statics import REFINEMENTS, Deflection, _check_balance, _check_energy, internal_forces
 

@@ -13,6 +13,7 @@ import scipy.sparse as sp
 from skfem.element import Element
 
 from fem import elements
+from fem.factor import Analysis
 from fem.mesh import ShellMesh
 from fem.sections import Sections
 
@@ -49,14 +50,22 @@ class Model:
         pairs = (op.nodes[:, :, None].astype(np.int64) * N + op.nodes[:, None, :] for op in self.operators)
         return [np.searchsorted(keys, p).astype(np.int32) for p in pairs]
 
+    @cached_property
+    def analysis(self) -> Analysis:
+        """Of the pattern that all matrices have, made once for their factorisations."""
+        return Analysis(self._csr(np.ones((len(self.indices), 6, 6))))
+
     def matrix(self, role: str, weights: Weights) -> sp.csr_array:
         """K or M (size, size) CSR for {(role, region, kind): f}; the pattern is the same whatever the weights."""
         data = np.zeros((len(self.indices), 6, 6))
         for op, places in zip(self.operators, self.places):
             if op.role == role:
                 _add_energy(data, op, places, weights)
-        N = self.size
-        return sp.bsr_array((data, self.indices, self.indptr), shape=(N, N)).tocsr()
+        return self._csr(data)
+
+    def _csr(self, blocks: np.ndarray) -> sp.csr_array:
+        """CSR of blocks (blocks, 6, 6), zeros stored too."""
+        return sp.bsr_array((blocks, self.indices, self.indptr), shape=(self.size, self.size)).tocsr()
 
     def term(self, role: str, region: str, kind: str) -> sp.csr_array:
         """One unit term K_i or M_i (size, size) CSR, on the pattern of all."""

@@ -17,7 +17,8 @@ import numpy as np
 import scipy.linalg as sl
 from scipy.sparse.linalg import splu, spsolve_triangular
 
-from fem.eigen import SHIFT, Modes, dissection, modes, rigid_modes
+from fem.eigen import SHIFT, Modes, modes, rigid_modes
+from fem.factor import dissection
 from fem.interpolate import BasisSpace
 from fem.mesh import part_of
 from fem.model import CHUNK, Model, Term, Weights, strains
@@ -248,11 +249,12 @@ def greedy(
     most: int = 200,
     start: int = 3,
     say: Callable[[str], None] = lambda text: None,
-    also: Callable[[Weights, Modes], np.ndarray] | None = None,
+    load: np.ndarray | None = None,
 ) -> Greedy:
     """Greedy basis for `count` modes of all the weights in `samples`, the first of them the reference.
 
-    also: function (weights, Modes) -> further shapes (size, k) that the basis shall hold for each variant solved.
+    load: (size,) whose residual attachment mode the basis shall hold too, for each variant solved: no mode below the
+    validity limit holds it.
     Stops when the largest estimate is below the tolerance, or after MOST_SNAPSHOTS full solves.
     """
     norm = Norm(model, samples[0])
@@ -266,8 +268,8 @@ def greedy(
     while True:
         for k in todo:
             say(f"snapshot {len(solved) + 1}")
-            solution = modes(model, samples[k], count + EXTRA)
-            snapshots += [solution.shape] if also is None else [solution.shape, also(samples[k], solution)]
+            solution = modes(model, samples[k], count + EXTRA, load=load)
+            snapshots += [solution.shape] if load is None else [solution.shape, solution.attachment[:, None]]
             solved.append(k)
         V = norm.basis(rigid, np.hstack(snapshots), DROP * tolerance, most)
         reduced = reduce(model, V, Z)

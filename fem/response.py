@@ -9,12 +9,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import ArrayLike
 
 from fem.air import DENSITY, Opening
 from fem.body_modes import RADIATION
-from fem.eigen import Solver
 from fem.radiation import Radiation, added_mass_at, in_basis, resistance_at
 
 VISCOSITY = 1.81e-5  # Pa s, of air at 20 C
@@ -108,41 +106,6 @@ def opening_resistance(
     drag = np.sqrt(density * viscosity * np.pi * frequency)
     length = opening.thickness + 16 * opening.radius / (3 * np.pi)
     return 2 * drag * length / opening.radius / opening.area
-
-
-def residual_vector(
-    solve: Solver,
-    shift: float,
-    M: sp.csr_array,
-    shape: np.ndarray,
-    load: np.ndarray,
-    tolerance: float = 1e-12,
-    most: int = 200,
-) -> np.ndarray:
-    """(dofs,) Ritz vector: how a load (dofs,) bends the structure beyond its kept modes; mass-normalised, orthogonal to them.
-
-    shape (dofs, k): kept modes of K x = lambda M x, rigid ones among them. solve: (K - shift M)^-1 on columns; shift below
-    zero, well nearer to it than the first mode left out. With the vector the static receptance is exact.
-    The statics K r = f - M shape shape'f are iterated from the shifted solve. Craig & Kurdila, Fundamentals of Structural
-    Dynamics, 2006 (residual flexibility, inertia relief).
-    """
-    M_shape = M @ shape
-    clean = lambda x: x - shape @ (M_shape.T @ x)
-    rest = load - M_shape @ (shape.T @ load)
-    if np.linalg.norm(rest) <= 1e-10 * np.linalg.norm(load):
-        raise ArithmeticError("the kept modes already answer for the whole load: there is no residual vector")
-    r = np.zeros_like(rest)
-    for _ in range(most):
-        new = clean(solve((rest - shift * (M @ r))[:, None])[:, 0])
-        change, r = np.linalg.norm(new - r), new
-        if change <= tolerance * np.linalg.norm(r):
-            break
-    else:
-        raise ArithmeticError(
-            "the residual vector did not settle: the shift lies too far below the first mode left out"
-        )
-    r = clean(r)
-    return r / np.sqrt(r @ (M @ r))
 
 
 # --- harmonic drive ---

@@ -8,8 +8,9 @@ import scipy.linalg as sl
 import scipy.sparse as sp
 from numpy.typing import ArrayLike
 
-from fem.eigen import Factor, Solver, rigid_modes
+from fem.eigen import rigid_modes
 from fem.elements import Operator, Space
+from fem.factor import Factor, Solver
 from fem.model import CHUNK, Model, Weights, section_matrix, strains
 
 BALANCED = 1e-9  # largest net force (or couple over the body's size) of a free body's load, over the load itself

@@ -16,7 +16,6 @@ from fem.compressed_terms import Weighted
 from fem.eigen import Modes, rigid_modes
 from fem.elements import Space
 from fem.interpolate import BasisSpace, basis_space
-from fem.model import Model
 from fem.radiation import FREQUENCIES, Radiation, clipped, in_basis, radiation
 from fem.viscothermal_losses import boundary_layer_integrals
 from meshes.body import Body
@@ -25,7 +24,6 @@ from meshes.coupled_model import (
     FluidDomain,
     Structure,
     coupled_model_from,
-    residual_attachment_mode,
     structure_from,
     surface_velocities,
 )
@@ -85,17 +83,6 @@ def places(body: Body) -> dict[str, np.ndarray]:
     for patch in (*free_suspension(body, 1.0), *lap_supports(body)):
         points_of.setdefault(patch.part, []).append(patch.points)
     return {part: np.concatenate(points) for part, points in points_of.items()}
-
-
-def saddle_attachment_mode(
-    body: Body, model: Model, weights: dict[tuple[str, str, str], float], elastic: Modes
-) -> np.ndarray:
-    """(dofs, 1) how the model with some weights bends under a force at the saddle, beyond its Modes.
-
-    A basis needs this shape, since no mode below the validity limit holds it.
-    """
-    K, M = model.matrix("K", weights), model.matrix("M", weights)
-    return residual_attachment_mode(body, model.space, K, M, elastic)[2][:, None]
 
 
 def structure_in(

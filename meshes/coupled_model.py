@@ -15,23 +15,25 @@ import scipy.linalg as sl
 import scipy.sparse as sp
 
 from fem.air import FEWEST, Cavity, CavityModes, Coupling, Opening, cavity_modes, couple, keep_first
+from fem.attachment_modes import residual_attachment_mode
 from fem.complex_modes import complex_modes, undamped_modes
 from fem.coupled_air import CoupledModes, coupled_matrices, coupled_modes, with_rigid
-from fem.eigen import SHIFT, Factor, Modes
+from fem.eigen import SHIFT, Modes
 from fem.elements import Space
 from fem.energies import masses
+from fem.factor import Factor
 from fem.interpolate import BasisSpace, normal_displacement
 from fem.modal_losses import modal_losses, modal_mass, modal_stiffness
 from fem.model import Model, weights
 from fem.radiation import FREQUENCIES, Boundary, Radiation, added_mass_at, boundary, piston, radiation
-from fem.response import ModalModel, opening_resistance, residual_vector, with_air
+from fem.response import ModalModel, opening_resistance, with_air
 from fem.sections import Section
 from fem.viscothermal_losses import boundary_layer_integrals, pressures, viscothermal_losses_from
 from meshes import cavity as cavity_mesh
 from meshes import outer_surface as outer_mesh
 from meshes.body import Body
 from meshes.enclosed_air import Enclosed
-from meshes.saddle import saddle_rows
+from meshes.saddle import saddle_load
 from meshes.side_ports import openings_of
 
 Matrix: TypeAlias = np.ndarray | sp.sparray  # columns: the unknowns of a model
@@ -117,20 +119,17 @@ def structure_from(
 
     between: shapes (size, n) -> losses, stiffness and mass, each {part: (n, n)}, between them.
     """
-    full, load, residual = residual_attachment_mode(body, space, K, M, elastic)
-    shape = np.column_stack([full.shape, residual])
-    frequency = np.append(full.frequency, np.sqrt(residual @ (K @ residual)) / (2 * np.pi))
+    full, load = with_rigid(space, M, elastic), saddle_load(body, space)
+    bent = attachment_mode(K, M, elastic, full, load) if elastic.attachment is None else elastic.attachment
+    shape = np.column_stack([full.shape, bent])
+    frequency = np.append(full.frequency, np.sqrt(bent @ (K @ bent)) / (2 * np.pi))
     return Structure(body, space, frequency, shape, *between(shape), weight, load @ shape, float(elastic.frequency[-1]))
 
 
-def residual_attachment_mode(
-    body: Body, space: Space | BasisSpace, K: Matrix, M: Matrix, elastic: Modes
-) -> tuple[Modes, np.ndarray, np.ndarray]:
-    """Modes with the rigid motions, load (dofs,) of 1 N at the saddle, how it bends the body beyond them (dofs,)."""
-    load = saddle_rows(body, space).T @ np.ones(1)
-    full = with_rigid(space, M, elastic)
+def attachment_mode(K: Matrix, M: Matrix, elastic: Modes, full: Modes, load: np.ndarray) -> np.ndarray:
+    """(dofs,) how a load (dofs,) bends the body beyond its modes; full: the elastic ones with the rigid motions."""
     shift = max(SHIFT, -((2 * np.pi * elastic.frequency[0]) ** 2))
-    return full, load, residual_vector(_solver(K - shift * M), shift, M, full.shape, load)
+    return residual_attachment_mode(_solver(K - shift * M), shift, M, full.shape, load)
 
 
 def _solver(A: Matrix) -> Callable[[np.ndarray], np.ndarray]:

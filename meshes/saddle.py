@@ -15,3 +15,8 @@ def saddle_rows(body: Body, space: Space | BasisSpace) -> sp.csr_array | np.ndar
     """
     x, y = body.bridge.saddle_x, body.bridge.centre[1]
     return normal_displacement(space, ("top",), np.array([[x, y, float(top_height(body, x, y))]]), np.eye(3)[2:])
+
+
+def saddle_load(body: Body, space: Space | BasisSpace) -> np.ndarray:
+    """(dofs,) 1 N out of the top at the saddle's middle."""
+    return saddle_rows(body, space).T @ np.ones(1)

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "RIMWORK_THREADS"):
     os.environ.setdefault(_name, "1")  # one test process a core already
 
 
@@ -89,3 +89,14 @@ def pytest_sessionfinish(session):
 
 OWN_JOINTS = ("test_joint_parts", "test_joint_section", "test_sweep")
 _recorded = []
+
+
+@pytest.fixture(params=["rslab", "SuperLU"])
+def solver(request, monkeypatch):
+    """Each test with the sparse solver, then with the one that serves where it is not installed."""
+    from fem import factor
+
+    if request.param == "SuperLU":
+        monkeypatch.setattr(factor, "rslab", None)
+    elif factor.rslab is None:
+        pytest.skip("rslab is not installed")

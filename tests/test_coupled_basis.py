@@ -19,10 +19,11 @@ from fem.strings import Pluck
 from meshes import cavity as cavity_mesh
 from meshes import outer_surface as outer_mesh
 from meshes.build import mesh_body
-from meshes.coupled_basis import coupled_basis, coupled_model_in_basis, enclosed, saddle_attachment_mode, structure_in
+from meshes.coupled_basis import coupled_basis, coupled_model_in_basis, enclosed, structure_in
 from meshes.coupled_model import FluidDomain, coupled_model, modes_of, outside, structure_of, velocities
 from meshes.outline import where_x
 from meshes.parts import sections
+from meshes.saddle import saddle_load
 from meshes.string_body import string_body
 from meshes.string_sets import string_set
 from meshes.supports import FREE, LAP, with_supports
@@ -140,8 +141,7 @@ def trained(body, model, around):
     """(CoupledBasis, Enclosed, Compressed, basis) over tops of 2.6 to 3.2 mm."""
     tops = [with_top(body, t) for t in (0.0029, 0.0026, 0.0032)]
     samples = [sections(b) for b in tops]
-    also = lambda w, found: saddle_attachment_mode(body, model, w, found)
-    found = greedy(model, [weights(s) for s in samples], COUNT, 0.02, also=also)
+    found = greedy(model, [weights(s) for s in samples], COUNT, 0.02, load=saddle_load(body, model.space))
     basis = coupled_basis(body, model.space, found.V, around, frequency=FEW)
     compressed = compressed_terms.compress(reduce(model, found.V, found.Z), samples)
     return basis, enclosed(body, model.space, found.V, around), compressed

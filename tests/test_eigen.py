@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import scipy.linalg as sl
+import scipy.sparse as sp
 import shell_cases as cases
 from shell_cases import SPRUCE, STEEL
 
@@ -11,6 +12,7 @@ from fem.materials import isotropic
 from fem.model import assemble, weights
 from fem.sections import Layer, beam, laminate
 
+pytestmark = pytest.mark.usefixtures("solver")
 SECTIONS = {"plate": laminate([Layer(SPRUCE, 0.003)])}
 BOX = {
     "top": laminate([Layer(SPRUCE, 0.003)]),
@@ -129,3 +131,22 @@ def test_modes_of_two_builds_pair_across_a_change_of_order(plate):
     assert sorted(set(partner)) == sorted(partner)
     assert np.all(pair.max(axis=1) > 0.6)
     assert np.all(b.frequency[partner] < a.frequency * (1 + 1e-9))
+
+
+def test_a_load_brings_its_residual_attachment_mode_along(plate):
+    """The static answer of a clamped plate is that of its modes and the attachment mode together, exactly (Craig & Kurdila)."""
+    w, fixed = weights(SECTIONS), fixed_unknowns(plate.space, ["west"])
+    free = np.setdiff1d(np.arange(plate.size), fixed)
+    load = np.zeros(plate.size)
+    load[free[np.argmax(plate.space.points[free // 6, 0] + 0.3 * plate.space.points[free // 6, 1])] // 6 * 6 + 2] = 1.0
+    K, M = (plate.matrix(r, w) for r in "KM")
+    found = modes(plate, w, 5, fixed, load=load)
+    shape = np.column_stack([found.shape, found.attachment])
+    assert shape.T @ (M @ shape) == pytest.approx(np.eye(6), abs=1e-9)
+    stiffness = found.attachment @ (K @ found.attachment)
+    static = np.append(found.shape.T @ load / (2 * np.pi * found.frequency) ** 2, found.attachment @ load / stiffness)
+    exact = np.zeros(plate.size)
+    exact[free] = sp.linalg.spsolve(K[free][:, free].tocsc(), load[free])
+    assert load @ (shape @ static) == pytest.approx(load @ exact, rel=1e-7)
+    assert load @ (found.shape @ static[:5]) < 0.999 * (load @ exact)  # the modes alone do not tell it
+    assert modes(plate, w, 5, fixed).attachment is None

@@ -12,7 +12,7 @@ from studies import FLOORS
 ROOT = Path(__file__).parents[1]
 MAY_IMPORT = {"fem": {"fem"}, "meshes": {"meshes", "fem"}, "studies": {"studies", "meshes", "fem"}}
 FEM_NEEDS = {"numpy", "scipy", "skfem"}
-FEM_MAY_HAVE = {"pymetis"}  # only inside try ... except ImportError
+FEM_MAY_HAVE = {"pymetis", "rslab"}  # only inside try ... except ImportError
 FILES = sorted(path for folder in MAY_IMPORT for path in (ROOT / folder).rglob("*.py"))
 
 

@@ -8,8 +8,9 @@ import shell_cases as cases
 from shell_cases import LOSSY, SPRUCE
 
 from fem import compressed_terms, reduce
-from fem.eigen import SHIFT, Factor, modes, rigid_modes
+from fem.eigen import SHIFT, modes, rigid_modes
 from fem.energies import energies, masses
+from fem.factor import Factor
 from fem.model import assemble, weights
 from fem.sections import Layer, beam, laminate
 

@@ -6,9 +6,10 @@ from scipy.special import jve
 
 from fem import radiation as rad
 from fem.air import Opening
+from fem.attachment_modes import residual_attachment_mode
 from fem.complex_modes import complex_modes, undamped_modes
 from fem.radiation import DENSITY, SPEED
-from fem.response import ModalModel, Support, harmonic, held, opening_resistance, residual_vector, with_air
+from fem.response import ModalModel, Support, harmonic, held, opening_resistance, with_air
 from tests.sound_cases import box
 
 ONE = np.ones((1, 1))
@@ -189,7 +190,7 @@ def with_residual(K, M, kept, load):
     value, shape = np.linalg.eigh(K / np.sqrt(np.outer(np.diag(M), np.diag(M))))
     shape = (shape / np.sqrt(np.diag(M))[:, None])[:, :kept]
     shift = -100.0
-    extra = residual_vector(lambda B: np.linalg.solve(K - shift * M, B), shift, M, shape, load)
+    extra = residual_attachment_mode(lambda B: np.linalg.solve(K - shift * M, B), shift, M, shape, load)
     both = np.column_stack([shape, extra])
     assert both.T @ M @ both == pytest.approx(np.eye(kept + 1), abs=1e-9)
     assert shape.T @ K @ extra == pytest.approx(np.zeros(kept), abs=1e-6 * (extra @ K @ extra))
@@ -210,7 +211,7 @@ def test_the_static_limit_is_one_over_the_stiffness():
     assert receptance(few, shape)[0].real < 0.95 * static
 
 
-def test_the_residual_vector_of_a_free_structure():
+def test_the_residual_attachment_mode_of_a_free_structure():
     """A free chain between its resonances, against the whole chain: ten times nearer with the vector than without it."""
     K, M = chain(30, ends=0)
     load = np.zeros(30)
@@ -326,9 +327,9 @@ def test_bad_matrices_are_refused(change, message):
         ModalModel(**{"stiffness": np.eye(2), "mass": np.eye(2), **change})
 
 
-def test_a_residual_vector_that_cannot_settle_says_so():
+def test_a_residual_attachment_mode_that_cannot_settle_says_so():
     K, M = chain(6, ends=1)
     with pytest.raises(ArithmeticError, match="shift"):
-        residual_vector(lambda B: np.linalg.solve(K + 1e9 * M, B), -1e9, M, np.zeros((6, 0)), np.ones(6))
+        residual_attachment_mode(lambda B: np.linalg.solve(K + 1e9 * M, B), -1e9, M, np.zeros((6, 0)), np.ones(6))
     with pytest.raises(ArithmeticError, match="whole load"):
-        residual_vector(lambda B: np.linalg.solve(K, B), 0.0, M, np.linalg.inv(np.sqrt(M)), np.ones(6))
+        residual_attachment_mode(lambda B: np.linalg.solve(K, B), 0.0, M, np.linalg.inv(np.sqrt(M)), np.ones(6))

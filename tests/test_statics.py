@@ -10,6 +10,7 @@ from fem.model import assemble, strains, weights
 from fem.sections import Layer, joint, laminate
 from fem.statics import balanced, deflect, free_strain, pinch, spot, twist
 
+pytestmark = pytest.mark.usefixtures("solver")
 WOOD = Wood("wood", 11e9, 0.9e9, 0.75e9, 0.7e9, 0.05e9, 0.37, 420.0)
 R, WIDTH, H = 0.15, 0.009, 0.003  # m, of the ring: its width squared is a fifth of R H, so it bends as a beam
 

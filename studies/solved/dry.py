@@ -12,7 +12,7 @@ from fem.modal_losses import modal_losses, modal_stiffness
 from fem.model import Model, assemble, weights
 from meshes.body import Body
 from meshes.build import mesh_body
-from meshes.saddle import saddle_rows
+from meshes.saddle import saddle_load
 from studies.common.builds import Build, physical
 from studies.common.kept import Arrays, Kind, flat, kept, unflat
 from studies.common.progress import Progress
@@ -41,7 +41,7 @@ def first_modes(row: Row, count: int) -> Row:
     cut = lambda parts: parts and {part: v[:count] for part, v in parts.items()}
     square = lambda parts: parts and {part: A[:count, :count] for part, A in parts.items()}
     m, s = row.found, row.split
-    found = replace(m, frequency=m.frequency[:count], shape=m.shape[:, :count].copy(), residual=m.residual[:count])
+    found = Modes(m.frequency[:count], m.shape[:, :count].copy(), m.residual[:count], m.rigid_frequency)
     split = replace(
         s, strain_share=cut(s.strain_share), kinetic_share=cut(s.kinetic_share), dissipated_share=cut(s.dissipated_share),
         dissipated_share_by_channel=cut(s.dissipated_share_by_channel), loss_factor=None if s.loss_factor is None else s.loss_factor[:count],
@@ -53,10 +53,10 @@ def first_modes(row: Row, count: int) -> Row:
 
 def solve_dry(build: Build, model: Model, count: int) -> Row:
     """Row of a build on a model."""
-    sections = build.sections()
-    found = modes(model, weights(sections), count)
+    sections, load = build.sections(), saddle_load(build.body, model.space)
+    found = modes(model, weights(sections), count, load=load)
     split = energies(model, sections, found.shape)
-    bridge = (saddle_rows(build.body, model.space) @ found.shape)[0]
+    bridge = load @ found.shape
     stiffness = modal_stiffness(model, sections, found.shape)
     losses = None if split.losses_unknown else modal_losses(model, sections, found.shape)
     return Row(build, found, split, masses(model, sections), bridge, stiffness, losses)
@@ -85,7 +85,7 @@ def pack(row: Row) -> Arrays:
     """{name: array} of all in a Row but its build."""
     s = row.split
     arrays = flat({
-        "modes": vars(row.found), "mass": {part: np.array(m) for part, m in row.mass.items()}, "strain": s.strain_share, "kinetic": s.kinetic_share,
+        "modes": {k: v for k, v in vars(row.found).items() if v is not None}, "mass": {part: np.array(m) for part, m in row.mass.items()}, "strain": s.strain_share, "kinetic": s.kinetic_share,
         "heat": s.dissipated_share, "channel": s.dissipated_share_by_channel, "stiffness": row.stiffness, "losses": row.losses,
     })  # fmt: skip
     arrays |= {"bridge": row.bridge, "losses_unknown": np.array(s.losses_unknown, str)}

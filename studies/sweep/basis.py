@@ -14,9 +14,9 @@ from fem.radiation import FREQUENCIES
 from fem.reduce import Greedy, greedy, reduce, smallest
 from fem.sections import Section
 from meshes.body import Body
-from meshes.coupled_basis import CoupledBasis, Enclosed, enclosed, radiation_of, saddle_attachment_mode, support_places
+from meshes.coupled_basis import CoupledBasis, Enclosed, enclosed, radiation_of, support_places
 from meshes.coupled_model import fluid_domain
-from meshes.saddle import saddle_rows
+from meshes.saddle import saddle_load, saddle_rows
 from studies.common.kept import Kind, kept
 from studies.common.ranges import numbers
 from studies.solved.outside import OUTSIDE
@@ -55,9 +55,9 @@ def reduced_model(
     samples = [weights(s) for s in sections]
     want = (plan.modes, AIM * plan.accuracy.estimate, plan.accuracy.basis)
     table = [[list(key), value] for w in samples for key, value in sorted(w.items())]
-    also = (lambda w, modes: saddle_attachment_mode(body, model, w, modes)) if plan.plucked else None
+    load = saddle_load(body, model.space) if plan.plucked else None
     bent = body.bridge if plan.plucked else None
-    basis = kept(folder, BASIS, (mesh, table, want, bent), lambda: greedy(model, samples, *want, say=say, also=also))
+    basis = kept(folder, BASIS, (mesh, table, want, bent), lambda: greedy(model, samples, *want, say=say, load=load))
     say("projecting")
     reduced = reduce(model, basis.V, basis.Z)
     whole = reduced.size
