@@ -62,13 +62,24 @@ def oval(folder, **tables):
 
 def oval_sheet(folder, **tables):
     """Path of a sheet 'oval.toml' of the same body."""
-    raw = drawn_tables(folder, oval_points(), merged(merged(BARE, SMALL_BLOCKS), tables))
+    return written(
+        drawn_tables(folder, oval_points(), merged(merged(BARE, SMALL_BLOCKS), tables)), folder / "oval.toml"
+    )
+
+
+def bare_sheet(folder):
+    """Path of a sheet 'bare.toml': the minimal sheet's guitar without braces, bridge plate and neck."""
+    return written(merged(tomllib.loads(new_sheet_text()), BARE), folder / "bare.toml")
+
+
+def written(raw, path):
+    """The path of a sheet, after its tables are written there."""
     lines = [f"{key} = {json.dumps(value)}" for key, value in raw.items() if not isinstance(value, dict)]
     for table, keys in raw.items():
         if isinstance(keys, dict):
             lines += [f"[{table}]", *(f"{key} = {json.dumps(value)}" for key, value in keys.items())]
-    (folder / "oval.toml").write_text("\n".join(lines) + "\n")
-    return folder / "oval.toml"
+    path.write_text("\n".join(lines) + "\n")
+    return path
 
 
 def cutaway(folder, **tables):

@@ -10,16 +10,16 @@ factorisation of K - sigma M and the triangular solves that the eigensolver aske
 import argparse
 import json
 import os
-import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
 
+from whole_process import ROOT, run
+
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
-ROOT = Path(__file__).parents[2]
 SHEET = ROOT / "meshes" / "bodies" / "hazel.toml"
 COMPARED = 20
 
@@ -60,20 +60,10 @@ def whole_process(folder, size, count):
     """(contract, seconds, peak MB) of one run in a process of its own."""
     out = Path(folder) / "out.json"
     command = [sys.executable, "-m", "studies", "modes", str(SHEET), "--count", str(count), "--mesh-size-mm", str(size)]
-    start = time.perf_counter()
-    process = subprocess.Popen([*command, "--json", str(out)], cwd=ROOT, stdout=subprocess.DEVNULL)
-    peak = None
-    if hasattr(os, "wait4"):
-        _, status, usage = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
-        peak = usage.ru_maxrss / (1e6 if sys.platform == "darwin" else 1e3)
-    else:
-        process.wait()
-    seconds = time.perf_counter() - start
-    if process.returncode:
-        raise SystemExit(f"rimwork modes ended with {process.returncode}")
-    found = json.loads(out.read_text())
-    return found, seconds, peak or found["peak_memory_mb"] or float("nan")
+    took = run([*command, "--json", str(out)])
+    if took.code:
+        raise SystemExit(f"rimwork modes ended with {took.code}")
+    return json.loads(out.read_text()), took.wall, took.peak
 
 
 def errors(frequency, best):
