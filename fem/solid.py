@@ -7,15 +7,16 @@ three components of displacement live on it, and a given strain along that axis 
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.sparse import coo_matrix, csc_matrix
-from scipy.sparse.linalg import splu
-from skfem import Basis, ElementHexS2, ElementQuad2, FacetBasis, MeshHex, MeshQuad
 
 from fem.materials import Wood
+
+if TYPE_CHECKING:  # loaded where a solid is made: the constants of a wood do without
+    from scipy.sparse import csc_matrix
+    from skfem import MeshHex, MeshQuad
 
 ALONG_XYZ = ((1, 0, 0), (0, 1, 0), (0, 0, 1))  # L, R, T of a wood along x, y, z
 VOIGT = ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))
@@ -91,7 +92,7 @@ class Solid:
     B: np.ndarray  # (elements, quadrature points, 6, 3 k)
     weight: np.ndarray  # (elements, quadrature points) volume [m3], or area of a section [m2]
     where: np.ndarray  # (elements, quadrature points, 3) m
-    mesh: MeshHex | MeshQuad
+    mesh: "MeshHex | MeshQuad"
 
     @property
     def middles(self) -> np.ndarray:
@@ -104,8 +105,10 @@ class Solid:
         return np.einsum("eqsi,eic->eqsc", self.B, local, optimize=True)
 
 
-def solid(mesh: MeshHex | MeshQuad, axes: tuple[int, ...] = (0, 1, 2)) -> Solid:
+def solid(mesh: "MeshHex | MeshQuad", axes: tuple[int, ...] = (0, 1, 2)) -> Solid:
     """Solid of quadratic elements from a MeshHex, or from a MeshQuad that lies in two of the axes 0, 1, 2 (x, y, z)."""
+    from skfem import Basis, ElementHexS2, ElementQuad2
+
     axes = (0, 1, 2) if mesh.dim() == 3 else axes
     element = ElementHexS2() if mesh.dim() == 3 else ElementQuad2()
     basis = Basis(mesh, element, intorder=4)
@@ -143,8 +146,10 @@ def boxes(
     y: Sequence[float] | np.ndarray,
     z: Sequence[float] | np.ndarray,
     filled: Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray],
-) -> MeshHex:
+) -> "MeshHex":
     """MeshHex of the boxes between the grid planes for which filled(x, y, z) of the centres is true."""
+    from skfem import MeshHex
+
     mesh = MeshHex.init_tensor(x, y, z)
     return mesh.restrict(np.flatnonzero(filled(*mesh.p[:, mesh.t].mean(axis=1))))
 
@@ -153,14 +158,18 @@ def rectangles(
     a: Sequence[float] | np.ndarray,
     b: Sequence[float] | np.ndarray,
     filled: Callable[[np.ndarray, np.ndarray], np.ndarray],
-) -> MeshQuad:
+) -> "MeshQuad":
     """MeshQuad of the rectangles between the grid lines for which filled(a, b) of the centres is true."""
+    from skfem import MeshQuad
+
     mesh = MeshQuad.init_tensor(a, b)
     return mesh.restrict(np.flatnonzero(filled(*mesh.p[:, mesh.t].mean(axis=1))))
 
 
-def stiffness(body: Solid, C: np.ndarray, masters: np.ndarray | None = None) -> csc_matrix:
+def stiffness(body: Solid, C: np.ndarray, masters: np.ndarray | None = None) -> "csc_matrix":
     """K [N/m] of a Solid with C (elements, 6, 6) [Pa]; nodes are replaced by their masters (n,) where given."""
+    from scipy.sparse import coo_matrix
+
     nodes = body.nodes if masters is None else masters[body.nodes]
     dofs = (3 * nodes[:, :, None] + np.arange(3)).reshape(len(nodes), -1)
     e, k = dofs.shape
@@ -172,8 +181,10 @@ def stiffness(body: Solid, C: np.ndarray, masters: np.ndarray | None = None) -> 
     return coo_matrix((entries.ravel(), (rows.ravel(), columns.ravel())), shape=(n, n)).tocsc()
 
 
-def solve(K: csc_matrix, F: np.ndarray, fixed: Sequence[int] | np.ndarray) -> np.ndarray:
+def solve(K: "csc_matrix", F: np.ndarray, fixed: Sequence[int] | np.ndarray) -> np.ndarray:
     """Displacements (n, 3, cases) under forces F (3 n, cases), the unknowns `fixed` held and unused ones zero."""
+    from scipy.sparse.linalg import splu
+
     used = K.diagonal() > 0
     used[fixed] = False
     free = np.flatnonzero(used)
@@ -188,6 +199,8 @@ def tractions(body: Solid, axis: int, place: float, stress: Callable[[np.ndarray
 
     For solids of hexahedra. ValueError where no face of the mesh lies there.
     """
+    from skfem import ElementHexS2, FacetBasis
+
     size = np.ptp(body.points[:, axis])
     facets = body.mesh.facets_satisfying(lambda x: abs(x[axis] - place) < 1e-6 * size, boundaries_only=True)
     if not len(facets):

@@ -7,7 +7,6 @@ kappa_12 with kappa_12 twice the twist; A [N/m], B [N], D [N m].
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from scipy.optimize import brentq
 
 Slice = tuple[float, np.ndarray, Mapping[str, np.ndarray] | None]  # share, stiffness, losses
 SHARED = [0, 3, 5]  # eps_11, kappa_11, kappa_12: the same in every slice of a lining whose width changes along y
@@ -33,6 +32,7 @@ def laminate_strip(ABD: np.ndarray, S55: float, height: float) -> np.ndarray:
 
 def shear_along(ABD: np.ndarray, GJ: float, height: float, limit: float) -> float:
     """S55 [N/m] with which a laminate strip twists as the solid strip does; never above `limit`."""
+    from scipy.optimize import brentq
 
     def excess(log_S: float) -> float:
         return laminate_strip(ABD, np.exp(log_S), height)[3, 3] - GJ

@@ -64,6 +64,7 @@ def read_table() -> dict[str, Any]:
     return tomllib.loads(Path(__file__).with_name("woods.toml").read_text(encoding="utf-8"))
 
 
+@cache
 def entry(name: str) -> Entry:
     """The printed values of one wood as an Entry; ValueError with the nearest name for an unknown wood."""
     raw = lookup(name, read_table()["wood"], "wood")

@@ -34,14 +34,15 @@ PAPER = {"fc": "white", "ec": "none", "pad": 0.4, "alpha": 0.85}
 FILL = {"plate": "0.75", "brace": "0.9", "block": "0.82", "bridge": "0.6"}
 
 
-def draw_plan(body: Body, path: str | Path, scale: float = 0.5) -> Path:
-    """Draws top, back, long section and cross-section of a body into `path` (.svg, .pdf, .png) and returns the path.
+def draw_plan(body: Body, path: str | Path, *more: str | Path, scale: float = 0.5) -> list[Path]:
+    """Draws top, back, long section and cross-section of a body into files (.svg, .pdf, .png) and returns their paths.
 
     scale: drawn length over real length; 1 gives a sheet to lay the work on. ValueError for any other ending.
     """
-    path = Path(path)
-    if path.suffix.lower() not in FORMATS:
-        raise ValueError(f"{path}: cannot draw a '{path.suffix}' file; expected one of {', '.join(FORMATS)}")
+    paths = [Path(one) for one in (path, *more)]
+    for file in paths:
+        if file.suffix.lower() not in FORMATS:
+            raise ValueError(f"{file}: cannot draw a '{file.suffix}' file; expected one of {', '.join(FORMATS)}")
     length, width = 1e3 * body.outline.length, 1e3 * np.ptp(body.outline.points[:, 1])
     depth = 1e3 * float(np.max(side_height(body, np.linspace(0, body.outline.length, 50), 0.0)))
     sheet = (2 * length + GAP + 2 * MARGIN, width + depth + 2 * GAP + 2 * MARGIN)
@@ -58,8 +59,9 @@ def draw_plan(body: Body, path: str | Path, scale: float = 0.5) -> Path:
         ax.text(place[0], middle + width / 2 + 24, f"{body.name}: {title}", fontsize=TEXT["title"])
     _check_bar(ax, MARGIN, MARGIN / 2, scale)
     with matplotlib.rc_context({"svg.hashsalt": "rimwork", "svg.fonttype": "none"}):
-        figure.savefig(path, dpi=150, metadata=FORMATS[path.suffix.lower()])
-    return path
+        for file in paths:
+            figure.savefig(file, dpi=150, metadata=FORMATS[file.suffix.lower()])
+    return paths
 
 
 def _page(sheet: tuple[float, float], scale: float) -> tuple[Figure, Axes]:

@@ -6,7 +6,6 @@ from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from meshes.outline import Outline, closed, outline_through, self_crossing, signed_area, without_doubles
 from meshes.sheet_errors import MM_PER_INCH, NOTHING, Mistake, TomlTable, likely, nearest, show_value
@@ -119,6 +118,8 @@ def outline_from_drawing(points: np.ndarray, is_half: bool) -> Outline:
 
 def _spline_pieces(points: np.ndarray, sharp: np.ndarray) -> np.ndarray:
     """Dense points (n, 2) through a closed polygon (m, 2): splines between the corners with indices `sharp`."""
+    from scipy.interpolate import CubicSpline
+
     if len(sharp) == 0:
         loop = closed(points)
         chord = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(loop, axis=0), axis=1))])

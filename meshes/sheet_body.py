@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from scipy.optimize import brentq
 
 from fem.materials import Wood
+from fem.root import brent
 from meshes.body import (
     Assumption,
     Block,
@@ -182,7 +182,7 @@ def _real_end(outline: Outline, other: np.ndarray, drawn: np.ndarray, end: EndTa
     if len(far) == 0:
         return middle + meets * along
     i = far[-1]
-    return middle + brentq(lambda t: room(t)[0], steps[i], steps[i + 1], xtol=1e-6) * along
+    return middle + brent(lambda t: room(t)[0], steps[i], steps[i + 1], 1e-6) * along
 
 
 def _bridge(table: BridgeTable, woods: Mapping[str, Wood]) -> Bridge:

@@ -18,6 +18,7 @@ app = App(
     name="rimwork",
     help="What a guitar's rim stores and turns to heat: the assembled box computed from your build sheet.",
     version_flags=["--version"],
+    help_format="plaintext",
     suppress_keyboard_interrupt=False,
 )
 

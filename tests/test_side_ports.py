@@ -156,9 +156,9 @@ def test_drawings_show_each_port_on_its_side(body, tmp_path):
     s, top, _ = side_profile(body, "treble", 0.001)
     assert place == pytest.approx(0.355) and radius == 0.015
     assert np.interp(place, s, top) - z == pytest.approx(0.055, abs=1e-5)
-    drawn = draw_plan(body, tmp_path / "plan.svg").read_text()
+    drawn = draw_plan(body, tmp_path / "plan.svg")[0].read_text()
     assert len(re.findall(r">port 1<", drawn)) >= 2 and "treble, dashed" in drawn
-    assert "port 1" not in draw_plan(replace(body, side_ports=()), tmp_path / "bare.svg").read_text()
+    assert "port 1" not in draw_plan(replace(body, side_ports=()), tmp_path / "bare.svg")[0].read_text()
     size = lambda b: draw_profile(b, tmp_path / "side.pdf", "bass").stat().st_size
     assert size(body) > size(replace(body, side_ports=())) + 500
 

@@ -3,7 +3,6 @@
 from dataclasses import replace
 from pathlib import Path
 
-from meshes.build import DEFAULT_SIZE
 from meshes.describe import check_text
 from meshes.drawing import draw_plan
 from meshes.new_sheet import new_sheet_text
@@ -11,19 +10,21 @@ from meshes.side_profile import draw_profile, write_profile_table
 from studies.common import cautions
 from studies.common.inputs import BadInput, given_sheet, writable_file
 from studies.common.measured import beside, table
-from studies.measured.solve import computed_weights
 
 
 def check_sheet(sheet: str | Path, out: str | Path | None = None) -> str:
     """Check a sheet, draw it to scale, write the unbent sides; returns the text to print."""
     given = given_sheet(sheet)
     body, out = given.body, given.folder(out, "check")
-    written = [draw_plan(body, out / f"plan{suffix}") for suffix in (".svg", ".pdf", ".png")]
+    written = draw_plan(body, *(out / f"plan{suffix}" for suffix in (".svg", ".pdf", ".png")))
     for side in ("bass", "treble"):
         written.append(write_profile_table(body, out / f"unbent-side-{side}.csv", side))
         written.append(draw_profile(body, out / f"unbent-side-{side}.pdf", side))
     told = [check_text(body)]
     if body.measured and body.measured.weights:
+        from meshes.build import DEFAULT_SIZE
+        from studies.measured.solve import computed_weights
+
         weighed = replace(body.measured, squeezes={}, taps={})
         told += [
             "Measured beside computed",

@@ -2,13 +2,15 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
-from fem.tap_tones import Tone
 from meshes.measured import SQUEEZES, TAPS, WEIGHTS, Measured
 from studies.common.words import UNKNOWN, minus, rounded, signed
+
+if TYPE_CHECKING:
+    from fem.tap_tones import Tone
 
 WORDS = {"g": 1e3, "mm": 1e3, "Hz": 1.0, "": 1.0}
 HEAD = ("", "measured", "computed", "difference", "reading error", "in agreement")
@@ -61,7 +63,7 @@ def beside(measured: Measured, computed: Mapping[str, float | np.ndarray]) -> tu
 
 
 def heard(
-    tones: Sequence[Tone], frequency: np.ndarray, loss_factor: np.ndarray | None, tap_error: float
+    tones: "Sequence[Tone]", frequency: np.ndarray, loss_factor: np.ndarray | None, tap_error: float
 ) -> tuple[Beside, ...]:
     """Besides of the tones of a recording: frequency and loss factor, beside the modes with those (n,) and (n,) or None."""
     rows = []
@@ -81,6 +83,8 @@ def nearest_modes(tones: Sequence[float], frequencies: Sequence[float] | np.ndar
     """For each tone [Hz] its partner among the frequencies [Hz], each used once, or None where they run out."""
     if not len(frequencies):
         return [None] * len(tones)
+    from scipy.optimize import linear_sum_assignment
+
     cost = np.abs(np.log(np.asarray(tones, float)[:, None] / np.asarray(frequencies, float)))
     partner = dict(zip(*linear_sum_assignment(cost)))
     return [float(frequencies[partner[k]]) if k in partner else None for k in range(len(tones))]
