@@ -13,12 +13,15 @@ cancels.
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy.linalg as sl
-from scipy.interpolate import CubicSpline
 
 from fem.air import DENSITY, SPEED
+
+if TYPE_CHECKING:
+    from scipy.interpolate import CubicSpline
 
 FREQUENCIES = (40.0, 120.0, 220.0, 330.0, 445.0, 560.0, 680.0, 800.0, 910.0, 1000.0)  # Hz; R between them to 2 %
 THREE_POINTS = np.array([[4, 1, 1], [1, 4, 1], [1, 1, 4]]) / 6  # degree 2, weights 1/3
@@ -315,8 +318,10 @@ def _spline_weights(frequency: np.ndarray, omega: np.ndarray) -> np.ndarray:
 
 
 @lru_cache(maxsize=8)
-def _spline(frequency: tuple[float, ...]) -> CubicSpline:
+def _spline(frequency: tuple[float, ...]) -> "CubicSpline":
     """CubicSpline through the unit vectors at frequencies (k,) and, mirrored, at their negatives."""
+    from scipy.interpolate import CubicSpline
+
     f, own = np.array(frequency), np.eye(len(frequency))
     return CubicSpline(np.append(-f[::-1], f), np.vstack([own[::-1], own]))
 

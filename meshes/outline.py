@@ -173,26 +173,27 @@ def normal_at(outline: Outline, s: float | Sequence[float] | np.ndarray) -> np.n
 
 def nearest(outline: Outline, point: Sequence[float] | np.ndarray) -> float:
     """Arc length [m] of the place on the outline nearest to one point (2,)."""
-    foot, arc = _feet(outline, np.asarray(point, float)[None])
+    foot, part = _feet(outline, np.asarray(point, float)[None])
     i = np.argmin(np.linalg.norm(foot[0] - point, axis=1))
-    return arc[0, i]
+    return outline.arc[i] + part[0, i] * np.linalg.norm(np.roll(outline.points, -1, axis=0)[i] - outline.points[i])
 
 
 def distance(outline: Outline, points: Sequence[Sequence[float]] | np.ndarray) -> np.ndarray:
     """Distance [m] of points (m, 2) to the outline, (m,); positive inside, negative outside."""
     points = np.atleast_2d(np.asarray(points, float))
     foot, _ = _feet(outline, points)
-    gap = np.linalg.norm(foot - points[:, None], axis=2).min(axis=1)
+    x, y = (foot - points[:, None]).transpose(2, 0, 1)
+    gap = np.sqrt((x * x + y * y).min(axis=1))
     return np.where(inside(outline, points), gap, -gap)
 
 
 def _feet(outline: Outline, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Nearest place on every segment to every point: (m, n, 2) [m] and its arc length (m, n)."""
+    """Nearest place on every segment to every point: (m, n, 2) [m] and which part of the segment lies before it (m, n)."""
     a, b = outline.points, np.roll(outline.points, -1, axis=0)
     along = b - a
     t = np.einsum("mnk,nk->mn", points[:, None] - a, along) / np.sum(along**2, axis=1)
     t = np.clip(t, 0, 1)
-    return a + t[..., None] * along, outline.arc[:-1] + t * np.linalg.norm(along, axis=1)
+    return a + t[..., None] * along, t
 
 
 def inside(outline: Outline, points: Sequence[Sequence[float]] | np.ndarray) -> np.ndarray:
