@@ -33,10 +33,10 @@ class Given:
     folder: Path  # of this run alone
     reference: list[float]  # Hz, of the box on the fine mesh
 
-    def run(self, command: list[str], kept: str = "kept") -> Run:
-        """Run with the cells in the folder 'cells'; `kept` names the folder of other results."""
+    def run(self, command: list[str], kept: str = "kept", **more: str) -> Run:
+        """Run with the cells in the folder 'cells'; kept: folder of other results; more: variables of the environment."""
         where = {"RIMWORK_CACHE": str(self.folder / "cells"), "RIMWORK_KEPT": str(self.folder / kept)}
-        return run([sys.executable, *command], self.code, where)
+        return run([sys.executable, *command], self.code, where | more)
 
     def command(self, name: str, *options: str, sheet: str = "meshes/bodies/hazel.toml") -> Run:
         """Run of `rimwork NAME SHEET` that finds nothing kept but cells."""
@@ -60,10 +60,10 @@ def plain(name: str, *options: str, out: bool = True) -> Row:
 
 
 def box(size: float) -> Row:
-    """The box from its sheet to its modes in a process that has everything imported and its cells."""
+    """The box from its sheet to its modes in a process that has everything imported and its cells, one thread."""
 
     def measured(given: Given) -> tuple[Run, str]:
-        whole = given.run([__file__, "--box", str(size), given.sheet_of_box()])
+        whole = given.run([__file__, "--box", str(size), given.sheet_of_box()], RIMWORK_THREADS="1")
         if whole.code:
             return whole, ""
         found = json.loads(whole.text)
@@ -191,7 +191,7 @@ def head(stored: dict, same: bool) -> str:
         beside = f"no ratios: the stored figures are of another machine, {other['name']} ({other['processor']})"
     else:
         beside = "no ratios: no figures are stored"
-    told = f"{here['name']} ({here['processor']}, {here['cores']} cores), one thread; {beside}"
+    told = f"{here['name']} ({here['processor']}, {here['cores']} cores); {beside}"
     columns = "| row | wall s | processor s | peak MB | words s | wall x | processor x | peak x | words x | |"
     return f"{told}\n\n{columns}\n|{'---|' * 10}"
 
