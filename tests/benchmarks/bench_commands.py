@@ -11,6 +11,7 @@ modes; its error is that of the first 20 frequencies against a fine mesh, which 
 
 import argparse
 import json
+import subprocess
 import sys
 import tempfile
 import time
@@ -86,8 +87,8 @@ ROWS: dict[str, Row] = {
     "check": plain("check"),
     "modes": plain("modes", "--count", str(COUNT), out=False),
     "sustain": plain("sustain"),
-    "box-1": box(30),
-    "box-half": box(22),
+    "box-1": box(29),
+    "box-half": box(21),
     "box-modes": box_command,
     "tests": lambda given: (given.run(["-m", "pytest"]), ""),
 }
@@ -145,7 +146,10 @@ def main() -> None:
             print(line(name, took, more, before), flush=True)
     if given.store or given.reference:
         rows = (stored.get("rows", {}) if same else {}) | (found if given.store else {})
-        text = json.dumps(stored | {"machine": machine(), "rows": rows}, indent=1)
+        commit = subprocess.run(
+            ["git", "rev-parse", "--short", "HEAD"], cwd=given.code, capture_output=True, encoding="utf-8"
+        ).stdout.strip()
+        text = json.dumps(stored | {"machine": machine(), "code": commit, "rows": rows}, indent=1)
         STORED.write_text(text + "\n", encoding="utf-8")
 
 
@@ -186,12 +190,12 @@ def head(stored: dict, same: bool) -> str:
     here = machine()
     other = stored.get("machine")
     if same:
-        beside = "x: times the stored figure"
+        beside = f"x: times the stored figure, of commit {stored.get('code', '?')}"
     elif other:
-        beside = f"no ratios: the stored figures are of another machine, {other['name']} ({other['processor']})"
+        beside = f"no ratios: the stored figures are of another machine: {', '.join(other.values())}"
     else:
         beside = "no ratios: no figures are stored"
-    told = f"{here['name']} ({here['processor']}, {here['cores']} cores); {beside}"
+    told = f"{here['name']} ({here['processor']}, {here['cores']} cores, bytecode {here['bytecode']}); {beside}"
     columns = "| row | wall s | processor s | peak MB | words s | wall x | processor x | peak x | words x | |"
     return f"{told}\n\n{columns}\n|{'---|' * 10}"
 

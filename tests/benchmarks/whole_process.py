@@ -86,11 +86,12 @@ def _of_tree(process: psutil.Process) -> tuple[float, float]:
 
 
 def machine() -> dict[str, str]:
-    """What a time depends on: name, processor and its cores."""
+    """What a time depends on: name, processor, its cores, and whether compiled Python is kept from one process to the next."""
     name = platform.processor()
     try:
         told = Path("/proc/cpuinfo").read_text(encoding="utf-8").splitlines()
         name = next((line.split(":", 1)[1].strip() for line in told if line.startswith("model name")), name)
     except OSError:
         pass
-    return {"name": platform.node(), "processor": name, "cores": str(os.cpu_count())}
+    kept = "not kept" if sys.dont_write_bytecode else "kept"
+    return {"name": platform.node(), "processor": name, "cores": str(os.cpu_count()), "bytecode": kept}
