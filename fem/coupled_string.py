@@ -122,7 +122,30 @@ def release(coupled: CoupledString, q: np.ndarray, velocity: np.ndarray | None =
     """FreeDecay from displacements q (N,) and velocities (N,), in the unknowns of the CoupledString."""
     c, velocity = coupled, np.zeros(len(q)) if velocity is None else velocity
     z = np.concatenate([c.omega * (c.X.T @ (c.M @ q)), c.X.T @ (c.M @ velocity)])
-    return FreeDecay(c, np.linalg.solve(c.states, z.astype(complex)), float(z @ z / 2))
+    return FreeDecay(c, _amplitudes(c.poles, c.states, z), float(z @ z / 2))
+
+
+def _amplitudes(poles: np.ndarray, states: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """a (2 N,) of a real z = sum_i a_i state_i, from real equations; a pole above the real axis comes before its conjugate."""
+    up, real = np.flatnonzero(poles.imag > 0), np.flatnonzero(poles.imag == 0)
+    re, im, rest = np.split(
+        np.linalg.solve(np.hstack([states[:, up].real, -states[:, up].imag, states[:, real].real]), z),
+        [len(up), 2 * len(up)],
+    )
+    a = np.zeros(len(poles), complex)
+    a[up], a[up + 1], a[real] = (re + 1j * im) / 2, (re - 1j * im) / 2, rest
+    return a
+
+
+def _halved(poles: np.ndarray, terms: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Half of the poles and of the terms (n, k), of conjugates one: sum_i terms_i exp(pole_i t) = Re of that sum."""
+    up, real = poles.imag > 0, poles.imag == 0
+    return np.concatenate([poles[up], poles[real]]), np.hstack([2 * terms[:, up], terms[:, real]])
+
+
+def _overlaps(rates: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(A, B) (k, k) s: int_0^inf Re(a exp(r_i t)) Re(b exp(r_j t)) dt = Re(a conj(b) A_ij + a b B_ij)."""
+    return -0.5 / (rates[:, None] + rates.conj()), -0.5 / (rates[:, None] + rates)
 
 
 def pluck_note(coupled: CoupledString, pluck: Pluck) -> FreeDecay:
@@ -161,9 +184,7 @@ def fall_time(ringing: FreeDecay, decibel: float) -> float:
 
 def _energy_of(poles: np.ndarray, terms: np.ndarray) -> Callable[[float], float]:
     """Function t -> energy [J] of z = sum_i terms_i exp(pole_i t), terms (n, k); of conjugate pairs one is enough."""
-    up, real = poles.imag > 0, poles.imag == 0
-    rates = np.concatenate([poles[up], poles[real]])
-    terms = np.hstack([2 * terms[:, up], terms[:, real]])
+    rates, terms = _halved(poles, terms)
 
     def curve(t: float) -> float:
         z = (terms @ np.exp(rates * t)).real
@@ -201,7 +222,7 @@ def fall_time_with(ringing: FreeDecay, damping: np.ndarray, decibel: float, firs
                 break
     again = with_damping(c, damping)
     z = (c.states @ ringing.amplitude).real
-    return fall_time(FreeDecay(again, np.linalg.solve(again.states, z.astype(complex)), ringing.energy), decibel)
+    return fall_time(FreeDecay(again, _amplitudes(again.poles, again.states, z), ringing.energy), decibel)
 
 
 def _fall_of_some(ringing: FreeDecay, T: np.ndarray, B: np.ndarray, decibel: float) -> float:
@@ -228,15 +249,16 @@ def radiated_decay_time(ringing: FreeDecay, decibel: float) -> float:
 
 def radiated_later(ringing: FreeDecay) -> Callable[[float | np.ndarray], np.ndarray]:
     """Function t (k,) -> energy [J] radiated after t, in closed form (see dissipated)."""
-    c, B = ringing.coupled, ringing.coupled.body.radiation
-    if B is None or not c.poles.real.max() < 0:
+    c, radiation = ringing.coupled, ringing.coupled.body.radiation
+    if radiation is None or not c.poles.real.max() < 0:
         return lambda t: np.zeros(np.size(t))
-    out = (B.T @ c.X[: c.body_size]) @ (c.states[len(c.omega) :] * ringing.amplitude)
-    form = -(out.conj().T @ out) / (c.poles.conj()[:, None] + c.poles)
+    rates, out = _halved(c.poles, (radiation.T @ c.X[: c.body_size]) @ (c.states[len(c.omega) :] * ringing.amplitude))
+    A, B = _overlaps(rates)
+    A, B = (out.T @ out.conj()) * A, (out.T @ out) * B
 
     def later(t: float | np.ndarray) -> np.ndarray:
-        b = np.exp(np.outer(c.poles, np.atleast_1d(t)))
-        return np.einsum("it,it->t", b.conj(), form @ b).real
+        b = np.exp(np.outer(rates, np.atleast_1d(t)))
+        return (b * (A @ b.conj() + B @ b)).real.sum(0)
 
     return later
 
@@ -260,8 +282,7 @@ def _crossing(curve: Callable[[float], float], start: float, decibel: float) -> 
 def dissipated(ringing: FreeDecay, parts: Mapping[str, np.ndarray] | None = None) -> dict[str, float]:
     """{part: share of the pluck's energy} turned to heat in each part of the body and in the string, or radiated.
 
-    W_p/E_0 = int qd' C_p qd dt/E_0 in closed form: int v v' dt = -Re sum_ij v_i v_j^H/(lambda_i + conj lambda_j). The
-    shares sum to 1 because nothing is left in the end; the sum is a check, not a normalisation. parts: dampings(body),
+    W_p/E_0 = int qd' C_p qd dt/E_0 in closed form, by the overlaps of the complex modes. The shares sum to 1 because nothing is left in the end; the sum is a check, not a normalisation. parts: dampings(body),
     where they are known already. ValueError if some motion of string and body has no loss at all.
     """
     c, n = ringing.coupled, ringing.coupled.body_size
@@ -270,10 +291,10 @@ def dissipated(ringing: FreeDecay, parts: Mapping[str, np.ndarray] | None = None
             "some motion of string and body has no loss and never ends, so that no shares of its energy can be given; "
             "expected a loss of the string and of every body mode (of the supports, for a rigid motion)"
         )
-    v = c.states[len(c.omega) :] * ringing.amplitude
-    product = (v @ (-1 / (c.poles[:, None] + c.poles.conj()))) @ v.conj().T
-    velocities = c.X @ product.real @ c.X.T  # (N, N) integral of the velocities' products, s (m/s)^2 kg
-    shares = {
-        part: float((C * velocities[:n, :n]).sum() / ringing.energy) for part, C in (parts or dampings(c.body)).items()
-    }
-    return shares | {STRING: float(np.diag(c.C)[n:] @ np.diag(velocities)[n:] / ringing.energy)}
+    rates, v = _halved(c.poles, c.X @ (c.states[len(c.omega) :] * ringing.amplitude))
+    A, B = _overlaps(rates)
+    w = A @ v.conj().T + B @ v.T  # integral of the velocities' products: Re v w, s (m/s)^2 kg
+    velocities = v[:n].real @ w[:, :n].real - v[:n].imag @ w[:, :n].imag
+    own = np.einsum("ik,ki->i", v[n:], w[:, n:]).real  # of the sines, each with itself
+    shares = {part: float((C * velocities).sum() / ringing.energy) for part, C in (parts or dampings(c.body)).items()}
+    return shares | {STRING: float(np.diag(c.C)[n:] @ own / ringing.energy)}

@@ -1,6 +1,6 @@
 """Every string at every fret on one body: decay times, where each pluck's energy goes, wolf notes."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -67,12 +67,13 @@ def fretboard(strings: Sequence[String], body: BodyModes, pluck: Pluck, frets: i
     """
     if len(strings) != len(body.saddle):
         raise ValueError(f"{len(strings)} strings on a body with {len(body.saddle)} saddle points; expected one each")
+    parts = dampings(body)
     places = [(i, fret) for i in range(len(strings)) for fret in range(frets + 1)]
-    names = [*dampings(body), STRING]
+    names = [*parts, STRING]
 
     def solve(place: tuple[int, int]) -> list[float]:
         index, fret = place
-        return one_note(strings[index], index, fret, body, pluck, names)
+        return one_note(strings[index], index, fret, body, pluck, parts)
 
     with ThreadPoolExecutor(workers) as pool:
         rows = np.array(list(pool.map(solve, places)))
@@ -92,17 +93,20 @@ def fretboard(strings: Sequence[String], body: BodyModes, pluck: Pluck, frets: i
     )
 
 
-def one_note(string: String, index: int, fret: int, body: BodyModes, pluck: Pluck, names: Sequence[str]) -> list[float]:
-    """[frequency, inharmonicity, valid partials, three decay times, energy, energy kept, share of each of the names]."""
+def one_note(
+    string: String, index: int, fret: int, body: BodyModes, pluck: Pluck, parts: Mapping[str, np.ndarray]
+) -> list[float]:
+    """[frequency, inharmonicity, valid partials, three decay times, energy, energy kept, share of each part and of the
+    string]. parts: dampings(body)."""
     m = valid_partials(string, fret, body)
     row = [fundamental(string, fret), inharmonicity(string, fret), m]
     if m == 0:
-        return row + [np.nan] * (5 + len(names))
-    ringing = pluck_note(couple(string, index, fret, body), pluck)
-    share = dissipated(ringing)
+        return row + [np.nan] * (6 + len(parts))
+    ringing = pluck_note(couple(string, index, fret, body, damping=sum(parts.values())), pluck)
+    share = dissipated(ringing, parts)
     whole = pluck_energy(string, fret, pluck)
     times = [fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0), radiated_decay_time(ringing, 60.0)]
-    return [*row, *times, ringing.energy, ringing.energy / whole, *(share[name] for name in names)]
+    return [*row, *times, ringing.energy, ringing.energy / whole, *share.values()]
 
 
 def wolf_notes(strings: Sequence[String], body: BodyModes, frets: int = 20) -> list[Wolf]:
