@@ -37,13 +37,15 @@ class SurfaceMapping(Mapping):
         return np.broadcast_to(J[..., None], (*J.shape, X.shape[-1]))
 
     def detDF(self, X: np.ndarray, tind: np.ndarray | None = None) -> np.ndarray:
-        J = self.DF(X, tind)
-        return np.linalg.norm(np.cross(J[:, 0], J[:, 1], axis=0), axis=0)
+        J = self.DF(X[..., :1], tind)  # the same at all points of a flat triangle
+        area = np.linalg.norm(np.cross(J[:, 0], J[:, 1], axis=0), axis=0)
+        return np.broadcast_to(area, (len(area), X.shape[-1]))
 
     def invDF(self, X: np.ndarray, tind: np.ndarray | None = None) -> np.ndarray:
-        J = self.DF(X, tind)
+        J = self.DF(X[..., :1], tind)
         metric = np.einsum("iaeq,ibeq->eqab", J, J)
-        return np.einsum("eqab,ibeq->aieq", np.linalg.inv(metric), J)
+        inverse = np.einsum("eqab,ibeq->aieq", np.linalg.inv(metric), J)
+        return np.broadcast_to(inverse, (*inverse.shape[:3], X.shape[-1]))
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,7 @@ class Space:
         fields = [f[0] for f in self.basis.basis]
         phi = np.array([np.asarray(f)[0] for f in fields]).T
         grad = np.stack([f.grad for f in fields], axis=0).transpose(2, 3, 0, 1)
-        return phi, grad, self.basis.dx
+        return phi, np.ascontiguousarray(grad), self.basis.dx
 
     @cached_property
     def _facet_of(self) -> dict[tuple[int, ...], int]:

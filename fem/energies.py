@@ -2,13 +2,16 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fem.mesh import part_of
 from fem.model import Model, weights
-from fem.reduce import Reduced
 from fem.sections import Sections
+
+if TYPE_CHECKING:
+    from fem.reduce import Reduced
 
 
 @dataclass(frozen=True)
@@ -23,7 +26,7 @@ class Energies:
     losses_unknown: tuple[str, ...]  # parts whose losses are not known
 
 
-def energies(model: Model | Reduced, sections: Sections, shape: np.ndarray) -> Energies:
+def energies(model: "Model | Reduced", sections: Sections, shape: np.ndarray) -> Energies:
     """Energies of mode shapes (size, n) of a model with sections {region: Section}.
 
     Strain share of a part: phi' K_p phi over its sum. Heat share: eta_p times it, split by the compliance form (see
@@ -70,7 +73,7 @@ def loss_factor_without(energies: Energies, parts: Iterable[str]) -> np.ndarray:
     return eta * (1 - sum((share[p] for p in parts if p in share), np.zeros_like(eta)))
 
 
-def masses(model: Model | Reduced, sections: Sections) -> dict[str, float]:
+def masses(model: "Model | Reduced", sections: Sections) -> dict[str, float]:
     """{part: kg} of every part that has mass."""
     w = weights(sections)
     energy = model.unit_energies("M", w, model.step[:, None])

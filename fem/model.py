@@ -51,6 +51,11 @@ class Model:
         return [np.searchsorted(keys, p).astype(np.int32) for p in pairs]
 
     @cached_property
+    def sums(self) -> list[list[tuple[np.ndarray, sp.csr_array]]]:
+        """Per operator and chunk of its elements: blocks of the pattern that it adds to, and which of its own go into each."""
+        return [[_sum_of(p[k : k + CHUNK].ravel()) for k in range(0, len(p), CHUNK)] for p in self.places]
+
+    @cached_property
     def analysis(self) -> Analysis:
         """Of the pattern that all matrices have, made once for their factorisations."""
         return Analysis(self._csr(np.ones((len(self.indices), 6, 6))))
@@ -58,9 +63,9 @@ class Model:
     def matrix(self, role: str, weights: Weights) -> sp.csr_array:
         """K or M (size, size) CSR for {(role, region, kind): f}; the pattern is the same whatever the weights."""
         data = np.zeros((len(self.indices), 6, 6))
-        for op, places in zip(self.operators, self.places):
+        for op, sums in zip(self.operators, self.sums):
             if op.role == role:
-                _add_energy(data, op, places, weights)
+                _add_energy(data, op, sums, weights)
         return self._csr(data)
 
     def _csr(self, blocks: np.ndarray) -> sp.csr_array:
@@ -103,11 +108,16 @@ def assemble(mesh: ShellMesh, element: Element | None = None) -> Model:
             for op in elements.interface_operators(space, region, interface_spring)
         ),
     )
-    N = space.size // 6
-    pairs = [op.nodes[:, :, None].astype(np.int64) * N + op.nodes[:, None, :] for op in operators if op.role == "K"]
-    keys = np.unique(np.concatenate([np.unique(p) for p in pairs]))
-    indptr = np.searchsorted(keys, np.arange(N + 1, dtype=np.int64) * N).astype(np.int32)
-    return Model(space, operators, indptr, (keys % N).astype(np.int32))
+    joined = sp.vstack([_nodes_of(op, space.size // 6) for op in operators if op.role == "K"], format="csr")
+    pattern = (joined.T @ joined).tocsr()  # nodes that share an element
+    pattern.sort_indices()
+    return Model(space, operators, pattern.indptr.astype(np.int32), pattern.indices.astype(np.int32))
+
+
+def _nodes_of(op: elements.Operator, size: int) -> sp.csr_array:
+    """(elements, size) one where an element of an operator has a node."""
+    m, n = op.nodes.shape
+    return sp.csr_array((np.ones(m * n, np.int32), op.nodes.ravel(), np.arange(0, m * n + 1, n)), shape=(m, size))
 
 
 def weights(sections: Sections) -> dict[Term, float]:
@@ -127,11 +137,19 @@ def section_matrix(op: elements.Operator, weights: Weights, chunk: slice = slice
     return sum((weight * taper**p)[..., None, None] * C for p, C in by_power.items())
 
 
-def _add_energy(data: np.ndarray, op: elements.Operator, places: np.ndarray, weights: Weights) -> None:
+def _sum_of(places: np.ndarray) -> tuple[np.ndarray, sp.csr_array]:
+    """(used (u,) places, (u, k) one where the k-th block goes into a used place) of places (k,) in a pattern."""
+    used, slot = np.unique(places, return_inverse=True)
+    return used, sp.csr_array((np.ones(len(slot)), (slot, np.arange(len(slot)))), shape=(len(used), len(slot)))
+
+
+def _add_energy(
+    data: np.ndarray, op: elements.Operator, sums: list[tuple[np.ndarray, sp.csr_array]], weights: Weights
+) -> None:
     """Add the blocks of int B' C B to data (blocks, 6, 6)."""
     n = op.nodes.shape[1]
-    for k in range(0, len(op.nodes), CHUNK):
-        chunk = slice(k, k + CHUNK)
+    for number, (used, gather) in enumerate(sums):
+        chunk = slice(number * CHUNK, (number + 1) * CHUNK)
         C = section_matrix(op, weights, chunk)
         if isinstance(C, int):  # no kind of this region has a weight
             return
@@ -140,9 +158,6 @@ def _add_energy(data: np.ndarray, op: elements.Operator, places: np.ndarray, wei
         rows = B.reshape(m, -1, 6 * n)
         Ke = rows.transpose(0, 2, 1) @ (C @ B).reshape(rows.shape)
         blocks = Ke.reshape(m, n, 6, n, 6).transpose(0, 1, 3, 2, 4).reshape(-1, 36)
-        where = places[chunk].ravel()
-        used, slot = np.unique(where, return_inverse=True)
-        gather = sp.csr_array((np.ones(len(slot)), (slot, np.arange(len(slot)))), shape=(len(used), len(slot)))
         data[used] += (gather @ blocks).reshape(-1, 6, 6)
 
 

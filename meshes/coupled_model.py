@@ -23,7 +23,7 @@ from fem.elements import Space
 from fem.energies import masses
 from fem.factor import Factor
 from fem.interpolate import BasisSpace, normal_displacement
-from fem.modal_losses import modal_losses, modal_mass, modal_stiffness
+from fem.modal_losses import modal_mass, modal_stiffness_and_losses
 from fem.model import Model, weights
 from fem.radiation import FREQUENCIES, Boundary, Radiation, added_mass_at, boundary, piston, radiation
 from fem.response import ModalModel, opening_resistance, with_air
@@ -97,11 +97,11 @@ class CoupledModel:
 def structure_of(body: Body, model: Model, sections: Mapping[str, Section], elastic: Modes) -> Structure:
     """Structure of a Body from its Model, whole or reduced, {region: Section} and elastic Modes."""
     w = weights(sections)
-    between = lambda shape: (
-        modal_losses(model, sections, shape),
-        modal_stiffness(model, sections, shape),
-        modal_mass(model, sections, shape),
-    )
+
+    def between(shape: np.ndarray) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray], dict[str, np.ndarray]]:
+        stiffness, losses = modal_stiffness_and_losses(model, sections, shape)
+        return losses, stiffness, modal_mass(model, sections, shape)
+
     K, M = model.matrix("K", w), model.matrix("M", w)
     return structure_from(body, model.space, K, M, elastic, between, sum(masses(model, sections).values()))
 

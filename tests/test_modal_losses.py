@@ -9,7 +9,7 @@ import pytest
 from fem.energies import energies
 from fem.materials import isotropic
 from fem.mesh import part_of
-from fem.modal_losses import modal_losses, modal_mass, modal_stiffness
+from fem.modal_losses import modal_losses, modal_mass, modal_stiffness, modal_stiffness_and_losses
 from fem.model import assemble, weights
 from fem.sections import Layer, laminate
 from meshes.build import mesh_body
@@ -81,3 +81,12 @@ def test_unknown_losses_are_told(case):
     parts = parts | {"top": replace(parts["top"], losses=None)}
     with pytest.raises(ValueError, match="not known for top; expected"):
         modal_losses(model, parts, shape)
+
+
+def test_stiffness_and_losses_asked_together_are_those_asked_alone(case):
+    together = modal_stiffness_and_losses(*case)
+    for found, alone in zip(together, (modal_stiffness(*case), modal_losses(*case))):
+        assert list(found) == list(alone)
+        for part in alone:
+            np.testing.assert_array_equal(found[part], alone[part])
+    assert not np.array_equal(together[0]["top"], together[1]["top"])

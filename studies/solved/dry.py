@@ -8,7 +8,7 @@ import numpy as np
 
 from fem.eigen import Modes, modes
 from fem.energies import Energies, energies, masses
-from fem.modal_losses import modal_losses, modal_stiffness
+from fem.modal_losses import modal_stiffness, modal_stiffness_and_losses
 from fem.model import Model, assemble, weights
 from meshes.body import Body
 from meshes.build import mesh_body
@@ -57,8 +57,10 @@ def solve_dry(build: Build, model: Model, count: int) -> Row:
     found = modes(model, weights(sections), count, load=load)
     split = energies(model, sections, found.shape)
     bridge = load @ found.shape
-    stiffness = modal_stiffness(model, sections, found.shape)
-    losses = None if split.losses_unknown else modal_losses(model, sections, found.shape)
+    if split.losses_unknown:
+        stiffness, losses = modal_stiffness(model, sections, found.shape), None
+    else:
+        stiffness, losses = modal_stiffness_and_losses(model, sections, found.shape)
     return Row(build, found, split, masses(model, sections), bridge, stiffness, losses)
 
 
