@@ -4,6 +4,7 @@ import codecs
 import io
 import os
 import sys
+from functools import partial
 from pathlib import Path
 from typing import Annotated, NoReturn, TextIO
 
@@ -58,7 +59,7 @@ def rim(
     """
     from studies.rim.question import compare_rims
 
-    print(compare_rims(sheet, out, mesh_size_mm, count, pictures, air))
+    compare_rims(sheet, out, mesh_size_mm, count, pictures, air, partial(print, flush=True))
 
 
 @app.command

@@ -10,6 +10,7 @@ from fem.elements import space
 from fem.mesh import ShellMesh, Surface, along_surface, unit_normals
 from studies.common import system_check
 from studies.drawing import mode_pictures as pictures
+from studies.drawing import perspective
 from studies.drawing.boards import boards_of, plates_of
 from studies.drawing.captions import Caption
 from studies.drawing.features import nodal_lines, outer_loops, peaks, smoothed
@@ -260,7 +261,7 @@ def picture(w, folder, width_mm=120.0, marks=True):
     field = plate_field(w)
     board = sampler(V := space(shell({"top": sheet(16, 12)})), V.mesh.surfaces["top"].triangles)
     figure = plan_figure(
-        {"top": plate_plan("top", board)}, Motion({"top": field}, field.largest), width_mm, Style(marks=marks)
+        {"top": plate_plan("top", board)}, Motion({"top": field}, field.largest), width_mm, style=Style(marks=marks)
     )
     return save(figure, folder / "plate", (".png", ".svg", ".pdf"))
 
@@ -387,7 +388,7 @@ def test_without_opengl_matplotlib_draws_and_says_why(guitar, tmp_path, monkeypa
         system_check.PERSPECTIVE, False, ("libEGL.so.1",), "the system has no libEGL.so.1; plainer"
     )
     monkeypatch.setattr(system_check, "works", lambda name: lame)
-    monkeypatch.setattr(pictures.perspective, "draw_with_pyvista", lambda *a: pytest.fail("must not touch OpenGL"))
+    monkeypatch.setattr(perspective, "draw_with_pyvista", lambda *a: pytest.fail("must not touch OpenGL"))
     said = []
     draw_modes(Shapes(V, body, [100.0], shape[:, :1]), tmp_path, perspectives=1, say=said.append)
     assert any("libEGL.so.1" in s for s in said)

@@ -192,7 +192,7 @@ def test_measured_stands_beside_what_is_computed_on_the_mesh_asked_for(study, fo
     sheet = cases.oval_sheet(tmp_path, measured={"sides_g": 310, "top_tap_hz": [98]})
     monkeypatch.setattr(rim, "compare_dry", lambda *_: study)
     monkeypatch.setattr(rim, "write_pages", lambda found, *_: found)
-    told = rim.compare_rims(sheet, tmp_path / "out", 1e3 * SIZE, COUNT, air=False).measured
+    told = rim.compare_rims(sheet, tmp_path / "out", 1e3 * SIZE, COUNT, air=False).dry.measured
     body = read_sheet(sheet)
     assert told == tuple(beside(body.measured, computed_for(body, body.measured, SIZE)))
     assert told != tuple(beside(body.measured, computed_for(body, body.measured, DEFAULT_SIZE)))
@@ -476,11 +476,11 @@ def test_a_fault_in_a_picture_does_not_cost_the_answer(study, tmp_path, monkeypa
     """Tables and page are there before anything is drawn; the fault is told on standard error and on the page."""
     from studies.rim import dry_page as rim_report
 
-    def fails(study, modes, out, say):
+    def fails(study, out):
         assert {p.name for p in out.iterdir()} == {"index.html", "rim.csv", "rim.json"}
         raise RuntimeError("Triangulation is invalid")
 
-    monkeypatch.setattr(rim_report, "draw_modes_of", fails)
+    monkeypatch.setattr(rim_report, "pictures_of", fails)
     page = write_report(study, tmp_path)[0].read_text()
     for told in (page, capsys.readouterr().err):
         assert "Not all pictures could be drawn (RuntimeError: Triangulation is invalid)" in told

@@ -1,5 +1,6 @@
 """What the machine that computes says of itself: version, memory, how far a step is."""
 
+import os
 import sys
 import time
 from collections.abc import Iterable, Iterator
@@ -30,6 +31,11 @@ def peak_memory_mb() -> float | None:
         return None
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     return round(peak / (1e6 if sys.platform == "darwin" else 1e3), 1)
+
+
+def usable_cores() -> int:
+    """How many processors this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def rimwork_version() -> str:

@@ -2,7 +2,7 @@
 
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import Field
+from dataclasses import Field, dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any, ClassVar, Protocol
@@ -47,6 +47,26 @@ def write_page(path: Path, template: str, filling: Mapping[str, Filling]) -> Pat
     return path
 
 
+@dataclass(frozen=True)
+class Written:
+    """A study's files as they are written first: figures and words, without pictures."""
+
+    files: tuple[Path, ...]  # the page first
+    template: str
+    filling: Mapping[str, Filling]
+
+    def again(self, pictures: Filling, fault: str) -> None:
+        """Write the page again with its pictures, and what is told of a fault."""
+        write_page(self.files[0], self.template, {**self.filling, "pictures": pictures, "picture_fault": fault})
+
+
+def write_first(files: Sequence[Path], template: str, filling: Mapping[str, Filling], none: Filling) -> Written:
+    """Write the first of the files, a page, as yet with no pictures; none: what its template takes for these."""
+    written = Written(tuple(files), template, filling)
+    written.again(none, "")
+    return written
+
+
 def captioned(pictures: Iterable[Path], out: Path, lines: int | None = None) -> list[tuple[str, str]]:
     """[(place as seen from the folder `out`, its caption's first lines; None: all)] of pictures with captions beside them."""
     texts = [(p, p.with_suffix(".txt").read_text(encoding="utf-8")) for p in pictures]
@@ -56,13 +76,18 @@ def captioned(pictures: Iterable[Path], out: Path, lines: int | None = None) -> 
     ]
 
 
+class NotDrawn(RuntimeError):
+    """A picture could not be drawn by another process; its text says why."""
+
+
 def drawn_or_told(draw: Callable[[], None]) -> str:
     """Calls draw(); '' or, where that fails, a sentence on it, which goes to standard error as well: figures come first."""
     try:
         draw()
     except Exception as fault:  # whatever it is, it must not cost the answer
+        why = str(fault) if isinstance(fault, NotDrawn) else f"{type(fault).__name__}: {fault}"
         told = (
-            f"Not all pictures could be drawn ({type(fault).__name__}: {fault}). Figures and tables do not depend on them. "
+            f"Not all pictures could be drawn ({why}). Figures and tables do not depend on them. "
             "This is a fault of the program; please report it."
         )
         print(f"\nrimwork: {told}", file=sys.stderr)

@@ -22,6 +22,12 @@ class Progress:
         self.out.write(f"\r\033[K{line}" if self.out.isatty() else f"{line}\n")
         self.out.flush()
 
+    def clear(self) -> None:
+        """Make room on a terminal for other words."""
+        if self.out.isatty():
+            self.out.write("\r\033[K")
+            self.out.flush()
+
     def step(self, weight: float = 1.0) -> None:
         """The step named last is done."""
         self.done = min(self.done + weight, self.total)

@@ -1,15 +1,14 @@
 """Mode pictures fit for print: plan views, a contact sheet, a few in perspective, and a caption beside each."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
 from fem.elements import Space
 from meshes.body import Body
-from studies.common import system_check
-from studies.drawing import perspective
 from studies.drawing.boards import Boards, boards_of, body_sampler
 from studies.drawing.captions import (
     CREDIT,
@@ -25,20 +24,14 @@ from studies.drawing.field import Field, field_on, phase, sign_along, turned
 from studies.drawing.mode_words import distinct, neck_alone, plain_label
 from studies.drawing.neck_solid import neck_solid
 from studies.drawing.perspective import Scene, Swing, longest, perspective_scene
-from studies.drawing.plan import FULL_WIDTH, Mode, Motion, Panel, Style, contact_figure, plan_figure
-from studies.drawing.sheet import DPI, THEMES, Theme, save, write_caption
+from studies.drawing.picture import Picture, Say, Shot, drawn_one_by_one, silent
+from studies.drawing.plan import FULL_WIDTH, Mode, Motion, Panel, contact_figure, plan_figure
 from studies.drawing.topology import Topology
 
 TOP_DECIDES = 0.2  # the top sets the sign of a mode unless it moves less than this part of the furthest moved plate
 CONTACT_SUBDIVIDE = 3  # the contact sheet is small
 ALL = (".svg", ".pdf", ".png")
-
-Say = Callable[[str], None]
-Draw = Callable[[Scene, Theme, float], np.ndarray]  # a Scene in a Theme, so many mm wide, as pixels (h, w, 3)
-
-
-def silent(text: str) -> None:
-    """Nobody is told."""
+STILL = Motion({}, 0.0)  # for words alone
 
 
 @dataclass(frozen=True)
@@ -73,24 +66,28 @@ def draw_modes(
     shapes: Shapes, folder: Path | str, caption: Caption | None = None, count: int = 12, perspectives: int = 3,
     look: Look = Look(), say: Say = silent,
 ) -> list[Path]:  # fmt: skip
-    """Draws the first `count` modes into a folder and returns the paths of pictures and captions.
+    """Draws the first `count` modes into a folder and returns the paths of pictures and captions; arguments as below."""
+    pictures = pictures_of_modes(shapes, folder, caption, count, perspectives, look)
+    return [path for files in drawn_one_by_one(pictures, say) for path in files]
 
-    perspectives: how many modes are also drawn in perspective, those of the neck left out. say: called with a few words
-    before each step. A lack of OpenGL is told through `say` and in the caption.
+
+def pictures_of_modes(
+    shapes: Shapes, folder: Path | str, caption: Caption | None = None, count: int = 12, perspectives: int = 3,
+    look: Look = Look(),
+) -> list[Picture | Shot]:  # fmt: skip
+    """Pictures of the first `count` modes in a folder: plan views, contact sheet, perspective.
+
+    perspectives: how many modes are also drawn in perspective, those of the neck left out.
     """
     folder, body = Path(folder), shapes.body
-    folder.mkdir(parents=True, exist_ok=True)
     caption = caption or Caption(build=body.name if body else "shell mesh")
-    boards, paths = boards_of(shapes.space, body), []
+    boards, found = boards_of(shapes.space, body), list[Picture | Shot]()
     modes = modes_to_draw(shapes, count)
     if boards.samplers:
-        for mode in modes:
-            say(f"plan view of mode {mode.number}")
-            paths += _plan_pictures(mode, boards, folder, caption, look)
-        say("contact sheet")
-        paths += _contact_sheet(shapes, modes, folder, caption, look)
+        found += [_plan_picture(mode, boards, folder, caption, look) for mode in modes]
+        found.append(_contact_sheet(shapes, modes, folder, caption, look))
     chosen = [m for m in modes if not m.label.startswith("neck")][:perspectives]
-    return paths + _perspectives(shapes, chosen, folder, caption, look, say)
+    return found + _shots(shapes, chosen, folder, caption, look)
 
 
 def modes_to_draw(shapes: Shapes, count: int) -> list[Mode]:
@@ -145,10 +142,11 @@ def _together(fields):
 # --- files ---
 
 
-def _plan_pictures(mode, boards, folder, caption, look):
-    figure = lambda theme: plan_figure(boards.plates, mode.motion, look.width_mm, Style(theme))
+def _plan_picture(mode, boards, folder, caption, look):
+    figure = partial(plan_figure, boards.plates, mode.motion, look.width_mm)
     words = caption_text(mode, caption, plan_words(boards.plates, boards.body))
-    return _in_themes(figure, folder / f"mode-{mode.number:02d}-plan", words, look.themes, look.formats)
+    stem = folder / f"mode-{mode.number:02d}-plan"
+    return Picture(f"plan view of mode {mode.number}", stem, figure, words, look.formats, look.themes)
 
 
 def _contact_sheet(shapes, modes, folder, caption, look):
@@ -156,21 +154,9 @@ def _contact_sheet(shapes, modes, folder, caption, look):
     drawn = plan_words(panels[0].plates, shapes.body)
     lines = [f"{len(modes)} modes, each on its own colour scale.", caption.facts, *drawn]
     lines += [*(frequency_line(mode, caption) for mode in modes), CREDIT]
-    figure = lambda theme: contact_figure(panels, theme, upward=upward(shapes.body), title=caption.title)
+    figure = partial(contact_figure, panels, upward=upward(shapes.body), title=caption.title)
     formats = tuple(f for f in look.formats if f != ".svg") or look.formats
-    return _in_themes(figure, folder / "modes-contact-sheet", "\n".join(lines), look.themes, formats)
-
-
-def _in_themes(figure, stem, words, themes, formats):
-    """Writes figure(theme) in all formats for the light page and in one for others, and a caption; returns the paths."""
-    one, paths = (".png",) if ".png" in formats else formats[:1], []
-    for name in themes:
-        paths += save(figure(THEMES[name]), f"{stem}{_ending(name)}", formats if name == "light" else one)
-    return [*paths, write_caption(stem, words)]
-
-
-def _ending(theme):
-    return "" if theme == "light" else f"-{theme}"
+    return Picture("contact sheet", folder / "modes-contact-sheet", figure, "\n".join(lines), formats, look.themes)
 
 
 def contact_panels(shapes: Shapes, modes: Sequence[Mode]) -> list[Panel]:
@@ -183,31 +169,21 @@ def contact_panels(shapes: Shapes, modes: Sequence[Mode]) -> list[Panel]:
     return panels
 
 
-def _perspectives(shapes, modes, folder, caption, look, say):
+def _shots(shapes, modes, folder, caption, look):
     if not modes:
         return []
-    draw, why = perspective_way(say)
-    stage, paths = Stage(shapes.space, shapes.body), []
+    stage, found = Stage(shapes.space, shapes.body), []
+    words = [f"Seen from the front, left, and from behind, right, {upward(shapes.body)} upward. The motion is exaggerated.",
+             *scale_words()]  # fmt: skip
     for mode in modes:
-        say(f"mode {mode.number} in perspective")
-        drawn = stage.scene(mode, shapes)
-        stem = folder / f"mode-{mode.number:02d}-perspective"
-        words = [f"Seen from the front, left, and from behind, right, {upward(shapes.body)} upward. The motion is exaggerated.",
-                 *scale_words(), *why]  # fmt: skip
-        for name in look.themes:
-            paths.append(save_pixels(draw(drawn, THEMES[name], look.width_mm), Path(f"{stem}{_ending(name)}.png")))
-        paths.append(write_caption(stem, caption_text(mode, caption, words)))
-    return paths
+        told = partial(_with_lacks, replace(mode, motion=STILL), caption, words)
+        stem, what = folder / f"mode-{mode.number:02d}-perspective", f"mode {mode.number} in perspective"
+        found.append(Shot(what, stem, stage.scene(mode, shapes), look.width_mm, told, look.themes))
+    return found
 
 
-def perspective_way(say: Say = silent) -> tuple[Draw, list[str]]:
-    """The function that draws a Scene on this machine, and a sentence on what it lacks, if anything."""
-    say("trying perspective pictures")
-    check = system_check.works(system_check.PERSPECTIVE)
-    if check.works:
-        return perspective.draw_with_pyvista, []
-    say(f"perspective pictures drawn by matplotlib: {check.reason}")
-    return perspective.draw_with_matplotlib, [f"Drawn without a 3-D library: {check.reason.split(';')[0]}."]
+def _with_lacks(mode, caption, words, lacks):
+    return caption_text(mode, caption, [*words, *lacks])
 
 
 class Stage:
@@ -235,11 +211,3 @@ class Stage:
 
     def _swing(self, column):
         return None if self.neck is None else Swing(self.neck, self.neck.displacement(column))
-
-
-def save_pixels(pixels: np.ndarray, path: Path) -> Path:
-    """Writes pixels (h, w, 3) as a PNG for print; returns its path."""
-    from PIL import Image
-
-    Image.fromarray(pixels).save(path, dpi=(DPI, DPI))
-    return path

@@ -21,8 +21,9 @@ from meshes.body import Body
 from studies.drawing.boards import boards_of
 from studies.drawing.captions import CREDIT, Caption, caption_text, scale_words, upward
 from studies.drawing.field import turned
-from studies.drawing.mode_pictures import Say, Shapes, Stage, perspective_way, silent
+from studies.drawing.mode_pictures import Shapes, Stage
 from studies.drawing.perspective import TONES, longest
+from studies.drawing.picture import Say, perspective_way, silent
 from studies.drawing.plan import Mode, Motion, Style, plan_figure
 from studies.drawing.sheet import MM_PER_INCH, SCALE, THEMES, write_caption
 
@@ -82,7 +83,7 @@ def _period(draw: Callable[[float], Image.Image]) -> Reel:
 def _plan(boards, motion, theme):
     """One picture in plan."""
     width = PLAN_PIXELS / SCREEN_DPI * MM_PER_INCH
-    figure = plan_figure(boards.plates, motion, width, Style(THEMES[theme], marks=False, tones=TONES))
+    figure = plan_figure(boards.plates, motion, width, THEMES[theme], Style(marks=False, tones=TONES))
     store = io.BytesIO()
     figure.savefig(store, dpi=2 * SCREEN_DPI, facecolor=figure.get_facecolor())
     large = Image.open(store).convert("RGB")

@@ -225,10 +225,11 @@ def proportion(plates: dict[str, PlatePlan]) -> float:
 
 
 def plan_figure(
-    plates: dict[str, PlatePlan], motion: Motion, width_mm: float = FULL_WIDTH, style: Style = Style()
-) -> Figure:
+    plates: dict[str, PlatePlan], motion: Motion, width_mm: float = FULL_WIDTH, theme: Theme = THEMES["light"],
+    style: Style = Style(),
+) -> Figure:  # fmt: skip
     """Figure of one mode: the plates side by side, nothing else; the style's line widths as for FULL_WIDTH."""
-    page = sheet(width_mm, width_mm * proportion(plates), style.theme)
+    page, style = sheet(width_mm, width_mm * proportion(plates), theme), replace(style, theme=theme)
     style = replace(style, scale=style.scale * width_mm / FULL_WIDTH)
     draw_plates(page.axes(0, 0, page.width, page.height), plates, motion, style)
     return page.figure

@@ -17,7 +17,7 @@ from fem.eigen import mac
 from fem.model import weights
 from fem.strings import fundamental
 from meshes.body import Body
-from meshes.coupled_model import RIGID, fluid_domain, modes_of, real_modes, structure_of
+from meshes.coupled_model import RIGID, fluid_domain, real_modes, structure_of
 from meshes.sheet_strings import strung
 from meshes.string_body import string_body, string_ends
 from meshes.supports import FREE, with_supports
@@ -33,7 +33,9 @@ from studies.drawing.mode_names import furthest, said_of_air
 from studies.drawing.mode_pictures import Look, Shapes, contact_panels, draw_modes, modes_to_draw
 from studies.drawing.plan import FULL_WIDTH, contact_figure
 from studies.drawing.sheet import THEMES, save_with_caption
+from studies.rim.air import PROGRESS, driven_on
 from studies.rim.dry import compare_rows
+from studies.rim.pictures import draw_level
 from studies.solved.coupled import coupled_models, dry_modes
 from studies.solved.dry import SPARE, dry_on_both
 
@@ -41,7 +43,6 @@ FORMATS = ("png", "svg", "pdf")
 MOVED = 3  # modes that also move, those of the neck left out
 DRAWN = 4.0  # steps of progress a build takes to be drawn, beside those of its solution
 STRING, FRET = 0, 0  # the lowest string, open
-STEPS_OF_SOUNDING = 4.0
 
 
 @dataclass(frozen=True)
@@ -86,14 +87,21 @@ def draw_pictures(
     chosen = chosen_builds(body, names)
     out = given.folder(out, "pictures")
     rows = kept_folder(out)
-    solving = len(chosen) * (STEPS_OF_SOUNDING if wanted.air else 1 + COARSER**-2)
+    solving = len(chosen) * (PROGRESS if wanted.air else 1 + COARSER**-2)
     progress = progress or Progress(solving + DRAWN * len(chosen))
-    shown = (_with_air if wanted.air else _dry)(body, chosen, size, wanted.count, rows, progress, around)
-    paths = []
+    paths, level = [], None
+    if wanted.air:
+        shown, level = _with_air(body, chosen, size, wanted.count, rows, progress, around)
+    else:
+        shown = _dry(body, chosen, size, wanted.count, rows, progress, around)
     for one in shown:
         say = lambda what, one=one: progress.say(f"{one.build.name}: {what}")
         paths += _draw(one, out / one.build.name, wanted, say)
         progress.step(DRAWN)
+    if level is not None:
+        say = lambda what: progress.say(f"with air: {what}")
+        draw_level(level, body.name, wanted.count, out, say, drawn := {}, wanted.look.formats)
+        paths += [path for kind in drawn.values() for path in kind]
     if len(shown) > 1:
         paths += side_by_side(shown, out, wanted)
     progress.close("drawn")
@@ -158,35 +166,35 @@ def _beside(build, partner, at):
 
 
 def _with_air(body, chosen, size, count, rows, progress, around):
-    """[Shown] of the air-loaded modes, hung free."""
+    """[Shown] of the air-loaded modes, hung free, and the Level of what the builds do with the power."""
     made = coupled_models(chosen, size, dry_modes(count), rows, progress, 1.0, around)
+    level = driven_on(made, chosen, progress, 1.0)
     space, shown, base = made.model.space, [], None
     M = made.model.matrix("M", weights(chosen[0].sections()))
     for build in chosen:
         whole = made.whole[build.name]
         model = with_supports(whole, FREE)
-        modes = modes_of(whole, model)
-        keep = np.flatnonzero(modes.elastic)
-        q = modes.shape[: len(whole.structure.frequency), keep]
+        modes = level.results[build.name, FREE].modes
+        q = modes.shape[: len(whole.structure.frequency)]
         shape = whole.structure.shape @ np.real(q * furthest(q))  # at the instant at which the shell moves furthest
         base = shape[:, :count] if base is None else base
         partner = np.arange(base.shape[1]) if build.is_base else paired(mac(M, base, shape))[0]
         at = np.flatnonzero(partner >= 0)
-        p = keep[partner[at]]
-        beside = _beside(build, partner[at], at) or ("",) * len(at)
+        p = partner[at]
+        beside = _beside(build, p, at) or ("",) * len(at)
         more = tuple(
             f"{words} {100 * air:.0f} % of its energy is in the air; {100 * out:.0f} % of its loss goes out as sound.".strip()
             for words, air, out in zip(beside, modes.air_share[p], modes.loss_share["radiation"][p])
         )
         caption = Caption(f"{body.name}, {build.label}", FREE, air=WITH_AIR, more=more)
-        shapes = Shapes(space, build.body, modes.frequency[p], shape[:, partner[at]])
+        shapes = Shapes(space, build.body, modes.frequency[p], shape[:, p])
         reference = None if build.is_base else base[:, at]
         drawn = modes_to_draw(shapes, len(p))
         labels = tuple(said_of_air(mode.label, share) for mode, share in zip(drawn, modes.air_share[p]))
         pluck = lambda whole=whole, model=model: _air_pluck(whole, model)
         shapes = replace(shapes, labels=labels, numbers=at + 1, reference=reference)
         shown.append(Shown(build, shapes, caption, pluck))
-    return shown
+    return shown, level
 
 
 # --- plucked ---

@@ -13,7 +13,7 @@ from studies.common.files import About, Plain, provenance, told, write_json, wri
 from studies.common.groups import IN_RIM, grouped
 from studies.common.machine import plain
 from studies.common.measured import as_dict
-from studies.common.page import captioned, drawn_or_told, write_page
+from studies.common.page import Written, captioned, drawn_or_told, write_first
 from studies.common.two_meshes import MESH_ERROR, both, of_mode, shift_of_mode
 from studies.drawing.mode_names import names_with_air
 from studies.rim import air_words as words
@@ -82,27 +82,33 @@ def as_json(
     })  # fmt: skip
 
 
+def write_air_figures(study: AirStudy, out: Path) -> Written:
+    """Write index.html without pictures, tables and air.json into the folder `out`."""
+    modes, bands = list(per_mode(study)), list(words.per_band(study))
+    data = as_json(study, modes, bands)
+    machine = write_json(out / "air.json", data)
+    tables = write_table(out / "air-modes.csv", modes), write_table(out / "air-third-octaves.csv", bands)
+    return write_first((out / "index.html", *tables, machine), "rim/air_page.html.j2", {
+        "title": f"{study.body.name}: what the rim turns to heat, with the air",
+        "data": data, "answer": words.answer(study), "cautions": cautions.RIM, "holdings": SUPPORT_CONDITIONS, "lap": LAP, "free": FREE,
+        "beside": "dry.html", "measured": study.measured,
+    }, {})  # fmt: skip
+
+
+def add_air_pictures(page: Written, study: AirStudy, out: Path, say: Callable[[str], None] = lambda text: None) -> None:
+    """Draw the study's pictures and write its page again with them; a fault on the way leaves those before it."""
+    from studies.rim.pictures import draw
+
+    drawn: dict[str, list[Path]] = {}
+    fault = drawn_or_told(lambda: draw(study, out / "pictures", say, drawn))
+    page.again({kind: captioned(paths, out, 1) for kind, paths in drawn.items()}, fault)
+
+
 def write_report(
     study: AirStudy, out: Path, pictures: bool = True, say: Callable[[str], None] = lambda text: None
 ) -> list[Path]:
     """Write index.html, tables, air.json and the pictures into the folder `out`; returns the paths written."""
-    from studies.rim.pictures import draw
-
-    modes, bands, page = list(per_mode(study)), list(words.per_band(study)), out / "index.html"
-    data = as_json(study, modes, bands)
-    machine = write_json(out / "air.json", data)
-    tables = write_table(out / "air-modes.csv", modes), write_table(out / "air-third-octaves.csv", bands)
-    drawn: dict[str, list[Path]] = {}
-
-    def write(fault=""):
-        write_page(page, "rim/air_page.html.j2", {
-            "title": f"{study.body.name}: what the rim turns to heat, with the air",
-            "data": data, "answer": words.answer(study), "cautions": cautions.RIM, "holdings": SUPPORT_CONDITIONS, "lap": LAP, "free": FREE,
-            "beside": "dry.html", "picture_fault": fault, "measured": study.measured,
-            "pictures": {kind: captioned(paths, out, 1) for kind, paths in drawn.items()},
-        })  # fmt: skip
-
-    write()
+    page = write_air_figures(study, out)
     if pictures:
-        write(drawn_or_told(lambda: draw(study, out / "pictures", say, drawn)))
-    return [page, *tables, machine]
+        add_air_pictures(page, study, out, say)
+    return list(page.files)

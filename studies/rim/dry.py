@@ -21,7 +21,7 @@ from studies.common.progress import Progress
 from studies.rim.result import Comparison, DryStudy
 from studies.solved.dry import SPARE, Row, dry_on_both
 
-SOLVED, DRAWING, DRAWINGS = 6.0, 25.0, 25  # of progress: a build's dry modes; all pictures, and how many there are
+SOLVED = 6.0  # of progress: a build's dry modes
 
 
 def compare_dry(

@@ -1,6 +1,7 @@
 """The dry rim study as a page and tables for machines."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -13,9 +14,13 @@ from studies.common.files import About, Plain, provenance, told, write_json, wri
 from studies.common.groups import largest
 from studies.common.machine import plain
 from studies.common.measured import as_dict
-from studies.common.page import captioned, drawn_or_told, write_page
-from studies.common.two_meshes import MESH_ERROR, both, of_mode, shift_of_mode
+from studies.common.page import Written, captioned, drawn_or_told, write_first
+from studies.common.two_meshes import MESH_ERROR, both, mesh_error, of_mode, shift_of_mode
+from studies.drawing.apart import drawn_apart
+from studies.drawing.captions import Caption
 from studies.drawing.mode_names import names
+from studies.drawing.mode_pictures import Look, Shapes, pictures_of_modes
+from studies.drawing.picture import PNG, Picture, Shot
 from studies.rim.dry import rim_share
 from studies.rim.dry_words import LABEL, answer, headline, longer
 from studies.rim.result import DryStudy
@@ -25,6 +30,9 @@ NOT_MODELLED = (
     "crack-stopping by the bars on the sides, the risk that a block splits, sealing of end grain, heat and creep of glue lines",
     "finish, purfling, fret wires, the weight of bindings (their stiffness counts in the joints only)",
 )
+
+
+DRAWN = 12  # modes
 
 
 def per_mode(study: DryStudy) -> Iterator[dict[str, Plain]]:
@@ -77,14 +85,8 @@ def as_json(study: DryStudy, by_mode: Sequence[Mapping[str, Plain]]) -> dict[str
     })  # fmt: skip
 
 
-def write_report(
-    study: DryStudy,
-    out: Path,
-    pictures: bool = True,
-    say: Callable[[str], None] = lambda text: None,
-    beside: str | None = None,
-) -> list[Path]:
-    """Write the page, rim.csv, rim.json and the pictures into the folder `out`; returns the paths written.
+def write_dry_figures(study: DryStudy, out: Path, beside: str | None = None) -> Written:
+    """Write the page without pictures, rim.csv and rim.json into the folder `out`.
 
     beside: name of the page with air, which then is the first one, and this one is dry.html.
     """
@@ -96,39 +98,50 @@ def write_report(
         by_mode.setdefault(item["mode"], {})[item["build"]] = item
     dissipated = study.comparisons[0].row.split.dissipated_share or {}
     parts = {part: dissipated[part] for part in RIM if part in dissipated}
-    drawn: list[Path] = []
+    return write_first((page, table, machine), "rim/dry_page.html.j2", {
+        "title": f"{study.body.name}: the dry box, what its rim stores and turns to heat",
+        "data": data, "by_mode": by_mode, "answer": answer(study), "cautions": cautions.RIM, "longer": longer,
+        "parts": parts, "beside": beside, "measured": study.measured,
+    }, [])  # fmt: skip
 
-    def write(fault=""):
-        write_page(page, "rim/dry_page.html.j2", {
-            "title": f"{study.body.name}: the dry box, what its rim stores and turns to heat",
-            "data": data, "by_mode": by_mode, "answer": answer(study), "cautions": cautions.RIM, "longer": longer,
-            "pictures": captioned(light(drawn), out, 1), "parts": parts, "beside": beside, "picture_fault": fault,
-            "measured": study.measured,
-        })  # fmt: skip
 
-    write()
+def add_dry_pictures(page: Written, out: Path, drawn: Iterable[list[Path]]) -> None:
+    """Write the page again with the pictures drawn, lists of their files; a fault on the way leaves those before it."""
+    found: list[Path] = []
+
+    def gather():
+        for files in drawn:
+            found.extend(files)
+
+    fault = drawn_or_told(gather)
+    page.again(captioned(light(found), out, 1), fault)
+
+
+def write_report(
+    study: DryStudy,
+    out: Path,
+    pictures: bool = True,
+    say: Callable[[str], None] = lambda text: None,
+    beside: str | None = None,
+) -> list[Path]:
+    """Write the page, rim.csv, rim.json and the pictures into the folder `out`; returns the paths written; beside: as above."""
+    page = write_dry_figures(study, out, beside)
     if pictures:
-        write(drawn_or_told(lambda: drawn.extend(draw_modes_of(study, modes, out, say))))
-    return [page, table, machine]
+        with drawn_apart(partial(pictures_of, study, out), apart=False) as drawn:
+            add_dry_pictures(page, out, drawn(say))
+    return list(page.files)
 
 
 def light(drawn: Iterable[Path]) -> list[Path]:
-    """The pictures for the page: the contact sheet, then the others; the dark ones stay aside."""
-    found = [p for p in drawn if p.suffix == ".png" and not p.stem.endswith("dark")]
-    return sorted(found, key=lambda p: ("contact" not in p.name, p.name))
+    """The pictures for the page: the contact sheet, then the others."""
+    return sorted((p for p in drawn if p.suffix == ".png"), key=lambda p: ("contact" not in p.name, p.name))
 
 
-def draw_modes_of(
-    study: DryStudy, modes: Sequence[Mapping[str, Plain]], out: Path, say: Callable[[str], None]
-) -> list[Path]:
-    """Pictures of the sheet's own modes, with captions; modes: as per_mode tells them."""
-    from studies.drawing.captions import Caption
-    from studies.drawing.mode_pictures import Shapes, draw_modes
-
-    row, count = study.comparisons[0].row, min(12, study.count)
-    own = [m for m in modes if m["build"] == row.build.name][:count]
-    share = lambda error, hertz: np.nan if error is None else error / hertz
-    error = np.array([share(m["frequency_error_hz"], m["frequency_hz"]) for m in own])
-    caption = Caption(build=f"{study.body.name}, {row.build.label}", mesh_error=error)
-    shapes = Shapes(study.models[0].space, study.body, row.found.frequency, row.found.shape)
-    return draw_modes(shapes, out / "pictures", caption, count, say=say)
+def pictures_of(study: DryStudy, out: Path) -> Sequence[Picture | Shot]:
+    """Pictures of the sheet's own modes for the page in the folder `out`; `rimwork pictures` makes those for print."""
+    own, count = study.comparisons[0], min(DRAWN, study.count)
+    f, q = own.row.found.frequency, own.coarse_partner[:count]
+    error = np.where(q >= 0, mesh_error(f[:count], own.coarse.found.frequency[q]) / f[:count], np.nan)
+    caption = Caption(build=f"{study.body.name}, {own.row.build.label}", mesh_error=error)
+    shapes = Shapes(study.models[0].space, study.body, f, own.row.found.shape)
+    return pictures_of_modes(shapes, out / "pictures", caption, count, look=Look(formats=PNG, themes=("light",)))

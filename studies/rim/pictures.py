@@ -14,10 +14,11 @@ from meshes.supports import FREE
 from studies.common.groups import IN_RIM
 from studies.common.words import shortened
 from studies.drawing.mode_names import names_with_air
+from studies.drawing.picture import PNG
 from studies.drawing.scales import HERTZ
 from studies.drawing.sheet import lettering, save_with_caption, sheet
 from studies.rim.air_modes import WIDTH, boards_and_air, drawn_modes, mode_figure
-from studies.rim.result import SUPPORT_CONDITIONS, AirStudy, Result
+from studies.rim.result import SUPPORT_CONDITIONS, AirStudy, Level, Result
 from studies.solved.power import Driven
 
 # from below: heat in the rim (blues), in other wood (browns), in the air (greys), then what leaves the body; lighter and
@@ -38,26 +39,34 @@ DRAWN = 6  # modes with their air
 
 
 def draw(study: AirStudy, folder: Path, say: Callable[[str], None], drawn: dict[str, list[Path]]) -> None:
-    """Draw the study's pictures, with PDFs and captions beside them.
+    """Draw the study's pictures as PNG, with captions beside them.
 
-    drawn: {kind: [PNG paths]}, to be filled while drawing: a fault on the way leaves what was drawn before it.
+    drawn: {kind: [paths]}, to be filled while drawing: a fault on the way leaves what was drawn before it.
     """
+    draw_level(study.fine, study.body.name, study.count, folder, say, drawn)
+
+
+def draw_level(
+    level: Level, name: str, count: int, folder: Path, say: Callable[[str], None], drawn: dict[str, list[Path]],
+    formats: Sequence[str] = PNG,
+) -> None:  # fmt: skip
+    """Draw what a Level's builds do with the power, and modes of the first one with their air; name: of the instrument."""
     drawn |= {"power": [], "overlay": [], "modes": []}
     for how in SUPPORT_CONDITIONS:
         say(f"where the power goes, {how}")
         stem = folder / f"power-{how.replace(' ', '-')}"
-        rows = [study.fine.results[b.name, how] for b in study.builds]
-        drawn["power"] += save_with_caption(power_figure(rows, how), stem, power_words(study, how))[:1]
+        rows = [row for (_, held), row in level.results.items() if held == how]
+        drawn["power"] += save_with_caption(power_figure(rows, how), stem, power_words(name, level, how), formats)[:1]
         stem = folder / f"overlay-{how.replace(' ', '-')}"
-        drawn["overlay"] += save_with_caption(overlay_figure(rows, how), stem, overlay_words(study, how))[:1]
-    boards = boards_and_air(study.fine.base)
-    result = study.fine.results["sheet", FREE]
-    moves = names_with_air(study.fine.base, result.modes, result.motion, study.count)
-    for number in drawn_modes(result, study.count)[:DRAWN]:
+        drawn["overlay"] += save_with_caption(overlay_figure(rows, how), stem, overlay_words(name, how), formats)[:1]
+    boards = boards_and_air(level.base)
+    result = level.results["sheet", FREE]
+    moves = names_with_air(level.base, result.modes, result.motion, count)
+    for number in drawn_modes(result, count)[:DRAWN]:
         say(f"mode {number + 1} with its air")
         figure, caption = mode_figure(boards, result, number, moves[number])
         stem = folder / f"air-mode-{number + 1:02d}"
-        drawn["modes"] += save_with_caption(figure, stem, f"{study.body.name}, {caption}")[:1]
+        drawn["modes"] += save_with_caption(figure, stem, f"{name}, {caption}", formats)[:1]
 
 
 # --- where the power goes ---
@@ -158,17 +167,17 @@ def _beyond(ax, driven):
 # --- words ---
 
 
-def power_words(study: AirStudy, how: str) -> str:
+def power_words(name: str, level: Level, how: str) -> str:
     return (
-        f"{study.body.name}: shares of the power that a force out of the top at the saddle's middle puts in, {how}, with air "
+        f"{name}: shares of the power that a force out of the top at the saddle's middle puts in, {how}, with air "
         "and radiation, without strings. From below: heat in the rim (sides, linings, joints, blocks), heat in the other parts "
-        f"and in the air, what the supports take up, sound. Mesh {1e3 * study.fine.size:.0f} mm; the mesh error is in the tables. "
+        f"and in the air, what the supports take up, sound. Mesh {1e3 * level.size:.0f} mm; the mesh error is in the tables. "
         "Computed with Rimwork."
     )
 
 
-def overlay_words(study: AirStudy, how: str) -> str:
+def overlay_words(name: str, how: str) -> str:
     return (
-        f"{study.body.name}: bridge mobility at the saddle's middle and radiation efficiency of the whole outer surface, {how}, "
+        f"{name}: bridge mobility at the saddle's middle and radiation efficiency of the whole outer surface, {how}, "
         "with air and radiation, without strings. Computed with Rimwork."
     )

@@ -4,24 +4,29 @@ Every build changes one thing from the sheet's own, on one mesh per size; modes 
 criterion. Dry: without air, radiation and strings. A second, coarser mesh tells the mesh error.
 """
 
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from studies.common.builds import builds, complete_linings
 from studies.common.inputs import given_sheet, mesh_size, within
 from studies.common.kept import kept_folder
+from studies.common.machine import usable_cores
 from studies.common.measured import beside
 from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER
 from studies.common.words import with_files
+from studies.drawing.apart import Drawn, drawn_apart
 from studies.measured.solve import computed_for
 from studies.rim import air_page, air_words, dry_page, dry_words
 from studies.rim.air import OTHERS, PROGRESS, compare_in_air
-from studies.rim.dry import DRAWING, DRAWINGS, SOLVED, compare_dry, unknown_losses
+from studies.rim.dry import SOLVED, compare_dry, unknown_losses
 from studies.rim.result import AirStudy, DryStudy
 from studies.solved.coupled import dry_modes
 
 MOST_MODES = 100
+DRAWN, DRY_PICTURES, AIR_PICTURES = 0.3, 17, 8  # of progress: a picture; how many there are
 
 
 def compare_rims(
@@ -31,41 +36,62 @@ def compare_rims(
     count: int = 20,
     pictures: bool = True,
     air: bool = True,
+    tell: Callable[[str], None] = lambda text: None,
 ) -> str:
     """Run the study on a sheet and write pages, tables and pictures; returns the summary as text.
 
     air: with the air inside and out as well, held both ways (see air.py): that page then leads, this one is beside it.
+    tell: given the text as it comes, the answer before anything is drawn, then the files.
     """
     given, size = given_sheet(sheet), mesh_size(size_mm)
     within("--count", count, 1, MOST_MODES, "modes")
     body, out = given.body, given.folder(out, "rim")
     levels = len(builds(complete_linings(body)[0])) * (1 + COARSER**-2)
-    progress = Progress(levels * (SOLVED + PROGRESS * air) + OTHERS * air + DRAWING * pictures)
+    apart = pictures and air and usable_cores() > 1  # the dry box is drawn while the air is solved for
+    drawings = pictures * (AIR_PICTURES * air + DRY_PICTURES * (not apart))
+    progress = Progress(levels * (SOLVED + PROGRESS * air) + OTHERS * air + DRAWN * drawings)
     rows = kept_folder(out)
     study = compare_dry(body, size, count, rows, progress, dry_modes(count) if air else None)
     measured = tuple(beside(body.measured, computed_for(body, body.measured, size))) if body.measured else ()
     study, with_air = replace(study, source=given.source, measured=measured), None
-    if air and not unknown_losses(study):
-        with_air = compare_in_air(body, size, count, rows, progress, models=study.models)
-        with_air = replace(with_air, source=given.source, measured=measured)
-    return write_pages(study, with_air, out, pictures, progress)
+    air = air and not unknown_losses(study)
+    with drawn_apart(partial(dry_page.pictures_of, study, out), apart and air) as drawn:
+        if air:
+            with_air = compare_in_air(body, size, count, rows, progress, models=study.models)
+            with_air = replace(with_air, source=given.source, measured=measured)
+        return write_pages(Answer(study, with_air, out, drawn if pictures else None), progress, tell)
 
 
-def write_pages(study: DryStudy, with_air: AirStudy | None, out: Path, pictures: bool, progress: Progress) -> str:
-    """Write the pages of both studies (None: without air); returns the summary as text."""
+@dataclass(frozen=True)
+class Answer:
+    """What is to be written."""
+
+    dry: DryStudy
+    air: AirStudy | None
+    out: Path
+    drawn: Drawn | None  # pictures of the dry box; None: no pictures at all
+
+
+def write_pages(answer: Answer, progress: Progress, tell: Callable[[str], None]) -> str:
+    """Write the pages of both studies, tell the answer, then draw; returns all that was told."""
 
     def say(what: str) -> None:
-        progress.step(DRAWING / DRAWINGS)
+        progress.step(DRAWN)
         progress.say(f"drawing: {what}")
 
-    if with_air is None:
-        pages = dry_page.write_report(study, out, pictures, say)
-        words = dry_words.summary_text(study)
+    dry, out = dry_page.write_dry_figures(answer.dry, answer.out, "index.html" if answer.air else None), answer.out
+    if answer.air:
+        air = air_page.write_air_figures(answer.air, out)
+        words = air_words.summary_text(answer.air) + "\n\n" + dry_words.paragraph(answer.dry)
+        files = [*air.files, *dry.files]
     else:
-        if pictures:  # first all that tells the answer
-            dry_page.write_report(study, out, pictures=False, beside="index.html")
-        pages = air_page.write_report(with_air, out, pictures, say)
-        pages += dry_page.write_report(study, out, pictures, say, beside="index.html")
-        words = air_words.summary_text(with_air) + "\n\n" + dry_words.paragraph(study)
+        words, files = dry_words.summary_text(answer.dry), [*dry.files]
+    progress.clear()
+    tell(words)
+    if answer.drawn:
+        if answer.air:
+            air_page.add_air_pictures(air, answer.air, out, say)
+        dry_page.add_dry_pictures(dry, out, answer.drawn(say))
     progress.close("done")
-    return with_files(words, pages)
+    tell(with_files("", files)[1:])
+    return with_files(words, files)
