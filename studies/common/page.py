@@ -53,14 +53,14 @@ class Written:
 
     files: tuple[Path, ...]  # the page first
     template: str
-    filling: Mapping[str, Filling]
+    filling: Mapping[str, Any]
 
     def again(self, pictures: Filling, fault: str) -> None:
         """Write the page again with its pictures, and what is told of a fault."""
         write_page(self.files[0], self.template, {**self.filling, "pictures": pictures, "picture_fault": fault})
 
 
-def write_first(files: Sequence[Path], template: str, filling: Mapping[str, Filling], none: Filling) -> Written:
+def write_first(files: Sequence[Path], template: str, filling: Mapping[str, Any], none: Filling) -> Written:
     """Write the first of the files, a page, as yet with no pictures; none: what its template takes for these."""
     written = Written(tuple(files), template, filling)
     written.again(none, "")

@@ -106,7 +106,7 @@ class Process:
         self.process.kill()
         self.process.wait()
         self.listener.join(1.0)
-        for pipe in (self.process.stdin, self.process.stdout):
+        for pipe in filter(None, (self.process.stdin, self.process.stdout)):
             with suppress(OSError):
                 pipe.close()
 

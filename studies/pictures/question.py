@@ -99,8 +99,8 @@ def draw_pictures(
         paths += _draw(one, out / one.build.name, wanted, say)
         progress.step(DRAWN)
     if level is not None:
-        say = lambda what: progress.say(f"with air: {what}")
-        draw_level(level, body.name, wanted.count, out, say, drawn := {}, wanted.look.formats)
+        drawn: dict[str, list[Path]] = {}
+        draw_level(level, body.name, wanted.count, out, progress.say, drawn, wanted.look.formats)
         paths += [path for kind in drawn.values() for path in kind]
     if len(shown) > 1:
         paths += side_by_side(shown, out, wanted)

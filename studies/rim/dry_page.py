@@ -15,7 +15,7 @@ from studies.common.groups import largest
 from studies.common.machine import plain
 from studies.common.measured import as_dict
 from studies.common.page import Written, captioned, drawn_or_told, write_first
-from studies.common.two_meshes import MESH_ERROR, both, mesh_error, of_mode, shift_of_mode
+from studies.common.two_meshes import MESH_ERROR, both, of_mode, shift_of_mode
 from studies.drawing.apart import drawn_apart
 from studies.drawing.captions import Caption
 from studies.drawing.mode_names import names
@@ -141,7 +141,9 @@ def pictures_of(study: DryStudy, out: Path) -> Sequence[Picture | Shot]:
     """Pictures of the sheet's own modes for the page in the folder `out`; `rimwork pictures` makes those for print."""
     own, count = study.comparisons[0], min(DRAWN, study.count)
     f, q = own.row.found.frequency, own.coarse_partner[:count]
-    error = np.where(q >= 0, mesh_error(f[:count], own.coarse.found.frequency[q]) / f[:count], np.nan)
+    hertz = f, own.coarse.found.frequency
+    errors = [of_mode(hertz, at)[1] for at in enumerate(q)]
+    error = np.array([np.nan if e is None else e for e in errors]) / f[:count]
     caption = Caption(build=f"{study.body.name}, {own.row.build.label}", mesh_error=error)
     shapes = Shapes(study.models[0].space, study.body, f, own.row.found.shape)
     return pictures_of_modes(shapes, out / "pictures", caption, count, look=Look(formats=PNG, themes=("light",)))
