@@ -122,7 +122,7 @@ def pictures(
     moving
         Moving pictures (GIF, and MP4 where ffmpeg is found) of the first modes and of a pluck.
     air
-        Modes with the air inside and outside, hung free; the dry box if not given.
+        Modes with the air inside and outside, hung free, and what the builds do with the power; the dry box if not given.
     """
     from studies.pictures.question import Wanted, draw_pictures
 

@@ -4,6 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
+import box_cases
 import numpy as np
 import pytest
 from PIL import Image, ImageChops
@@ -14,6 +15,7 @@ from fem.coupled_string import couple, energy, pluck_note
 from fem.elements import space
 from fem.strings import Pluck, String
 from meshes.build import mesh_body
+from meshes.coupled_model import fluid_domain
 from meshes.sheet import read_sheet
 from studies.common import system_check
 from studies.common.inputs import BadInput
@@ -218,6 +220,25 @@ def test_a_dry_pluck_moves_the_body_a_few_micrometres(drawn, monkeypatch):
     assert motion.shape == (len(own.shapes.shape), moving_picture.PLUCK_FRAMES)
     assert 1e-7 < np.abs(motion.reshape(-1, 6, motion.shape[1])[:, :3]).max() < 2e-4
     assert "82 Hz" in words and "without air" in words
+
+
+@pytest.mark.slow
+def test_print_pictures_with_air_are_made_here(tmp_path, monkeypatch):
+    """What the pages of the rim study show with air, in the format asked for, with captions, of the builds named."""
+    monkeypatch.setattr(system_check, "works", lambda name: system_check.Check(name, False, (), "not tried"))
+    monkeypatch.setattr(perspective, "FINER", 1)
+    monkeypatch.setattr(picture_set, "dry_modes", lambda count: 14)
+    coarse = lambda body: fluid_domain(body, 300.0, 0.06, 0.09)
+    wanted = Wanted(3, 60, "pdf", air=True)
+    sheet = box_cases.oval_sheet(tmp_path)
+    told = picture_set.draw_pictures(sheet, tmp_path / "out", 60, wanted, ["doubled_sides"], around=coarse)
+    kinds = [f"{kind}-{how}" for kind in ("power", "overlay") for how in ("hung-free", "on-the-lap")]
+    drawn = {p.name for p in (tmp_path / "out").iterdir() if p.is_file()}
+    modes = {name for name in drawn if name.startswith("air-mode-")}
+    assert {f"{kind}{end}" for kind in kinds for end in (".pdf", ".txt")} <= drawn
+    assert modes and {Path(name).suffix for name in modes} == {".pdf", ".txt"}
+    assert (tmp_path / "out" / "doubled_sides" / "mode-01-plan.pdf").exists()
+    assert "with air" in (tmp_path / "out" / "power-hung-free.txt").read_text() and "pdf" in told
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,7 @@ from meshes.build import DEFAULT_SIZE
 from meshes.measured import Measured
 from meshes.parts import RIM, sections
 from meshes.sheet import read_sheet
+from studies.common import system_check
 from studies.common.box_measures import surface_spot
 from studies.common.builds import STIFFENED, builds, complete_linings
 from studies.common.kept import fingerprint
@@ -24,7 +25,9 @@ from studies.common.measured import beside
 from studies.common.pairing import paired
 from studies.common.progress import Progress, duration
 from studies.common.two_meshes import COARSER, largest_errors, mesh_error, rim_grams
+from studies.drawing import perspective
 from studies.measured.solve import computed_for
+from studies.rim import dry_page
 from studies.rim import question as rim
 from studies.rim.dry import compare_rows, saddle_impulse_response
 from studies.rim.dry_page import per_mode, write_report
@@ -486,6 +489,42 @@ def test_a_fault_in_a_picture_does_not_cost_the_answer(study, tmp_path, monkeypa
         assert "Not all pictures could be drawn (RuntimeError: Triangulation is invalid)" in told
     assert "Builds side by side" in page
     assert "could be drawn" not in write_report(study, tmp_path, pictures=False)[0].read_text()
+
+
+def test_the_answer_is_told_before_anything_is_drawn(study, tmp_path):
+    """In this order: pages without pictures, words, pictures, files."""
+    order, told = [], []
+
+    def drawn(say):
+        assert (tmp_path / "index.html").exists()
+        order.append("drawn")
+        yield []
+
+    def tell(text):
+        order.append("told")
+        told.append(text)
+
+    line = io.StringIO()
+    whole = rim.write_pages(rim.Answer(study, None, tmp_path, drawn), Progress(1, line), tell)
+    assert order == ["told", "drawn", "told"]
+    assert told[0] == summary_text(study) and "wrote" not in told[0]
+    assert told[1].strip().splitlines() == [
+        f"wrote {tmp_path / name}" for name in ("index.html", "rim.csv", "rim.json")
+    ]
+    assert whole == "\n".join(told) and line.getvalue().startswith("100 %")
+
+
+def test_the_page_shows_what_is_drawn_and_no_more_is_drawn(study, tmp_path, monkeypatch):
+    """Light PNG with captions; print formats and dark pages are made by `rimwork pictures`."""
+    lame = lambda name: system_check.Check(name, False, (), "not tried")
+    monkeypatch.setattr(system_check, "works", lame)
+    monkeypatch.setattr(perspective, "FINER", 1)
+    monkeypatch.setattr(dry_page, "DRAWN", 2)
+    page = write_report(study, tmp_path)[0].read_text()
+    shown = set(re.findall(r'(?:src|href)="(pictures/[^"]+)"', page))
+    assert "pictures/modes-contact-sheet.png" in shown and "pictures/mode-01-plan.png" in shown
+    there = {p.relative_to(tmp_path).as_posix() for p in (tmp_path / "pictures").iterdir()}
+    assert there == shown | {name.replace(".png", ".txt") for name in shown}
 
 
 def test_dry_page_beside_the_one_with_air(study, tmp_path):
