@@ -71,12 +71,36 @@ def test_a_fault_there_is_told_here_and_leaves_the_pictures_before_it(tmp_path, 
     assert [files[0].name for files in found] == ["square-1.png"]
 
 
+def dying(marker, times, theme):
+    """Ends its process without a word so many times, as a driver of OpenGL may; a picture afterwards."""
+    died = len(marker.read_text(encoding="utf-8")) if marker.exists() else 0
+    if died < times:
+        marker.write_text("x" * (died + 1), encoding="utf-8")
+        os._exit(1)
+    return square(marker.parent, 0).figure(theme)
+
+
 @needs_two
-def test_a_process_that_dies_is_told(tmp_path):
-    with drawn_apart(lambda: sleeping(tmp_path)) as drawn:
-        drawn.__self__.process.kill()
-        with pytest.raises(NotDrawn, match="ended with status"):
-            list(drawn(lambda text: None))
+@pytest.mark.parametrize("times", [1, 2])
+def test_where_a_process_dies_another_one_draws_the_rest_and_two_deaths_are_told(tmp_path, times):
+    mortal = Picture("mortal", tmp_path / "mortal", partial(dying, tmp_path / "marker", times), "")
+    found = []
+    with drawn_apart(lambda: [square(tmp_path, 1), mortal, square(tmp_path, 2)]) as drawn:
+        pictures = drawn(lambda text: None)
+        if times == 2:
+            with pytest.raises(NotDrawn, match="ended with status 1"):
+                found.extend(pictures)
+        else:
+            found.extend(pictures)
+    names = ["square-1.png", "mortal.png", "square-2.png"]
+    assert [files[0].name for files in found] == (names if times == 1 else names[:1])
+
+
+@needs_two
+def test_a_process_that_hangs_is_taken_for_dead(tmp_path, monkeypatch):
+    monkeypatch.setattr(apart, "HANGS", 0.5)
+    with drawn_apart(lambda: sleeping(tmp_path)) as drawn, pytest.raises(NotDrawn, match="ended with status"):
+        list(drawn(lambda text: None))
 
 
 def test_what_cannot_be_made_ready_is_a_fault_where_pictures_are_asked_for():

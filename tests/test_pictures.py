@@ -18,6 +18,7 @@ from studies.drawing.field import Field, field_on, phase, sampler, sign_along, t
 from studies.drawing.mode_pictures import Shapes, draw_modes
 from studies.drawing.mode_words import distinct, plain_label, plate_words
 from studies.drawing.neck_solid import neck_solid
+from studies.drawing.picture import Shot, drawn_one_by_one
 from studies.drawing.plan import RIGHT, Motion, Style, on_true_curves, plan_figure, plate_plan
 from studies.drawing.sheet import SCALE, save
 from studies.drawing.topology import Topology
@@ -396,6 +397,26 @@ def test_without_opengl_matplotlib_draws_and_says_why(guitar, tmp_path, monkeypa
     page = np.asarray(Image.open(tmp_path / "mode-01-perspective.png").convert("RGB"), float)
     assert page.shape[1] == pytest.approx(1417, abs=2)
     assert (page.min(axis=2) < 250).mean() > 0.25 and page[0, 0] == pytest.approx([255] * 3)
+
+
+def test_where_opengl_was_not_checked_a_fault_leads_to_matplotlib(guitar, tmp_path, monkeypatch):
+    """As in the process that draws beside the computation, which may die of it."""
+    body, V, shape = guitar
+    lame = system_check.Check(system_check.PERSPECTIVE, False, (), "the system has no GL; plainer")
+    monkeypatch.setattr(system_check, "works", lambda name: lame)
+    monkeypatch.setattr(perspective, "FINER", 1)
+    tried = []
+
+    def fails(*given):
+        tried.append(given)
+        raise RuntimeError("no display")
+
+    monkeypatch.setattr(perspective, "draw_with_pyvista", fails)
+    ready = pictures.pictures_of_modes(Shapes(V, body, [100.0, 200.0], shape), tmp_path, perspectives=2)
+    shots = [one for one in ready if isinstance(one, Shot)]
+    drawn = list(drawn_one_by_one(shots, unchecked=True))
+    assert len(drawn) == 2 and len(tried) == 1
+    assert all("the system has no GL" in files[-1].read_text() for files in drawn)
 
 
 def test_builds_share_sign_and_scale(guitar):

@@ -24,6 +24,7 @@ SAYS, FILES, FAULT, DONE = "says", "files", "fault", "done"  # what the second p
 BY_ITSELF: dict[str, Any] = (
     {"creationflags": 0x200} if sys.platform == "win32" else {"start_new_session": True}  # CREATE_NEW_PROCESS_GROUP
 )
+HANGS = 180.0  # s without a word after which the second process is taken for dead
 PATIENCE = 0.2  # s between two looks: a wait without end could not be stopped by Ctrl-C everywhere
 
 Pictures = Sequence[Picture | Shot]
@@ -59,39 +60,60 @@ def _begun(pictures):
 
 
 class Process:
-    """A second process at work on pickled Pictures."""
+    """A second process at work on pickled Pictures; where it dies, once, another one draws the rest and checks OpenGL first."""
 
     def __init__(self, pictures: bytes):
-        command = [sys.executable, "-m", "studies.drawing.apart"]
-        self.process = subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=_environment(), **BY_ITSELF
-        )
         self.told: queue.Queue[tuple[str, Any]] = queue.Queue()
+        self.ended, self.beginning = False, threading.Lock()
+        self.process = _started()
         self.listener = threading.Thread(target=self._attend, args=(pictures,), daemon=True)
         self.listener.start()
 
     def _attend(self, pictures):
         """Hands the pictures over and gathers what is told."""
+        done, finished = self._heard(pictures, 0)
+        if not finished and self._again(done):
+            _, finished = self._heard(pictures, done)
+        if not finished:
+            self.told.put((FAULT, f"the process that draws them ended with status {self.process.wait()}"))
+
+    def _again(self, done):
+        """Starts another process for the pictures from number `done` on; False where none is wanted any more."""
+        with self.beginning:
+            if not self.ended:
+                _closed(self.process)
+                self.process = _started(str(done))
+            return not self.ended
+
+    def _heard(self, pictures, done):
+        """(how many pictures are done, whether it came to an end) after all that the process tells."""
         kind = ""
         try:
             self.process.stdin.write(pictures)
             self.process.stdin.flush()  # it stays open: where it ends, the first process is gone
             while kind not in (FAULT, DONE):
                 kind, what = pickle.load(self.process.stdout)
+                done += kind == FILES
                 self.told.put((kind, what))
         except (OSError, EOFError, ValueError, pickle.UnpicklingError):
-            self.told.put((FAULT, f"the process that draws them ended with status {self.process.wait()}"))
+            return done, False
+        return done, True
 
     def files(self, say: Say) -> Iterator[list[Path]]:
         """The files of each picture. say: told what is drawn where one has to wait. NotDrawn for a fault there."""
-        last = said = ""
+        last, said, waited = "", "", 0.0
         while True:
             try:
                 kind, what = self.told.get(timeout=PATIENCE)
             except queue.Empty:
                 if last != said:
                     say(said := last)
+                waited += PATIENCE
+                if waited > HANGS:
+                    self.process.kill()
+                    waited = 0.0
                 continue
+            waited = 0.0
             if kind == SAYS:
                 last = what
             elif kind == FILES:
@@ -103,12 +125,23 @@ class Process:
 
     def end(self) -> None:
         """Ends it, if it has not ended by itself."""
-        self.process.kill()
-        self.process.wait()
-        self.listener.join(1.0)
-        for pipe in filter(None, (self.process.stdin, self.process.stdout)):
-            with suppress(OSError):
-                pipe.close()
+        with self.beginning:
+            self.ended = True
+            self.process.kill()
+        self.listener.join(10.0)
+        _closed(self.process)
+
+
+def _started(*arguments):
+    command = [sys.executable, "-m", "studies.drawing.apart", *arguments]
+    return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=_environment(), **BY_ITSELF)
+
+
+def _closed(process):
+    process.wait()
+    for pipe in (process.stdin, process.stdout):
+        with suppress(OSError):
+            pipe.close()
 
 
 def _environment():
@@ -121,10 +154,11 @@ def _environment():
 
 
 def main() -> None:
-    """Draw what comes in, tell of it, end with the first process."""
+    """Draw what comes in, from the number given on, tell of it, end with the first process."""
+    again = sys.argv[1:]
     told = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # a library's own words must not come in between
-    pictures = pickle.load(sys.stdin.buffer)
+    pictures = pickle.load(sys.stdin.buffer)[int(again[0]) if again else 0 :]
     threading.Thread(target=_end_with_the_first, daemon=True).start()
 
     def tell(kind: str, what: object) -> None:
@@ -132,7 +166,7 @@ def main() -> None:
         told.flush()
 
     try:
-        for files in drawn_one_by_one(pictures, partial(tell, SAYS)):
+        for files in drawn_one_by_one(pictures, partial(tell, SAYS), unchecked=not again):
             tell(FILES, files)
         tell(DONE, None)
     except Exception as fault:

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from studies.drawing.field import Field, Sampler
-from studies.drawing.topology import Topology, chains, edges_of, neighbours
+from studies.drawing.topology import Topology, chains, edges_of
 
 QUIET = 0.015  # of the largest displacement: a zero line between two sides that move less is noise
 REACH = 0.08  # of the extent of the surface: how far from the line the two sides are looked at
@@ -94,22 +94,28 @@ def peaks(field: Field, largest: float | None = None) -> np.ndarray:
     """
     size, extreme = np.abs(field.value), MOVES * (largest or field.largest)
     high = (size >= (1 - PROMINENT) * extreme) & (size > 0)
-    edges = field.topology.edges
-    together = high[edges].all(axis=1) & (np.sign(field.value[edges]).prod(axis=1) > 0)
-    near = neighbours(edges[together], len(size))
-    root: dict[int, int] = {}  # of each point dealt with: its peak, or one on the way there
-    stands: dict[int, bool] = {}  # of each peak
     points = np.flatnonzero(high)
-    for p in points[np.argsort(-size[points], kind="stable")].tolist():
-        meets = {_root(root, q) for q in near[p] if q in root}
-        top = max(meets, key=lambda q: size[q], default=p)
-        for other in {p, *meets} - {top}:
-            root[other] = top
-            if other in meets:
-                stands[other] = size[other] - size[p] >= PROMINENT * size[other]
-        root[top] = top
-        stands.setdefault(top, True)
-    return np.array([p for p, stays in stands.items() if stays and size[p] >= extreme], int)
+    points = points[np.argsort(-size[points], kind="stable")]  # numbered from here on from the furthest on
+    number = np.full(len(size), -1)
+    number[points] = np.arange(len(points))
+    ends = field.topology.edges
+    together = high[ends].all(axis=1) & (np.sign(field.value[ends]).prod(axis=1) > 0)
+    upper, lower = np.sort(number[ends[together]], axis=1).T
+    summit = np.arange(len(points))  # of each point: the peak that the steepest way leads to
+    np.minimum.at(summit, lower, upper)
+    while np.any(summit != (further := summit[summit])):
+        summit = further
+    height, between = size[points], summit[upper] != summit[lower]
+    root = {p: p for p in np.flatnonzero(summit == np.arange(len(points))).tolist()}
+    stands = dict.fromkeys(root, True)
+    for pair in sorted(
+        zip(lower[between].tolist(), upper[between].tolist())
+    ):  # passes from peak to peak, highest first
+        one, other = sorted(_root(root, int(summit[p])) for p in pair)
+        if one != other:
+            root[other] = one
+            stands[other] = bool(height[other] - height[pair[0]] >= PROMINENT * height[other])
+    return points[[p for p, stays in stands.items() if stays and height[p] >= extreme]]
 
 
 def _root(root, p):

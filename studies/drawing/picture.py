@@ -69,20 +69,30 @@ def _ending(theme):
     return "" if theme == "light" else f"-{theme}"
 
 
-def drawn_one_by_one(pictures: Iterable[Picture | Shot], say: Say = silent) -> Iterator[list[Path]]:
+def drawn_one_by_one(
+    pictures: Iterable[Picture | Shot], say: Say = silent, unchecked: bool = False
+) -> Iterator[list[Path]]:
     """Draws pictures in turn; the files of each. say: told a few words before each.
 
-    A lack of OpenGL is told through `say` and in the captions of what is drawn in perspective.
+    A lack of OpenGL is told through `say` and in the captions of what is drawn in perspective; unchecked: only where it
+    shows by a fault, for it may also end the process.
     """
-    way = None
+    way: tuple[Draw, list[str]] | None = (perspective.draw_with_pyvista, []) if unchecked else None
     for one in pictures:
-        if isinstance(one, Shot):
-            way = way or perspective_way(say)
-            say(one.what)
-            yield one.files(*way)
-        else:
+        if isinstance(one, Picture):
             say(one.what)
             yield one.files()
+            continue
+        way = way or perspective_way(say)
+        say(one.what)
+        try:
+            files = one.files(*way)
+        except Exception:
+            if not unchecked:
+                raise
+            way, unchecked = perspective_way(say), False
+            files = one.files(*way)
+        yield files
 
 
 def perspective_way(say: Say = silent) -> tuple[Draw, list[str]]:

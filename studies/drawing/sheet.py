@@ -1,19 +1,20 @@
 """A page of print drawn by matplotlib: the house's colours and lettering, places in mm, files with a caption beside them."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache, partial
+from functools import cache
 from pathlib import Path
 
 import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 
 MM_PER_INCH = 25.4
 DPI = 300
-FORMATS = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}, ".png": {}}  # and what not to write: no dates
+FORMATS = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}  # and what not to write: no dates
 LETTERING = ("Source Sans 3", "Helvetica Neue", "Helvetica", "Arial", "Liberation Sans", "DejaVu Sans")
 BANDS = 10  # steps of colour from rest to full scale
 
@@ -92,11 +93,22 @@ def save(figure: Figure, stem: Path | str, formats: Sequence[str], dpi: float = 
     paths[0].parent.mkdir(parents=True, exist_ok=True)
     with matplotlib.rc_context({"svg.hashsalt": "rimwork", "svg.fonttype": "none"}):
         for path in paths:
-            write: Callable[..., None] = figure.savefig
             if path.suffix == ".png":
-                write = partial(write, pil_kwargs={"compress_level": 4})
-            write(path, dpi=dpi, metadata=FORMATS[path.suffix], facecolor=figure.get_facecolor())
+                _save_png(figure, path, dpi)
+            else:
+                figure.savefig(path, dpi=dpi, metadata=FORMATS[path.suffix], facecolor=figure.get_facecolor())
     return paths
+
+
+def _save_png(figure, path, dpi):
+    """Three channels alone: nothing can be seen through a page."""
+    from PIL import Image
+
+    figure.set_dpi(dpi)
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    pixels = np.asarray(canvas.buffer_rgba())[..., :3]
+    Image.fromarray(pixels).save(path, dpi=(dpi, dpi), compress_level=4)
 
 
 def write_caption(stem: Path | str, caption: str) -> Path:
