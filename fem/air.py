@@ -186,14 +186,26 @@ class Coupling:
         return self.c.shape[1] - len(self.openings)
 
 
-def couple(space: Space | BasisSpace, shape: np.ndarray, cavity: Cavity, air: CavityModes) -> Coupling:
+def wall_loads(space: Space | BasisSpace, cavity: Cavity, basis: Basis) -> sp.csr_array | np.ndarray:
+    """(unknowns of the air, space.size): loads int N u_n dS of each unknown of a shell, by the air's basis; u_n outward."""
+    walls = [(g, *face_points(cavity, basis, g)) for g in cavity.faces if g not in cavity.openings]
+    return sum(N @ normal_displacement(space, (group,), points, normals) for group, points, normals, N in walls)
+
+
+def couple(
+    space: Space | BasisSpace,
+    shape: np.ndarray,
+    cavity: Cavity,
+    air: CavityModes,
+    loads: sp.csr_array | np.ndarray | None = None,
+) -> Coupling:
     """Coupling of mode shapes (space.size, n) on a shell with the modes of its Cavity.
 
     c_j = int psi_j u_n dS with u_n outward; an opening moves as a piston of one unit of volume, so that its entry is the
     mean of psi_j over it. M_res = L'(K_f^-1 - sum_kept psi psi'/omega^2) L is static; L are the loads of the q.
+    loads: wall_loads of the same space and cavity, where they are there already.
     """
-    walls = [g for g in cavity.faces if g not in cavity.openings]
-    L = sum(_wall_load(space, shape, cavity, air.basis, group) for group in walls)
+    L = (wall_loads(space, cavity, air.basis) if loads is None else loads) @ shape
     pistons = [_opening_load(cavity, air.basis, group) for group in cavity.openings]
     return coupling_of(np.column_stack([L, *pistons]), air, tuple(cavity.openings))
 
@@ -230,11 +242,6 @@ def face_points(cavity: Cavity, basis: Basis, group: str) -> tuple[np.ndarray, n
     columns = np.broadcast_to(np.arange(faces.dx.size).reshape(faces.dx.shape), phi.shape)
     N = sp.csr_array((phi.ravel(), (rows.ravel(), columns.ravel())), shape=(basis.N, faces.dx.size))
     return x, normals, N
-
-
-def _wall_load(space: Space | BasisSpace, shape: np.ndarray, cavity: Cavity, basis: Basis, group: str) -> np.ndarray:
-    points, normals, N = face_points(cavity, basis, group)
-    return N @ (normal_displacement(space, (group,), points, normals) @ shape)
 
 
 def _opening_load(cavity: Cavity, basis: Basis, group: str) -> np.ndarray:

@@ -1,16 +1,17 @@
 """Modes of a body with all its losses: complex frequencies, and how each part adds to the loss factor."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import scipy.linalg as sl
 
 from fem.body_modes import RADIATION
-from fem.radiation import added_mass_at, resistance_at
-from fem.response import ModalModel, matrices_at
+from fem.radiation import added_mass_at, radiation_at
+from fem.response import ModalModel, energy, losses, matrices_at
 
 STEPS = 30  # of the inverse iteration
+AT_ONCE = 32  # modes iterated together
 CONVERGED = 1e-10
 Refined = tuple[complex, np.ndarray, float]  # lambda, unit shape (n,), residual
 STRAYED = 0.1  # of lambda: an iteration that ends further from its start may have found a neighbour
@@ -44,16 +45,17 @@ def complex_modes(model: ModalModel, lowest: float = 1.0, highest: float = 1000.
     are left out. ArithmeticError where a mode's losses change too fast with frequency to settle on one.
     """
     starts = _damped_starts(model, lowest, highest)
-    refined = {rank: _refined(model, value, x) for rank, value, x in starts}
+    refined: dict[int, Refined | None] = {}
+    for i in range(0, len(starts), AT_ONCE):
+        refined |= _refined(model, starts[i : i + AT_ONCE])
     again = [rank for rank, value, _ in starts if _astray(refined, rank, value)]
     refined |= _by_rank(model, {rank: value for rank, value, _ in starts if rank in again})
     modes = sorted((mode for mode in refined.values() if mode is not None), key=lambda mode: mode[0].real)
     value = np.array([mode[0] for mode in modes])
-    x = np.array([mode[1] for mode in modes]).reshape(len(modes), -1).T
-    frequency = np.sqrt(value.real) / (2 * np.pi)
-    parts = [_part_loss(model, v, y) for v, y in zip(value, x.T)]
-    part_loss = {part: np.array([p[part] for p in parts]) for part in (parts[0] if parts else {})}
-    return ComplexModes(frequency, value.imag / value.real, x, part_loss, np.array([mode[2] for mode in modes]))
+    x = np.array([mode[1] for mode in modes]).reshape(len(modes), -1)
+    residual = np.array([mode[2] for mode in modes])
+    part_loss = _part_loss(model, value, x) if modes else {}
+    return ComplexModes(np.sqrt(value.real) / (2 * np.pi), value.imag / value.real, x.T, part_loss, residual)
 
 
 def _damped_starts(model: ModalModel, lowest: float, highest: float) -> list[tuple[int, complex, np.ndarray]]:
@@ -62,9 +64,13 @@ def _damped_starts(model: ModalModel, lowest: float, highest: float) -> list[tup
     rank: place among all modes, by the real part of lambda.
     """
     omega, shape = undamped_modes(model, (lowest + highest) / 2)
-    hysteretic, viscous, R, _ = matrices_at(model, omega)
-    row = shape.T @ (np.einsum("jab,bj->aj", R, shape) if len(R) > 1 else R[0] @ shape)  # (i, j): i' R(omega_j) j
-    lower = np.triu(row.T) + np.triu(row.T, 1).T
+    lower = np.zeros_like(shape)
+    if model.radiation is not None:
+        air = radiation_at(model.radiation, omega)
+        moved = shape[air.unknowns]
+        row = moved.T @ (air.impedance.real @ moved.T[:, :, None])[..., 0].T  # (i, j): i' R(omega_j) j
+        lower = np.triu(row.T) + np.triu(row.T, 1).T
+    hysteretic, viscous = losses(model)
     root = np.sqrt(omega)
     G = shape.T @ hysteretic @ shape + (shape.T @ viscous @ shape + lower) * root[:, None] * root
     value, vector = np.linalg.eig(np.diag(omega**2) + 1j * G)
@@ -87,18 +93,27 @@ def _astray(refined: Mapping[int, Refined | None], rank: int, start: complex) ->
     )
 
 
-def _refined(model: ModalModel, value: complex, x: np.ndarray) -> Refined | None:
-    """(lambda, unit x (n,), |D x| / |K x|) of the mode near a start; None for a motion that does not swing."""
+def _refined(model: ModalModel, starts: Sequence[tuple[int, complex, np.ndarray]]) -> dict[int, Refined | None]:
+    """{rank: (lambda, unit x (n,), |D x| / |K x|)} of the modes near starts [(rank, lambda, x)]; None for a motion that
+    does not swing.
+    """
+    value, x = np.array([v for _, v, _ in starts]), np.array([x for *_, x in starts])
+    residual, still = np.full(len(value), np.inf), np.arange(len(value))
     for _ in range(STEPS):
-        if value.real <= 0:
-            return None
-        A, B = _frozen(model, np.sqrt(value.real))
-        if (residual := _residual(A, B, value, x)) < CONVERGED:
+        still = still[value[still].real > 0]
+        A, B = matrices_at(model, np.sqrt(value[still].real))
+        residual[still] = _residual(A, B, value[still], x[still])
+        on = residual[still] >= CONVERGED
+        still, A, B = still[on], A[on], B[on]
+        if not len(still):
             break
-        x = np.linalg.solve(A - value * (1 + 1e-14) * B, B @ x)
-        x = x / np.linalg.norm(x)
-        value = (x @ A @ x) / (x @ B @ x)
-    return value, x, residual
+        D = A - (value[still] * (1 + 1e-14))[:, None, None] * B
+        y = np.linalg.solve(D, B @ x[still, :, None])[..., 0]
+        x[still] = y = y / np.linalg.norm(y, axis=1)[:, None]
+        A_y, B_y = ((C @ y[..., None])[..., 0] for C in (A, B))
+        value[still] = np.sum(y * A_y, axis=1) / np.sum(y * B_y, axis=1)
+    found = zip(starts, value, x, residual)
+    return {rank: (complex(v), y, float(r)) if v.real > 0 else None for (rank, *_), v, y, r in found}
 
 
 def _by_rank(model: ModalModel, starts: Mapping[int, complex]) -> dict[int, Refined | None]:
@@ -123,7 +138,8 @@ def _by_rank(model: ModalModel, starts: Mapping[int, complex]) -> dict[int, Refi
         x = shape[:, rank] / np.linalg.norm(shape[:, rank])
         refined[rank] = None
         if value.real > 0:
-            refined[rank] = value, x, _residual(*_frozen(model, np.sqrt(value.real)), value, x)
+            A, B = matrices_at(model, np.sqrt([value.real]))
+            refined[rank] = value, x, float(_residual(A, B, np.array([value]), x[None])[0])
     return refined
 
 
@@ -137,30 +153,26 @@ def _decomposed(
     for at, values, shapes in known:
         if abs(at - square) <= CONVERGED * at:
             return values, shapes
-    value, vector = sl.eig(*_frozen(model, np.sqrt(square)))
+    A, B = matrices_at(model, np.sqrt([square]))
+    value, vector = sl.eig(A[0], B[0])
     order = np.argsort(value.real)
     known.append((square, value[order], vector[:, order]))
     return known[-1][1:]
 
 
-def _residual(A: np.ndarray, B: np.ndarray, value: complex, x: np.ndarray) -> float:
-    """|D x| / |K x|."""
-    return float(np.linalg.norm(A @ x - value * (B @ x)) / np.linalg.norm(A @ x))
+def _residual(A: np.ndarray, B: np.ndarray, value: np.ndarray, x: np.ndarray) -> np.ndarray:
+    """|D x| / |K x| (m,) of matrices (m, n, n), lambda (m,) and x (m, n)."""
+    A_x, B_x = ((C @ x[..., None])[..., 0] for C in (A, B))
+    return np.linalg.norm(A_x - value[:, None] * B_x, axis=1) / np.linalg.norm(A_x, axis=1)
 
 
-def _frozen(model: ModalModel, omega: float) -> tuple[np.ndarray, np.ndarray]:
-    """A = K + i sum H_p + i omega (sum C_p + R) and B = M + M_a, all as at omega [rad/s]."""
-    hysteretic, viscous, R, added = matrices_at(model, np.array([omega]))
-    return model.stiffness + 1j * (hysteretic + omega * (viscous + R[0])), model.mass + added[0]
-
-
-def _part_loss(model: ModalModel, value: complex, x: np.ndarray) -> dict[str, float]:
-    """{part or 'radiation': share of eta} of one mode."""
+def _part_loss(model: ModalModel, value: np.ndarray, x: np.ndarray) -> dict[str, np.ndarray]:
+    """{part or 'radiation': share of eta (m,)} of modes lambda (m,), x (m, n)."""
     omega = np.sqrt(value.real)
-    energy = lambda A: np.real(x.conj() @ A @ x)
-    part = {p: energy(H) for p, H in model.loss.items()}
-    part |= {p: omega * energy(C) for p, C in model.viscous.items()}
+    part = {p: energy(H, x) for p, H in model.loss.items()}
+    part |= {p: omega * energy(C, x) for p, C in model.viscous.items()}
     if model.radiation is not None:
-        part[RADIATION] = omega * energy(resistance_at(model.radiation, omega)[0])
-    stored = energy(model.stiffness)
+        air = radiation_at(model.radiation, omega)
+        part[RADIATION] = omega * energy(air.impedance.real, x[:, air.unknowns])
+    stored = energy(model.stiffness, x)
     return {p: e / stored for p, e in part.items()}

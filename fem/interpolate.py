@@ -68,10 +68,14 @@ def closest_in(corners: np.ndarray, points: np.ndarray) -> np.ndarray:
 
 def local_coordinates(corners: np.ndarray, points: np.ndarray) -> np.ndarray:
     """(..., 2) coordinates of the points' feet along the triangle's first and last edges, both from its first corner."""
-    d = points - corners[..., 0, :]
-    J = corners[..., 1:, :] - corners[..., :1, :]
-    metric = np.einsum("...ai,...bi->...ab", J, J)
-    return np.linalg.solve(metric, np.einsum("...ai,...i->...a", J, d)[..., None])[..., 0]
+    dot = lambda u, v: np.einsum("...i,...i->...", u, v)
+    d, u, v = (
+        points - corners[..., 0, :],
+        corners[..., 1, :] - corners[..., 0, :],
+        corners[..., 2, :] - corners[..., 0, :],
+    )
+    uu, uv, vv, du, dv = dot(u, u), dot(u, v), dot(v, v), dot(d, u), dot(d, v)
+    return np.stack([vv * du - uv * dv, uu * dv - uv * du], axis=-1) / (uu * vv - uv**2)[..., None]
 
 
 def normal_displacement(

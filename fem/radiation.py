@@ -11,7 +11,7 @@ cancels.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 FREQUENCIES = (40.0, 120.0, 220.0, 330.0, 445.0, 560.0, 680.0, 800.0, 910.0, 1000.0)  # Hz; R between them to 2 %
 THREE_POINTS = np.array([[4, 1, 1], [1, 4, 1], [1, 1, 4]]) / 6  # degree 2, weights 1/3
-BLOCK = 200  # rows of the dense matrices made at a time
+BLOCK = 200  # rows of the dense matrices, or frequencies, worked on at a time
 
 
 # --- the surface ---
@@ -98,34 +98,47 @@ def static_integrals(surface: Boundary, points: np.ndarray) -> tuple[np.ndarray,
 
 @dataclass(frozen=True)
 class Static:
-    """The integrals at the surface's own centroids that no frequency changes."""
+    """What no frequency changes in the integrals over m triangles seen from p points; made by static()."""
 
-    single: np.ndarray  # (m, m) int 1/r dS [m]
-    angle: np.ndarray  # (m, m) solid angle
+    single: np.ndarray  # (p, m) int 1/r dS [m]
+    angle: np.ndarray  # (p, m) solid angle
+    distance: np.ndarray  # (3, p, m) m, to the THREE_POINTS of each triangle
+    dipole: np.ndarray  # (3, p, m) 1/m, S (r.n)/(12 pi r^3) there
 
 
-def static(surface: Boundary) -> Static:
-    """Static of a Boundary, made in blocks of rows."""
-    m = len(surface.area)
-    single, angle = np.empty((m, m)), np.empty((m, m))
-    for rows in _blocks(m):
-        single[rows], angle[rows] = static_integrals(surface, surface.centroid[rows])
-    return Static(single, angle)
+def static(surface: Boundary, points: np.ndarray | None = None) -> Static:
+    """Static of a Boundary seen from points (p, 3), or from its own centroids; made in blocks of rows."""
+    points = surface.centroid if points is None else points
+    p, m = len(points), len(surface.area)
+    single, angle = np.empty((p, m)), np.empty((p, m))
+    distance, dipole = np.empty((3, p, m)), np.empty((3, p, m))
+    for rows in _blocks(p):
+        single[rows], angle[rows] = static_integrals(surface, points[rows])
+        for j, weights in enumerate(THREE_POINTS):
+            d = np.einsum("k,mki->mi", weights, surface.corners)[None] - points[rows, None]
+            r = np.sqrt(np.einsum("pmi,pmi->pm", d, d))
+            distance[j, rows] = r
+            dipole[j, rows] = surface.area * np.einsum("pmi,mi->pm", d, surface.normal) / (12 * np.pi * r**3)
+    return Static(single, angle, distance, dipole)
 
 
 def _influence(
-    surface: Boundary, points: np.ndarray, single: np.ndarray, angle: np.ndarray, k: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """int G dS and int dG/dn dS (p, m) at points, from their static parts and the wave number k [1/m]."""
-    G, H = single / (4 * np.pi) + 0j, -angle / (4 * np.pi) + 0j
-    for weights in THREE_POINTS:
-        d = np.einsum("k,mki->mi", weights, surface.corners)[None] - points[:, None]
-        r = np.sqrt(np.einsum("pmi,pmi->pm", d, d))
-        wave = np.exp(-1j * k * r)
-        part = surface.area / (12 * np.pi * r)
-        G += part * (wave - 1)
-        H -= part * ((1 + 1j * k * r) * wave - 1) * np.einsum("pmi,mi->pm", d, surface.normal) / r**2
-    return G, H
+    surface: Boundary, seen: Static, rows: slice, k: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Re G, Im G, Re H, Im H (rows, m) of int G dS and H = int dG/dn dS at the wave number k [1/m].
+
+    With c - i s = exp(-ikr) the smooth parts are (c - 1 - i s)/r and those of dG/dn, (1 + ikr) exp(-ikr) - 1.
+    """
+    G, H = seen.single[rows] / (4 * np.pi), seen.angle[rows] / (-4 * np.pi)
+    G_imag, H_imag = np.zeros_like(G), np.zeros_like(H)
+    for r, dipole in zip(seen.distance[:, rows], seen.dipole[:, rows]):
+        kr, single = k * r, surface.area / (12 * np.pi * r)
+        c, s = np.cos(kr), np.sin(kr)
+        G += single * (c - 1)
+        G_imag -= single * s
+        H -= dipole * (c + kr * s - 1)
+        H_imag -= dipole * (kr * c - s)
+    return G, G_imag, H, H_imag
 
 
 def _blocks(m: int) -> list[slice]:
@@ -142,14 +155,22 @@ def surface_pressure(
 
     velocity: the mean over each triangle (the value at its centroid serves). fixed: static(surface).
     """
-    m, k = len(surface.area), omega / speed
-    A, source = np.empty((m, m), complex, order="F"), np.empty((m, velocity.shape[1]), complex)
+    m = len(surface.area)
+    A, source = np.empty((m, m), complex), np.empty((m, velocity.shape[1]), complex, order="F")
     for rows in _blocks(m):
-        G, H = _influence(surface, surface.centroid[rows], fixed.single[rows], fixed.angle[rows], k)
-        A[rows] = -H
-        source[rows] = G @ (1j * omega * density * velocity)
+        G, G_imag, H, H_imag = _influence(surface, fixed, rows, omega / speed)
+        A.real[rows], A.imag[rows] = -H, -H_imag
+        source[rows] = 1j * omega * density * _product(G, G_imag, velocity)
     A[np.diag_indices(m)] += 0.5
-    return sl.solve(A, source, overwrite_a=True, overwrite_b=True, check_finite=False)
+    factor = sl.lu_factor(A.T, overwrite_a=True, check_finite=False)  # of the transpose, which lies as LAPACK wants it
+    return sl.lu_solve(factor, source, trans=1, overwrite_b=True, check_finite=False)
+
+
+def _product(real: np.ndarray, imag: np.ndarray, columns: np.ndarray) -> np.ndarray:
+    """(real + i imag) @ columns; real columns take half the work."""
+    if np.isrealobj(columns):
+        return real @ columns + 1j * (imag @ columns)
+    return (real + 1j * imag) @ columns
 
 
 def pressure_at(
@@ -162,11 +183,16 @@ def pressure_at(
     speed: float = SPEED,
 ) -> np.ndarray:
     """Pressure (p, n) [Pa] at points (p, 3) outside, from surface pressures and normal velocities (m, n)."""
-    field = np.empty((len(points), velocity.shape[1]), complex)
-    for rows in _blocks(len(points)):
-        G, H = _influence(surface, points[rows], *static_integrals(surface, points[rows]), omega / speed)
-        field[rows] = H @ pressure + G @ (1j * omega * density * velocity)
-    return field
+    return _pressure_seen(surface, pressure, velocity, static(surface, points), omega, density, speed)
+
+
+def _pressure_seen(surface, pressure, velocity, seen, omega, density, speed):
+    """As pressure_at, from the Static of the points."""
+    found = np.empty((len(seen.single), velocity.shape[1]), complex)
+    for rows in _blocks(len(found)):
+        G, G_imag, H, H_imag = _influence(surface, seen, rows, omega / speed)
+        found[rows] = _product(H, H_imag, pressure) + 1j * omega * density * _product(G, G_imag, velocity)
+    return found
 
 
 def far_pressure(
@@ -254,20 +280,20 @@ def radiation(
     first (see `clipped`).
     """
     frequency = np.sort(np.asarray(frequency, float))
-    fixed, weighted = static(surface), velocity.T * surface.area
-    R, M, at_points = [], [], []
+    fixed, seen = static(surface), None if points is None else static(surface, points)
+    R, M, at_points, weighted = [], [], [], velocity.T * surface.area
     for omega in 2 * np.pi * frequency:
         p = surface_pressure(surface, fixed, velocity, omega, density, speed)
-        Z = weighted @ p
-        Z = (Z + Z.T) / 2
-        R.append(_without_negative(Z.real) if clip else Z.real)
-        M.append(Z.imag / omega)
-        if points is not None:
-            at_points.append(pressure_at(surface, p, velocity, points, omega, density, speed))
-    if points is None:
-        return Radiation(frequency, np.array(R), np.array(M), speed=speed)
-    distance = np.linalg.norm(points - surface.area @ surface.centroid / surface.area.sum(), axis=1)
-    return Radiation(frequency, np.array(R), np.array(M), np.array(at_points), distance, speed)
+        real, imag = weighted @ p.real, weighted @ p.imag
+        R.append((real + real.T) / 2)
+        M.append((imag + imag.T) / 2 / omega)
+        if seen is not None:
+            at_points.append(_pressure_seen(surface, p, velocity, seen, omega, density, speed))
+    found = Radiation(frequency, np.array(R), np.array(M), speed=speed)
+    if points is not None:
+        distance = np.linalg.norm(points - surface.area @ surface.centroid / surface.area.sum(), axis=1)
+        found = replace(found, pressure=np.array(at_points), distance=distance)
+    return clipped(found) if clip else found
 
 
 def in_basis(radiation: Radiation, T: np.ndarray) -> Radiation:
@@ -281,15 +307,46 @@ def in_basis(radiation: Radiation, T: np.ndarray) -> Radiation:
 
 def clipped(radiation: Radiation) -> Radiation:
     """The Radiation with negative eigenvalues of R set to zero at its own frequencies."""
-    return replace(radiation, resistance=np.array([_without_negative(R) for R in radiation.resistance]))
+    return replace(radiation, resistance=_without_negative(radiation.resistance))
+
+
+@dataclass(frozen=True)
+class RadiationAt:
+    """A Radiation at w frequencies: the impedance Z = R + i omega M_a of the m unknowns that meet the air outside.
+
+    Made by radiation_at(). Supports and losses leave it as it is.
+    """
+
+    omega: np.ndarray  # (w,) rad/s
+    unknowns: np.ndarray  # (m,) indices of them among the Radiation's n
+    impedance: np.ndarray = field(repr=False)  # (w, m, m) complex; Re Z symmetric, without negative eigenvalue
+
+    def part(self, rows: slice) -> "RadiationAt":
+        """The same at some of the frequencies alone."""
+        return RadiationAt(self.omega[rows], self.unknowns, self.impedance[rows])
+
+
+def radiation_at(radiation: Radiation, omega: float | np.ndarray) -> RadiationAt:
+    """RadiationAt omega (w,) [rad/s]: R/omega^2 and M_a interpolated over frequency, negative eigenvalues of R clipped."""
+    omega = np.atleast_1d(omega)
+    unknowns = np.flatnonzero(radiation.resistance.any(axis=(0, 1)) | radiation.added_mass.any(axis=(0, 1)))
+    own = lambda A: A[:, unknowns[:, None], unknowns]
+    over = own(radiation.resistance) / ((2 * np.pi * radiation.frequency) ** 2)[:, None, None]
+    added = own(radiation.added_mass)
+    Z = np.empty((len(omega), len(unknowns), len(unknowns)), complex)
+    for rows in _blocks(len(omega)):
+        w, weights = omega[rows, None, None], _spline_weights(radiation.frequency, omega[rows])
+        Z.real[rows] = w**2 * _without_negative(np.tensordot(weights, over, axes=1))
+        Z.imag[rows] = w * np.tensordot(weights, added, axes=1)
+    return RadiationAt(omega, unknowns, Z)
 
 
 def resistance_at(radiation: Radiation, omega: float | np.ndarray) -> np.ndarray:
-    """R (w, n, n) at omega (w,) [rad/s]: R/omega^2 interpolated over frequency, negative eigenvalues clipped."""
-    omega = np.atleast_1d(omega)
-    over = radiation.resistance / ((2 * np.pi * radiation.frequency) ** 2)[:, None, None]
-    R = np.tensordot(_spline_weights(radiation.frequency, omega), over, axes=1)
-    return np.array([w**2 * _without_negative(A) for w, A in zip(omega, R)])
+    """R (w, n, n) at omega (w,) [rad/s], as radiation_at gives it."""
+    found, n = radiation_at(radiation, omega), radiation.resistance.shape[1]
+    R = np.zeros((len(found.omega), n, n))
+    R[:, found.unknowns[:, None], found.unknowns] = found.impedance.real
+    return R
 
 
 def added_mass_at(radiation: Radiation, omega: float | np.ndarray) -> np.ndarray:
@@ -327,13 +384,10 @@ def _spline(frequency: tuple[float, ...]) -> "CubicSpline":
 
 
 def _without_negative(R: np.ndarray) -> np.ndarray:
-    """The symmetric matrix with negative eigenvalues set to zero: no mode may draw power from the sound around it."""
-    still = ~R.any(axis=0)  # unknowns that the air outside does not meet
-    if still.any():
-        clipped, moving = np.zeros_like(R), np.ix_(~still, ~still)
-        clipped[moving] = _without_negative(R[moving]) if not still.all() else 0
-        return clipped
+    """Symmetric matrices (w, n, n), negative eigenvalues set to zero: no mode may draw power from the sound around it.
+
+    Those that have none are left as they are.
+    """
     value, vector = np.linalg.eigh(R)
-    if value[0] >= 0:
-        return R
-    return (vector * np.maximum(value, 0)) @ vector.T
+    raised = (vector * np.maximum(value, 0)[:, None]) @ vector.swapaxes(1, 2)
+    return np.where((value[:, 0] < 0)[:, None, None], raised, R)

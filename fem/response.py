@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 
 from fem.air import DENSITY, Opening
 from fem.body_modes import RADIATION
-from fem.radiation import Radiation, added_mass_at, in_basis, resistance_at
+from fem.radiation import Radiation, RadiationAt, in_basis, radiation_at
 
 VISCOSITY = 1.81e-5  # Pa s, of air at 20 C
 CHUNK = 64  # frequencies worked on at a time
@@ -146,37 +146,56 @@ class Response:
         return 2j * np.pi * self.frequency[:, None] * self.displacement
 
 
-def harmonic(model: ModalModel, drive: np.ndarray, frequency: ArrayLike = FREQUENCIES) -> Response:
+def harmonic(
+    model: ModalModel, drive: np.ndarray, frequency: ArrayLike = FREQUENCIES, outside: RadiationAt | None = None
+) -> Response:
     """Response to a force of 1 N whose work on the unknowns is drive' q, drive (n,), at frequencies (w,) [Hz].
 
     Power of a part: 1/2 omega q^H H_p q, or 1/2 omega^2 q^H C_p q; radiated: 1/2 omega^2 q^H R q.
+    outside: radiation_at of the model's radiation and these frequencies, where it is there already: supports and losses
+    leave it as it is.
     """
     frequency = np.asarray(frequency, float)
-    chunks = [_chunk(model, drive, frequency[i : i + CHUNK]) for i in range(0, len(frequency), CHUNK)]
-    q = np.concatenate([displacement for displacement, _ in chunks])
-    power = {part: np.concatenate([p[part] for _, p in chunks]) for part in chunks[0][1]}
-    return Response(frequency, q, 2j * np.pi * frequency * (q @ drive), power)
+    if outside is not None and not np.array_equal(outside.omega, 2 * np.pi * frequency):
+        raise ValueError("the air outside was asked for at other frequencies than the response: pass the same ones")
+    omega, (hysteretic, viscous) = 2 * np.pi * frequency, losses(model)
+    q, radiated = np.empty((len(omega), len(drive)), complex), np.zeros(len(omega))
+    for rows in (slice(i, i + CHUNK) for i in range(0, len(omega), CHUNK)):
+        w = omega[rows, None, None]
+        D = model.stiffness + 1j * hysteretic + 1j * w * viscous - w**2 * model.mass
+        if model.radiation is not None:
+            air = radiation_at(model.radiation, omega[rows]) if outside is None else outside.part(rows)
+            D[:, air.unknowns[:, None], air.unknowns] += 1j * w * air.impedance
+        q[rows] = np.linalg.solve(D, np.broadcast_to(drive.astype(complex)[:, None], (len(D), len(drive), 1)))[..., 0]
+        if model.radiation is not None:
+            radiated[rows] = omega[rows] ** 2 / 2 * energy(air.impedance.real, q[rows][:, air.unknowns])
+    power = {part: omega / 2 * energy(H, q) for part, H in model.loss.items()}
+    power |= {part: omega**2 / 2 * energy(C, q) for part, C in model.viscous.items()}
+    power |= {RADIATION: radiated} if model.radiation is not None else {}
+    return Response(frequency, q, 1j * omega * (q @ drive), power)
 
 
-def _chunk(model: ModalModel, drive: np.ndarray, frequency: np.ndarray) -> tuple[np.ndarray, dict[str, np.ndarray]]:
-    """Displacements (w, n) and {part: power (w,)} at a few frequencies."""
-    omega = 2 * np.pi * frequency
-    w = omega[:, None, None]
-    hysteretic, viscous, R, added = matrices_at(model, omega)
-    D = model.stiffness + 1j * hysteretic - w**2 * (model.mass + added) + 1j * w * (viscous + R)
-    q = np.linalg.solve(D, np.broadcast_to(drive.astype(complex)[:, None], (len(omega), len(drive), 1)))[..., 0]
-    energy = lambda A: np.real(np.einsum("wi,wi->w", q.conj(), q @ A))
-    power = {part: omega / 2 * energy(H) for part, H in model.loss.items()}
-    power |= {part: omega**2 / 2 * energy(C) for part, C in model.viscous.items()}
-    if model.radiation is not None:
-        power[RADIATION] = omega**2 / 2 * np.real(np.einsum("wi,wij,wj->w", q.conj(), R, q))
-    return q, power
+def energy(A: np.ndarray, q: np.ndarray) -> np.ndarray:
+    """q^H A q (w,) of motions q (w, n), complex, for a real symmetric A (n, n), or (w, n, n) with one for each motion."""
+    of = lambda v: np.sum(v * (v @ A if A.ndim == 2 else (A @ v[..., None])[..., 0]), axis=1)
+    return of(np.ascontiguousarray(q.real)) + of(np.ascontiguousarray(q.imag))
 
 
-def matrices_at(model: ModalModel, omega: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """sum H_p, sum C_p (n, n), R and M_a (w, n, n) at omega (w,)."""
+def losses(model: ModalModel) -> tuple[np.ndarray, np.ndarray]:
+    """sum H_p and sum C_p (n, n) of a model."""
     none = np.zeros_like(model.stiffness)
-    hysteretic, viscous = sum(model.loss.values(), none), sum(model.viscous.values(), none)
-    if model.radiation is None:
-        return hysteretic, viscous, none[None], none[None]
-    return hysteretic, viscous, resistance_at(model.radiation, omega), added_mass_at(model.radiation, omega)
+    return sum(model.loss.values(), none), sum(model.viscous.values(), none)
+
+
+def matrices_at(model: ModalModel, omega: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """A = K + i sum H_p + i omega (sum C_p + R) and B = M + M_a (w, n, n) at omega (w,): D = A - omega^2 B."""
+    hysteretic, viscous = losses(model)
+    w = omega[:, None, None]
+    A = model.stiffness + 1j * hysteretic + 1j * w * viscous
+    B = np.repeat(model.mass[None], len(omega), axis=0)
+    if model.radiation is not None:
+        air = radiation_at(model.radiation, omega)
+        meets = np.s_[:, air.unknowns[:, None], air.unknowns]
+        A[meets] += 1j * w * air.impedance.real
+        B[meets] += air.impedance.imag / w
+    return A, B

@@ -5,7 +5,8 @@ omega)), d_t = d_v/sqrt(Pr) (Pierce, Acoustics, 1981, 10-4). Smooth, tight, isot
 """
 
 import numpy as np
-from skfem import BilinearForm, FacetBasis
+import scipy.sparse as sp
+from skfem import Basis, BilinearForm, FacetBasis
 from skfem.helpers import dot, grad
 
 from fem.air import AirModes, Cavity, CavityModes, Coupling
@@ -25,16 +26,23 @@ def viscothermal_losses(
     return viscothermal_losses_from(boundary_layer_integrals(cavity, air), air, coupling, lowest_hz)
 
 
-def boundary_layer_integrals(cavity: Cavity, air: CavityModes) -> tuple[np.ndarray, np.ndarray]:
+def boundary_layer_matrices(cavity: Cavity, basis: Basis) -> tuple[sp.csr_array, sp.csr_array]:
+    """int N N' dS over the walls and int grad N . grad N' dS along them, of the air's unknowns."""
+    facets = np.concatenate([cavity.facets(group) for group in cavity.faces if group not in cavity.openings])
+    walls = FacetBasis(cavity.mesh, basis.elem, facets=facets)
+    along = BilinearForm(lambda p, q, w: dot(grad(p), grad(q)) - dot(grad(p), w.n) * dot(grad(q), w.n))
+    thermal, viscous = BilinearForm(lambda p, q, w: p * q).assemble(walls), along.assemble(walls)
+    return sp.csr_array(thermal), sp.csr_array(viscous)
+
+
+def boundary_layer_integrals(
+    cavity: Cavity, air: CavityModes, matrices: tuple[sp.csr_array, sp.csr_array] | None = None
+) -> tuple[np.ndarray, np.ndarray]:
     """int psi psi' dS (k, k) over the walls, and int grad psi . grad psi' dS along them (k - 1, k - 1).
 
-    The second leaves out the first mode, the uniform pressure.
+    The second leaves out the first mode, the uniform pressure. matrices: boundary_layer_matrices, where they are there.
     """
-    facets = np.concatenate([cavity.facets(group) for group in cavity.faces if group not in cavity.openings])
-    walls = FacetBasis(cavity.mesh, air.basis.elem, facets=facets)
-    thermal = BilinearForm(lambda p, q, w: p * q).assemble(walls)
-    along = BilinearForm(lambda p, q, w: dot(grad(p), grad(q)) - dot(grad(p), w.n) * dot(grad(q), w.n))
-    viscous = along.assemble(walls)
+    thermal, viscous = matrices or boundary_layer_matrices(cavity, air.basis)
     return air.shape.T @ (thermal @ air.shape), air.shape[:, 1:].T @ (viscous @ air.shape[:, 1:])
 
 

@@ -14,7 +14,7 @@ import numpy as np
 import scipy.linalg as sl
 import scipy.sparse as sp
 
-from fem.air import FEWEST, Cavity, CavityModes, Coupling, Opening, cavity_modes, couple, keep_first
+from fem.air import FEWEST, Cavity, CavityModes, Coupling, Opening, cavity_modes, couple, keep_first, wall_loads
 from fem.attachment_modes import residual_attachment_mode
 from fem.complex_modes import complex_modes, undamped_modes
 from fem.coupled_air import CoupledModes, coupled_matrices, coupled_modes, with_rigid
@@ -26,9 +26,14 @@ from fem.interpolate import BasisSpace, normal_displacement
 from fem.modal_losses import modal_mass, modal_stiffness_and_losses
 from fem.model import Model, weights
 from fem.radiation import FREQUENCIES, Boundary, Radiation, added_mass_at, boundary, piston, radiation
-from fem.response import ModalModel, opening_resistance, with_air
+from fem.response import ModalModel, energy, opening_resistance, with_air
 from fem.sections import Section
-from fem.viscothermal_losses import boundary_layer_integrals, pressures, viscothermal_losses_from
+from fem.viscothermal_losses import (
+    boundary_layer_integrals,
+    boundary_layer_matrices,
+    pressures,
+    viscothermal_losses_from,
+)
 from meshes import cavity as cavity_mesh
 from meshes import outer_surface as outer_mesh
 from meshes.body import Body
@@ -152,21 +157,46 @@ def fluid_domain(
     return FluidDomain(cavity, cavity_modes(cavity, highest), boundary(outer.nodes, outer.triangles), outer.groups)
 
 
-def velocities(structure: Structure, fluid: FluidDomain) -> np.ndarray:
-    """(m, n + openings) normal velocities of the outer surface per unit of each structure mode and opening."""
-    return surface_velocities(structure.space, structure.shape, fluid)
+@dataclass(frozen=True)
+class Walls:
+    """What any motion of one shell does to the air at its walls, and the thin layers there; made by walls_of()."""
+
+    inside: Matrix = field(repr=False)  # wall_loads
+    outside: Matrix = field(repr=False)  # as normal_velocities
+    layers: tuple[sp.csr_array, sp.csr_array] = field(repr=False)  # boundary_layer_matrices
 
 
-def surface_velocities(space: Space | BasisSpace, shape: np.ndarray, fluid: FluidDomain) -> np.ndarray:
-    """As `velocities`, of shapes (dofs, n) on a Space."""
-    s, openings, n = fluid.surface, list(fluid.openings), shape.shape[1]
-    V = np.zeros((len(s.area), n + len(openings)))
-    for group in OUTER_GROUPS:
-        i = fluid.groups[group]
-        V[i, :n] = normal_displacement(space, (group,), s.centroid[i], s.normal[i]) @ shape
-    for k, name in enumerate(openings, n):
-        V[:, k] = piston(s, fluid.groups[name])
-    return V
+def walls_of(space: Space | BasisSpace, fluid: FluidDomain) -> Walls:
+    """Walls of a Space and a FluidDomain; all builds of one mesh and one cavity share them."""
+    cavity, basis = fluid.cavity, fluid.air.basis
+    return Walls(
+        wall_loads(space, cavity, basis), normal_velocities(space, fluid), boundary_layer_matrices(cavity, basis)
+    )
+
+
+def normal_velocities(space: Space | BasisSpace, fluid: FluidDomain) -> Matrix:
+    """(m, space.size) normal velocity of the outer surface per unit of each unknown of the shell; 0 on the openings."""
+    s, groups = fluid.surface, [fluid.groups[group] for group in OUTER_GROUPS]
+    parts = [normal_displacement(space, (g,), s.centroid[i], s.normal[i]) for g, i in zip(OUTER_GROUPS, groups)]
+    rows = np.concatenate(groups)
+    place = sp.csr_array((np.ones(len(rows)), (rows, np.arange(len(rows)))), shape=(len(s.area), len(rows)))
+    return place @ (np.vstack(parts) if isinstance(space, BasisSpace) else sp.vstack(parts, format="csr"))
+
+
+def velocities(structure: Structure, fluid: FluidDomain, walls: Walls | None = None) -> np.ndarray:
+    """(m, n + openings) normal velocities of the outer surface per unit of each structure mode and opening.
+
+    walls: walls_of the same space and fluid, where they are there already.
+    """
+    return surface_velocities(structure.space, structure.shape, fluid, None if walls is None else walls.outside)
+
+
+def surface_velocities(
+    space: Space | BasisSpace, shape: np.ndarray, fluid: FluidDomain, outside: Matrix | None = None
+) -> np.ndarray:
+    """As `velocities`, of shapes (dofs, n) on a Space. outside: normal_velocities, where they are there already."""
+    V = (normal_velocities(space, fluid) if outside is None else outside) @ shape
+    return np.column_stack([V, *(piston(fluid.surface, fluid.groups[name]) for name in fluid.openings)])
 
 
 def outside(
@@ -187,15 +217,18 @@ def outside(
     return [cut(a, b) for a, b in pairwise(ends)]
 
 
-def coupled_model(structure: Structure, fluid: FluidDomain, radiated: Radiation, fewer: bool = False) -> CoupledModel:
+def coupled_model(
+    structure: Structure, fluid: FluidDomain, radiated: Radiation, fewer: bool = False, walls: Walls | None = None
+) -> CoupledModel:
     """CoupledModel of a Structure with its FluidDomain and the Radiation of its motions.
 
     fewer: keep only the cavity's modes below twice the frequency that the structure is valid to; the others as mass.
+    walls: walls_of the same space and fluid, where they are there already.
     """
-    coupling = couple(structure.space, structure.shape, fluid.cavity, fluid.air)
-    return coupled_model_from(
-        structure, fluid, coupling, boundary_layer_integrals(fluid.cavity, fluid.air), radiated, fewer
-    )
+    loads, layers = (None, None) if walls is None else (walls.inside, walls.layers)
+    coupling = couple(structure.space, structure.shape, fluid.cavity, fluid.air, loads)
+    integrals = boundary_layer_integrals(fluid.cavity, fluid.air, layers)
+    return coupled_model_from(structure, fluid, coupling, integrals, radiated, fewer)
 
 
 def coupled_model_from(
@@ -289,13 +322,12 @@ def modes_of(
     """
     highest = highest or min(coupled.structure.valid_to, HIGHEST)
     c = complex_modes(supported, lowest, highest)
-    energy = lambda A: np.real(np.einsum("im,ij,jm->m", c.shape.conj(), A, c.shape, optimize=True))
-    stored = {part: energy(A) for part, A in coupled.stored.items()}
-    stored[SUPPORTS] = energy(supported.stiffness - coupled.model.stiffness)
-    moving = {part: energy(A) for part, A in coupled.moving.items()}
+    x = c.shape.T
+    stored = {part: energy(A, x) for part, A in coupled.stored.items()}
+    stored[SUPPORTS] = energy(supported.stiffness - coupled.model.stiffness, x)
+    moving = {part: energy(A, x) for part, A in coupled.moving.items()}
     if supported.radiation is not None:
-        added = added_mass_at(supported.radiation, 2 * np.pi * c.frequency)
-        moving[AIR] = moving[AIR] + np.real(np.einsum("im,mij,jm->m", c.shape.conj(), added, c.shape))
+        moving[AIR] = moving[AIR] + energy(added_mass_at(supported.radiation, 2 * np.pi * c.frequency), x)
     share = lambda parts: {part: e / sum(parts.values()) for part, e in parts.items()}
     rigid = np.sum(np.abs(c.shape[:RIGID]) ** 2, axis=0) / sum(moving.values())
     loss = {part: e / c.loss_factor for part, e in c.part_loss.items()}

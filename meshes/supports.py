@@ -89,16 +89,17 @@ def _on_side(body: Body, arcs: Sequence[float] | np.ndarray, depths: Sequence[fl
 
 def supports(structure: Structure, patches: Sequence[Patch], total: int) -> list[Support]:
     """[Support] of Patches on a Structure, for a state of `total` unknowns."""
-    springs = []
+    springs, n = [], len(structure.frequency)
     for p in patches:
-        for axis in range(3):
-            rows = normal_displacement(
-                structure.space, (p.part,), p.points, np.tile(np.eye(3)[axis], (len(p.points), 1))
-            )
-            motion = np.zeros((len(p.points), total))
-            motion[:, : len(structure.frequency)] = rows @ structure.shape
-            each = np.ones(len(p.points)) / len(p.points)
-            springs.append(Support(p.name, motion, p.stiffness[axis] * each, p.resistance[axis] * each))
+        k = len(p.points)
+        places, axes = np.tile(p.points, (3, 1)), np.repeat(np.eye(3), k, axis=0)
+        motion = np.zeros((3, k, total))
+        rows = normal_displacement(structure.space, (p.part,), places, axes)
+        motion[..., :n] = (rows @ structure.shape).reshape(3, k, n)
+        springs += [
+            Support(p.name, along, np.full(k, stiffness / k), np.full(k, resistance / k))
+            for along, stiffness, resistance in zip(motion, p.stiffness, p.resistance)
+        ]
     return springs
 
 

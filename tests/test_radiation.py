@@ -1,10 +1,12 @@
 """Boundary elements against closed forms of sound fields."""
 
 import tracemalloc
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.interpolate import CubicSpline
 from scipy.special import j1, struve
 
 from fem import radiation as rad
@@ -219,6 +221,28 @@ def test_no_combination_of_modes_draws_power_from_the_air(modes_on_a_box):
     value = np.linalg.eigvalsh(R)
     assert np.all(value[:, 0] >= -1e-12 * value[:, -1])
     assert np.abs(R - R.transpose(0, 2, 1)).max() < 1e-12 * np.abs(R).max()
+
+
+def test_matrices_at_many_frequencies_are_those_of_each_by_hand(modes_on_a_box):
+    """Two modes that together draw power, which is set to zero, and two unknowns between that the air does not meet."""
+    known = modes_on_a_box[3]
+    R = known.resistance.copy()
+    R[:, 0, 1] = R[:, 1, 0] = 1.5 * np.sqrt(R[:, 0, 0] * R[:, 1, 1])
+    known = rad.in_basis(replace(known, resistance=R), np.eye(6)[[0, 2, 3, 5]])
+    f, last = np.array([60.0, 130.0, 410.0, 999.0, 1200.0]), known.frequency[-1]
+    found = rad.radiation_at(known, 2 * np.pi * f)
+    assert list(found.unknowns) == [0, 2, 3, 5]
+    own = np.ix_(found.unknowns, found.unknowns)
+    over = known.resistance / (2 * np.pi * known.frequency[:, None, None]) ** 2
+    even = CubicSpline(np.append(-known.frequency[::-1], known.frequency), np.concatenate([over[::-1], over]))
+    for hertz, Z in zip(f, found.impedance):
+        omega = 2 * np.pi * hertz
+        value, vector = np.linalg.eigh(omega**2 * even(min(hertz, last)))
+        assert value[0] < -0.01 * value[-1]  # else nothing is set to zero
+        hand = sum(v * np.outer(x, x) for v, x in zip(value, vector.T) if v > 0)
+        assert Z.real == pytest.approx(hand[own], rel=1e-9, abs=1e-9 * value[-1])
+        assert rad.resistance_at(known, omega)[0] == pytest.approx(hand, rel=1e-9, abs=1e-9 * value[-1])
+        assert Z.imag == pytest.approx(omega * rad.added_mass_at(known, omega)[0][own], rel=1e-12)
 
 
 def test_another_basis(modes_on_a_box):

@@ -1,5 +1,7 @@
 """Harmonic response and complex modes against closed forms, and the balance of power."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.special import jve
@@ -135,6 +137,31 @@ def test_the_radiated_power_is_that_of_the_moving_surface(coupled_box):
     R = model.radiation.resistance[4]
     v = found.velocity[0]
     assert found.radiated_power[0] == pytest.approx(np.real(v.conj() @ R @ v) / 2, rel=1e-9)
+
+
+def test_one_preparation_of_the_air_outside_serves_all_losses_and_supports(coupled_box):
+    """Against D q = f written out at each frequency; a cavity mode that the air outside does not meet comes first."""
+    box_alone, drive = coupled_box
+    wide = lambda A, own=0.0: np.block([[np.full((1, 1), own), np.zeros((1, 8))], [np.zeros((8, 1)), A]])
+    viscous = {part: wide(C, 20.0) for part, C in box_alone.viscous.items()}
+    model = ModalModel(wide(box_alone.stiffness, 4e6), wide(box_alone.mass, 1.0), {}, viscous)
+    model = replace(model, radiation=rad.in_basis(box_alone.radiation, np.eye(9)[1:]))
+    lap = Support("lap", np.random.default_rng(5).standard_normal((1, 9)), np.array([3e3]), np.array([2.0]))
+    drive, f = np.append(0.5, drive), np.array([61.0, 183.0, 305.0, 702.0])
+    prepared = rad.radiation_at(model.radiation, 2 * np.pi * f)
+    for times in (0.5, 2.0):
+        loss = {part: times * wide(H) for part, H in box_alone.loss.items()}
+        other = held(replace(model, loss=loss), [lap])
+        found = harmonic(other, drive, f, prepared)
+        assert found.displacement == pytest.approx(harmonic(other, drive, f).displacement, rel=1e-10)
+        for k, w in enumerate(2 * np.pi * f):
+            Z = w * (sum(other.viscous.values()) + rad.resistance_at(other.radiation, w)[0])
+            D = other.stiffness + 1j * (sum(other.loss.values()) + Z)
+            D = D - w**2 * (other.mass + rad.added_mass_at(other.radiation, w)[0])
+            assert found.displacement[k] == pytest.approx(np.linalg.solve(D, drive), rel=1e-9)
+        assert found.imbalance.max() < 1e-9
+    with pytest.raises(ValueError, match="other frequencies"):
+        harmonic(model, drive, f + 1, prepared)
 
 
 def test_any_basis_gives_the_same_answer(coupled_box):

@@ -13,7 +13,7 @@ import pytest
 from fem.interpolate import volume_rows
 from meshes.body import back_height, top_height
 from meshes.cavity import mesh_cavity
-from meshes.coupled_model import fluid_domain
+from meshes.coupled_model import coupled_model, fluid_domain, outside, velocities
 from meshes.outline import inside
 from meshes.supports import FREE, LAP
 from studies.common.builds import builds as all_builds
@@ -132,6 +132,25 @@ def test_a_rim_without_loss_gives_more_sound_and_other_losses_move_its_heat(stud
 
 
 # --- shared air ---
+
+
+def test_builds_of_one_mesh_share_the_walls_of_one_cavity(study):
+    """Builds whose linings differ meet the same walls, others their own; what is shared changes no number."""
+    coarse = rim_air.shared(lambda body: fluid_domain(body, 300.0, 0.06, 0.09))
+    base, other = (next(b.body for b in study.builds if b.name == name) for name in ("sheet", "solid_laminated"))
+    s = study.fine.base.structure
+    walls, around = coupled.shared_walls(s.space), coarse(base)
+    first = walls(around)
+    second = replace(coarse(other), surface=around.surface)
+    assert second.air is not around.air and walls(second) is first
+    assert walls(replace(coarse(replace(base, sides=base.sides * 2)), surface=around.surface)) is not first
+    V = velocities(s, second, first)
+    assert V == pytest.approx(velocities(s, second), rel=1e-12)
+    radiated = outside(around.surface, [V], (40.0, 200.0, 400.0, 1000.0))[0]
+    made, fresh = (coupled_model(s, second, radiated, walls=w) for w in (first, None))
+    assert made.coupling.c == pytest.approx(fresh.coupling.c, rel=1e-9, abs=1e-12)
+    for part, C in fresh.model.viscous.items():
+        assert made.model.viscous[part] == pytest.approx(C, rel=1e-9)
 
 
 def test_a_cavity_differs_from_its_twin_by_the_linings_wood(study):

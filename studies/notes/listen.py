@@ -146,7 +146,7 @@ def ready(
     heard = []
     for one, R in zip(inside, radiated):
         progress.say(f"{one.build.label}: body and air together")
-        whole = coupled_model(one.structure, one.fluid, R)
+        whole = coupled_model(one.structure, one.fluid, R, walls=one.walls)
         heard.append(_heard(one.build, whole, with_supports(whole, setting.how), strings))
         progress.step()
     progress.close("solved")

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from fem.model import Model
+from fem.radiation import RadiationAt
 from fem.response import ModalModel
 from meshes.body import Body
 from meshes.coupled_model import CoupledModel, FluidDomain, fluid_domain, modes_of
@@ -24,7 +25,7 @@ from studies.common.two_meshes import COARSER, both
 from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy, Level, Result
 from studies.solved import coupled
 from studies.solved.coupled import STEPS, CoupledModels, coupled_models, shared
-from studies.solved.power import OF_SUMMARY, driven, summary, surface_mass
+from studies.solved.power import OF_SUMMARY, air_outside, driven, summary, surface_mass
 
 DRIVEN = 1.5  # of progress per build, mesh and support
 PROGRESS = STEPS + len(SUPPORT_CONDITIONS) * DRIVEN  # per build and mesh
@@ -54,9 +55,9 @@ def compare_in_air(
         for h, weight, model in zip(both(size), weights, models)
     )
     progress.say("softer and firmer flesh, other losses in the rim")
-    firmness = {times: _summary(fine.base, with_supports(fine.base, LAP, times)) for times in (SOFTER, FIRMER)}
+    outside = air_outside(fine.base, OF_SUMMARY)
+    firmness, others = other_flesh(fine.base, outside), sensitivity(fine.base, outside)
     body = replace(body, assumed=(*body.assumed, *assumptions()))
-    others = sensitivity(fine.base)
     progress.step(OTHERS)
     return AirStudy(body, rows, fine, coarse, count, firmness, others)
 
@@ -66,15 +67,16 @@ def driven_on(made: CoupledModels, rows: Sequence[Build], progress: Progress, we
     results = {}
     for build in rows:
         mass = surface_mass(made.surface, made.velocity[build.name])
+        outside = air_outside(made.whole[build.name])
         for how in SUPPORT_CONDITIONS:
             progress.say(f"{build.label}: driven at the saddle, {how}")
-            results[build.name, how] = result(made, build, how, mass)
+            results[build.name, how] = result(made, build, how, mass, outside)
             progress.step(DRIVEN * weight)
     return Level(made.size, made.unknowns, results, made.surface.area, made.whole[rows[0].name])
 
 
-def result(made: CoupledModels, build: Build, how: str, mass: np.ndarray) -> Result:
-    """Result of a Build on one support; mass (n, n): see surface_mass."""
+def result(made: CoupledModels, build: Build, how: str, mass: np.ndarray, outside: RadiationAt) -> Result:
+    """Result of a Build on one support; mass (n, n): see surface_mass; outside: see air_outside."""
     whole, V = made.whole[build.name], made.velocity[build.name]
     supported = with_supports(whole, how)
     modes = modes_of(whole, supported)
@@ -87,16 +89,24 @@ def result(made: CoupledModels, build: Build, how: str, mass: np.ndarray) -> Res
     )  # fmt: skip
     motion = V @ own.shape[: V.shape[1]]
     dry = whole.structure.frequency[6:-1]
-    return Result(build, made.rim_g[build.name], own, motion, driven(whole, supported, mass), dry)
+    return Result(build, made.rim_g[build.name], own, motion, driven(whole, supported, mass, outside=outside), dry)
 
 
-def _summary(whole: CoupledModel, supported: ModalModel) -> dict[str, float]:
+def _summary(whole: CoupledModel, supported: ModalModel, outside: RadiationAt) -> dict[str, float]:
     """Measures of a CoupledModel on its supports, without a meaning for the radiation efficiency."""
-    return summary(driven(whole, supported, np.eye(whole.coupling.c.shape[1]), OF_SUMMARY))
+    return summary(driven(whole, supported, np.eye(whole.coupling.c.shape[1]), OF_SUMMARY, outside))
 
 
-def sensitivity(whole: CoupledModel) -> dict[tuple[str, str, float], dict[str, float]]:
-    """{(how, part, times its losses): summary} of the sheet's own build; part: one of the rim's, or 'rim' for all together."""
+def other_flesh(whole: CoupledModel, outside: RadiationAt) -> dict[float, dict[str, float]]:
+    """{times the flesh's stiffness: summary} of the sheet's own build on the lap; outside: of OF_SUMMARY."""
+    return {times: _summary(whole, with_supports(whole, LAP, times), outside) for times in (SOFTER, FIRMER)}
+
+
+def sensitivity(whole: CoupledModel, outside: RadiationAt) -> dict[tuple[str, str, float], dict[str, float]]:
+    """{(how, part, times its losses): summary} of the sheet's own build; part: one of the rim's, or 'rim' for all together.
+
+    outside: of OF_SUMMARY.
+    """
     cases: list[tuple[str, tuple[str, ...], float]]
     cases = [(part, (part,), times) for part in IN_RIM for times in (0.5, 2.0)]
     cases += [(WHOLE_RIM, IN_RIM, times) for times in (0.0, 1.0)]
@@ -106,7 +116,7 @@ def sensitivity(whole: CoupledModel) -> dict[tuple[str, str, float], dict[str, f
         for name, groups, times in cases:
             changed = {part for group in groups for part in GROUPS[group]}
             loss = {part: times * H if part in changed else H for part, H in supported.loss.items()}
-            found[how, name, times] = _summary(whole, replace(supported, loss=loss))
+            found[how, name, times] = _summary(whole, replace(supported, loss=loss), outside)
     return found
 
 

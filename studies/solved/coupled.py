@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from fem.elements import Space
 from fem.model import Model, assemble
 from fem.radiation import Boundary
 from meshes.body import Body
@@ -15,10 +16,12 @@ from meshes.coupled_model import (
     CoupledModel,
     FluidDomain,
     Structure,
+    Walls,
     coupled_model,
     fluid_domain,
     structure_of,
     velocities,
+    walls_of,
 )
 from studies.common.builds import Build
 from studies.common.kept import fingerprint
@@ -40,6 +43,7 @@ class AirInside:
     build: Build
     structure: Structure
     fluid: FluidDomain
+    walls: Walls = field(repr=False)
     velocity: np.ndarray = field(repr=False)  # (m, n) of the outer surface per structure mode and opening, normal
     rim_g: float
 
@@ -79,7 +83,7 @@ def coupled_models(
     whole = {}
     for one, R in zip(inside, radiated):
         progress.say(f"{one.build.label}: body and air together")
-        whole[one.build.name] = coupled_model(one.structure, one.fluid, R)
+        whole[one.build.name] = coupled_model(one.structure, one.fluid, R, walls=one.walls)
         progress.step(weight)
     velocity = {one.build.name: one.velocity for one in inside}
     return CoupledModels(size, model, surface, whole, velocity, {one.build.name: one.rim_g for one in inside})
@@ -90,6 +94,7 @@ def in_air(
 ) -> list[AirInside]:
     """[AirInside] of builds, the outer surface the first one's. progress takes 3 steps a build, times weight."""
     inside: list[AirInside] = []
+    walls = shared_walls(model.space)
     for build in rows:
         progress.say(f"{build.label}: modes without air")
         row = stored_row(build, model, dry, store)
@@ -99,7 +104,8 @@ def in_air(
         fluid = around(build.body)
         if inside:
             fluid = replace(fluid, surface=inside[0].fluid.surface, groups=inside[0].fluid.groups)
-        inside.append(AirInside(build, structure, fluid, velocities(structure, fluid), rim_grams(row)))
+        met = walls(fluid)
+        inside.append(AirInside(build, structure, fluid, met, velocities(structure, fluid, met), rim_grams(row)))
         progress.step(weight)
     return inside
 
@@ -119,6 +125,20 @@ def shared(around: Around) -> Around:
             known[key] = body, around(body)
         first, there = known[key]
         return there if first is body else refilled(there, wood_inside(body) - wood_inside(first))
+
+    return found
+
+
+def shared_walls(space: Space) -> Callable[[FluidDomain], Walls]:
+    """walls_of a Space, computed once for all cavities of one mesh of air behind one outer surface."""
+    known: list[tuple[FluidDomain, Walls]] = []
+
+    def found(fluid):
+        for other, walls in known:
+            if other.air.basis is fluid.air.basis and other.surface is fluid.surface:
+                return walls
+        known.append((fluid, walls_of(space, fluid)))
+        return known[-1][1]
 
     return found
 

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fem.radiation import DENSITY, SPEED, Boundary
-from fem.response import FREQUENCIES, ModalModel, harmonic
+from fem.radiation import DENSITY, SPEED, Boundary, RadiationAt, radiation_at
+from fem.response import FREQUENCIES, ModalModel, energy, harmonic
 from meshes.coupled_model import CoupledModel
 from studies.common.groups import IN_RIM, grouped
 
@@ -29,17 +29,29 @@ class Driven:
 
 
 def driven(
-    coupled: CoupledModel, supported: ModalModel, mass: np.ndarray, frequency: np.ndarray = FREQUENCIES
+    coupled: CoupledModel,
+    supported: ModalModel,
+    mass: np.ndarray,
+    frequency: np.ndarray = FREQUENCIES,
+    outside: RadiationAt | None = None,
 ) -> Driven:
-    """Driven of a CoupledModel on its supports. mass (n, n): of the outer surface, see `surface_mass`."""
-    response = harmonic(supported, coupled.drive, frequency)
-    v = response.velocity[:, : len(mass)]
-    square = np.real(np.einsum("wi,ij,wj->w", v.conj(), mass, v, optimize=True))
+    """Driven of a CoupledModel on its supports. mass (n, n): of the outer surface, see `surface_mass`.
+
+    outside: air_outside at these frequencies, where it is there already.
+    """
+    response = harmonic(supported, coupled.drive, frequency, outside)
+    square = energy(mass, response.velocity[:, : len(mass)])
     efficiency = response.radiated_power / (DENSITY * SPEED / 2 * square)
     return Driven(
         response.frequency, response.mobility, grouped(response.share), response.radiated_power, efficiency,
         float(response.imbalance.max()), coupled.structure.valid_to,
     )  # fmt: skip
+
+
+def air_outside(coupled: CoupledModel, frequency: np.ndarray = FREQUENCIES) -> RadiationAt:
+    """What the air outside does to a CoupledModel at frequencies (w,) [Hz], however it is held and whatever it loses."""
+    assert coupled.model.radiation is not None
+    return radiation_at(coupled.model.radiation, 2 * np.pi * frequency)
 
 
 def surface_mass(surface: Boundary, velocity: np.ndarray) -> np.ndarray:
