@@ -124,7 +124,18 @@ def mobility(body: BodyModes, string: int, omega: float | np.ndarray) -> np.ndar
 
     The same dashpots as in time: exact at each mode's own frequency, nearly so between.
     """
-    C, f = sum(dampings(body).values()), body.saddle[string]
-    w = np.atleast_1d(omega)[:, None, None]
-    Z = np.diag(body.omega**2) - w**2 * np.eye(len(f)) + 1j * w * C
-    return 1j * w * (f.T @ np.linalg.solve(Z, np.broadcast_to(f.astype(complex), (len(w), *f.shape))))
+    f = body.saddle[string]
+    return f.T @ _velocity(body, f, omega)
+
+
+def normal_mobility(body: BodyModes, omega: float | np.ndarray) -> np.ndarray:
+    """(k, s) [s/kg]: mobility away from the top at the saddle of every string, as of `mobility`."""
+    f = body.saddle[:, :, 2].T
+    return np.einsum("ns,kns->ks", f, _velocity(body, f, omega))
+
+
+def _velocity(body: BodyModes, force: np.ndarray, omega: float | np.ndarray) -> np.ndarray:
+    """(k, n, m) velocity of each mode under modal forces (n, m) at omega (k,) rad/s."""
+    C, w = sum(dampings(body).values()), np.atleast_1d(omega)[:, None, None]
+    Z = np.diag(body.omega**2) - w**2 * np.eye(len(force)) + 1j * w * C
+    return 1j * w * np.linalg.solve(Z, np.broadcast_to(force.astype(complex), (len(w), *force.shape)))

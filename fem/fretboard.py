@@ -1,7 +1,6 @@
 """Every string at every fret on one body: decay times, where each pluck's energy goes, wolf notes."""
 
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,24 +58,18 @@ class Wolf:
     split: float  # Hz between the two modes that share it, were the string tuned to the body mode
 
 
-def fretboard(strings: Sequence[String], body: BodyModes, pluck: Pluck, frets: int = 20, workers: int = 2) -> Fretboard:
+def fretboard(strings: Sequence[String], body: BodyModes, pluck: Pluck, frets: int = 20) -> Fretboard:
     """Fretboard of all strings, open and at every fret; each note alone, the other strings damped.
 
-    Time goes into the complex modes of each note, which numpy solves without holding the others up: `workers` threads.
-    Set OMP_NUM_THREADS=1 so that they do not compete. ValueError for a number of strings that the body does not have.
+    Time goes into the complex modes of each note, too small for more than one thread: set OMP_NUM_THREADS=1. ValueError for
+    a number of strings that the body does not have.
     """
     if len(strings) != len(body.saddle):
         raise ValueError(f"{len(strings)} strings on a body with {len(body.saddle)} saddle points; expected one each")
     parts = dampings(body)
     places = [(i, fret) for i in range(len(strings)) for fret in range(frets + 1)]
     names = [*parts, STRING]
-
-    def solve(place: tuple[int, int]) -> list[float]:
-        index, fret = place
-        return one_note(strings[index], index, fret, body, pluck, parts)
-
-    with ThreadPoolExecutor(workers) as pool:
-        rows = np.array(list(pool.map(solve, places)))
+    rows = np.array([one_note(strings[i], i, fret, body, pluck, parts) for i, fret in places])
     columns = rows.T.reshape(-1, len(strings), frets + 1)
     return Fretboard(
         columns[0],

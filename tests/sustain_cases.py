@@ -35,7 +35,7 @@ CHOSEN = ("sheet", "solid_laminated", "stiff_limit")
 
 def played(build, how, body, strings):
     """Played of BodyModes with parts named as a guitar's."""
-    board, without = (fretboard(strings, b, Pluck(), FRETS, 1) for b in (body, with_losses(body, {"sides": 0.0})))
+    board, without = (fretboard(strings, b, Pluck(), FRETS) for b in (body, with_losses(body, {"sides": 0.0})))
     middle = lambda v: float(np.median(v[board.valid]))
     median = Medians(
         **{key: middle(getattr(board, key)) for key in (*TIMES, "radiated")},

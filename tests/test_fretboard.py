@@ -103,7 +103,7 @@ def test_fretboard_balances_and_greys_what_the_modes_do_not_answer_for(board):
 
 
 def test_fretboard_entries_are_those_notes(board):
-    """String and fret are not mixed up, and the number of threads changes nothing."""
+    """String and fret are not mixed up, and the notes do not depend on how many there are."""
     body = wooden_box(strings=3, highest=500.0)
     ringing = pluck_note(couple(SET[0], 0, 8, body), Pluck())
     assert board.decay_time[0, 8] == pytest.approx(fall_time(ringing, 60.0))
@@ -111,7 +111,7 @@ def test_fretboard_entries_are_those_notes(board):
     assert board.sound_decay_time[0, 8] == pytest.approx(radiated_decay_time(ringing, 60.0))
     assert board.share["top"][0, 8] == pytest.approx(dissipated(ringing)["top"])
     assert board.partials[0, 8] == valid_partials(SET[0], 8, body)
-    single = fretboard(SET, body, Pluck(), frets=1, workers=1)
+    single = fretboard(SET, body, Pluck(), frets=1)
     assert np.array_equal(single.decay_time, board.decay_time[:, :2], equal_nan=True)
 
 

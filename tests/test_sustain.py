@@ -1,6 +1,7 @@
 """The sustain study on a coarse oval box, broken off once on the way: energy, counterfactual, verdicts, flips, words."""
 
 import io
+import shutil
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -44,7 +45,7 @@ FRETS = 3
 QUIET = {MESH: (0.99, 1.01), RIM_LOSSES: (0.995, 1.005)}
 
 
-def scattered(names, say):
+def scattered(names):
     """A Scatter stand-in: three draws of two notes that move all builds alike, but for 2 % of the last draw."""
     times = np.ones((3, len(names), 2, 2)) * np.array([8.0, 10.0, 12.0])[:, None, None, None]
     times[2, 1:] *= 1.02
@@ -58,7 +59,7 @@ def scattered(names, say):
     )
 
 
-def broken_off(names, say):
+def broken_off(names):
     raise KeyboardInterrupt
 
 
@@ -86,6 +87,26 @@ def study(playing):
         patch.setattr(solved_outside, "outside", twice)
         patch.setattr(sustain_boards, "fretboard", twice)
         return run(scattered)
+
+
+def test_processes_side_by_side_find_the_same(study, playing, tmp_path):
+    for file in playing.store.iterdir():
+        if file.name.startswith(("dry-", "outside-", "drying-")):
+            shutil.copy(file, tmp_path)
+    body = cases.oval(tmp_path)
+    coarse = lambda b: fluid_domain(b, 300.0, 0.06, 0.09)
+    two = replace(playing, store=tmp_path, workers=2)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sustain_boards, "fretboard", twice)  # in this process
+        other = sustain.play_builds(body, two, 0.08, 14, scattered, Progress(1, io.StringIO()), CHOSEN, coarse)
+    for key, played in study.played.items():
+        for which in ("board", "rough", "no_rim_loss"):
+            mine, its = getattr(played, which), getattr(other.played[key], which)
+            assert its.decay_time == pytest.approx(mine.decay_time, rel=1e-9, nan_ok=True)
+    for key, c in study.compared.items():
+        assert other.compared[key].doubts.keys() == c.doubts.keys() and other.compared[key].flip == c.flip
+        assert (other.compared[key].low, other.compared[key].high) == pytest.approx((c.low, c.high), rel=1e-9)
+    assert other.no_rim_low == pytest.approx(study.no_rim_low) and other.top_damping == study.top_damping
 
 
 # --- measures ---
@@ -154,7 +175,7 @@ def test_other_boards_are_asked_for_with_the_same_strings_and_pluck(playing, mon
     monkeypatch.setattr(drawn_wood, "scatter", lambda sheet, wood, *_: asked.append(wood) or "found")
     assert sustain.wood_of("mine.toml", 0, playing, "out") is None
     names = ("sheet", "reversed_kerfed", "kerfed", "doubled_sides", "stiff_limit")
-    assert sustain.wood_of("mine.toml", 7, playing, "out")(names, print) == "found"
+    assert sustain.wood_of("mine.toml", 7, playing, "out")(names) == "found"
     (wood,) = asked
     assert (wood.builds, wood.draws) == (("sheet", "kerfed", "doubled_sides"), 7)
     assert wood.strings == playing.strings.strings and wood.pluck == playing.pluck
@@ -217,7 +238,7 @@ def test_the_rim_loss_at_which_the_verdict_flips(tmp_path):
     body = with_losses(base, {"sides": 40.0})
     playing = Playing.of(Strung(string_set("nylon"), Pluck(), ()), 3, tmp_path)
     given = float(np.exp(np.nanmedian(np.log(decay_times(playing, body)[0] / decay_times(playing, base)[0]))))
-    word = word_with_losses(playing, body, base, given, {MESH: (0.999 * given, 1.001 * given)})
+    word = word_with_losses(playing, (body, base), given, given, {MESH: (0.999 * given, 1.001 * given)})
     assert given < 0.95 and word(1e-3) == NO_DIFFERENCE  # the bodies differ by nothing else
     flip = find_flip(word, 0.02)
     assert flip.at_given == word(1.0) != flip.word == word(flip.factor)

@@ -3,7 +3,7 @@
 import numpy as np
 
 from fem.body_modes import BodyModes
-from fem.fretboard import wolf_notes
+from fem.fretboard import Fretboard, wolf_notes
 from fem.modal_losses import modal_stiffness
 from studies.common.builds import Build
 from studies.solved.coupled import CoupledModels
@@ -14,27 +14,27 @@ from studies.sustain.result import MESH, RIM_LOSSES, STRING_LOSSES, TIMES, WOOD,
 from studies.sweep.scatter import ScatteredNotes
 
 
-def play(playing: Playing, build: Build, how: str, modes: BodyModes, rough: BodyModes, stiffness: float) -> Played:
-    """Played of one build held one way, with its counterfactual; rough: its BodyModes on the coarser mesh."""
+def play(playing: Playing, build: Build, how: str, modes: BodyModes, rough: Fretboard, stiffness: float) -> Played:
+    """Played of one build held one way, with its counterfactual; rough: its Fretboard on the coarser mesh."""
     given, without = boards.board(playing, modes), boards.board(playing, times_rim(modes, 0.0))
-    strings = playing.strings.strings
     median = Medians(
         **{key: float(np.median(getattr(given, key)[given.valid])) for key in (*TIMES, "radiated")},
         no_rim_loss=verdicts.over_reference(without, given, "decay_time"),
         no_rim_loss_early=verdicts.over_reference(without, given, "early_decay_time"),
-        mobility=boards.mean_mobility(modes, len(strings)),
+        mobility=boards.mean_mobility(modes),
     )
-    wolves = verdicts.one_a_note(wolf_notes(strings, modes, playing.frets))
+    wolves = verdicts.one_a_note(wolf_notes(playing.strings.strings, modes, playing.frets))
     share, rate = verdicts.mean_shares(given), verdicts.mean_shares(given, 1 / given.decay_time)
-    coarse = boards.board(playing, rough)
-    return Played(build, how, modes, given, coarse, without, wolves, median, share, rate, stiffness)
+    return Played(build, how, modes, given, rough, without, wolves, median, share, rate, stiffness)
 
 
 def compare(playing: Playing, mine: Played, own: Played, scatter: ScatteredNotes | None, rim_loss: float) -> Compared:
     """Compared of a build beside the sheet's own; rim_loss: mean loss factor of the sheet's own rim."""
-    late, early, sound = judged_times(playing, mine, own, scatter)
+    ranges = ratio_ranges(playing, mine, own)
+    late, early, sound = judged_times(ranges, mine, own, scatter)
     uncertain = {cause: ends for cause, ends in late.doubts.items() if cause != RIM_LOSSES}
-    word = verdicts.word_with_losses(playing, mine.modes, own.modes, late.ratio, uncertain)
+    given = float(ranges[RIM_LOSSES][0, 0])
+    word = verdicts.word_with_losses(playing, (mine.modes, own.modes), given, late.ratio, uncertain)
     by_note = mine.board.decay_time / own.board.decay_time
     decibels = lambda ratio: float(10 * np.log10(ratio))
     return Compared(
@@ -52,10 +52,12 @@ def compare(playing: Playing, mine: Played, own: Played, scatter: ScatteredNotes
     )
 
 
-def judged_times(playing: Playing, mine: Played, own: Played, scatter: ScatteredNotes | None) -> list[Judged]:
-    """Judged of a build's TIMES over those of the sheet's own."""
+def judged_times(
+    ranges: dict[str, np.ndarray], mine: Played, own: Played, scatter: ScatteredNotes | None
+) -> list[Judged]:
+    """Judged of a build's TIMES over those of the sheet's own; ranges: of ratio_ranges."""
     before, after = (verdicts.named_support(p.rate, p.how) for p in (own, mine))
-    ranges, judged = ratio_ranges(playing, mine, own), []
+    judged = []
     for column, measure in enumerate(TIMES):
         ratio = verdicts.over_reference(mine.board, own.board, measure)
         pairs = (mine.board, own.board), (mine.rough, own.rough)
@@ -71,14 +73,13 @@ def judged_times(playing: Playing, mine: Played, own: Played, scatter: Scattered
 def ratio_ranges(playing: Playing, mine: Played, own: Played) -> dict[str, np.ndarray]:
     """{cause: (3, 3) ratios of the few notes}: rows as given and at each end of the cause's range, columns the TIMES."""
     pair, strings = (mine.modes, own.modes), playing.strings
-    few = lambda modes, strings=None: [
-        verdicts.median_ratio(*times) for times in zip(*(boards.decay_times(playing, m, strings) for m in modes))
-    ]
-    ranges = {}
+    medians = lambda times: [verdicts.median_ratio(*both) for both in zip(*times)]
+    few = lambda modes, strings=None: medians(boards.decay_times(playing, m, strings) for m in modes)
+    given, ranges = medians(boards.few_of(playing, p.board) for p in (mine, own)), {}
     if strings.loss_assumed:
-        ranges[STRING_LOSSES] = np.array([few(pair), few(pair, strings.least_loss), few(pair, strings.most_loss)])
+        ranges[STRING_LOSSES] = np.array([given, few(pair, strings.least_loss), few(pair, strings.most_loss)])
     low, high = zip(*(boards.rim_range(p.build.body, p.modes) for p in (mine, own)))
-    ranges[RIM_LOSSES] = np.array([few(pair), few(low), few(high)])
+    ranges[RIM_LOSSES] = np.array([given, few(low), few(high)])
     return ranges
 
 
@@ -95,21 +96,21 @@ def in_words(played: Played) -> str:
     return f"the {kind} rim ({played.build.label})"
 
 
-def top_damping(playing: Playing, own: dict[str, Played]) -> dict[str, tuple[float, float]]:
-    """{how: (T60 with half the losses of the sheet's own top over T60 as given, the same with double)}.
+def top_damping(playing: Playing, own: Played) -> tuple[float, float]:
+    """(T60 with half the losses of the sheet's own top over T60 as given, the same with double).
 
     An outside check: graded damping of the top had 'no practically relevant influence' in three guitars (Acoustics 7(1):11,
     2025, abstract).
     """
-    half, double = boards.TOP_LOSS
-    ratio = lambda modes, factor: verdicts.t60_ratio(playing, boards.times_top(modes, factor), modes)
-    return {how: (ratio(p.modes, half), ratio(p.modes, double)) for how, p in own.items()}
+    given = boards.few_of(playing, own.board)[0]
+    at = lambda factor: boards.decay_times(playing, boards.times_top(own.modes, factor), alone=True)[0]
+    half, double = (verdicts.median_ratio(at(factor), given) for factor in boards.TOP_LOSS)
+    return half, double
 
 
-def limits(playing: Playing, own: dict[str, Played]) -> tuple[dict[str, float], dict[str, float]]:
-    """({how: T60 without rim loss over T60}, the same): the rim's losses at the low and at the high end of their ranges."""
-    low, high = {}, {}
-    for how, p in own.items():
-        ends = boards.rim_range(p.build.body, p.modes)
-        low[how], high[how] = (verdicts.t60_ratio(playing, times_rim(p.modes, 0.0), end) for end in ends)
+def limits(playing: Playing, own: Played) -> tuple[float, float]:
+    """T60 without rim loss over T60, the rim's losses at the low and at the high end of their ranges."""
+    without = boards.few_of(playing, own.no_rim_loss)[0]
+    ends = boards.rim_range(own.build.body, own.modes)
+    low, high = (verdicts.median_ratio(without, boards.decay_times(playing, end)[0]) for end in ends)
     return low, high

@@ -1,13 +1,12 @@
 """Fretboards of a body and single decay times, kept on disk; what a range of string and rim losses does to them."""
 
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from fem.body_modes import BodyModes, mobility, with_losses
+from fem.body_modes import BodyModes, dampings, normal_mobility, with_losses
 from fem.coupled_string import couple, fall_time, pluck_note, radiated_decay_time, valid_partials
 from fem.fretboard import Fretboard, fretboard
 from fem.strings import Pluck, String, fretted_length
@@ -20,12 +19,12 @@ from studies.common.inputs import BadInput
 from studies.common.kept import Kind, flat, kept, unflat
 from studies.common.ranges import numbers, positive, shares
 from studies.solved.power import SUMMARY
+from studies.sustain.result import TIMES
 
 JOINTS = ("joint_top", "joint_back")
 JOINT_LOSS = (0.005, 0.1)  # of a glued joint; hardly measured
 WOOD_LOSS = (0.5, 2.0)  # times the loss factors of sides, linings, blocks and bars
 FEW = 5  # every fifth fret serves for ranges and flips
-WORKERS = 2
 BALANCE = 1e-6  # a pluck's shares must sum to 1 so closely
 TOP_LOSS = (0.5, 2.0)  # times the loss factors of the top: spruce lies about .005 to .02 along and across the grain
 POINTS = 100  # of the log mean of the mobility
@@ -41,12 +40,13 @@ class Playing:
     frets: int
     store: Path
     few: tuple[tuple[int, int], ...]  # ((string, fret), ...) of the notes that serve for ranges and flips
+    workers: int = 1  # processes that solve side by side
 
     @staticmethod
-    def of(strung: Strung, frets: int, store: Path) -> "Playing":
+    def of(strung: Strung, frets: int, store: Path, workers: int = 1) -> "Playing":
         """Playing with its few notes chosen. BadInput where the pluck does not lie on every string at the highest fret."""
         few = tuple((i, fret) for i in range(len(strung.strings.strings)) for fret in range(0, frets + 1, FEW))
-        playing = Playing(strung.strings, strung.pluck, strung.assumed, frets, store, few)
+        playing = Playing(strung.strings, strung.pluck, strung.assumed, frets, store, few, workers)
         check_pluck(playing)
         return playing
 
@@ -77,21 +77,24 @@ def decay_times(
     strings: in place of the set's own. alone: T60 only (1, k), in half the time.
     """
     strings = strings or playing.strings.strings
+    damping = sum(dampings(body).values())
 
     def one(place):
         i, fret = place
         if not valid_partials(strings[i], fret, body):
             return (np.nan,) * (1 if alone else 3)
-        ringing = pluck_note(couple(strings[i], i, fret, body), playing.pluck)
+        ringing = pluck_note(couple(strings[i], i, fret, body, damping=damping), playing.pluck)
         if alone:
             return (fall_time(ringing, 60.0),)
         return fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0), radiated_decay_time(ringing, 60.0)
 
-    def all_of_them():
-        with ThreadPoolExecutor(WORKERS) as pool:
-            return np.array(list(pool.map(one, playing.few))).T
+    inputs = (strings, playing.pluck, playing.few, body, alone)
+    return kept(playing.store, FEW_NOTES, inputs, lambda: np.array([one(place) for place in playing.few]).T)
 
-    return kept(playing.store, FEW_NOTES, (strings, playing.pluck, playing.few, body, alone), all_of_them)
+
+def few_of(playing: Playing, fretted: Fretboard) -> np.ndarray:
+    """decay_times of the body whose Fretboard is known."""
+    return np.array([[getattr(fretted, measure)[place] for place in playing.few] for measure in TIMES])
 
 
 def _pack(fretted: Fretboard) -> dict[str, np.ndarray]:
@@ -165,10 +168,10 @@ def in_rim(structure: Structure, modal: Mapping[str, np.ndarray]) -> float:
     return sum(float(np.sum(np.diag(modal[part])[keep] / square)) for part in RIM if part in modal)
 
 
-def mean_mobility(body: BodyModes, strings: int) -> float:
+def mean_mobility(body: BodyModes) -> float:
     """Mean real part of the mobility [s/kg] away from the top, over all strings' saddles and the logarithm of frequency."""
     omega = 2 * np.pi * np.geomspace(SUMMARY[0], min(SUMMARY[1], body.highest_valid), POINTS)
-    return float(np.mean([mobility(body, i, omega)[:, 2, 2].real.mean() for i in range(strings)]))
+    return float(normal_mobility(body, omega).real.mean())
 
 
 def check_pluck(playing: Playing) -> None:

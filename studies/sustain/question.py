@@ -5,14 +5,15 @@ polarisations. Each build changes one thing from the sheet's own. What is uncert
 losses, rim losses; the error of the model itself is not known and in none of them.
 """
 
-from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from meshes.sheet_strings import strung
 from studies.common.inputs import BadInput, given_sheet, mesh_size, within
 from studies.common.kept import kept_folder
+from studies.common.locks import say_line
 from studies.common.progress import say_drawing
+from studies.common.side_by_side import cores
 from studies.common.words import with_files
 from studies.solved.coupled import DRY_MODES
 from studies.sustain.fretboards import Playing
@@ -58,35 +59,40 @@ def compare_sustain(
         raise BadInput("--draws 1: expected 0 (no wood scatter), or 2 and more")
     chosen = strung(given.body, strings)
     out = given.folder(out, "sustain")
-    playing = Playing.of(chosen, frets, kept_folder(out))
-    study = play_builds(given.body, playing, size, modes, wood=wood_of(given.source.path, draws, playing, out / "wood"))
+    playing = Playing.of(chosen, frets, kept_folder(out), cores())
+    wood = wood_of(given.source.path, draws, playing, out / "wood")
+    study = play_builds(given.body, playing, size, modes, wood)
     study = replace(study, source=given.source)
     return with_files(text(study), write_report(study, out, pictures, say_drawing))
 
 
 def wood_of(sheet: Path, draws: int, playing: Playing, out: Path) -> Wood | None:
-    """Draws of the wood of the sheet's file, for solve.play_builds; None without draws. out: folder of their rows.
+    """Draws of the wood of the sheet's file, for solve.play_builds; None without draws. out: folder of their rows."""
+    return OtherBoards(sheet, draws, playing, out) if draws else None
+
+
+@dataclass(frozen=True)
+class OtherBoards:
+    """Function that draws the wood of some builds; travels by pickle.
 
     On a mesh and with modes of its own, whatever the study's: what other boards do to the ratio of a pair of boxes depends
     little on either.
     """
-    if not draws:
-        return None
 
-    def scattered(names, say):
+    sheet: Path
+    draws: int
+    playing: Playing
+    out: Path
+
+    def __call__(self, names: tuple[str, ...]) -> scatter.ScatteredNotes:
         drawn = tuple(name for name in names if name == "sheet" or name in WOOD.builds)
-        asked = replace(WOOD, builds=drawn, draws=draws, strings=playing.strings.strings, pluck=playing.pluck)
-        return scatter.scatter(sheet, asked, out, _Told(say), playing.store)
-
-    return scattered
+        strings, pluck = self.playing.strings.strings, self.playing.pluck
+        asked = replace(WOOD, builds=drawn, draws=self.draws, strings=strings, pluck=pluck)
+        return scatter.scatter(self.sheet, asked, self.out, _Told(), self.playing.store)
 
 
 class _Told(Log):
-    """The log of the draws as steps of this study's progress."""
-
-    def __init__(self, say: Callable[[str], None]):
-        super().__init__()
-        self.tell = say
+    """The log of the draws as lines of this study's progress."""
 
     def say(self, text: str) -> None:
-        self.tell(f"other boards of the same woods: {text}")
+        say_line(f"other boards of the same woods: {text}")

@@ -10,6 +10,7 @@ from meshes.string_body import string_body
 from meshes.supports import assumptions, with_supports
 from studies.common.builds import builds, complete_linings
 from studies.common.progress import Progress
+from studies.common.side_by_side import SideBySide
 from studies.common.two_meshes import COARSER, both
 from studies.solved.coupled import STEPS, CoupledModels, coupled_models
 from studies.sustain import fretboards as boards
@@ -21,7 +22,7 @@ from studies.sweep.scatter import ScatteredNotes
 
 FRETBOARDS, RANGES, WOODS = 10, 10, 60  # of progress per build, where a mesh takes STEPS; of all draws
 
-Wood = Callable[[tuple[str, ...], Callable[[str], None]], ScatteredNotes]  # (names of the builds, say) -> their draws
+Wood = Callable[[tuple[str, ...]], ScatteredNotes]  # names of the builds -> their draws; travels by pickle
 
 
 def play_builds(
@@ -37,42 +38,57 @@ def play_builds(
     """Study of a Body with `modes` dry modes, on meshes of `size` [m] and COARSER times that.
 
     wood: None leaves the draws of the wood out. chosen: names of the builds, 'sheet' among them. What is assumed of strings
-    and pluck is added to the body's. Everything that took long is kept in playing.store and used again. ArithmeticError
-    where a pluck's energy does not add up.
+    and pluck is added to the body's. Everything that took long is kept in playing.store and used again. What needs no mesh
+    runs in playing.workers processes, the wood's draws from the start. ArithmeticError where a pluck's energy does not add up.
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=(*body.assumed, *playing.assumed, *assumed, *assumptions(), *boards.range_notes()))
     rows = tuple(b for b in builds(body) if chosen is None or b.name in chosen)
-    progress = progress or Progress(
-        len(rows) * (STEPS * (1 + COARSER**-2) + FRETBOARDS + RANGES) + WOODS * (wood is not None)
-    )
-    coarse = coupled_models(rows, COARSER * size, modes, playing.store, progress, COARSER**-2, around)
-    rough, coarse_unknowns = supported_modes(coarse, playing), coarse.unknowns
-    del coarse  # large
-    fine = coupled_models(rows, size, modes, playing.store, progress, 1.0, around)
-    bodies, played = supported_modes(fine, playing), {}
-    for build in rows:
-        stiffness = rim_stiffness(fine, build)
-        for how in SUPPORT_CONDITIONS:
+    keys = [(build, how) for build in rows for how in SUPPORT_CONDITIONS]
+    fretboards, ranges, woods = (w / playing.workers for w in (FRETBOARDS, RANGES, WOODS * (wood is not None)))
+    progress = progress or Progress(len(rows) * (STEPS * (1 + COARSER**-2) + fretboards + ranges) + woods)
+    with SideBySide(playing.workers) as side:
+        drawn = None if wood is None else side.begin(wood, tuple(build.name for build in rows))
+        coarse = coupled_models(rows, COARSER * size, modes, playing.store, progress, COARSER**-2, around)
+        rough = {key: side.begin(boards.board, playing, m) for key, m in supported_modes(coarse, playing).items()}
+        coarse_unknowns = coarse.unknowns
+        del coarse  # large
+        fine = coupled_models(rows, size, modes, playing.store, progress, 1.0, around)
+        bodies, begun, played = supported_modes(fine, playing), {}, {}
+        for build in rows:
+            stiffness = rim_stiffness(fine, build)
+            for how in SUPPORT_CONDITIONS:
+                progress.say(f"{build.label}, {how}: every string and fret on the coarser mesh")
+                key = build.name, how
+                begun[key] = side.begin(play, playing, build, how, bodies[key], rough[key](), stiffness)
+                progress.step(fretboards / len(SUPPORT_CONDITIONS) / 3)
+        progress.say("drying")
+        dry, more = drying(body, rows, fine.model, playing.store)
+        for build, how in keys:
             progress.say(f"{build.label}, {how}: every string and fret")
-            key = build.name, how
-            played[key] = play(playing, build, how, bodies[key], rough[key], stiffness)
-            progress.step(FRETBOARDS / len(SUPPORT_CONDITIONS))
-    progress.say("drying, other boards of the same woods")
-    dry, more = drying(body, rows, fine.model, playing.store)
-    scatter = None
-    if wood is not None:
-        scatter = wood(tuple(build.name for build in rows), progress.say)
-        progress.step(WOODS)
-    rim_loss, compared = boards.rim_loss_factor(fine.whole["sheet"].structure), {}
-    own = {how: played["sheet", how] for how in SUPPORT_CONDITIONS}
-    for build in rows[1:]:
-        for how in SUPPORT_CONDITIONS:
+            played[build.name, how] = begun[build.name, how]()
+            progress.step(fretboards / len(SUPPORT_CONDITIONS) * 2 / 3)
+        own = {how: played["sheet", how] for how in SUPPORT_CONDITIONS}
+        damped = {how: side.begin(top_damping, playing, p) for how, p in own.items()}
+        scatter = None
+        if drawn is not None:
+            progress.say("other boards of the same woods")
+            scatter = drawn()
+            progress.step(woods)
+        rim_loss = boards.rim_loss_factor(fine.whole["sheet"].structure)
+        judged = {
+            (build.name, how): side.begin(compare, playing, played[build.name, how], own[how], scatter, rim_loss)
+            for build, how in keys
+            if build.name != "sheet"
+        }
+        compared = {}
+        for build, how in keys[len(SUPPORT_CONDITIONS) :]:
             progress.say(f"{build.label}, {how}: doubts, and where the verdict flips")
-            compared[build.name, how] = compare(playing, played[build.name, how], own[how], scatter, rim_loss)
-            progress.step(RANGES / len(SUPPORT_CONDITIONS))
+            compared[build.name, how] = judged[build.name, how]()
+            progress.step(ranges / len(SUPPORT_CONDITIONS))
+        low, high = zip(*(limits(playing, p) for p in own.values()))
+        top = {how: damping() for how, damping in damped.items()}
     progress.close("solved")
-    low, high = limits(playing, own)
     return Study(
         body=replace(body, assumed=body.assumed + more),
         strings=playing.strings,
@@ -80,11 +96,11 @@ def play_builds(
         builds=rows,
         played=played,
         compared=compared,
-        no_rim_low=low,
-        no_rim_high=high,
+        no_rim_low=dict(zip(own, low)),
+        no_rim_high=dict(zip(own, high)),
         dry=dry,
         mesh_by_note=mesh_by_note(own),
-        top_damping=top_damping(playing, own),
+        top_damping=top,
         rim_loss_factor=rim_loss,
         highest_valid=min(p.board.highest_valid for p in played.values()),
         sizes=both(size),

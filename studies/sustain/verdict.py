@@ -157,16 +157,17 @@ def find_flip(word_at: Callable[[float], str], rim_loss: float) -> Flip | None:
 
 
 def word_with_losses(
-    playing: Playing, body: BodyModes, base: BodyModes, ratio: float, uncertain: Ranges
+    playing: Playing, pair: tuple[BodyModes, BodyModes], given: float, ratio: float, uncertain: Ranges
 ) -> Callable[[float], str]:
-    """Function factor -> word of the verdict with both builds' rim losses multiplied; uncertain: all but these losses.
+    """Function factor -> word of the verdict with the rim losses of a build and its reference multiplied.
 
-    The few notes' ratio follows the losses; the other uncertainties keep their size on a log scale.
+    given: the few notes' ratio with the losses as given; it follows them. uncertain: all but these losses; they keep their
+    size on a log scale.
     """
-    given = median_ratio(*(decay_times(playing, b)[0] for b in (body, base)))
 
     def word(factor):
-        at = ratio * t60_ratio(playing, times_rim(body, factor), times_rim(base, factor)) / given
+        turned = given if factor == 1 else t60_ratio(playing, *(times_rim(body, factor) for body in pair))
+        at = ratio * turned / given
         moved = {name: (at * low / ratio, at * high / ratio) for name, (low, high) in uncertain.items()}
         return verdict(*combined(at, moved)).word
 
