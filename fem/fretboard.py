@@ -95,7 +95,7 @@ def one_note(
     row = [fundamental(string, fret), inharmonicity(string, fret), m]
     if m == 0:
         return row + [np.nan] * (6 + len(parts))
-    ringing = pluck_note(couple(string, index, fret, body, damping=sum(parts.values())), pluck)
+    ringing = pluck_note(couple(string, index, fret, body, damping=np.add.reduce(list(parts.values()))), pluck)
     share = dissipated(ringing, parts)
     whole = pluck_energy(string, fret, pluck)
     times = [fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0), radiated_decay_time(ringing, 60.0)]
