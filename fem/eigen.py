@@ -59,22 +59,15 @@ def modes(
     load: (dofs,) whose residual attachment mode is wanted too, beyond rigid and elastic modes; the same factor gives it.
     Same input, same answer: the starting block is fixed.
     """
-    K, M = model.matrix("K", weights), model.matrix("M", weights)
-    free, analysis = np.setdiff1d(np.arange(model.size), fixed), None
+    free = np.setdiff1d(np.arange(model.size), fixed)
+    analysis = model.analysis if len(free) == model.size else None
     rigid = _left_free(rigid_modes(model.space.points), fixed)
-    if len(free) < model.size:
-        K, M = K[free][:, free], M[free][:, free]
-    else:
-        analysis = model.analysis
-    shifted = lambda shift: Factor(minus(K, shift, M), analysis)
-    light = M.copy()
-    light.eliminate_zeros()
-    if rigid.shape[1]:
-        rigid = rigid @ np.linalg.inv(np.linalg.cholesky(rigid[free].T @ (light @ rigid[free]))).T
     shift, solution = SHIFT, None
     for _ in range(TRIES):
-        factor = shifted(shift)
-        solution, lowest = _block_lanczos(factor, K, light, rigid[free], count, tolerance, shift)
+        A, M = _pencil(model, weights, shift, free)
+        rigid = rigid @ np.linalg.inv(np.linalg.cholesky(rigid[free].T @ (M @ rigid[free]))).T
+        factor = Factor(A, analysis)
+        solution, lowest = _block_lanczos(factor, A, M, rigid[free], count, tolerance, shift)
         if solution is not None:
             break
         shift = -abs(lowest)
@@ -85,14 +78,19 @@ def modes(
     bent = None
     if load is not None:
         known = np.hstack([rigid[free], shape])
-        bent = everywhere(residual_attachment_mode(factor.solve, shift, light, known, load[free]))
+        bent = everywhere(residual_attachment_mode(factor.solve, shift, M, known, load[free]))
     rigid_frequency = np.sqrt(_rigid_energy(model, weights, rigid)) / (2 * np.pi)
     return Modes(np.sqrt(omega2) / (2 * np.pi), everywhere(shape), residual, rigid_frequency, bent)
 
 
-def minus(K: sp.csr_array, shift: float, M: sp.csr_array) -> sp.csr_array:
-    """K - shift M for two matrices with the same stored places, which stay, zeros too."""
-    return sp.csr_array((K.data - shift * M.data, K.indices, K.indptr), shape=K.shape)
+def _pencil(model: Model, weights: Weights, shift: float, free: np.ndarray) -> tuple[sp.csr_array, sp.csr_array]:
+    """(K - shift M, M) of the free unknowns: the first on the model's whole pattern, zeros stored too, the second without."""
+    K, M = model.matrix("K", weights), model.matrix("M", weights)
+    if len(free) < model.size:
+        K, M = K[free][:, free], M[free][:, free]
+    K.data -= shift * M.data
+    M.eliminate_zeros()
+    return K, M
 
 
 def _spread(part: np.ndarray, free: np.ndarray, size: int) -> np.ndarray:
@@ -122,11 +120,11 @@ def _rigid_energy(model: Model, weights: Weights, rigid: np.ndarray) -> np.ndarr
 
 
 def _block_lanczos(
-    factor: Factor, K: sp.csr_array, M: sp.csr_array, rigid: np.ndarray, count: int, tolerance: float, shift: float
+    factor: Factor, A: sp.csr_array, M: sp.csr_array, rigid: np.ndarray, count: int, tolerance: float, shift: float
 ) -> tuple[tuple[np.ndarray, np.ndarray, np.ndarray] | None, float]:
     """((lambda (count,), M-orthonormal x (n, count), residual (count,)), lowest lambda) of K x = lambda M x beside `rigid`.
 
-    factor: of K - shift M. None in place of the triple where the shift lies too far from the lowest lambda to converge soon.
+    A = K - shift M, factor: of A. None in place of the triple where the shift lies too far from the lowest lambda to converge soon.
 
     Grimes, Lewis & Simon, SIAM J. Matrix Anal. Appl. 15:228 (1994), with full reorthogonalisation in place of restarts.
     """
@@ -156,16 +154,22 @@ def _block_lanczos(
             return None, lowest
     shape = V[:, r:size] @ Y
     omega2 = 1 / mu + shift
-    return (omega2, shape, _residual(factor, K, M, omega2, shape)), omega2[0]
+    return (omega2, shape, _residual(factor, A, M, shape, 1 / mu)), omega2[0]
 
 
-def _residual(factor: Factor, K: sp.csr_array, M: sp.csr_array, omega2: np.ndarray, shape: np.ndarray) -> np.ndarray:
-    """|A^-1 (K x - omega2 M x)|_M / |x|_M with A = K - shift M: the nearest eigenvalue is no further from omega2 than that times omega2 - shift.
+def _residual(factor: Factor, A: sp.csr_array, M: sp.csr_array, shape: np.ndarray, value: np.ndarray) -> np.ndarray:
+    """|A^-1 (A x - value M x)|_M / |x|_M (count,) of A = K - shift M: the nearest eigenvalue omega^2 - shift is no further
+    from `value` (count,) than that times `value`.
 
-    Computed afresh from K and M, so that it also tells of a bad factorisation. Parlett, The Symmetric Eigenvalue Problem, 4.5.
+    Computed afresh from A and M, so that it also tells of a bad factorisation. Parlett, The Symmetric Eigenvalue Problem, 4.5.
     """
-    error = factor.solve(K @ shape - (M @ shape) * omega2)
-    return np.sqrt(np.sum(error * (M @ error), axis=0) / np.sum(shape * (M @ shape), axis=0))
+    found = np.empty(len(value))
+    for k in range(0, len(value), BLOCK):  # few at a time: memory
+        some = slice(k, k + BLOCK)
+        x, Mx = shape[:, some], M @ shape[:, some]
+        error = factor.solve(A @ x - Mx * value[some])
+        found[some] = np.sqrt(np.sum(error * (M @ error), axis=0) / np.sum(x * Mx, axis=0))
+    return found
 
 
 def _orthogonalised(

@@ -15,13 +15,11 @@ from scipy.sparse.linalg import splu
 try:
     import rslab
 except ImportError:  # no wheel for this system: SuperLU only runs slower
-    rslab = None
+    rslab = None  # type: ignore[assignment]
 
 Solver = Callable[[np.ndarray], np.ndarray]  # right-hand sides (n, m) -> A^-1 times them
 CORES = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-THREADS = int(
-    os.environ.get("RIMWORK_THREADS") or min(CORES, 4)
-)  # of one factorisation; 1 where processes run side by side
+THREADS = int(os.environ.get("RIMWORK_THREADS") or min(CORES, 4))  # of one solve; 1 where processes run side by side
 
 
 class Analysis:
@@ -38,11 +36,12 @@ class Factor:
     """
 
     def __init__(self, A: sp.csr_array, analysis: Analysis | None = None) -> None:
-        if rslab is None:
+        symbolic = (analysis or Analysis(A)).symbolic if rslab else None
+        if symbolic is None:
             self.solve: Solver = _superlu(A)
-            return
-        ldlt = ((analysis and analysis.symbolic) or Analysis(A).symbolic).factor(A, threads=THREADS)
-        self.solve = lambda B: _columns(ldlt.solve_many, B)
+        else:
+            ldlt = symbolic.factor(A, threads=THREADS)
+            self.solve = lambda B: _columns(ldlt.solve_many, B)
 
 
 def _columns(solve: Solver, B: np.ndarray) -> np.ndarray:

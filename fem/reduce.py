@@ -269,7 +269,9 @@ def greedy(
         for k in todo:
             say(f"snapshot {len(solved) + 1}")
             solution = modes(model, samples[k], count + EXTRA, load=load)
-            snapshots += [solution.shape] if load is None else [solution.shape, solution.attachment[:, None]]
+            snapshots.append(solution.shape)
+            if solution.attachment is not None:
+                snapshots.append(solution.attachment[:, None])
             solved.append(k)
         V = norm.basis(rigid, np.hstack(snapshots), DROP * tolerance, most)
         reduced = reduce(model, V, Z)

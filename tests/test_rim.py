@@ -243,8 +243,9 @@ def test_rows_of_a_longer_solution_serve_this_study_too(study, body, folder):
 
 
 def equal(a, b):
-    arrays = solved_dry.pack(b)
-    return all(np.array_equal(v, arrays[k]) for k, v in solved_dry.pack(a).items()) and a.mass == b.mass
+    """Whether two rows are the same to the bit; a row cut to its first modes has no attachment mode."""
+    mine, other = ({k: v for k, v in solved_dry.pack(row).items() if k != "modes/attachment"} for row in (a, b))
+    return mine.keys() == other.keys() and all(np.array_equal(v, other[k]) for k, v in mine.items())
 
 
 def stored(build, model, folder):
