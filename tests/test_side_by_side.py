@@ -43,6 +43,12 @@ def test_results_come_from_other_processes_and_are_not_mixed_up():
             roots[2]()
 
 
+def test_a_process_of_one_task_ends_after_it():
+    with SideBySide(2, 1) as side:
+        pids = [side.begin(os.getpid)() for _ in range(3)]
+    assert len({*pids, os.getpid()}) == 4
+
+
 def test_one_worker_works_in_line_when_asked():
     done = []
     with SideBySide(1) as side:

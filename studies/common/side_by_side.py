@@ -27,17 +27,19 @@ class SideBySide:
 
     Functions and arguments travel by pickle. With one worker the function runs in line when its result is asked for. When the
     block is left, by an error or Ctrl-C too, and when this process dies, the others end at once: what they keep on disk is
-    whole or not there.
+    whole or not there. tasks: after so many a process ends and gives its memory back; None: when the block is left.
     """
 
-    def __init__(self, workers: int):
+    def __init__(self, workers: int, tasks: int | None = None):
         self.pool: ProcessPoolExecutor | None = None
         if workers > 1:
             for name in THREADS:
                 os.environ.setdefault(name, "1")  # each process has a core to itself
             context = get_context("spawn")
             self.alive, self.hold = context.Pipe(duplex=False)
-            self.pool = ProcessPoolExecutor(workers, context, _end_with_parent, (self.alive,))
+            self.pool = ProcessPoolExecutor(
+                workers, context, _end_with_parent, (self.alive,), max_tasks_per_child=tasks
+            )
 
     def begin(self, function: Callable[..., T], *arguments: object) -> Callable[[], T]:
         """Function () -> the result; raises what the work raised. A process that dies leaves its work to this one."""

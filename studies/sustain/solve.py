@@ -47,8 +47,8 @@ def play_builds(
     keys = [(build, how) for build in rows for how in SUPPORT_CONDITIONS]
     fretboards, ranges, woods = (w / playing.workers for w in (FRETBOARDS, RANGES, WOODS * (wood is not None)))
     progress = progress or Progress(len(rows) * (STEPS * (1 + COARSER**-2) + fretboards + ranges) + woods)
-    with SideBySide(playing.workers) as side:
-        drawn = None if wood is None else side.begin(wood, tuple(build.name for build in rows))
+    with SideBySide(playing.workers) as side, SideBySide(playing.workers, 1) as large:
+        drawn = None if wood is None else large.begin(wood, tuple(build.name for build in rows))
         coarse = coupled_models(rows, COARSER * size, modes, playing.store, progress, COARSER**-2, around)
         rough = {key: side.begin(boards.board, playing, m) for key, m in supported_modes(coarse, playing).items()}
         coarse_unknowns = coarse.unknowns
