@@ -3,6 +3,8 @@
 import csv
 import io
 import json
+import pickle
+from contextlib import contextmanager
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -46,19 +48,45 @@ def folder(tmp_path_factory):
     return tmp_path_factory.mktemp("rim-air")
 
 
-@pytest.fixture(scope="module")
-def study(folder):
-    """Three builds of the bare oval on coarse meshes of everything, 14 dry modes."""
-    coarse = lambda body: fluid_domain(body, 300.0, 0.06, 0.09)
+def coarse_air(body):
+    return fluid_domain(body, 300.0, 0.06, 0.09)
+
+
+@contextmanager
+def few_modes_and_builds():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(coupled, "DRY_MODES", 14)
         patch.setattr(rim_air, "builds", lambda body: [b for b in all_builds(body) if b.name in CHOSEN])
-        return rim_air.compare_in_air(cases.oval(folder), 0.08, 5, folder / "rows", Progress(1, io.StringIO()), coarse)
+        patch.setattr(rim_air, "fluid_domain", coarse_air)
+        yield
+
+
+@pytest.fixture(scope="module")
+def study(folder):
+    """Three builds of the bare oval on coarse meshes of everything, 14 dry modes."""
+    with few_modes_and_builds():
+        return rim_air.compare_in_air(
+            cases.oval(folder), 0.08, 5, folder / "rows", Progress(1, io.StringIO()), coarse_air
+        )
 
 
 @pytest.fixture(scope="module")
 def written(study, folder):
     return write_report(study, folder, pictures=False)
+
+
+def test_another_process_would_find_the_same_on_the_coarser_mesh(study, folder, tmp_path):
+    with few_modes_and_builds():
+        alone = rim_air.on_coarser(cases.oval(folder), 0.08, 5, tmp_path, air=True)
+        assert rim_air.on_coarser(cases.oval(folder), 0.08, 5, tmp_path, air=False) is None
+    alone = pickle.loads(pickle.dumps(alone))  # as it travels
+    assert alone.unknowns == study.coarse.unknowns != study.fine.unknowns
+    assert alone.results.keys() == study.coarse.results.keys()
+    for key, mine in alone.results.items():
+        theirs = study.coarse.results[key]
+        assert np.array_equal(mine.modes.frequency, theirs.modes.frequency)
+        assert np.array_equal(mine.driven.mobility, theirs.driven.mobility)
+        assert np.array_equal(mine.motion, theirs.motion)
 
 
 # --- measures ---
@@ -197,6 +225,7 @@ def test_partners_follow_the_motion_not_the_order():
 
 def test_the_default_leads_with_the_air_and_keeps_the_dry_page_beside_it(folder, tmp_path, monkeypatch, capsys):
     """One command: dry rows are solved once and shared, two pages that link to each other, each labelled; --no-air: dry alone."""
+    monkeypatch.setattr(rim, "usable_cores", lambda: 1)  # patches do not reach another process
     coarse = lambda body: fluid_domain(body, 300.0, 0.06, 0.09)
     solved, solve = [], solve_dry
     monkeypatch.setattr(solved_dry, "solve_dry", lambda *a: solved.append(a[0].name) or solve(*a))

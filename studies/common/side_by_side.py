@@ -16,12 +16,6 @@ MOST = 4  # processes: each holds its own copy of the libraries, some 200 MB
 THREADS = "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"
 
 
-def cores() -> int:
-    """Cores that this process may use, MOST at most."""
-    own = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    return min(own, MOST)
-
-
 class SideBySide:
     """with SideBySide(2) as side: later = side.begin(function, *arguments); ...; later() is its result.
 

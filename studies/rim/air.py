@@ -7,14 +7,16 @@ drive is a force of 1 N out of the top at the saddle's middle. A second, coarser
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from io import StringIO
 from pathlib import Path
 
 import numpy as np
 
-from fem.model import Model
+from fem.model import Model, assemble
 from fem.radiation import RadiationAt
 from fem.response import ModalModel
 from meshes.body import Body
+from meshes.build import mesh_body
 from meshes.coupled_model import CoupledModel, FluidDomain, fluid_domain, modes_of
 from meshes.supports import FIRMER, LAP, SOFTER, assumptions, with_supports
 from studies.common.builds import Build, builds, complete_linings
@@ -25,6 +27,7 @@ from studies.common.two_meshes import COARSER, both
 from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy, Level, Result
 from studies.solved import coupled
 from studies.solved.coupled import STEPS, CoupledModels, coupled_models, shared
+from studies.solved.dry import SPARE, stored_row
 from studies.solved.power import OF_SUMMARY, air_outside, driven, summary, surface_mass
 
 DRIVEN = 1.5  # of progress per build, mesh and support
@@ -35,31 +38,56 @@ OTHERS = 9.0  # of progress: other flesh, other losses
 def compare_in_air(
     body: Body, size: float, count: int, store: Path, progress: Progress | None = None,
     around: Callable[[Body], FluidDomain] = fluid_domain, models: tuple[Model | None, Model | None] = (None, None),
+    rough: Callable[[], Level | None] = lambda: None,
 ) -> AirStudy:  # fmt: skip
     """AirStudy of a body and `count` of its air-loaded modes, on meshes of `size` [m] and COARSER times that.
 
     models: of the finer and the coarser mesh, where they are there already. Rows in the folder `store` are used again.
+    rough: function () -> what the coarser mesh tells, where another process finds it (see on_coarser).
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=(*body.assumed, *assumed))
     rows, weights = tuple(builds(body)), (1.0, COARSER**-2)
     progress = progress or Progress(PROGRESS * len(rows) * sum(weights) + OTHERS)
     around = shared(around)
-    fine, coarse = (
-        driven_on(
-            coupled_models(rows, h, coupled.dry_modes(count), store, progress, weight, around, model),
-            rows,
-            progress,
-            weight,
+
+    def on_mesh(k: int) -> Level:
+        made = coupled_models(
+            rows, both(size)[k], coupled.dry_modes(count), store, progress, weights[k], around, models[k]
         )
-        for h, weight, model in zip(both(size), weights, models)
-    )
+        return driven_on(made, rows, progress, weights[k])
+
+    fine = on_mesh(0)
+    assert fine.base is not None
     progress.say("softer and firmer flesh, other losses in the rim")
     outside = air_outside(fine.base, OF_SUMMARY)
     firmness, others = other_flesh(fine.base, outside), sensitivity(fine.base, outside)
-    body = replace(body, assumed=(*body.assumed, *assumptions()))
     progress.step(OTHERS)
+    progress.say("the coarser mesh")
+    if coarse := rough():
+        progress.step(PROGRESS * len(rows) * weights[1])
+    else:
+        coarse = on_mesh(1)
+    body = replace(body, assumed=(*body.assumed, *assumptions()))
     return AirStudy(body, rows, fine, coarse, count, firmness, others)
+
+
+def on_coarser(body: Body, size: float, count: int, store: Path, air: bool) -> Level | None:
+    """What the mesh of COARSER times `size` [m] tells, for a process beside the one that solves the finer mesh.
+
+    First every build's dry modes, into the folder `store`, where the other process finds them; then, with `air`, the Level
+    of AirStudy, unless some part's losses are not known.
+    """
+    body, assumed = complete_linings(body)
+    body = replace(body, assumed=(*body.assumed, *assumed))
+    rows, h = tuple(builds(body)), both(size)[1]
+    model, dry = assemble(mesh_body(body, h)), coupled.dry_modes(count)
+    solved = [stored_row(build, model, max(dry, count + SPARE), store) for build in rows]
+    if not air or any(row.split.losses_unknown for row in solved):
+        return None
+    quiet = Progress(1.0, StringIO())
+    level = driven_on(coupled_models(rows, h, dry, store, quiet, 0.0, shared(fluid_domain), model), rows, quiet, 0.0)
+    return replace(level, base=None)
 
 
 def driven_on(made: CoupledModels, rows: Sequence[Build], progress: Progress, weight: float) -> Level:

@@ -59,6 +59,7 @@ def draw_level(
         drawn["power"] += save_with_caption(power_figure(rows, how), stem, power_words(name, level, how), formats)[:1]
         stem = folder / f"overlay-{how.replace(' ', '-')}"
         drawn["overlay"] += save_with_caption(overlay_figure(rows, how), stem, overlay_words(name, how), formats)[:1]
+    assert level.base is not None
     boards = boards_and_air(level.base)
     result = level.results["sheet", FREE]
     moves = names_with_air(level.base, result.modes, result.motion, count)

@@ -15,12 +15,13 @@ from studies.common.kept import kept_folder
 from studies.common.machine import usable_cores
 from studies.common.measured import beside
 from studies.common.progress import Progress
+from studies.common.side_by_side import SideBySide
 from studies.common.two_meshes import COARSER
 from studies.common.words import with_files
 from studies.drawing.apart import Drawn, drawn_apart
 from studies.measured.solve import computed_for
 from studies.rim import air_page, air_words, dry_page, dry_words
-from studies.rim.air import OTHERS, PROGRESS, compare_in_air
+from studies.rim.air import OTHERS, PROGRESS, compare_in_air, on_coarser
 from studies.rim.dry import SOLVED, compare_dry, unknown_losses
 from studies.rim.result import AirStudy, DryStudy
 from studies.solved.coupled import dry_modes
@@ -51,15 +52,17 @@ def compare_rims(
     drawings = pictures * (AIR_PICTURES * air + DRY_PICTURES * (not apart))
     progress = Progress(levels * (SOLVED + PROGRESS * air) + OTHERS * air + DRAWN * drawings)
     rows = kept_folder(out)
-    study = compare_dry(body, size, count, rows, progress, dry_modes(count) if air else None)
-    measured = tuple(beside(body.measured, computed_for(body, body.measured, size))) if body.measured else ()
-    study, with_air = replace(study, source=given.source, measured=measured), None
-    air = air and not unknown_losses(study)
-    with drawn_apart(partial(dry_page.pictures_of, study, out), apart and air) as drawn:
-        if air:
-            with_air = compare_in_air(body, size, count, rows, progress, models=study.models)
-            with_air = replace(with_air, source=given.source, measured=measured)
-        return write_pages(Answer(study, with_air, out, drawn if pictures else None), progress, tell)
+    with SideBySide(min(usable_cores(), 2)) as side:
+        rough = side.begin(on_coarser, body, size, count, rows, air) if side.pool else lambda: None
+        study = compare_dry(body, size, count, rows, progress, dry_modes(count) if air else None)
+        measured = tuple(beside(body.measured, computed_for(body, body.measured, size))) if body.measured else ()
+        study, with_air = replace(study, source=given.source, measured=measured), None
+        air = air and not unknown_losses(study)
+        with drawn_apart(partial(dry_page.pictures_of, study, out), apart and air) as drawn:
+            if air:
+                with_air = compare_in_air(body, size, count, rows, progress, models=study.models, rough=rough)
+                with_air = replace(with_air, source=given.source, measured=measured)
+            return write_pages(Answer(study, with_air, out, drawn if pictures else None), progress, tell)
 
 
 @dataclass(frozen=True)

@@ -68,7 +68,7 @@ class Level:
     unknowns: int
     results: dict[tuple[str, str], Result]  # {(build name, how)}
     area: np.ndarray = field(repr=False)  # (m,) m2 of the outer surface's triangles
-    base: CoupledModel = field(repr=False)  # of the sheet's own build
+    base: CoupledModel | None = field(repr=False)  # of the sheet's own build; None where another process solved for it
 
 
 @dataclass(frozen=True)
