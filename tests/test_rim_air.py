@@ -225,7 +225,7 @@ def test_partners_follow_the_motion_not_the_order():
 
 def test_the_default_leads_with_the_air_and_keeps_the_dry_page_beside_it(folder, tmp_path, monkeypatch, capsys):
     """One command: dry rows are solved once and shared, two pages that link to each other, each labelled; --no-air: dry alone."""
-    monkeypatch.setattr(rim, "usable_cores", lambda: 1)  # patches do not reach another process
+    monkeypatch.setattr(rim, "processes", lambda: 1)  # patches do not reach another process
     coarse = lambda body: fluid_domain(body, 300.0, 0.06, 0.09)
     solved, solve = [], solve_dry
     monkeypatch.setattr(solved_dry, "solve_dry", lambda *a: solved.append(a[0].name) or solve(*a))

@@ -11,9 +11,16 @@ from multiprocessing.connection import Connection
 from types import TracebackType
 from typing import Self, TypeVar
 
+from studies.common.machine import usable_cores
+
 T = TypeVar("T")
 MOST = 4  # processes: each holds its own copy of the libraries, some 200 MB
-THREADS = "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"
+THREADS = "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "RIMWORK_THREADS"
+
+
+def processes() -> int:
+    """How many to run side by side: one a core, MOST at most."""
+    return min(usable_cores(), MOST)
 
 
 class SideBySide:

@@ -21,6 +21,7 @@ from studies.common.files import provenance
 from studies.common.inputs import BadInput, Given, given_sheet, mesh_size, writable_file
 from studies.common.kept import kept_folder
 from studies.common.progress import Progress
+from studies.common.side_by_side import processes
 from studies.common.two_meshes import both
 from studies.notes import listen
 from studies.page import behind
@@ -109,7 +110,7 @@ def moving(air: AirStudy, store: Path, around: Around) -> tuple[ViewerScene, byt
 def played(body: Body, size: float, store: Path, around: Around) -> Sustain:
     """The sustain study, without wood scatter."""
     say_page("every string and fret")
-    playing = Playing.of(strung(body), sustain_question.FRETS, store)
+    playing = Playing.of(strung(body), sustain_question.FRETS, store, processes())
     return sustain_solve.play_builds(body, playing, size, coupled.DRY_MODES, around=around)
 
 

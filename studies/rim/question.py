@@ -15,7 +15,7 @@ from studies.common.kept import kept_folder
 from studies.common.machine import usable_cores
 from studies.common.measured import beside
 from studies.common.progress import Progress
-from studies.common.side_by_side import SideBySide
+from studies.common.side_by_side import SideBySide, processes
 from studies.common.two_meshes import COARSER
 from studies.common.words import with_files
 from studies.drawing.apart import Drawn, drawn_apart
@@ -52,7 +52,7 @@ def compare_rims(
     drawings = pictures * (AIR_PICTURES * air + DRY_PICTURES * (not apart))
     progress = Progress(levels * (SOLVED + PROGRESS * air) + OTHERS * air + DRAWN * drawings)
     rows = kept_folder(out)
-    with SideBySide(min(usable_cores(), 2)) as side:
+    with SideBySide(min(processes(), 2), tasks=1) as side:
         rough = side.begin(on_coarser, body, size, count, rows, air) if side.pool else lambda: None
         study = compare_dry(body, size, count, rows, progress, dry_modes(count) if air else None)
         measured = tuple(beside(body.measured, computed_for(body, body.measured, size))) if body.measured else ()

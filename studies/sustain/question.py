@@ -12,9 +12,8 @@ from meshes.sheet_strings import strung
 from studies.common.inputs import BadInput, given_sheet, mesh_size, within
 from studies.common.kept import kept_folder
 from studies.common.locks import say_line
-from studies.common.machine import usable_cores
 from studies.common.progress import say_drawing
-from studies.common.side_by_side import MOST
+from studies.common.side_by_side import processes
 from studies.common.words import with_files
 from studies.solved.coupled import DRY_MODES
 from studies.sustain.fretboards import Playing
@@ -60,7 +59,7 @@ def compare_sustain(
         raise BadInput("--draws 1: expected 0 (no wood scatter), or 2 and more")
     chosen = strung(given.body, strings)
     out = given.folder(out, "sustain")
-    playing = Playing.of(chosen, frets, kept_folder(out), min(usable_cores(), MOST))
+    playing = Playing.of(chosen, frets, kept_folder(out), processes())
     wood = wood_of(given.source.path, draws, playing, out / "wood")
     study = play_builds(given.body, playing, size, modes, wood)
     study = replace(study, source=given.source)
