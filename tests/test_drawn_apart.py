@@ -43,12 +43,13 @@ def sleeping(folder):
 
 
 @needs_two
-def test_a_second_process_draws_the_same_files(tmp_path):
+def test_a_second_process_draws_the_same_files(tmp_path, capfd):
     here = [f for files in drawn_one_by_one([square(tmp_path / "here", k) for k in (1, 2)]) for f in files]
     with drawn_apart(lambda: [square(tmp_path / "there", k) for k in (1, 2)]) as drawn:
         process = drawn.__self__.process
         there = [f for files in drawn(lambda text: None) for f in files]
-    assert process.pid != os.getpid() and process.poll() is not None
+        assert process.wait(30) == 0  # done, it ends by itself, without complaint
+    assert process.pid != os.getpid() and capfd.readouterr().err == ""
     assert [f.name for f in there] == ["square-1.png", "square-1.txt", "square-2.png", "square-2.txt"]
     assert all(a.read_bytes() == b.read_bytes() for a, b in zip(here, there, strict=True))
 
