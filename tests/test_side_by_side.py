@@ -5,10 +5,12 @@ import os
 import subprocess
 import sys
 import time
+from types import SimpleNamespace
 
 import box_cases as cases
 import pytest
 
+from studies.common import side_by_side
 from studies.common.side_by_side import SideBySide
 
 SLEEP = """
@@ -83,3 +85,12 @@ def test_the_other_processes_end_with_this_one(then, code, tmp_path):
             break
         time.sleep(0.1)
     assert gone
+
+
+@pytest.mark.parametrize(
+    ("cores", "free", "expected"), [(2, 16e9, 2), (2, 3.9e9, 1), (16, 64e9, 4), (8, 7e9, 3), (1, 64e9, 1), (2, 1e8, 1)]
+)
+def test_as_many_processes_as_cores_and_memory_allow(monkeypatch, cores, free, expected):
+    monkeypatch.setattr(side_by_side, "usable_cores", lambda: cores)
+    monkeypatch.setattr(side_by_side.psutil, "virtual_memory", lambda: SimpleNamespace(available=free))
+    assert side_by_side.processes() == expected

@@ -11,16 +11,19 @@ from multiprocessing.connection import Connection
 from types import TracebackType
 from typing import Self, TypeVar
 
+import psutil
+
 from studies.common.machine import usable_cores
 
 T = TypeVar("T")
-MOST = 4  # processes: each holds its own copy of the libraries, some 200 MB
+MOST = 4  # processes
+ROOM = 2e9  # B of free memory that each is to have: a mesh and all that is solved on it
 THREADS = "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "RIMWORK_THREADS"
 
 
 def processes() -> int:
-    """How many to run side by side: one a core, MOST at most."""
-    return min(usable_cores(), MOST)
+    """How many to run side by side: one a core, MOST at most, as many as free memory has room for."""
+    return max(1, min(usable_cores(), MOST, int(psutil.virtual_memory().available / ROOM)))
 
 
 class SideBySide:
