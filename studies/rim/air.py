@@ -82,7 +82,8 @@ def on_coarser(body: Body, size: float, count: int, store: Path, air: bool) -> L
     body = replace(body, assumed=(*body.assumed, *assumed))
     rows, h = tuple(builds(body)), both(size)[1]
     model, dry = assemble(mesh_body(body, h)), coupled.dry_modes(count)
-    solved = [stored_row(build, model, max(dry, count + SPARE), store) for build in rows]
+    # the last build first: what the other process is at is not waited for
+    solved = [stored_row(build, model, max(dry, count + SPARE), store) for build in reversed(rows)]
     if not air or any(row.split.losses_unknown for row in solved):
         return None
     quiet = Progress(1.0, StringIO())
