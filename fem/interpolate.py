@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import accumulate
 
 import numpy as np
 import scipy.sparse as sp
@@ -11,7 +12,7 @@ from skfem.element import Element
 
 from fem.elements import Space
 from fem.materials import lookup
-from fem.mesh import ShellMesh, part_of
+from fem.mesh import ShellMesh
 
 CHUNK = 4000  # points worked on at a time
 SAME = 1e-12  # m: points nearer to each other are one
@@ -19,11 +20,15 @@ NEAR = 200  # tetrahedra whose middles are nearest to a point that are tried
 
 
 def triangles_of(mesh: ShellMesh, parts: Iterable[str]) -> np.ndarray:
-    """Sorted indices of the triangles that the named parts cover. ValueError for an unknown name."""
-    by_part: dict[str, list[np.ndarray]] = {}
+    """Sorted indices of the triangles that the named parts cover, or regions: 'neck/shaft' with all of 'neck/shaft/...'.
+
+    ValueError for an unknown name.
+    """
+    covered: dict[str, list[np.ndarray]] = {}
     for region, surface in mesh.surfaces.items():
-        by_part.setdefault(part_of(region), []).append(surface.triangles)
-    return np.unique(np.concatenate([t for name in parts for t in lookup(name, by_part, "part")]))
+        for name in accumulate(region.split("/"), "{}/{}".format):
+            covered.setdefault(name, []).append(surface.triangles)
+    return np.unique(np.concatenate([t for name in parts for t in lookup(name, covered, "part")]))
 
 
 def nearest_on(corners: np.ndarray, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -52,7 +52,12 @@ class Pluck:
 
 def fretted_length(string: String, fret: int) -> float:
     """Length [m] between fret and saddle, equal temperament; the tension stays."""
-    return string.length * 2 ** (-fret / 12)
+    return float(sounding_length(string.length, fret))
+
+
+def sounding_length(scale: float, fret: int | np.ndarray) -> np.ndarray:
+    """Length [m] between frets and saddle on a scale length [m], equal temperament."""
+    return scale * 2.0 ** (-np.asarray(fret) / 12)
 
 
 def wave_number(string: String, fret: int, n: int | np.ndarray) -> np.ndarray:

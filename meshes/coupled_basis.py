@@ -28,7 +28,7 @@ from meshes.coupled_model import (
     surface_velocities,
 )
 from meshes.enclosed_air import Enclosed, Tones
-from meshes.string_body import string_places
+from meshes.string_body import far_places, saddle_places
 from meshes.supports import free_suspension, lap_supports
 
 REACH = 0.06  # m, about the places where the body is held and strung: so far is its motion kept
@@ -78,8 +78,9 @@ def enclosed(body: Body, space: Space, V: np.ndarray, fluid: FluidDomain) -> Enc
 
 def places(body: Body) -> dict[str, np.ndarray]:
     """{part: (n, 3) m}: where the body is held, hung or on the lap, driven, and where its strings end."""
-    saddle, nut = string_places(body, STRINGS)
-    points_of = {"top": [saddle]} | ({} if nut is None else {"neck": [nut]})
+    points_of = {"top": [saddle_places(body, STRINGS)]}
+    for region, crowns in far_places(body, STRINGS):
+        points_of.setdefault(region, []).append(crowns)
     for patch in (*free_suspension(body, 1.0), *lap_supports(body)):
         points_of.setdefault(patch.part, []).append(patch.points)
     return {part: np.concatenate(points) for part, points in points_of.items()}

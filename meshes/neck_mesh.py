@@ -29,7 +29,7 @@ def neck_piece(body: Body, sides: Piece, size: float) -> Piece:
     head, under = np.tile(row, 2) >= rows - len(steps[-1]), np.tile(row, 2) < len(steps[0])
     grain = along_surface([1.0, 0, 0], normal)
     surfaces = {
-        "neck": Surface(np.flatnonzero(~head), grain[~head]),
+        "neck/shaft": Surface(np.flatnonzero(~head), grain[~head]),
         "neck/head": Surface(np.flatnonzero(head), grain[head]),
     }
     if heel:

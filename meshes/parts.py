@@ -177,7 +177,7 @@ def neck(body: Body) -> dict[str, Section]:
     fretboard = Layer(n.fingerboard_wood, n.fingerboard_thickness, n.fingerboard_thickness / 2)
     head = laminate([shaft])
     areal = n.head_mass / (n.head_length * n.width)
-    strips = {"neck": laminate([shaft, fretboard]), "neck/head": scaled(head, mass=areal / head.mass["m0"])}
+    strips = {"neck/shaft": laminate([shaft, fretboard]), "neck/head": scaled(head, mass=areal / head.mass["m0"])}
     if n.heel_depth:
         depth = (n.heel_depth - thickness) / 2
         under = laminate([Layer(n.wood, depth, -thickness - depth / 2)])

@@ -276,7 +276,7 @@ def test_footprints_have_their_area(box):
 
 def test_neck_stands_on_the_rim(box):
     body, mesh = box
-    neck = np.unique(np.vstack([of(mesh, "neck"), of(mesh, "neck/head")]))
+    neck = np.unique(np.vstack([of(mesh, "neck/shaft"), of(mesh, "neck/head")]))
     rim, plate = set(mesh.edges["rim_top"].ravel()), set(of(mesh, "top").ravel())
     shared = [n for n in neck if n in rim]
     assert not set(neck) & plate
@@ -284,7 +284,7 @@ def test_neck_stands_on_the_rim(box):
     reach = np.ptp(mesh.nodes[neck, 0])
     bow = np.ptp(mesh.nodes[shared, 0])  # the rim is not quite straight behind the neck
     assert reach == pytest.approx(body.neck.length + body.neck.head_length + bow, abs=1e-6)
-    area = areas(mesh, mesh.surfaces["neck"].triangles).sum()
+    area = areas(mesh, mesh.surfaces["neck/shaft"].triangles).sum()
     assert area == pytest.approx(body.neck.length * body.neck.width, rel=1e-3)
 
 

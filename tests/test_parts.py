@@ -192,16 +192,16 @@ def test_head_weighs_what_the_maker_says(hazel, found):
 def test_fingerboard_lies_above_the_shaft(hazel, found):
     n = hazel.neck
     board_only = replace(n, heel_depth=0.0, wood=replace(n.wood, E_L=1e3, E_R=1e3, G_LR=1e3, nu_LR=0.0))
-    above = neck(replace(hazel, neck=board_only))["neck"]
+    above = neck(replace(hazel, neck=board_only))["neck/shaft"]
     assert above.stiffness["B11"] == pytest.approx(above.stiffness["A11"] * n.fingerboard_thickness / 2, rel=1e-3)
-    assert found["neck"].stiffness["B11"] < above.stiffness["B11"]
+    assert found["neck/shaft"].stiffness["B11"] < above.stiffness["B11"]
 
 
 def test_shaft_is_as_stiff_as_a_half_ellipse(hazel):
     """Second moment of a half ellipse about its own centroid by quadrature; the fingerboard is left out."""
     n = hazel.neck
     thin = replace(n, fingerboard_wood=replace(n.fingerboard_wood, E_L=1e3, E_R=1e3, G_LR=1e3, nu_LR=0.0))
-    section = neck(replace(hazel, neck=thin))["neck"]
+    section = neck(replace(hazel, neck=thin))["neck/shaft"]
     z = (np.arange(20000) + 0.5) / 20000 * n.thickness
     width = n.width * np.sqrt(1 - (z / n.thickness) ** 2)
     dz = n.thickness / 20000

@@ -7,7 +7,7 @@ import pytest
 from scipy.linalg import expm
 from string_cases import D3, LOSSY, oscillator, wooden_box
 
-from fem.body_modes import dampings, mobility, with_losses
+from fem.body_modes import BodyModes, dampings, mobility, with_losses
 from fem.coupled_string import (
     couple,
     dissipated,
@@ -323,3 +323,57 @@ def test_loss_of_the_string_alone_sets_the_decay_on_a_rigid_body():
     ringing = pluck_note(couple(LOSSY, 0, 0, body), Pluck())
     assert fall_time(ringing, 60.0) == pytest.approx(intrinsic_decay_time(LOSSY, 0, 1), rel=1e-4)
     assert loss_factor(LOSSY, 0, 1) == pytest.approx(2e-4 + 0.8 / partials(LOSSY, 0, 1), rel=0.02)
+
+
+# --- the far end ---
+
+
+def test_a_massless_far_end_is_a_free_one_and_a_heavy_one_a_fixed_one():
+    """Partials (n - 1/2) c/(2 L) of a flexible string free to slide at one end, n c/(2 L) of one held (textbook). 1 %: the
+    sines take up a slope at the end only as 1/n.
+    """
+    slack = replace(D3, bending_stiffness=0.0)
+    omega = 2 * np.pi * np.array([900.0, 3.0])
+    for mass, slides in ((1e-7, True), (1e4, False)):
+        ends = np.zeros((2, 1, 2, 3))
+        ends[0, 0, 0, 2], ends[1, 0, 1, 2] = 1e7**-0.5, mass**-0.5  # the saddle does not move
+        body = BodyModes(omega, {"wood": omega**2 / 40}, ends[0], ends[1], valid_to=6000.0)
+        found = couple(slack, 0, 0, body, sines=120).poles.imag / (2 * np.pi * fundamental(slack))
+        for n in (1, 2, 3):
+            assert min(abs(found - n)) < 0.01  # along the top the string is held either way
+            assert (min(abs(found - (n - 0.5))) < 0.01 * n) == slides
+
+
+def test_decay_follows_the_conductance_at_the_fret(record):
+    """alpha_n = 2 f_1 Z G(f_n), G the conductance at the fret (cf. Pate, Le Carrou & Fabre, JASA 135:3045, 2014).
+
+    A made neck: a cantilever's first five modes in closed form, the saddle standing still. 3 %: second order in Z Y; only
+    partials that lie off the neck's own modes, where the two are not one motion.
+    """
+    beta = np.array([1.8751, 4.6941, 7.8548, 10.9955, 14.1372])
+    omega = 2 * np.pi * 62.0 * (beta / beta[0]) ** 2
+    x = np.array([0.48, 0.33, 0.205, 0.12]) / 0.5  # of frets 0, 5, 9 and 12, from the body
+    b, s = np.outer(x, beta), (np.sinh(beta) - np.sin(beta)) / (np.cosh(beta) + np.cos(beta))
+    shape = (np.cosh(b) - np.cos(b) - s * (np.sinh(b) - np.sin(b))) / np.sqrt(0.9)  # mass .9 kg
+    frets = {0: 0, 5: 1, 9: 2, 12: 3}
+    nut = np.zeros((13, 1, 5, 3))
+    for fret, row in frets.items():
+        nut[fret, 0, :, 2] = shape[row]
+    body = BodyModes(omega, {"neck": 0.02 * omega**2}, np.zeros((1, 5, 3)), nut, valid_to=6000.0)
+    held, checked = replace(body, nut=0 * nut), 0
+    for fret in frets:
+        coupled, rigid = (couple(D3, 0, fret, b, sines=60) for b in (body, held))
+        for n in (1, 2, 3):
+            w = partials(D3, fret, n)
+            if min(abs(omega / w - 1)) < 0.12:
+                continue
+            f = nut[fret, 0, :, 2]
+            G = np.real(np.sum(1j * w * f**2 / (omega**2 - w**2 + 1j * w * 0.02 * omega)))
+            alpha = 2 * fundamental(D3, fret) * D3.impedance * G
+            found = -moving_pole(coupled, w).real
+            assert found == pytest.approx(alpha, rel=0.03), (fret, n)
+            assert abs(rigid.poles[abs(rigid.poles - 1j * w).argmin()].real) < 1e-6 * alpha
+            if fret == 9 and n == 1:
+                record("decay time at a fret", "conductance there, by hand", DECAY_60 / alpha, DECAY_60 / found, "s")
+            checked += 1
+    assert checked >= 7

@@ -32,7 +32,7 @@ class Places:
     def __init__(self, space: Space, body: Body, pulls: Sequence[Pull]) -> None:
         mesh, surfaces = space.mesh, space.mesh.surfaces
         top, bridge, hole = surfaces["top"].triangles, body.bridge, body.soundhole
-        neck = np.unique(np.concatenate([surfaces[r].triangles for r in ("neck", "neck/head")]))
+        neck = np.unique(np.concatenate([surfaces[r].triangles for r in ("neck/shaft", "neck/head")]))
         self.space, self.body = space, body
         self.saddles = [box.surface_spot(space, top, *p.saddle) for p in pulls]
         self.nuts = [box.surface_spot(space, neck, *p.nut) for p in pulls]

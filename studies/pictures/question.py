@@ -222,7 +222,7 @@ def _dry_pluck(row, model):
     """The elastic modes alone: nothing holds the body, and its rigid motion is left out."""
     s = structure_of(row.build.body, model, row.build.sections(), row.found)
     keep = slice(RIGID, RIGID + len(row.found.frequency))
-    saddle, nut = (end[:, keep] for end in string_ends(s, len(strung(s.body).strings.strings)))
+    saddle, nut = (end[..., keep, :] for end in string_ends(s, len(strung(s.body).strings.strings)))
     loss = {part: H[keep, keep] for part, H in s.loss.items()}
     modes = BodyModes(2 * np.pi * s.frequency[keep], loss, saddle, nut, valid_to=s.valid_to)
     motion, words = _plucked(s.body, modes, s.shape[:, keep])
