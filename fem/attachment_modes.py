@@ -5,37 +5,46 @@ import scipy.sparse as sp
 
 from fem.factor import Solver
 
+DEPENDENT = 1e-10  # directions of which so small a share of the modal mass is left are those of the other loads
 
-def residual_attachment_mode(
+
+def residual_attachment_modes(
     solve: Solver,
     shift: float,
     M: sp.csr_array,
     shape: np.ndarray,
-    load: np.ndarray,
-    tolerance: float = 1e-12,
+    loads: np.ndarray,
+    tolerance: float = 1e-10,
     most: int = 200,
 ) -> np.ndarray:
-    """(dofs,) Ritz vector: how a load (dofs,) bends the structure beyond its kept modes; mass-normalised, orthogonal to them.
+    """(dofs, k) Ritz vectors: how loads (dofs, k) bend the structure beyond its kept modes; M-orthonormal, orthogonal to
+    them, fewer than k where the loads bend it alike.
 
-    shape (dofs, k): kept modes of K x = lambda M x, rigid ones among them. solve: (K - shift M)^-1 on columns; shift below
-    zero, well nearer to it than the first mode left out. With the vector the static receptance is exact.
+    shape (dofs, n): kept modes of K x = lambda M x, rigid ones among them. solve: (K - shift M)^-1 on columns; shift below
+    zero, well nearer to it than the first mode left out. With the vectors the static answer to all loads is exact.
     The statics K r = f - M shape shape'f are iterated from the shifted solve. Craig & Kurdila, Fundamentals of Structural
     Dynamics, 2006 (residual flexibility, inertia relief).
     """
     M_shape = M @ shape
     clean = lambda x: x - shape @ (M_shape.T @ x)
-    rest = load - M_shape @ (shape.T @ load)
-    if np.linalg.norm(rest) <= 1e-10 * np.linalg.norm(load):
+    rest = loads - M_shape @ (shape.T @ loads)
+    size = lambda x: np.linalg.norm(x, axis=0)
+    if np.any(size(rest) <= 1e-10 * size(loads)):
         raise ArithmeticError("the kept modes already answer for the whole load: there is no residual vector")
     r = np.zeros_like(rest)
     for _ in range(most):
-        new = clean(solve((rest - shift * (M @ r))[:, None])[:, 0])
-        change, r = np.linalg.norm(new - r), new
-        if change <= tolerance * np.linalg.norm(r):
+        new = clean(solve(rest - shift * (M @ r)))
+        change, r = size(new - r), new
+        if np.all(change <= tolerance * size(r)):
             break
     else:
         raise ArithmeticError(
             "the residual vector did not settle: the shift lies too far below the first mode left out"
         )
-    r = clean(r)
-    return r / np.sqrt(r @ (M @ r))
+    for _ in range(2):
+        r = clean(r)
+        r = r / np.sqrt(np.sum(r * (M @ r), axis=0))
+        value, turn = np.linalg.eigh(r.T @ (M @ r))
+        keep = value > DEPENDENT * value[-1]
+        r = r @ (turn[:, keep] / np.sqrt(value[keep]))
+    return r

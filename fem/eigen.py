@@ -7,7 +7,7 @@ import numpy as np
 import scipy.linalg as sl
 import scipy.sparse as sp
 
-from fem.attachment_modes import residual_attachment_mode
+from fem.attachment_modes import residual_attachment_modes
 from fem.elements import Space
 from fem.factor import Factor
 from fem.model import Model, Weights
@@ -28,7 +28,7 @@ class Modes:
         np.ndarray
     )  # (n,) bound on the distance of omega^2 to the nearest exact eigenvalue, over omega^2 - shift [-]
     rigid_frequency: np.ndarray  # (k,) Hz, of the rigid modes that were projected out: six of a free body
-    attachment: np.ndarray | None = None  # (dofs,) residual attachment mode of a load, where one was given; kg^-1/2
+    attachment: np.ndarray | None = None  # (dofs, k) residual attachment modes of loads, where some were given; kg^-1/2
 
 
 def rigid_modes(points: np.ndarray) -> np.ndarray:
@@ -51,12 +51,12 @@ def fixed_unknowns(space: Space, fix: Iterable[str] = (), support: Iterable[str]
 
 def modes(
     model: Model, weights: Weights, count: int, fixed: Sequence[int] | np.ndarray = (), tolerance: float = 1e-7,
-    load: np.ndarray | None = None,
+    loads: np.ndarray | None = None,
 ) -> Modes:  # fmt: skip
     """The first `count` elastic modes of a model with the weights {(role, region, kind): f}.
 
     fixed: indices of unknowns held at zero. The rigid modes that they leave are projected out, never sought by frequency.
-    load: (dofs,) whose residual attachment mode is wanted too, beyond rigid and elastic modes; the same factor gives it.
+    loads: (dofs, k) whose residual attachment modes are wanted too, beyond rigid and elastic ones; the same factor gives them.
     Same input, same answer: the starting block is fixed.
     """
     free = np.setdiff1d(np.arange(model.size), fixed)
@@ -76,9 +76,9 @@ def modes(
     omega2, shape, residual = solution
     everywhere = lambda part: _spread(part, free, model.size)
     bent = None
-    if load is not None:
+    if loads is not None:
         known = np.hstack([rigid[free], shape])
-        bent = everywhere(residual_attachment_mode(factor.solve, shift, M, known, load[free]))
+        bent = everywhere(residual_attachment_modes(factor.solve, shift, M, known, loads[free]))
     rigid_frequency = np.sqrt(_rigid_energy(model, weights, rigid)) / (2 * np.pi)
     return Modes(np.sqrt(omega2) / (2 * np.pi), everywhere(shape), residual, rigid_frequency, bent)
 

@@ -249,12 +249,12 @@ def greedy(
     most: int = 200,
     start: int = 3,
     say: Callable[[str], None] = lambda text: None,
-    load: np.ndarray | None = None,
+    loads: np.ndarray | None = None,
 ) -> Greedy:
     """Greedy basis for `count` modes of all the weights in `samples`, the first of them the reference.
 
-    load: (size,) whose residual attachment mode the basis shall hold too, for each variant solved: no mode below the
-    validity limit holds it.
+    loads: (size, k) whose residual attachment modes the basis shall hold too, for each variant solved: no mode below the
+    validity limit holds them.
     Stops when the largest estimate is below the tolerance, or after MOST_SNAPSHOTS full solves.
     """
     norm = Norm(model, samples[0])
@@ -268,10 +268,10 @@ def greedy(
     while True:
         for k in todo:
             say(f"snapshot {len(solved) + 1}")
-            solution = modes(model, samples[k], count + EXTRA, load=load)
+            solution = modes(model, samples[k], count + EXTRA, loads=loads)
             snapshots.append(solution.shape)
             if solution.attachment is not None:
-                snapshots.append(solution.attachment[:, None])
+                snapshots.append(solution.attachment)
             solved.append(k)
         V = norm.basis(rigid, np.hstack(snapshots), DROP * tolerance, most)
         reduced = reduce(model, V, Z)

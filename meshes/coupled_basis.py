@@ -28,7 +28,7 @@ from meshes.coupled_model import (
     surface_velocities,
 )
 from meshes.enclosed_air import Enclosed, Tones
-from meshes.string_body import far_places, saddle_places
+from meshes.string_places import far_places, saddle_places
 from meshes.supports import free_suspension, lap_supports
 
 REACH = 0.06  # m, about the places where the body is held and strung: so far is its motion kept

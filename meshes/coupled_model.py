@@ -15,7 +15,7 @@ import scipy.linalg as sl
 import scipy.sparse as sp
 
 from fem.air import FEWEST, Cavity, CavityModes, Coupling, Opening, cavity_modes, couple, keep_first, wall_loads
-from fem.attachment_modes import residual_attachment_mode
+from fem.attachment_modes import residual_attachment_modes
 from fem.complex_modes import complex_modes, undamped_modes
 from fem.coupled_air import CoupledModes, coupled_matrices, coupled_modes, with_rigid
 from fem.eigen import SHIFT, Modes
@@ -40,6 +40,7 @@ from meshes.body import Body
 from meshes.enclosed_air import Enclosed
 from meshes.saddle import saddle_load
 from meshes.side_ports import openings_of
+from meshes.string_places import string_loads
 
 Matrix: TypeAlias = np.ndarray | sp.sparray  # columns: the unknowns of a model
 
@@ -52,7 +53,7 @@ AIR, VISCOUS_LOSS, OPENING, SUPPORTS = "air", "air_rubbing", "opening", "support
 
 @dataclass(frozen=True)
 class Structure:
-    """Mass-normalised shapes of the dry body: six rigid, the elastic modes, and how it bends further at the saddle."""
+    """Mass-normalised shapes of the dry body: six rigid, the elastic modes, and how it bends further where its strings end."""
 
     body: Body
     space: Space | BasisSpace = field(repr=False)
@@ -124,17 +125,20 @@ def structure_from(
 
     between: shapes (size, n) -> losses, stiffness and mass, each {part: (n, n)}, between them.
     """
-    full, load = with_rigid(space, M, elastic), saddle_load(body, space)
-    bent = attachment_mode(K, M, elastic, full, load) if elastic.attachment is None else elastic.attachment
-    shape = np.column_stack([full.shape, bent])
-    frequency = np.append(full.frequency, np.sqrt(bent @ (K @ bent)) / (2 * np.pi))
-    return Structure(body, space, frequency, shape, *between(shape), weight, load @ shape, float(elastic.frequency[-1]))
+    full = with_rigid(space, M, elastic)
+    bent = elastic.attachment
+    if bent is None:
+        bent = attachment_modes(K, M, elastic, full, string_loads(body, space))
+    omega2, turn = sl.eigh(bent.T @ (K @ bent))
+    shape = np.hstack([full.shape, bent @ turn])
+    frequency, drive = np.append(full.frequency, np.sqrt(omega2) / (2 * np.pi)), saddle_load(body, space) @ shape
+    return Structure(body, space, frequency, shape, *between(shape), weight, drive, float(elastic.frequency[-1]))
 
 
-def attachment_mode(K: Matrix, M: Matrix, elastic: Modes, full: Modes, load: np.ndarray) -> np.ndarray:
-    """(dofs,) how a load (dofs,) bends the body beyond its modes; full: the elastic ones with the rigid motions."""
+def attachment_modes(K: Matrix, M: Matrix, elastic: Modes, full: Modes, loads: np.ndarray) -> np.ndarray:
+    """(dofs, k) how loads (dofs, k) bend the body beyond its modes; full: the elastic ones with the rigid motions."""
     shift = max(SHIFT, -((2 * np.pi * elastic.frequency[0]) ** 2))
-    return residual_attachment_mode(_solver(K - shift * M), shift, M, full.shape, load)
+    return residual_attachment_modes(_solver(K - shift * M), shift, M, full.shape, loads)
 
 
 def _solver(A: Matrix) -> Callable[[np.ndarray], np.ndarray]:

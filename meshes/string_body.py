@@ -6,13 +6,8 @@ from fem.body_modes import BodyModes, radiation_factor
 from fem.interpolate import normal_displacement
 from fem.radiation import resistance_at
 from fem.response import ModalModel
-from fem.strings import sounding_length
-from meshes.body import Body, top_height
 from meshes.coupled_model import CoupledModel, Structure, real_modes
-
-FRETS = 24  # whose ends are kept
-FRET_HEIGHT = 1e-3  # m, of a fret's crown, and of the nut's slots, above the fingerboard; common practice, no source
-SADDLE_SPREAD, NUT_SPREAD = 0.054, 0.037  # m from the first to the last string; common practice, no source
+from meshes.string_places import far_places, saddle_places
 
 
 def string_body(coupled: CoupledModel, supported: ModalModel, strings: int = 6) -> BodyModes:
@@ -51,41 +46,6 @@ def string_ends(structure: Structure, strings: int) -> tuple[np.ndarray, np.ndar
         return at_saddle, np.zeros_like(at_saddle)
     far = [_moved(structure, region, places) for region, places in far_places(structure.body, strings)]
     return at_saddle, np.stack(far)
-
-
-def saddle_places(body: Body, strings: int) -> np.ndarray:
-    """(strings, 3) [m] where strings bear on the saddle, which the top carries."""
-    b, x = body.bridge, body.bridge.saddle_x
-    y = b.centre[1] + _across(SADDLE_SPREAD, strings)
-    height = top_height(body, x, y) + body.top.thickness / 2 + b.saddle_height
-    return np.column_stack([np.full(strings, x), y, height])
-
-
-def far_places(body: Body, strings: int, frets: int = FRETS) -> list[tuple[str, np.ndarray]]:
-    """[(region that carries it, (strings, 3) [m])] where strings bear on the nut and on the crowns of frets 1 to `frets`.
-
-    Frets are sawn from the nut by the scale length. Beyond the body the neck's strip carries them, never the heel under it
-    on the side; over the body the tongue on the top does. Empty for a body without a neck.
-    """
-    if body.neck is None:
-        return []
-    n, end = body.neck, body.outline.length
-    nut, saddle = end + n.length, body.bridge.saddle_x
-    scale = body.strings.scale_length if body.strings else nut - saddle
-    first, last = _across(NUT_SPREAD, strings), body.bridge.centre[1] + _across(SADDLE_SPREAD, strings)
-    found = []
-    for x in nut - scale + sounding_length(scale, np.arange(frets + 1)):
-        y = first + (nut - x) / (nut - saddle) * (last - first)
-        on_top = x < end
-        below = top_height(body, x, y) + body.top.thickness / 2 if on_top else top_height(body, end, y)
-        places = np.column_stack([np.full(strings, x), y, below + n.fingerboard_thickness + FRET_HEIGHT])
-        found.append((("neck/tongue" if n.tongue else "top") if on_top else "neck/shaft", places))
-    return found
-
-
-def _across(spread: float, strings: int) -> np.ndarray:
-    """(strings,) [m] from the first string, on the bass side, to the last."""
-    return spread * (np.linspace(0.5, -0.5, strings) if strings > 1 else np.zeros(1))
 
 
 def _moved(structure: Structure, region: str, points: np.ndarray) -> np.ndarray:

@@ -187,7 +187,7 @@ def test_a_model_of_three_masses_fits_the_low_modes(whole, models):
 
 
 def test_the_static_answer_does_not_depend_on_how_many_modes_are_kept(whole):
-    """Elastic receptance at the saddle at 0 Hz with 24 and with 10 dry modes, each with its residual vector; without it
+    """Elastic receptance at the saddle at 0 Hz with 24 and with 10 dry modes, each with its residual vectors; without them
     ten modes miss more than a twentieth.
     """
     s = whole.structure
@@ -196,7 +196,7 @@ def test_the_static_answer_does_not_depend_on_how_many_modes_are_kept(whole):
     small = structure_of(s.body, assemble(s.space.mesh), parts, few)
     static = lambda x: np.sum((x.drive[6:] / (2 * np.pi * x.frequency[6:])) ** 2)
     assert static(small) == pytest.approx(static(s), rel=1e-4)
-    assert np.sum((small.drive[6:-1] / (2 * np.pi * small.frequency[6:-1])) ** 2) < 0.95 * static(s)
+    assert np.sum((small.drive[6:16] / (2 * np.pi * small.frequency[6:16])) ** 2) < 0.95 * static(s)
 
 
 # --- air at its walls ---

@@ -8,7 +8,7 @@ from scipy.special import jve
 
 from fem import radiation as rad
 from fem.air import Opening
-from fem.attachment_modes import residual_attachment_mode
+from fem.attachment_modes import residual_attachment_modes
 from fem.complex_modes import complex_modes, undamped_modes
 from fem.radiation import DENSITY, SPEED
 from fem.response import ModalModel, Support, harmonic, held, opening_resistance, with_air
@@ -217,7 +217,7 @@ def with_residual(K, M, kept, load):
     value, shape = np.linalg.eigh(K / np.sqrt(np.outer(np.diag(M), np.diag(M))))
     shape = (shape / np.sqrt(np.diag(M))[:, None])[:, :kept]
     shift = -100.0
-    extra = residual_attachment_mode(lambda B: np.linalg.solve(K - shift * M, B), shift, M, shape, load)
+    extra = residual_attachment_modes(lambda B: np.linalg.solve(K - shift * M, B), shift, M, shape, load[:, None])[:, 0]
     both = np.column_stack([shape, extra])
     assert both.T @ M @ both == pytest.approx(np.eye(kept + 1), abs=1e-9)
     assert shape.T @ K @ extra == pytest.approx(np.zeros(kept), abs=1e-6 * (extra @ K @ extra))
@@ -238,7 +238,7 @@ def test_the_static_limit_is_one_over_the_stiffness():
     assert receptance(few, shape)[0].real < 0.95 * static
 
 
-def test_the_residual_attachment_mode_of_a_free_structure():
+def test_the_residual_attachment_modes_of_a_free_structure():
     """A free chain between its resonances, against the whole chain: ten times nearer with the vector than without it."""
     K, M = chain(30, ends=0)
     load = np.zeros(30)
@@ -253,6 +253,21 @@ def test_the_residual_attachment_mode_of_a_free_structure():
     ]
     assert abs(found[1] - exact) < 0.1 * abs(found[0] - exact)
     assert found[1].real == pytest.approx(exact, rel=0.02)
+
+
+def test_several_loads_at_once_and_one_that_bends_nothing_new():
+    """Static answers to all loads exact together; a load that is the sum of two others brings no vector of its own."""
+    K, M = chain(30, ends=1)
+    _, shape = np.linalg.eigh(K / np.sqrt(np.outer(np.diag(M), np.diag(M))))
+    shape = (shape / np.sqrt(np.diag(M))[:, None])[:, :4]
+    loads = np.zeros((30, 3))
+    loads[4, 0], loads[[11, 12], 1] = 1.0, [1.0, -0.4]
+    loads[:, 2] = 2 * loads[:, 0] - loads[:, 1]
+    bent = residual_attachment_modes(lambda B: np.linalg.solve(K + 100.0 * M, B), -100.0, M, shape, loads)
+    both = np.hstack([shape, bent])
+    assert both.shape == (30, 6) and both.T @ M @ both == pytest.approx(np.eye(6), abs=1e-9)
+    found = loads.T @ both @ np.linalg.solve(both.T @ K @ both, both.T @ loads)
+    assert found == pytest.approx(loads.T @ np.linalg.solve(K, loads), rel=1e-6)
 
 
 # --- supports ---
@@ -354,9 +369,9 @@ def test_bad_matrices_are_refused(change, message):
         ModalModel(**{"stiffness": np.eye(2), "mass": np.eye(2), **change})
 
 
-def test_a_residual_attachment_mode_that_cannot_settle_says_so():
+def test_a_residual_attachment_modes_that_cannot_settle_says_so():
     K, M = chain(6, ends=1)
     with pytest.raises(ArithmeticError, match="shift"):
-        residual_attachment_mode(lambda B: np.linalg.solve(K + 1e9 * M, B), -1e9, M, np.zeros((6, 0)), np.ones(6))
+        residual_attachment_modes(lambda B: np.linalg.solve(K + 1e9 * M, B), -1e9, M, np.zeros((6, 0)), np.ones((6, 1)))
     with pytest.raises(ArithmeticError, match="whole load"):
-        residual_attachment_mode(lambda B: np.linalg.solve(K, B), 0.0, M, np.linalg.inv(np.sqrt(M)), np.ones(6))
+        residual_attachment_modes(lambda B: np.linalg.solve(K, B), 0.0, M, np.linalg.inv(np.sqrt(M)), np.ones((6, 1)))

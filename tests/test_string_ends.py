@@ -11,7 +11,8 @@ from fem.eigen import rigid_modes
 from fem.elements import space
 from meshes.body import top_height
 from meshes.build import mesh_body
-from meshes.string_body import FRETS, far_places, string_ends
+from meshes.string_body import string_ends
+from meshes.string_places import FRETS, far_places
 
 
 @pytest.fixture(scope="module")

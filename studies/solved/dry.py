@@ -13,6 +13,7 @@ from fem.model import Model, assemble, weights
 from meshes.body import Body
 from meshes.build import mesh_body
 from meshes.saddle import saddle_load
+from meshes.string_places import string_loads
 from studies.common.builds import Build, physical
 from studies.common.kept import Arrays, Kind, flat, kept, unflat
 from studies.common.progress import Progress
@@ -53,10 +54,10 @@ def first_modes(row: Row, count: int) -> Row:
 
 def solve_dry(build: Build, model: Model, count: int) -> Row:
     """Row of a build on a model."""
-    sections, load = build.sections(), saddle_load(build.body, model.space)
-    found = modes(model, weights(sections), count, load=load)
+    sections = build.sections()
+    found = modes(model, weights(sections), count, loads=string_loads(build.body, model.space))
     split = energies(model, sections, found.shape)
-    bridge = load @ found.shape
+    bridge = saddle_load(build.body, model.space) @ found.shape
     if split.losses_unknown:
         stiffness, losses = modal_stiffness(model, sections, found.shape), None
     else:

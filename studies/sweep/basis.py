@@ -16,7 +16,8 @@ from fem.sections import Section
 from meshes.body import Body
 from meshes.coupled_basis import CoupledBasis, Enclosed, enclosed, radiation_of, support_places
 from meshes.coupled_model import fluid_domain
-from meshes.saddle import saddle_load, saddle_rows
+from meshes.saddle import saddle_rows
+from meshes.string_places import string_loads
 from studies.common.kept import Kind, kept
 from studies.common.ranges import numbers
 from studies.solved.outside import OUTSIDE
@@ -55,9 +56,9 @@ def reduced_model(
     samples = [weights(s) for s in sections]
     want = (plan.modes, AIM * plan.accuracy.estimate, plan.accuracy.basis)
     table = [[list(key), value] for w in samples for key, value in sorted(w.items())]
-    load = saddle_load(body, model.space) if plan.plucked else None
-    bent = body.bridge if plan.plucked else None
-    basis = kept(folder, BASIS, (mesh, table, want, bent), lambda: greedy(model, samples, *want, say=say, load=load))
+    loads = string_loads(body, model.space) if plan.plucked else None
+    bent = (body.bridge, body.neck) if plan.plucked else None
+    basis = kept(folder, BASIS, (mesh, table, want, bent), lambda: greedy(model, samples, *want, say=say, loads=loads))
     say("projecting")
     reduced = reduce(model, basis.V, basis.Z)
     whole = reduced.size
