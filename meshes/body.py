@@ -19,6 +19,7 @@ LiningKind = Literal["kerfed", "reversed_kerfed", "solid_laminated", "none"]
 BlockGrain = Literal["toward_top", "along_body", "across_body"]
 BraceEndKind = Literal["stops_short", "let_in", "free"]
 LINING_KINDS, BLOCK_GRAINS, BRACE_ENDS = map(get_args, (LiningKind, BlockGrain, BraceEndKind))
+TAPER_STEPS = 6  # stretches of equal section that stand for a tapered neck
 
 
 @dataclass(frozen=True)
@@ -192,12 +193,35 @@ class SideBar:
 
 
 @dataclass(frozen=True)
+class Rod:
+    """Bar or round rod in a slot of the shaft, from the body to the nut, that stiffens it."""
+
+    width: float  # m, of a round one the diameter
+    height: float  # m
+    depth: float  # of its middle below the fingerboard's underside [m]
+    modulus: float  # Pa
+    density: float  # kg/m3
+    round: bool
+    glued: bool  # stretched with the neck; else it slides in its slot, and bends alone
+
+    @property
+    def area(self) -> float:
+        """m2."""
+        return self.width * self.height * (np.pi / 4 if self.round else 1.0)
+
+    @property
+    def second_moment(self) -> float:
+        """Of the area about its own middle [m4]."""
+        return self.area * self.height**2 / (16 if self.round else 12)
+
+
+@dataclass(frozen=True)
 class Neck:
     """Neck as a beam from the neck block to the nut with the headstock's mass at its end, its heel and the tongue."""
 
     length: float  # from the body to the nut [m]
-    width: float  # m
-    thickness: float  # without the fingerboard [m]
+    width: float  # at the body [m]
+    thickness: float  # at the body, without the fingerboard [m]
     wood: Wood
     fingerboard_thickness: float  # m
     fingerboard_wood: Wood
@@ -206,6 +230,23 @@ class Neck:
     heel_depth: float = 0.0  # from the top's edge down the side [m]; 0: no heel
     heel_length: float = 0.0  # along the neck, under the fingerboard [m]
     tongue: float = 0.0  # length of fingerboard glued to the top [m]
+    nut_width: float | None = None  # m; None: as at the body
+    nut_thickness: float | None = None  # without the fingerboard [m]; None: as at the body
+    rod: Rod | None = None
+
+    def at(self, share: float | np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Width and thickness [m] at a share of the way from the body to the nut; they change evenly."""
+        ends = (self.width, self.nut_width), (self.thickness, self.nut_thickness)
+        width, thickness = (a + np.asarray(share) * ((a if b is None else b) - a) for a, b in ends)
+        return width, thickness
+
+    @property
+    def stretches(self) -> dict[str, tuple[float, float]]:
+        """{region: (start, end) as shares of the length} of one section each; one region, unless the neck tapers."""
+        if self.nut_width is None and self.nut_thickness is None:
+            return {"neck/shaft": (0.0, 1.0)}
+        n = TAPER_STEPS
+        return {f"neck/shaft/{k + 1}": (k / n, (k + 1) / n) for k in range(n)}
 
 
 WoodenPart = Board | Brace | Bridge | BridgePlate | Lining | Block | SideBar | Neck  # has one wood, or None

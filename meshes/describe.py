@@ -158,9 +158,14 @@ def _neck(body: Body) -> float:
     """Shaft, fingerboard with its tongue, heel, the tenon that fills the neck block's cut, and the head."""
     neck = body.neck
     assert neck is not None
-    fretboard = (neck.length + neck.tongue) * neck.width * neck.fingerboard_thickness * neck.fingerboard_wood.density
+    width, thickness = neck.at(np.array([0.0, 0.5, 1.0]))
+    simpson = neck.length * np.array([1, 4, 1]) / 6
+    board = simpson @ width + neck.tongue * neck.width  # m2
+    fretboard = board * neck.fingerboard_thickness * neck.fingerboard_wood.density
     heel = (heel_volume(neck) + body.neck_block.cut_volume) * neck.wood.density if neck.heel_depth else 0.0
-    return np.pi / 4 * neck.length * neck.width * neck.thickness * neck.wood.density + fretboard + heel + neck.head_mass
+    shaft = np.pi / 4 * simpson @ (width * thickness) * neck.wood.density
+    rod = 0.0 if neck.rod is None else neck.length * neck.rod.area * (neck.rod.density - neck.wood.density)
+    return float(shaft + fretboard + rod) + heel + neck.head_mass
 
 
 def bends(body: Body) -> tuple[Bend, ...]:

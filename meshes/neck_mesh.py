@@ -10,30 +10,33 @@ from meshes.pieces import Area, Piece, within
 def neck_piece(body: Body, sides: Piece, size: float) -> Piece:
     """A strip in the plane of the top from the neck block to the end of the head; its root shares the rim's nodes.
 
-    Its first rows, as long as the heel is, are the region 'neck/heel' as well.
+    Its first rows, as long as the heel is, are the region 'neck/heel' as well. A tapered shaft has a region for each of
+    its stretches.
     """
     assert body.neck is not None
     rim = sides.nodes[: sides.edges["rim_top"].max() + 1]
     at_neck = (rim[:, 0] > body.outline.length / 2) & (np.abs(rim[:, 1]) < body.neck.width / 2 + 1e-6)
     root = np.flatnonzero(at_neck)[np.argsort(rim[at_neck, 1])]
-    heel = body.neck.heel_length if body.neck.heel_depth else 0.0
-    runs = [run for run in (heel, body.neck.length - heel, body.neck.head_length) if run > 0]
+    heel, length = body.neck.heel_length if body.neck.heel_depth else 0.0, body.neck.length
+    ends = {name: length * end for name, (_, end) in body.neck.stretches.items()}
+    runs = np.diff(np.unique(np.round([0.0, heel, *ends.values(), length + body.neck.head_length], 9)))
     steps = [np.full(n := max(1, round(run / (1.5 * size))), run / n) for run in runs]
     x = np.cumsum(np.concatenate([[0.0], *steps]))
-    nodes = np.concatenate([rim[root] + [dx, 0, 0] for dx in x])
+    narrow = body.neck.at((x / length).clip(0, 1))[0] / body.neck.width
+    nodes = np.concatenate([rim[root] * [1, f, 1] + [dx, 0, 0] for dx, f in zip(x, narrow)])
     k, rows = len(root), len(x) - 1
     i, row = (v.ravel() for v in np.meshgrid(np.arange(k - 1), np.arange(rows)))
     a, b = row * k + i, row * k + i + 1
     triangles = np.concatenate([np.column_stack([a, a + k, b]), np.column_stack([b, a + k, b + k])])
     normal = unit_normals(nodes, triangles)
-    head, under = np.tile(row, 2) >= rows - len(steps[-1]), np.tile(row, 2) < len(steps[0])
+    middle = np.tile((x[row] + x[row + 1]) / 2, 2)
     grain = along_surface([1.0, 0, 0], normal)
-    surfaces = {
-        "neck/shaft": Surface(np.flatnonzero(~head), grain[~head]),
-        "neck/head": Surface(np.flatnonzero(head), grain[head]),
-    }
+    surface = lambda at: Surface(np.flatnonzero(at), grain[at])
+    first = dict(zip(ends, [0.0, *ends.values()]))
+    surfaces = {name: surface((middle > first[name]) & (middle < end)) for name, end in ends.items()}
+    surfaces["neck/head"] = surface(middle > length)
     if heel:
-        surfaces["neck/heel"] = Surface(np.flatnonzero(under), grain[under])
+        surfaces["neck/heel"] = surface(middle < heel)
     return Piece(nodes, triangles, normal, surfaces, {}, {}, (2, root))
 
 

@@ -110,6 +110,11 @@ diameter_mm = 98
 # included = true
 # length_mm = 358               # from the body to the nut
 # head_mass_g = 350             # headstock with tuners
+# width_mm = 56                 # at the body
+# nut_width_mm = 44             # left out: as at the body
+# thickness_mm = 18             # at the body, without the fingerboard
+# nut_thickness_mm = 15         # left out: as at the body
+# rod = "bar"                   # or "round" or "none": steel in the shaft, rod_width_mm, rod_height_mm, rod_glued = true
 # heel_depth_mm = 90            # from the top's edge down the side; 0: no heel
 # heel_length_mm = 35           # along the neck, where it meets the body
 # tongue_mm = 84                # fingerboard glued to the top

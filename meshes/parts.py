@@ -8,7 +8,7 @@ import numpy as np
 from fem.materials import Wood
 from fem.sections import Layer, Section, beam, difference, laminate, scaled
 from fem.solid import completed
-from meshes.body import Block, Board, Body, Neck, back_height, top_height
+from meshes.body import Block, Board, Body, Neck, Rod, back_height, top_height
 from meshes.joints import joint_of
 from meshes.linings import lining_section
 
@@ -171,13 +171,12 @@ def neck(body: Body) -> dict[str, Section]:
     """
     if (n := body.neck) is None:
         return {}
+    middles = {region: n.at(sum(ends) / 2) for region, ends in n.stretches.items()}
+    strips = {region: _shaft(n, float(width), float(thickness)) for region, (width, thickness) in middles.items()}
+    width, at_nut = n.at(1.0)
+    head, areal = laminate([_half_round(n, float(at_nut))]), n.head_mass / (n.head_length * float(width))
+    strips["neck/head"] = scaled(head, mass=areal / head.mass["m0"])
     thickness = HALF_ROUND * n.thickness
-    half_ellipse = replace(n.wood, density=n.wood.density * np.pi / 4 / HALF_ROUND)  # its area, hence its weight
-    shaft = Layer(half_ellipse, thickness, -thickness / 2)
-    fretboard = Layer(n.fingerboard_wood, n.fingerboard_thickness, n.fingerboard_thickness / 2)
-    head = laminate([shaft])
-    areal = n.head_mass / (n.head_length * n.width)
-    strips = {"neck/shaft": laminate([shaft, fretboard]), "neck/head": scaled(head, mass=areal / head.mass["m0"])}
     if n.heel_depth:
         depth = (n.heel_depth - thickness) / 2
         under = laminate([Layer(n.wood, depth, -thickness - depth / 2)])
@@ -186,6 +185,35 @@ def neck(body: Body) -> dict[str, Section]:
         above = body.top.thickness / 2 + n.fingerboard_thickness / 2
         strips["neck/tongue"] = laminate([Layer(n.fingerboard_wood, n.fingerboard_thickness, above)])
     return strips
+
+
+def _half_round(n: Neck, thickness: float) -> Layer:
+    """The shaft's wood as a layer below the strip, as stiff in bending and as heavy as half an ellipse of that depth."""
+    wood = replace(n.wood, density=n.wood.density * np.pi / 4 / HALF_ROUND)  # its area, hence its weight
+    return Layer(wood, HALF_ROUND * thickness, -HALF_ROUND * thickness / 2)
+
+
+def _shaft(n: Neck, width: float, thickness: float) -> Section:
+    """Shaft, fingerboard and rod as a strip of a width [m]."""
+    board = Layer(n.fingerboard_wood, n.fingerboard_thickness, n.fingerboard_thickness / 2)
+    strip = laminate([_half_round(n, thickness), board])
+    return strip if n.rod is None else with_rod(strip, n.rod, n.wood, width)
+
+
+def with_rod(strip: Section, rod: Rod, wood: Wood, width: float) -> Section:
+    """The strip of a width [m] with a rod in the place of some of its wood: EA, ES and EI along it, and its mass.
+
+    A rod that slides in its slot takes no part in the strip's stretching: it bends about its own middle alone.
+    """
+    z, share = -rod.depth, rod.area / (width * rod.height)
+    slot = scaled(laminate([Layer(wood, rod.height, z)]), share, share)
+    left = difference(strip, slot)
+    A, A2 = rod.area / width, rod.second_moment / width
+    held = float(rod.glued)
+    stiffness = {"A11": held * A, "B11": held * z * A, "D11": A2 + held * z**2 * A}
+    mass = {"m0": A, "m1": z * A, "m2": A2 + z**2 * A}
+    add = lambda kinds, more, factor: kinds | {kind: kinds[kind] + factor * f for kind, f in more.items()}
+    return replace(left, stiffness=add(left.stiffness, stiffness, rod.modulus), mass=add(left.mass, mass, rod.density))
 
 
 def _heel_on_side(body: Body) -> Section:

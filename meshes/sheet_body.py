@@ -19,6 +19,7 @@ from meshes.body import (
     Lining,
     Neck,
     PlateJoint,
+    Rod,
     SideBar,
     SidePort,
     Soundhole,
@@ -300,7 +301,20 @@ def _neck(table: NeckTable, woods: Mapping[str, Wood]) -> Neck | None:
         table.heel_depth_mm * MM,
         table.heel_length_mm * MM,
         table.tongue_mm * MM,
+        None if table.nut_width_mm is None else table.nut_width_mm * MM,
+        None if table.nut_thickness_mm is None else table.nut_thickness_mm * MM,
+        _rod(table),
     )
+
+
+def _rod(table: NeckTable) -> Rod | None:
+    if table.rod == "none":
+        return None
+    round_ = table.rod == "round"
+    height = (table.rod_width_mm if round_ else table.rod_height_mm) * MM
+    depth = table.rod_depth_mm * MM + height / 2
+    E = table.rod_E_GPa * 1e9
+    return Rod(table.rod_width_mm * MM, height, depth, E, table.rod_density, round_, table.rod_glued)
 
 
 def _strings(table: StringsTable) -> Strings:

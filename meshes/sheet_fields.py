@@ -234,8 +234,19 @@ class NeckTable(Table):
 
     included: YesNo = True
     length_mm: Filled = Field(LEFT_OUT, ge=150, le=600, description="body to nut; default: 14 frets to the body")
-    width_mm: Number = Field(50.0, ge=30, le=80)
-    thickness_mm: Number = Field(16.0, ge=8, le=35, description="without the fingerboard")
+    width_mm: Number = Field(50.0, ge=30, le=80, description="at the body")
+    nut_width_mm: Number | None = Field(None, ge=30, le=80, description="at the nut; default: as at the body")
+    thickness_mm: Number = Field(16.0, ge=8, le=35, description="at the body, without the fingerboard")
+    nut_thickness_mm: Number | None = Field(
+        None, ge=8, le=35, description="at the nut, without the fingerboard; default: as at the body"
+    )
+    rod: Literal["none", "bar", "round"] = Field("none", description="that stiffens the shaft, from body to nut")
+    rod_width_mm: Number = Field(6.0, ge=1, le=20, description="of a round one the diameter")
+    rod_height_mm: Number = Field(9.0, ge=1, le=20, description="of a bar")
+    rod_depth_mm: Number = Field(0.0, ge=0, le=20, description="of its upper face below the fingerboard's underside")
+    rod_glued: YesNo = Field(False, description="false: it slides in its slot and bends alone; true: a bar glued in")
+    rod_E_GPa: Number = Field(200.0, ge=1, le=500, description="Young's modulus; default: steel")
+    rod_density: Number = Field(7850.0, ge=500, le=20000, description="kg/m3; default: steel")
     wood: WoodName = "honduras_mahogany"
     fingerboard_thickness_mm: Number = Field(6.0, ge=1, le=12)
     fingerboard_wood: WoodName = "indian_rosewood"

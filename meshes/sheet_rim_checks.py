@@ -6,9 +6,10 @@ import numpy as np
 
 from meshes.outline import Outline, distance
 from meshes.sheet_errors import Mistake
-from meshes.sheet_fields import LiningTable, NeckBlockTable, Sheet, TailBlockTable
+from meshes.sheet_fields import LiningTable, NeckBlockTable, NeckTable, Sheet, TailBlockTable
 
 REBATE_MOST = 0.8  # of the wood that a rebate may cut away
+ROD_COVER = 2.0  # mm of wood left below a neck's rod
 CUT_MOST = 0.8  # of a block's measure that a cut or a hole may take
 
 
@@ -149,6 +150,28 @@ def _check_hole(file: str, block: TailBlockTable) -> list[Mistake]:
     return [mistake(file, "tail_block.hole_mm", hole, f"at most {limit:.3g} mm, {CUT_MOST:g} of the block")]
 
 
+def _check_rod(file: str, neck: NeckTable) -> list[Mistake]:
+    """The rod leaves wood below it and beside it."""
+    if neck.rod == "none":
+        return []
+    width, thickness = (
+        min(a, a if b is None else b)
+        for a, b in ((neck.width_mm, neck.nut_width_mm), (neck.thickness_mm, neck.nut_thickness_mm))
+    )
+    height = neck.rod_width_mm if neck.rod == "round" else neck.rod_height_mm
+    deep = neck.rod_depth_mm + height
+    if deep > thickness - ROD_COVER:
+        allowed = (
+            f"with its height {height:g} mm at most {thickness - ROD_COVER:g} mm, {ROD_COVER:g} mm of wood below it"
+        )
+        return [mistake(file, "neck.rod_depth_mm", neck.rod_depth_mm, allowed)]
+    if neck.rod_width_mm > width / 2:
+        return [
+            mistake(file, "neck.rod_width_mm", neck.rod_width_mm, f"at most {width / 2:g} mm, half the neck's width")
+        ]
+    return []
+
+
 def check_neck(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     """The heel is no deeper than the side; the tongue ends short of the soundhole."""
     if not sheet.neck.included:
@@ -162,6 +185,7 @@ def check_neck(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
         mistakes.append(mistake(file, "neck.heel_depth_mm", neck.heel_depth_mm, allowed))
     if neck.heel_length_mm > neck.length_mm / 2:
         mistakes.append(mistake(file, "neck.heel_length_mm", neck.heel_length_mm, "at most half the neck's length"))
+    mistakes += _check_rod(file, neck)
     room = 1e3 * outline.length - hole.place_mm - hole.diameter_mm / 2
     beside = abs(hole.offset_mm) > hole.diameter_mm / 2 + neck.width_mm / 2
     if not beside and neck.tongue_mm > max(room, 0.0):

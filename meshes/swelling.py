@@ -69,8 +69,8 @@ def _neck(body: Body, whole: Mapping[str, Section]) -> dict[str, list[tuple[Sect
     if (n := body.neck) is None:
         return {}
     fretboard = laminate([Layer(n.fingerboard_wood, n.fingerboard_thickness, n.fingerboard_thickness / 2)])
-    shaft = "neck/shaft"
-    layers = {shaft: [(difference(whole[shaft], fretboard), strain(n.wood)), (fretboard, strain(n.fingerboard_wood))]}
+    board = (fretboard, strain(n.fingerboard_wood))
+    layers = {r: [(difference(whole[r], fretboard), strain(n.wood)), board] for r in n.stretches}
     for region, wood, seen in (
         ("neck/head", n.wood, "LR"),
         ("neck/heel", n.wood, "LR"),

@@ -40,7 +40,8 @@ def neck_solid(space: Space, body: Body | None) -> Solid | None:
     neck, x = body.neck, board.points[:, 0]
     run = ((x - body.outline.length) / neck.heel_length).clip(0, 1) if neck.heel_depth else np.ones(len(x))
     # a heel's curve from its cap up to the neck; only drawn, the model has a block there
-    depth = neck.thickness + max(neck.heel_depth - neck.thickness, 0) * (1 - np.sqrt(1 - (1 - run) ** 2))
+    depth = neck.at(((x - body.outline.length) / neck.length).clip(0, 1))[1]
+    depth += max(neck.heel_depth - neck.thickness, 0) * (1 - np.sqrt(1 - (1 - run) ** 2))
     n = len(x)
     facing = board.triangles if board.normal[:, 2].mean() > 0 else board.triangles[:, ::-1]
     rim = _directed(board.topology.boundary, facing)

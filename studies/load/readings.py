@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from fem.elements import Space
+from fem.interpolate import triangles_of
 from meshes.body import Body
 from studies.common import box_measures as box
 from studies.load.result import Pull
@@ -32,7 +33,7 @@ class Places:
     def __init__(self, space: Space, body: Body, pulls: Sequence[Pull]) -> None:
         mesh, surfaces = space.mesh, space.mesh.surfaces
         top, bridge, hole = surfaces["top"].triangles, body.bridge, body.soundhole
-        neck = np.unique(np.concatenate([surfaces[r].triangles for r in ("neck/shaft", "neck/head")]))
+        neck = triangles_of(mesh, ("neck/shaft", "neck/head"))
         self.space, self.body = space, body
         self.saddles = [box.surface_spot(space, top, *p.saddle) for p in pulls]
         self.nuts = [box.surface_spot(space, neck, *p.nut) for p in pulls]
