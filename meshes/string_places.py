@@ -5,7 +5,7 @@ import numpy as np
 from fem.elements import Space
 from fem.interpolate import BasisSpace, normal_displacement
 from fem.strings import sounding_length
-from meshes.body import Body, top_height
+from meshes.body import Assumption, Body, top_height
 from meshes.saddle import saddle_rows
 
 FRETS = 24  # whose ends are kept
@@ -59,3 +59,13 @@ def string_loads(body: Body, space: Space | BasisSpace) -> np.ndarray:
         region, places = ends[fret]
         rows.append(normal_displacement(space, (region,), places[[0, 2, 1]], np.eye(3)[[2, 2, 1]]))
     return np.vstack([row if isinstance(row, np.ndarray) else row.toarray() for row in rows]).T
+
+
+def assumptions() -> tuple[Assumption, ...]:
+    """What is assumed of the strings' far ends."""
+    return (
+        Assumption("frets", f"crowns {1e3 * FRET_HEIGHT:g} mm above the fingerboard", "common practice, no source"),
+        Assumption(
+            "strings behind the finger", "damped by it; their mass and stiffness left out", "bounded in the docs"
+        ),
+    )

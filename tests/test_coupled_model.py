@@ -13,6 +13,7 @@ from fem.body_modes import RADIATION, dampings, mobility
 from fem.eigen import Modes, modes
 from fem.model import assemble, weights
 from fem.response import VISCOSITY, harmonic
+from fem.strings import fretted_length
 from fem.viscothermal_losses import GAMMA, PRANDTL, viscothermal_losses
 from meshes.build import mesh_body
 from meshes.coupled_model import AIR, coupled_model, fluid_domain, outside, structure_of, velocities
@@ -20,6 +21,7 @@ from meshes.coupled_model import modes_of as coupled_modes
 from meshes.outer_surface import outer_surface
 from meshes.outline import inside
 from meshes.parts import sections
+from meshes.sheet_strings import strung
 from meshes.string_body import string_body, string_ends
 from meshes.string_places import string_loads
 from meshes.supports import FIRMER, FREE, LAP, SOFTER, lap_supports, with_supports
@@ -272,3 +274,23 @@ def test_body_modes_for_strings(whole, models):
     full = np.abs(harmonic(models[FREE], whole.drive, f).mobility)
     assert f[Y.argmax()] == pytest.approx(f[full.argmax()], abs=1.0)
     assert Y.max() == pytest.approx(full.max(), rel=0.25)  # string 3 stands 5 mm off the middle; losses frozen
+
+
+def test_the_idle_length_behind_the_finger_is_a_small_thing(models, whole):
+    """Its mass, taken to move straight between nut and fret, and its tension's stiffness shift no elastic mode by .5 %; a
+    finger that swallows every wave on it makes it a dashpot Z at the crown, at most half of a mode's own damping.
+    """
+    body = string_body(whole, models[FREE])
+    C = np.diag(sum(dampings(body).values()))
+    keep = (body.omega > 2 * np.pi * 30) & (body.omega < 2 * np.pi * body.valid_to)
+    shift, damped = [], []
+    for i, s in enumerate(strung(whole.structure.body).strings.strings):
+        for fret in range(1, 21):
+            idle = s.length - fretted_length(s, fret)
+            nut, crown = body.nut[0, i, keep, 1:], body.nut[fret, i, keep, 1:]
+            m = s.mass * idle / 6 * np.sum(nut**2 + crown**2 + (nut + crown) ** 2, axis=1)
+            k = s.tension / idle * np.sum((nut - crown) ** 2, axis=1) / body.omega[keep] ** 2
+            shift.append(np.maximum(m, k).max() / 2)
+            damped.append((s.impedance * np.sum(crown**2, axis=1) / C[keep]).max())
+    assert 1e-4 < max(shift) < 5e-3
+    assert 0.05 < max(damped) < 0.5

@@ -4,6 +4,7 @@ from collections.abc import Callable, Collection
 from dataclasses import replace
 
 from fem.body_modes import BodyModes
+from meshes import string_places
 from meshes.body import Body
 from meshes.coupled_model import FluidDomain, fluid_domain
 from meshes.string_body import string_body
@@ -42,7 +43,8 @@ def play_builds(
     runs in playing.workers processes, the wood's draws from the start. ArithmeticError where a pluck's energy does not add up.
     """
     body, assumed = complete_linings(body)
-    body = replace(body, assumed=(*body.assumed, *playing.assumed, *assumed, *assumptions(), *boards.range_notes()))
+    ways = (*string_places.assumptions(), *assumptions())
+    body = replace(body, assumed=(*body.assumed, *playing.assumed, *assumed, *ways, *boards.range_notes()))
     rows = tuple(b for b in builds(body) if chosen is None or b.name in chosen)
     keys = [(build, how) for build in rows for how in SUPPORT_CONDITIONS]
     fretboards, ranges, woods = (w / playing.workers for w in (FRETBOARDS, RANGES, WOODS * (wood is not None)))
