@@ -5,8 +5,18 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-STRING, RADIATION = "string", "radiation"  # names of shares that no part of the body may have
+STRING, RADIATION, HAND = "string", "radiation", "hand"  # names of shares that no part of the body may have
 NEGATIVE = 1e-8  # relative size of a negative eigenvalue taken for round-off
+
+
+@dataclass(frozen=True)
+class Hand:
+    """What holds the body while a note is fretted, at each fret elsewhere: springs, dashpots and masses at k motions."""
+
+    motion: np.ndarray  # (frets + 1, k, n) kg^-1/2 of the body's modes; zero where nothing is held
+    stiffness: np.ndarray  # (k,) N/m
+    resistance: np.ndarray  # (k,) N s/m
+    mass: np.ndarray  # (k,) kg
 
 
 @dataclass(frozen=True)
@@ -26,6 +36,7 @@ class BodyModes:
     radiation: np.ndarray | None = None  # (n, r) s^-1/2
     viscous: dict[str, np.ndarray] = field(default_factory=dict)  # {part: (n, n) or (n,)} 1/s
     valid_to: float | None = None  # Hz; None: the highest mode's frequency. Set it where residual modes are appended
+    hand: Hand | None = None  # joins each note's own K, C and M; none of the modes above know of it
 
     def __post_init__(self) -> None:
         n = len(self.omega)
@@ -41,8 +52,10 @@ class BodyModes:
         if self.radiation is not None and self.radiation.shape[:1] != (n,):
             raise ValueError(f"body modes: radiation has shape {self.radiation.shape}; expected {n} rows")
         for part in (*self.loss, *self.viscous):
-            if part in (STRING, RADIATION) or (part in self.loss and part in self.viscous):
-                raise ValueError(f"body modes: part '{part}' appears twice; 'string' and 'radiation' are not parts")
+            if part in (STRING, RADIATION, HAND) or (part in self.loss and part in self.viscous):
+                raise ValueError(
+                    f"body modes: part '{part}' appears twice; 'string', 'radiation' and 'hand' are not parts"
+                )
         for part, C in {**self.loss, **self.viscous}.items():
             _check_loss(part, C, n)
 
@@ -54,6 +67,15 @@ class BodyModes:
     def far_end(self, string: int, fret: int) -> np.ndarray:
         """(n, 3) motion of the fretted (or open) end of a string."""
         return self.nut[string] if self.nut.ndim == 3 else self.nut[fret, string]
+
+
+def held_by_hand(body: BodyModes, fret: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(M, K, C) (n, n) between the modes that the hand at a fret adds."""
+    if body.hand is None:
+        return (np.zeros((len(body.omega),) * 2),) * 3
+    h, moved = body.hand, body.hand.motion[fret]
+    M, K, C = (moved.T @ (each[:, None] * moved) for each in (h.mass, h.stiffness, h.resistance))
+    return M, K, C
 
 
 def _check_loss(part: str, C: np.ndarray, n: int) -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import brentq
 
-from fem.body_modes import STRING, BodyModes, dampings
+from fem.body_modes import HAND, STRING, BodyModes, dampings, held_by_hand
 from fem.strings import Pluck, String, fretted_length, loss_factor, modal_mass, partials, plucked_shape
 
 POLARISATIONS = (2, 1)  # axes of the body: away from the top, along it
@@ -61,14 +61,17 @@ def valid_partials(string: String, fret: int, body: BodyModes) -> int:
 def matrices(
     string: String, index: int, fret: int, body: BodyModes, sines: int, damping: np.ndarray | None = None
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(M, K, C) (N, N) of string number `index` at a fret; N = body modes + 2 sines. C sums every part and the string.
+    """(M, K, C) (N, N) of string number `index` at a fret; N = body modes + 2 sines. C sums every part, the hand and the string.
 
-    damping: sum of dampings(body), (n, n), where it is known already.
+    damping: sum of dampings(body), (n, n), where it is known already; the hand's own comes on top.
     """
     n, L, k = len(body.omega), fretted_length(string, fret), np.arange(1, sines + 1)
     M, K, C = np.eye(n + 2 * sines), np.diag(np.zeros(n + 2 * sines)), np.zeros((n + 2 * sines,) * 2)
     K[:n, :n] = np.diag(body.omega**2)
     C[:n, :n] = sum(dampings(body).values()) if damping is None else damping
+    if body.hand is not None:
+        for A, of_hand in zip((M, K, C), held_by_hand(body, fret)):
+            A[:n, :n] += of_hand
     for p, axis in enumerate(POLARISATIONS):
         s, f = body.saddle[index, :, axis], body.far_end(index, fret)[:, axis]
         own = slice(n + p * sines, n + (p + 1) * sines)
@@ -96,9 +99,9 @@ def couple(
 
 
 def with_damping(coupled: CoupledString, damping: np.ndarray) -> CoupledString:
-    """The CoupledString with other losses of the body, `damping` (n, n) their sum; masses and stiffnesses as they are."""
+    """The CoupledString with other losses of the body, `damping` (n, n) their sum without the hand's; the rest as it is."""
     C, n = coupled.C.copy(), coupled.body_size
-    C[:n, :n] = damping
+    C[:n, :n] = damping + held_by_hand(coupled.body, coupled.fret)[2]
     poles, states = _damped(coupled.omega, coupled.X, C)
     return replace(coupled, C=C, poles=poles, states=states)
 
@@ -203,7 +206,7 @@ def fall_time_with(ringing: FreeDecay, damping: np.ndarray, decibel: float, firs
     c, N, n = ringing.coupled, len(ringing.coupled.omega), ringing.coupled.body_size
     first = first or fall_time(ringing, decibel)
     XV = c.X[:n] @ c.states[N:]
-    change = (c.C[:n, :n] - damping) @ XV  # what the losses no longer do, per mode
+    change = (c.C[:n, :n] - damping - held_by_hand(c.body, c.fret)[2]) @ XV  # what the losses no longer do, per mode
     inverse = np.linalg.inv(c.states)
     left = inverse[:, N:] @ c.X[:n].T  # (2 N, n)
     rate = -(c.poles + np.einsum("in,ni->i", left, change)).real
@@ -296,5 +299,8 @@ def dissipated(ringing: FreeDecay, parts: Mapping[str, np.ndarray] | None = None
     w = A @ v.conj().T + B @ v.T  # integral of the velocities' products: Re v w, s (m/s)^2 kg
     velocities = v[:n].real @ w[:, :n].real - v[:n].imag @ w[:, :n].imag
     own = np.einsum("ik,ki->i", v[n:], w[:, n:]).real  # of the sines, each with itself
-    shares = {part: float((C * velocities).sum() / ringing.energy) for part, C in (parts or dampings(c.body)).items()}
+    parts = dict(parts or dampings(c.body))
+    if c.body.hand is not None:
+        parts[HAND] = held_by_hand(c.body, c.fret)[2]
+    shares = {part: float((C * velocities).sum() / ringing.energy) for part, C in parts.items()}
     return shares | {STRING: float(np.diag(c.C)[n:] @ own / ringing.energy)}

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fem.body_modes import RADIATION, STRING, BodyModes, dampings
+from fem.body_modes import HAND, RADIATION, STRING, BodyModes, dampings
 from fem.coupled_string import (
     POLARISATIONS,
     couple,
@@ -68,7 +68,7 @@ def fretboard(strings: Sequence[String], body: BodyModes, pluck: Pluck, frets: i
         raise ValueError(f"{len(strings)} strings on a body with {len(body.saddle)} saddle points; expected one each")
     parts = dampings(body)
     places = [(i, fret) for i in range(len(strings)) for fret in range(frets + 1)]
-    names = [*parts, STRING]
+    names = [*parts, *shared_by_hand(body), STRING]
     rows = np.array([one_note(strings[i], i, fret, body, pluck, parts) for i, fret in places])
     columns = rows.T.reshape(-1, len(strings), frets + 1)
     return Fretboard(
@@ -86,15 +86,20 @@ def fretboard(strings: Sequence[String], body: BodyModes, pluck: Pluck, frets: i
     )
 
 
+def shared_by_hand(body: BodyModes) -> tuple[str, ...]:
+    """Names of shares beyond the body's own parts and the string."""
+    return () if body.hand is None else (HAND,)
+
+
 def one_note(
     string: String, index: int, fret: int, body: BodyModes, pluck: Pluck, parts: Mapping[str, np.ndarray]
 ) -> list[float]:
-    """[frequency, inharmonicity, valid partials, three decay times, energy, energy kept, share of each part and of the
-    string]. parts: dampings(body)."""
+    """[frequency, inharmonicity, valid partials, three decay times, energy, energy kept, share of each part, of the
+    hand where there is one, and of the string]. parts: dampings(body)."""
     m = valid_partials(string, fret, body)
     row = [fundamental(string, fret), inharmonicity(string, fret), m]
     if m == 0:
-        return row + [np.nan] * (6 + len(parts))
+        return row + [np.nan] * (6 + len(parts) + len(shared_by_hand(body)))
     ringing = pluck_note(couple(string, index, fret, body, damping=np.add.reduce(list(parts.values()))), pluck)
     share = dissipated(ringing, parts)
     whole = pluck_energy(string, fret, pluck)

@@ -1,8 +1,10 @@
 """The sounding body as its strings meet it: BodyModes with the motion at saddle height, at the nut and at every fret."""
 
+from dataclasses import replace
+
 import numpy as np
 
-from fem.body_modes import BodyModes, radiation_factor
+from fem.body_modes import BodyModes, Hand, radiation_factor
 from fem.interpolate import normal_displacement
 from fem.radiation import resistance_at
 from fem.response import ModalModel
@@ -10,12 +12,12 @@ from meshes.coupled_model import CoupledModel, Structure, real_modes
 from meshes.string_places import far_places, saddle_places
 
 
-def string_body(coupled: CoupledModel, supported: ModalModel, strings: int = 6) -> BodyModes:
+def string_body(coupled: CoupledModel, supported: ModalModel, strings: int = 6, hand: Hand | None = None) -> BodyModes:
     """BodyModes of the held body for `strings` strings, the first one on the bass side.
 
     The saddle moves at the strings' height, carried along rigidly by the top under it, so that the bridge's turning
     enters; nut and frets by neck and tongue at their crowns' height. Without a neck the nut stands still. Losses between
-    real modes.
+    real modes. hand: of the structure's modes, as supports.hand_on.
     """
     omega, X = real_modes(coupled, supported)
     turn = lambda group: {part: X.T @ A @ X for part, A in group.items()}
@@ -33,6 +35,7 @@ def string_body(coupled: CoupledModel, supported: ModalModel, strings: int = 6) 
         radiated,
         turn(supported.viscous),
         coupled.structure.valid_to,
+        None if hand is None else replace(hand, motion=hand.motion @ X[:n]),
     )
 
 

@@ -1,23 +1,26 @@
-"""How the body is held: hung free on soft bands, or on the lap against chest, thigh and arm."""
+"""How the body is held: hung free on soft bands, on the lap against chest, thigh and arm, or played, a hand at the fret."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fem.body_modes import HAND, Hand
 from fem.interpolate import normal_displacement
 from fem.response import ModalModel, Support, held
 from meshes.body import Assumption, Body, back_height, top_height
 from meshes.coupled_model import CoupledModel, Structure
 from meshes.outline import point_at, where_x, where_y
+from meshes.string_places import FRETS, far_places
 
-FREE, LAP = "hung free", "on the lap"
+FREE, LAP, PLAYED = "hung free", "on the lap", "played"
 BAND_HZ, BAND_LOSS = 2.0, 0.1  # rigid motions on the bands, and the bands' loss factor; common practice in modal tests
 SHEAR_MODULUS, VISCOSITY, DENSITY = 5e3, 10.0, 1000.0  # Pa, Pa s, kg/m3 of soft flesh: assumed, from memory
 SOFTER, FIRMER = 1 / 3, 3.0  # times both: the range in which flesh and clothing are assumed to lie
 ALONG = 2 / 3  # stiffness along the skin over that square to it, of a half-space that keeps its volume (Mindlin 1949)
-SUPPORT_PARTS = ("bands", "chest", "thigh", "arm")
+SUPPORT_PARTS = ("bands", "chest", "thigh", "arm", HAND)
 CHEST, THIGH, ARM = 0.05, 0.06, 0.04  # m, radius of a disc as large as each patch: assumed
+PALM = 0.02  # m, radius of a disc as large as the fretting hand's hold on the neck: assumed
 
 
 @dataclass(frozen=True)
@@ -69,6 +72,34 @@ def lap_supports(body: Body, firmness: float = 1.0) -> list[Patch]:
     ]
 
 
+def hand_places(body: Body, frets: int = FRETS) -> np.ndarray:
+    """(frets + 1, 3) m under the shaft where the hand holds it at each fret; over the body it stays beside the heel."""
+    assert body.neck is not None
+    end = body.outline.length
+    x = np.array([crowns[0, 0] for _, crowns in far_places(body, 1, frets)])
+    x = np.maximum(x, end + body.neck.heel_length + PALM)
+    depth = body.neck.at((x - end) / body.neck.length)[1]
+    return np.column_stack([x, np.zeros(len(x)), float(top_height(body, end, 0.0)) - depth])
+
+
+def hand_on(structure: Structure, open_strings: bool = False, firmness: float = 1.0) -> Hand | None:
+    """Hand at each note's own fret, as its motions of the structure's modes; none at open strings unless wanted.
+
+    Flesh as elsewhere, pressing into its disc along z, and the mass that moves with a disc stuck to it, 4/3 rho a^3 (half of
+    Lamb's disc in unbounded water, Hydrodynamics, art. 102; from memory).
+    """
+    if structure.body.neck is None:
+        return None
+    places = hand_places(structure.body)
+    axes = np.tile(np.eye(3), (len(places), 1))
+    rows = normal_displacement(structure.space, ("neck/shaft",), np.repeat(places, 3, axis=0), axes) @ structure.shape
+    motion = rows.reshape(len(places), 3, -1)
+    if not open_strings:
+        motion[0] = 0.0
+    k, c = _flesh(PALM, 2, firmness)
+    return Hand(motion, k, c, np.full(3, 4 / 3 * DENSITY * PALM**3))
+
+
 def _flesh(radius: float, square: int, firmness: float) -> tuple[np.ndarray, np.ndarray]:
     """Stiffness and resistance (3,) of a disc on deep soft flesh, axis `square` pressing into it.
 
@@ -104,11 +135,12 @@ def supports(structure: Structure, patches: Sequence[Patch], total: int) -> list
 
 
 def with_supports(coupled: CoupledModel, how: str, firmness: float = 1.0) -> ModalModel:
-    """ModalModel of a CoupledModel hung FREE or held on the LAP."""
+    """ModalModel of a CoupledModel hung FREE or held on the LAP; PLAYED as on the lap, its hand joins with each note."""
     s = coupled.structure
-    patches = {FREE: lambda: free_suspension(s.body, s.weight), LAP: lambda: lap_supports(s.body, firmness)}[how]()
+    lap = lambda: lap_supports(s.body, firmness)
+    patches = {FREE: lambda: free_suspension(s.body, s.weight), LAP: lap, PLAYED: lap}[how]()
     supported = held(coupled.model, supports(s, patches, len(coupled.drive)))
-    if how == LAP:
+    if how != FREE:
         return supported
     bands = BAND_LOSS * (supported.stiffness - coupled.model.stiffness)
     return replace(supported, loss={**supported.loss, "bands": bands}, viscous=coupled.model.viscous)

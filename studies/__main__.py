@@ -36,7 +36,9 @@ MeshSize = Annotated[
 Count = Annotated[int, Parameter(help="How many modes.")]
 Strings = Annotated[str | None, Parameter(help="Name of a built-in set of strings, in place of the sheet's.")]
 Pictures = Annotated[bool, Parameter(help="Draw pictures.")]
-Held = Annotated[str, Parameter(help="How the guitar is held: 'lap' or 'free'.")]
+Held = Annotated[
+    str, Parameter(help="How the guitar is held: 'lap', 'free', or 'played': on the lap, a hand at each note's fret.")
+]
 Names = Annotated[tuple[str, ...], SEVERAL]
 Numbers = Annotated[tuple[float, ...], SEVERAL]
 Recordings = Annotated[tuple[Path, ...], SEVERAL]

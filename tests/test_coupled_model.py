@@ -11,6 +11,7 @@ from fem import radiation as rad
 from fem.air import DENSITY, SPEED
 from fem.body_modes import RADIATION, dampings, mobility
 from fem.eigen import Modes, modes
+from fem.fretboard import fretboard
 from fem.model import assemble, weights
 from fem.response import VISCOSITY, harmonic
 from fem.strings import fretted_length
@@ -23,8 +24,8 @@ from meshes.outline import inside
 from meshes.parts import sections
 from meshes.sheet_strings import strung
 from meshes.string_body import string_body, string_ends
-from meshes.string_places import string_loads
-from meshes.supports import FIRMER, FREE, LAP, SOFTER, lap_supports, with_supports
+from meshes.string_places import far_places, string_loads
+from meshes.supports import FIRMER, FREE, LAP, PLAYED, SOFTER, hand_on, hand_places, lap_supports, with_supports
 
 FEW = (40.0, 200.0, 400.0, 650.0, 1000.0)  # Hz: enough for a coarse surface
 FREQUENCY = np.arange(40.0, 601.0, 4.0)
@@ -294,3 +295,30 @@ def test_the_idle_length_behind_the_finger_is_a_small_thing(models, whole):
             damped.append((s.impedance * np.sum(crown**2, axis=1) / C[keep]).max())
     assert 1e-4 < max(shift) < 5e-3
     assert 0.05 < max(damped) < 0.5
+
+
+def test_the_hand_goes_with_the_fret(whole):
+    """Under the shaft at each fret's place, never under the body; none at open strings unless wanted; rigid motions at the place
+    by hand.
+    """
+    s = whole.structure
+    places = hand_places(s.body)
+    assert places[5, 0] == pytest.approx(0.8537 - 0.645 * (1 - 2 ** (-5 / 12)), abs=1e-6)
+    assert places[20, 0] == pytest.approx(0.496 + 0.038 + 0.02) and np.all(np.diff(places[:, 0]) <= 0)
+    hand, opened = hand_on(s), hand_on(s, open_strings=True)
+    assert not hand.motion[0].any() and opened.motion[0].any()
+    assert np.array_equal(hand.motion[1:], opened.motion[1:])
+    rigid, far = opened.motion[:, :, :6], string_ends(s, 1)[1][:, 0, :6]  # (frets, 3, 6) and (frets, 6, 3)
+    arm = far_places(s.body, 1)[5][1][0] - places[5]
+    turn = lambda motion: motion[5] - far[5].T  # t + w x r: what the height between crown and hand adds
+    w = np.linalg.lstsq(np.cross(np.eye(3), -arm).T, turn(rigid), rcond=None)[0]
+    assert np.cross(w.T, -arm).T == pytest.approx(turn(rigid), abs=1e-6 * abs(rigid).max())
+    assert abs(turn(rigid)).max() > 0.01 * abs(rigid).max()
+    body = string_body(whole, with_supports(whole, PLAYED), 6, hand)
+    lap = string_body(whole, with_supports(whole, LAP), 6)
+    strings, pluck = strung(s.body).strings.strings, strung(s.body).pluck
+    held, free = (
+        fretboard(strings[1:2], replace(b, saddle=b.saddle[1:2], nut=b.nut[:, 1:2]), pluck, 5) for b in (body, lap)
+    )
+    assert held.decay_time[0, 0] == pytest.approx(free.decay_time[0, 0], rel=1e-9)
+    assert held.share["hand"][0, 0] == 0 < held.share["hand"][0, 5] < 0.5

@@ -4,20 +4,22 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.linalg import expm
+from scipy.linalg import eigh, expm
 from string_cases import D3, LOSSY, oscillator, wooden_box
 
-from fem.body_modes import BodyModes, dampings, mobility, with_losses
+from fem.body_modes import BodyModes, Hand, dampings, mobility, with_losses
 from fem.coupled_string import (
     couple,
     dissipated,
     energy,
     fall_time,
+    fall_time_with,
     matrices,
     pluck_note,
     release,
     velocity,
 )
+from fem.fretboard import fretboard
 from fem.strings import (
     DECAY_60,
     Pluck,
@@ -377,3 +379,45 @@ def test_decay_follows_the_conductance_at_the_fret(record):
                 record("decay time at a fret", "conductance there, by hand", DECAY_60 / alpha, DECAY_60 / found, "s")
             checked += 1
     assert checked >= 7
+
+
+# --- the hand at the fret ---
+
+
+def with_hand(body, seed=8):
+    """The body with a hand at fret 3 alone: three directions, a spring, a dashpot and a mass each."""
+    motion = np.zeros((6, 3, len(body.omega)))
+    motion[3] = np.random.default_rng(seed).normal(size=motion[3].shape) * 0.4
+    return replace(
+        body, hand=Hand(motion, np.array([500.0, 800.0, 900.0]), np.array([2.0, 3.0, 5.0]), np.full(3, 0.011))
+    )
+
+
+def test_the_hand_at_the_fret_is_part_of_the_body_there():
+    """The same poles as of a body whose own modes were solved with the hand on it; elsewhere the hand does nothing."""
+    omega = 2 * np.pi * np.linspace(60.0, 700.0, 12)
+    plain = replace(wooden_box(12), omega=omega, loss={}, radiation=None, viscous={"all": 0.01 * omega})
+    body = with_hand(plain)
+    m, hand = body.hand.motion[3], body.hand
+    square, Y = eigh(
+        np.diag(omega**2) + m.T @ (hand.stiffness[:, None] * m), np.eye(12) + m.T @ (hand.mass[:, None] * m)
+    )
+    C = np.diag(0.01 * omega) + m.T @ (hand.resistance[:, None] * m)
+    solved = BodyModes(np.sqrt(square), {}, Y.T @ plain.saddle, Y.T @ plain.nut, None, {"all": Y.T @ C @ Y}, 700.0)
+    poles = lambda b, fret: np.sort_complex(couple(LOSSY, 0, fret, b, sines=8).poles)
+    assert poles(body, 3) == pytest.approx(poles(solved, 3), rel=1e-8)
+    assert poles(body, 2) == pytest.approx(poles(plain, 2), rel=1e-12)
+    assert abs(poles(body, 3) - poles(plain, 3)).max() > 1.0
+
+
+def test_what_the_hand_swallows_is_counted():
+    body = with_hand(wooden_box())
+    at, beside = (dissipated(pluck_note(couple(LOSSY, 0, fret, body), Pluck())) for fret in (3, 2))
+    assert sum(at.values()) == pytest.approx(1, abs=1e-9) and at["hand"] > 1e-3
+    assert sum(beside.values()) == pytest.approx(1, abs=1e-9) and beside["hand"] == 0
+    board = fretboard([LOSSY], body, Pluck(), 5)
+    assert board.share["hand"][0, 3] == pytest.approx(at["hand"], rel=1e-9) and board.imbalance < 1e-8
+    ringing, less = pluck_note(couple(LOSSY, 0, 3, body), Pluck()), with_losses(body, {"top": 0.5})
+    damping = sum(dampings(less).values())
+    exact = fall_time(pluck_note(couple(LOSSY, 0, 3, less), Pluck()), 60.0)
+    assert fall_time_with(ringing, damping, 60.0) == pytest.approx(exact, rel=0.02)

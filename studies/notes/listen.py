@@ -21,7 +21,7 @@ from meshes.build import mesh_body
 from meshes.coupled_model import HIGHEST, FluidDomain, coupled_model, fluid_domain, real_modes
 from meshes.sheet_strings import strung
 from meshes.string_body import string_body
-from meshes.supports import with_supports
+from meshes.supports import PLAYED, hand_on, with_supports
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.inputs import BadInput, given_sheet, mesh_size
 from studies.common.kept import kept_folder
@@ -64,7 +64,7 @@ class Heard:
 class Setting:
     """How the guitar is held, and the place (3,) [m] where it is heard."""
 
-    how: str  # FREE or LAP
+    how: str  # FREE, LAP or PLAYED
     place: np.ndarray
 
 
@@ -147,14 +147,16 @@ def ready(
     for one, R in zip(inside, radiated):
         progress.say(f"{one.build.label}: body and air together")
         whole = coupled_model(one.structure, one.fluid, R, walls=one.walls)
-        heard.append(_heard(one.build, whole, with_supports(whole, setting.how), strings))
+        heard.append(_heard(one.build, whole, setting.how, strings))
         progress.step()
     progress.close("solved")
     return heard
 
 
-def _heard(build, whole, supported, strings):
-    modes, radiated = string_body(whole, supported, strings), supported.radiation
+def _heard(build, whole, how, strings):
+    supported = with_supports(whole, how)
+    hand = hand_on(whole.structure) if how == PLAYED else None
+    modes, radiated = string_body(whole, supported, strings, hand), supported.radiation
     radiated = replace(radiated, pressure=radiated.pressure @ real_modes(whole, supported)[1])
     return Heard(build, modes, radiated, min(modes.highest_valid, HIGHEST))
 

@@ -10,7 +10,7 @@ from meshes.body import Body
 from meshes.coupled_model import HIGHEST, FluidDomain, fluid_domain
 from meshes.sheet_strings import strung
 from meshes.string_body import string_body
-from meshes.supports import FREE, LAP, with_supports
+from meshes.supports import FREE, LAP, PLAYED, hand_on, with_supports
 from studies.common.builds import builds, complete_linings
 from studies.common.inputs import BadInput, existing_file, given_sheet, mesh_size
 from studies.common.kept import kept_folder
@@ -76,7 +76,7 @@ def body_modes(
     own = builds(body)[:1]
     made = coupled_models(own, size, DRY_MODES, store, Progress(STEPS), 1.0, around)
     whole = made.whole[own[0].name]
-    return string_body(whole, with_supports(whole, how), strings)
+    return string_body(whole, with_supports(whole, how), strings, hand_on(whole.structure) if how == PLAYED else None)
 
 
 def one(
@@ -104,8 +104,8 @@ def warning() -> str:
 
 
 def held(word: str) -> str:
-    """FREE or LAP from what is typed."""
-    known = {"free": FREE, "lap": LAP, FREE: FREE, LAP: LAP}
+    """FREE, LAP or PLAYED from what is typed."""
+    known = {"free": FREE, "lap": LAP, FREE: FREE, LAP: LAP, PLAYED: PLAYED}
     if word not in known:
-        raise BadInput(f"--held {word}: expected 'lap' or 'free'")
+        raise BadInput(f"--held {word}: expected 'lap', 'free' or 'played'")
     return known[word]
