@@ -158,5 +158,5 @@ def test_takes_are_read_and_wrong_ones_refused(tmp_path):
             read_take(wrong)
     with pytest.raises(BadInput, match="no recording given"):
         read_notes([])
-    with pytest.raises(BadInput, match="'lap' or 'free'"):
+    with pytest.raises(BadInput, match="'lap', 'free' or 'played'"):
         held("table")
