@@ -23,6 +23,7 @@ SIDE_LEFT = 0.3  # of the side's thickness, at least, behind an assumed rebate
 HARDLY_KNOWN = {
     "loss_factor": "assumed, hardly measured: 0.005 to 0.1 are possible",
     "sheet_version": "assumed: sheet_version not given, read as 1",
+    "rod": MODEL,
 }
 UNSAID = {"name", "offset_mm", "braced", "included"}
 
@@ -58,6 +59,8 @@ def _used(table: Table, name: str) -> bool:
     """Whether a field has any effect: a solid lining has no kerf, single sides no inner layer."""
     if isinstance(table, EndTable):
         return False
+    if isinstance(table, NeckTable) and name.startswith("rod_"):
+        return table.rod != "none" and not (table.rod == "round" and name == "rod_height_mm")
     if isinstance(table, SidesTable) and name.startswith("inner_"):
         return table.inner_thickness_mm is not None
     kind = getattr(table, "kind", None)

@@ -379,6 +379,12 @@ BAD = {
     "deep heel": ({"neck": {"heel_depth_mm": 120}}, ["neck.heel_depth_mm = 120", "at most the side there, 95 mm"]),
     "shallow heel": ({"neck": {"heel_depth_mm": 10}}, ["heel_depth_mm = 10", "thickness 16 mm, or 0 for no heel"]),
     "long tongue": ({"neck": {"tongue_mm": 120}}, ["neck.tongue_mm = 120", "at most 99 mm", "soundhole begins"]),
+    "deep rod": (
+        {"neck": {"rod": "bar", "rod_height_mm": 10, "rod_depth_mm": 3, "nut_thickness_mm": 14}},
+        ["neck.rod_depth_mm = 3", "with its height 10 mm at most 12 mm, 2 mm of wood below it"],
+    ),
+    "wide rod": ({"neck": {"rod": "round", "rod_width_mm": 13, "nut_width_mm": 25.5, "thickness_mm": 30}}, ["nut_width_mm"]),
+    "unknown rod": ({"neck": {"rod": "wire"}}, ["neck.rod = 'wire'"]),
     "slanting inner layer": (
         {"sides": {"inner_wood": "sugar_maple", "inner_thickness_mm": 1.4, "inner_grain_deg": 80}},
         ["sides.inner_grain_deg = 80", "along or square", "did you mean 90?"],
@@ -614,6 +620,34 @@ def test_area_and_air_of_a_domed_drum():
     drum = round_body(a, back_surface=Surface(-0.1 - s, 0.0, a, -1 / R, -1 / R))
     assert areas(drum)["back"] == pytest.approx(2 * np.pi * R * s, rel=2e-5)
     assert air_volume(drum) == pytest.approx(np.pi * a**2 * 0.1 + np.pi * s * (3 * a**2 + s**2) / 6, rel=1e-4)
+
+
+def test_a_tapered_neck_with_a_rod_by_hand():
+    """Ends as the sheet says; the rod's middle half its height below its upper face; a tapered shaft's mass in closed form."""
+    taper = {"width_mm": 56, "nut_width_mm": 44, "thickness_mm": 18, "nut_thickness_mm": 14, "length_mm": 350}
+    body = built(
+        neck={**taper, "rod": "bar", "rod_width_mm": 6, "rod_height_mm": 9, "rod_depth_mm": 1, "rod_glued": True}
+    )
+    neck, rod = body.neck, body.neck.rod
+    assert np.array(neck.at([0.0, 0.25, 1.0])) == pytest.approx(
+        np.array([[0.056, 0.053, 0.044], [0.018, 0.017, 0.014]])
+    )
+    assert (rod.width, rod.height, rod.depth) == pytest.approx((0.006, 0.009, 0.0055)) and rod.glued
+    assert rod.area == pytest.approx(54e-6) and rod.second_moment == pytest.approx(0.006 * 0.009**3 / 12)
+    plain = built(neck=taper)
+    steel, wood = 7850.0, library()["honduras_mahogany"].density
+    assert plain.neck.rod is None
+    assert describe(body).masses["neck"] - describe(plain).masses["neck"] == pytest.approx(
+        54e-6 * 0.350 * (steel - wood)
+    )
+    even = built(neck={**taper, "nut_width_mm": 56, "nut_thickness_mm": 18})
+    # mean of width times thickness: (2 a c + a d + b c + 2 b d)/6, and of the width
+    less = np.pi / 4 * 0.350 * (56 * 18 - (2 * 56 * 18 + 56 * 14 + 44 * 18 + 2 * 44 * 14) / 6) * 1e-6 * wood
+    less += 0.350 * 0.006 * 0.006 * library()["indian_rosewood"].density
+    assert describe(even).masses["neck"] - describe(plain).masses["neck"] == pytest.approx(less)
+    thick = built(neck={"rod": "round", "rod_width_mm": 5, "thickness_mm": 18}).neck.rod
+    assert thick.area == pytest.approx(np.pi * 0.0025**2) and thick.depth == pytest.approx(0.0025)
+    assert thick.second_moment == pytest.approx(np.pi * 0.0025**4 / 4) and not thick.glued
 
 
 def test_masses_by_hand():
