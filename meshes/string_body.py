@@ -47,8 +47,10 @@ def string_ends(structure: Structure, strings: int) -> tuple[np.ndarray, np.ndar
     at_saddle = _moved(structure, "top", saddle_places(structure.body, strings))
     if structure.body.neck is None:
         return at_saddle, np.zeros_like(at_saddle)
-    far = [_moved(structure, region, places) for region, places in far_places(structure.body, strings)]
-    return at_saddle, np.stack(far)
+    far = far_places(structure.body, strings)  # those on the neck, then those over the body
+    on = {region: np.concatenate([p for r, p in far if r == region]) for region in dict.fromkeys(r for r, _ in far)}
+    moved = np.concatenate([_moved(structure, region, places) for region, places in on.items()])
+    return at_saddle, moved.reshape(len(far), strings, -1, 3)
 
 
 def _moved(structure: Structure, region: str, points: np.ndarray) -> np.ndarray:
