@@ -3,15 +3,18 @@
 import numpy as np
 
 from fem.mesh import Line, ShellMesh, Surface, along_surface, unit_normals
+from fem.root import brent
 from meshes.body import Body, Brace, back_height, braces_of, top_height
 from meshes.neck_mesh import glue_neck, neck_piece, tongue_area
-from meshes.outline import bend_radius, nearest, normal_at, point_at, where_y
+from meshes.outline import Outline, bend_radius, distance, nearest, normal_at, point_at, where_y
 from meshes.pieces import Area, Piece, Rim, joined, once_round, within, without_idle_nodes
 from meshes.plan import Segment, edges_of, edges_on, triangulate
 from meshes.side_ports import patch, stations
 
 DEFAULT_SIZE = 0.025  # m; .6 % on the first 20 frequencies of the example sheets (docs/verification.md)
 NO_LINING = 0.008  # m, height of the strips along the edges where there is no lining
+LEAST = 1e-3  # m between two stations of the rim
+CLEAR = 0.5e-3  # m, that a brace's end which is not let in keeps from the facets of the rim
 LONGEST_ARC = 0.35  # of the radius of a bend: keeps the flat facets of the rim within .4 % of its shape
 
 
@@ -37,11 +40,14 @@ def _rim(body: Body, size: float) -> Rim:
     fixed += [bar.arc for bar in body.side_bars] + list(outline.corners)
     if body.neck is not None:
         fixed += [where_y(outline, side * body.neck.width / 2)[-1] for side in (-1, 1)]
+    let_in = []
     for brace in body.braces:
         ends = ((brace.at_start, brace.start), (brace.at_end, brace.end))
-        fixed += [nearest(outline, point) for end, point in ends if end.kind == "let_in"]
+        let_in += [nearest(outline, point) for end, point in ends if end.kind == "let_in"]
+    apart = lambda s, t: abs((s - t + outline.perimeter / 2) % outline.perimeter - outline.perimeter / 2)
+    fixed += [s for s in let_in if min(apart(s, t) for t in fixed) >= LEAST]  # a let-in end moves to the other one
     places, whole = stations(body, np.array(fixed) % outline.perimeter)
-    knots = _spread(np.array(places), outline.perimeter, least=1e-3)
+    knots = _spread(np.array(places), outline.perimeter, LEAST)
     place, radius = bend_radius(outline)
     arcs = []
     for a, b in zip(knots, np.append(knots[1:], knots[0] + outline.perimeter)):
@@ -132,13 +138,29 @@ def _rectangle(x0: float, x1: float, y0: float, y1: float) -> list[Segment]:
 
 
 def _ends(brace: Brace, rim: Rim) -> list[np.ndarray]:
-    """The brace's ends in plan [m], a let-in end moved onto the nearest vertex of the rim's polygon."""
+    """The brace's ends in plan [m], a let-in end moved onto the nearest vertex of the rim's polygon, others inside it."""
     ends = []
     for point, end in ((brace.start, brace.at_start), (brace.end, brace.at_end)):
         if end.kind == "let_in":
             point = rim.points[np.argmin(np.hypot(*(rim.points - point).T))]
         ends.append(np.asarray(point, float))
+    polygon, middle = Outline(rim.points, np.empty(0)), (ends[0] + ends[1]) / 2
+    for i, end in enumerate((brace.at_start, brace.at_end)):
+        if end.kind != "let_in":
+            ends[i] = _inside(polygon, ends[i], middle)
     return ends
+
+
+def _inside(polygon: Outline, end: np.ndarray, middle: np.ndarray) -> np.ndarray:
+    """The end drawn back toward the brace's middle until it is CLEAR of the rim's facets, which cut off its curves."""
+    room = lambda t: distance(polygon, [middle + t * (end - middle)])[0] - CLEAR
+    if room(1.0) >= 0:
+        return end
+    steps = np.linspace(0, 1, 81)
+    far = np.flatnonzero([room(t) > 0 for t in steps])
+    if not len(far):
+        return end
+    return middle + brent(room, steps[far[-1]], steps[far[-1] + 1], 1e-6) * (end - middle)
 
 
 def _at_tapers(brace: Brace, start: np.ndarray, end: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:

@@ -51,6 +51,7 @@ from meshes.sheet_types import OPEN
 
 MM, GRAM, GPA = 1e-3, 1e-3, 1e9
 STRETCH = 30e-3  # m: a brace end kept further than this off the side it is drawn at is worth a warning
+IN_SIDE = 1e-3  # m: nearer to the side's middle than this, an end lies in the side
 HEAVY_BRIDGE = 40e-3  # kg: most bridges weigh 20 to 35 g; common practice, no source
 BLOCK_CUTS = ("cut_width", "cut_depth", "cut_height", "hole")
 
@@ -140,10 +141,19 @@ def _brace(table: BraceTable, outline: Outline, woods: Mapping[str, Wood]) -> tu
     drawn = [np.array(p) * MM for p in (table.from_mm, table.to_mm)]
     ends, real = [table.from_end, table.to_end], real_ends(table, outline)
     moved = max(np.linalg.norm(r - d) for r, d in zip(real, drawn, strict=True))
-    warning = (
-        f"brace '{table.name}' is drawn {moved / MM:.0f} mm from where its end meets the side and has been moved "
-        "there; kind = 'free' keeps an end where it is drawn"
-    )
+    clipped = [in_the_side(outline, d, end) for d, end in zip(drawn, ends, strict=True)]
+    warning = ""
+    if any(clipped):
+        cut = max(np.linalg.norm(r - d) for r, d, out in zip(real, drawn, clipped, strict=True) if out)
+        warning = (
+            f"brace '{table.name}' is drawn into the side with kind = 'free' and has been cut off {cut / MM:.1f} mm before "
+            "its drawn end, where a brace that stops short of the lining ends; kind = 'let_in' carries it to the side"
+        )
+    elif moved > STRETCH:
+        warning = (
+            f"brace '{table.name}' is drawn {moved / MM:.0f} mm from where its end meets the side and has been moved "
+            "there; kind = 'free' keeps an end where it is drawn"
+        )
     brace = Brace(
         table.name,
         table.plate,
@@ -154,7 +164,7 @@ def _brace(table: BraceTable, outline: Outline, woods: Mapping[str, Wood]) -> tu
         woods[table.wood],
         *(BraceEnd(end.kind, end.taper_mm * MM, end.height_mm * MM) for end in ends),
     )
-    return brace, warning if moved > STRETCH else ""
+    return brace, warning
 
 
 def real_ends(table: BraceTable, outline: Outline) -> list[np.ndarray]:
@@ -165,8 +175,8 @@ def real_ends(table: BraceTable, outline: Outline) -> list[np.ndarray]:
 
 
 def _real_end(outline: Outline, other: np.ndarray, drawn: np.ndarray, end: EndTable) -> np.ndarray:
-    """Plan point [m] where a brace really ends: on the side, its gap short of it, or as drawn."""
-    if end.kind == "free":
+    """Plan point [m] where a brace really ends: on the side, its gap short of it, or as drawn where that is inside."""
+    if end.kind == "free" and not in_the_side(outline, drawn, end):
         return drawn
     middle = (other + drawn) / 2
     along = drawn - middle
@@ -184,6 +194,11 @@ def _real_end(outline: Outline, other: np.ndarray, drawn: np.ndarray, end: EndTa
         return middle + meets * along
     i = far[-1]
     return middle + brent(lambda t: room(t)[0], steps[i], steps[i + 1], 1e-6) * along
+
+
+def in_the_side(outline: Outline, drawn: np.ndarray, end: EndTable) -> bool:
+    """Whether a free end is drawn into the side or past it [m]."""
+    return end.kind == "free" and bool(distance(outline, [drawn])[0] < IN_SIDE)
 
 
 def _bridge(table: BridgeTable, woods: Mapping[str, Wood]) -> Bridge:

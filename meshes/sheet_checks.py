@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 
 from meshes.outline import Outline, inside, waist_of
-from meshes.sheet_body import STRETCH, real_ends
+from meshes.sheet_body import IN_SIDE, STRETCH, real_ends
 from meshes.sheet_errors import Mistake, TomlTable, nearest
 from meshes.sheet_fields import BraceTable, Hole, Shape, Sheet
 from meshes.sheet_port_checks import check_side_ports
@@ -22,6 +22,9 @@ from meshes.sheet_strings import own_set
 from meshes.string_sets import set_names
 
 SWAPPED = 50.0  # mm: a brace end drawn this far outside is likely to have its two numbers swapped
+ENDS = 8.0  # mm: of a brace at each end, within which it may come near to the side
+GRAZING = 0.1  # further in it leaves the side at least at this slope, until it is SHY mm away
+SHY = 3.0
 EDGE = 5.0  # mm: a brace may be drawn this far past the side; the hole and the bridge keep this far from it
 MEASURES = (
     "length_mm",
@@ -168,8 +171,7 @@ def _check_brace(file: str, key: str, brace: BraceTable, sheet: Sheet, outline: 
             mistakes.append(mistake(file, f"{key}.{name}", f"{list(point)}", allowed, _nearer(outline, point, gap)))
     if not mistakes:
         mistakes += _carried(file, key, brace, outline)
-    line = ends[0] + np.linspace(0.02, 0.98, 49)[:, None] * (ends[1] - ends[0])
-    if not mistakes and clearance(outline, line).min() < -EDGE:
+    if not mistakes and _leaves(brace, outline):
         mistakes.append(mistake(file, f"{key}.to_mm", f"{list(brace.to_mm)}", "a straight line that stays in the body"))
     if brace.plate == "top" and (bare := _over_the_hole(sheet.soundhole, ends, length)) > 0:
         allowed = f"a brace beside the soundhole: {bare:.0f} mm of it would hang over the hole"
@@ -202,6 +204,18 @@ def _carried(file: str, key: str, brace: BraceTable, outline: Outline) -> list[M
             hint = f"did you mean {near}? {name.removesuffix('_mm')}_end.kind = 'free' keeps it where it is drawn"
             mistakes.append(mistake(file, f"{key}.{name}", f"{points[i].tolist()}", allowed, hint))
     return mistakes
+
+
+def _leaves(brace: BraceTable, outline: Outline) -> bool:
+    """Whether a brace runs into the side between its real ends."""
+    start, end = (1e3 * point for point in real_ends(brace, outline))
+    length = float(np.linalg.norm(end - start))
+    if length < 2 * ENDS:
+        return True
+    places = np.linspace(ENDS, length - ENDS, max(3, int(length / 4)))
+    room = clearance(outline, start + places[:, None] / length * (end - start))
+    from_end = np.minimum(places, length - places)
+    return bool((room < np.minimum(1e3 * IN_SIDE + GRAZING * (from_end - ENDS), SHY)).any())
 
 
 def _over_the_hole(hole: Hole, ends: np.ndarray, length: float) -> float:
