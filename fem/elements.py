@@ -1,20 +1,21 @@
 """Surface mapping, cubic elements and quadrature: from a ShellMesh to strain operators on every part."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from skfem import Basis, MeshTri
 from skfem.element import Element, ElementTriP3
-from skfem.mapping import Mapping
+from skfem.mapping import Mapping as SkfemMapping
 
 from fem import forms
+from fem.bar_forms import columns
 from fem.forms import Kinds
 from fem.mesh import InterfaceSpring, Line, ShellMesh, Surface
 
 
-class SurfaceMapping(Mapping):
+class SurfaceMapping(SkfemMapping):
     """Flat triangles in space for scikit-fem: invDF is the 2x3 pseudo-inverse, so gradients are surface gradients."""
 
     def __init__(self, mesh: MeshTri) -> None:
@@ -147,11 +148,17 @@ class Operator:
     nodes: np.ndarray  # (elements, nodes) shape-function nodes
     B: np.ndarray  # (elements, points, strains, nodes, 6)
     weight: np.ndarray  # (elements, points) m2 or m
-    taper: np.ndarray  # (elements, points) [-]
+    profile: Mapping[int, np.ndarray] | None = None  # {column: (elements, points) [-]}; None: the same everywhere
 
     @property
     def kinds(self) -> Kinds:
-        return forms.KINDS[self.role][self.family]
+        kinds = forms.KINDS[self.role][self.family]
+        return kinds if self.profile is None else {k: v for k, v in kinds.items() if v[0] in self.profile}
+
+    def weighted(self, column: int, chunk: slice = slice(None)) -> np.ndarray:
+        """(elements, points) weight times a column of the profile."""
+        weight = self.weight[chunk]
+        return weight if self.profile is None else weight * self.profile[column][chunk]
 
 
 def shell_operators(space: Space, region: str, surface: Surface) -> Iterator[Operator]:
@@ -161,9 +168,13 @@ def shell_operators(space: Space, region: str, surface: Surface) -> Iterator[Ope
     n, e1 = space.mesh.normal[t], surface.grain
     e2 = np.cross(n, e1)
     nodes, weight = space.basis.dofs.element_dofs[:, t].T, weight[t]
-    taper = np.ones_like(weight)
-    yield Operator("K", region, "shell", nodes, forms.shell_strains(e1, e2, n, phi, grad[t]), weight, taper)
-    yield Operator("M", region, "shell", nodes, forms.shell_velocities(e1, e2, n, phi, len(t)), weight, taper)
+    profile = None
+    if surface.taper is not None:
+        x, y = space.basis.quadrature[0]
+        tau = surface.taper @ np.array([1 - x - y, x, y])
+        profile = {p: tau**p for p in (1, 2, 3)}
+    yield Operator("K", region, "shell", nodes, forms.shell_strains(e1, e2, n, phi, grad[t]), weight, profile)
+    yield Operator("M", region, "shell", nodes, forms.shell_velocities(e1, e2, n, phi, len(t)), weight, profile)
 
 
 def beam_operators(space: Space, region: str, line: Line) -> Iterator[Operator]:
@@ -178,7 +189,7 @@ def beam_operators(space: Space, region: str, line: Line) -> Iterator[Operator]:
             B = forms.beam_strains(t, b, line.offset, phi, slope)
         else:
             B = forms.beam_velocities(t, b, line.offset, phi, len(t))
-        yield Operator(role, region, "beam", nodes, B, weight, taper)
+        yield Operator(role, region, "beam", nodes, B, weight, columns(line.form, taper))
 
 
 def interface_operators(space: Space, region: str, interface_spring: InterfaceSpring) -> Iterator[Operator]:
@@ -194,5 +205,4 @@ def interface_operators(space: Space, region: str, interface_spring: InterfaceSp
         nodes,
         forms.interface_displacements(t, a, np.cross(t, a), phi),
         weight,
-        np.ones_like(weight),
     )

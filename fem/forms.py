@@ -1,7 +1,9 @@
 """Strains of shells, beams and joints, and the unit terms made from them.
 
-The energy of a part is 1/2 sum_kinds f int tau^p strain' C strain: C and the power p of the taper tau are listed here for
-every kind, f comes from the part's section (sections.py). Unknowns per node: displacement u, rotation th, in global
+The energy of a part is 1/2 sum_kinds f int tau_p strain' C strain: C and the column p of the part's profile are listed
+here for every kind, f comes from the part's section (sections.py). The profile says how the part gets thinner or lower:
+tau_p is the power p of a plate's thickness or of a rectangular bar's height over the full one; a bar of another form has
+columns of its own (bar_forms.py). So K(p) stays affine in f whatever is carved. Unknowns per node: displacement u, rotation th, in global
 axes. A strain operator B has the shape (elements, points, strains, nodes, 6).
 """
 
@@ -9,11 +11,13 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from fem.bar_forms import LEVER, SIDEWAYS, TORSION
+
 DRILLING = 0.1  # of A66: holds the rotation about the normal; softer, and curved sides soften as the mesh is refined
 
 
 Entries = Mapping[tuple[int, int], float]  # of a symmetric matrix, each pair once
-Kinds = dict[str, tuple[int, np.ndarray]]  # {kind: (power of the taper, C)}
+Kinds = dict[str, tuple[int, np.ndarray]]  # {kind: (column of the profile, C)}
 
 
 def _symmetric(size: int, entries: Entries) -> np.ndarray:
@@ -32,16 +36,19 @@ def _laminate_kinds() -> Kinds:
         kinds["D" + name] = {(i + 3, j + 3): 1}
     kinds["A66"][8, 8] = DRILLING
     kinds |= {"S55": {(6, 6): 1}, "S44": {(7, 7): 1}}
-    return {kind: (0, _symmetric(9, entries)) for kind, entries in kinds.items()}
+    power = {"A": 1, "B": 2, "D": 3, "S": 1}
+    return {kind: (power[kind[0]], _symmetric(9, entries)) for kind, entries in kinds.items()}
 
 
 def _beam_kinds() -> Kinds:
-    """Strains: 0-2 stretch along t, shear along a and b; 3-5 twist, bending about a and b. Kind 'EI2' goes with tau^2."""
+    """Strains: 0-2 stretch along t, shear along a and b; 3-5 twist, bending about a and b. Kind 'EI2' goes with column 2."""
     entries = {
-        "EA": (1, {(0, 0): 1}), "ES": (2, {(0, 4): 1}), "EI": (3, {(4, 4): 1}), "EIb": (1, {(5, 5): 1}),
+        "EA": (1, {(0, 0): 1}), "ES": (2, {(0, 4): 1}), "EI": (3, {(4, 4): 1}),
         "GAa": (1, {(1, 1): 1}), "GS": (2, {(1, 3): -1}), "GJ": (3, {(3, 3): 1}), "GAb": (1, {(2, 2): 1}),
     }  # fmt: skip
-    return {f"{k}{p}": (p, _symmetric(6, e)) for k, (top, e) in entries.items() for p in range(1, top + 1)}
+    alone = {"EIb1": (SIDEWAYS, {(5, 5): 1}), "GJ4": (LEVER, {(3, 3): 1}), "GJ5": (TORSION, {(3, 3): 1})}
+    powers = {f"{k}{p}": (p, e) for k, (top, e) in entries.items() for p in range(1, top + 1)}
+    return {kind: (p, _symmetric(6, e)) for kind, (p, e) in (powers | alone).items()}
 
 
 def _beam_mass_kinds() -> Kinds:
@@ -50,12 +57,12 @@ def _beam_mass_kinds() -> Kinds:
         "m": (1, {(0, 0): 1, (1, 1): 1, (2, 2): 1}),
         "mS": (2, {(0, 4): 1, (1, 3): -1}),
         "mI": (3, {(4, 4): 1, (3, 3): 1}),
-        "mIb": (1, {(3, 3): 1}),
     }
-    return {f"{k}{p}": (p, _symmetric(6, e)) for k, (top, e) in entries.items() for p in range(1, top + 1)}
+    powers = {f"{k}{p}": (p, _symmetric(6, e)) for k, (top, e) in entries.items() for p in range(1, top + 1)}
+    return powers | {"mIb1": (SIDEWAYS, _symmetric(6, {(3, 3): 1}))}
 
 
-# {role: {family: {kind: (power of the taper, C)}}}
+# {role: {family: {kind: (column of the profile, C)}}}
 KINDS: dict[str, dict[str, Kinds]] = {
     "K": {
         "shell": _laminate_kinds(),
@@ -66,9 +73,9 @@ KINDS: dict[str, dict[str, Kinds]] = {
     },
     "M": {
         "shell": {
-            "m0": (0, _symmetric(5, {(0, 0): 1, (1, 1): 1, (2, 2): 1})),
-            "m1": (0, _symmetric(5, {(0, 4): 1, (1, 3): -1})),
-            "m2": (0, _symmetric(5, {(3, 3): 1, (4, 4): 1})),
+            "m0": (1, _symmetric(5, {(0, 0): 1, (1, 1): 1, (2, 2): 1})),
+            "m1": (2, _symmetric(5, {(0, 4): 1, (1, 3): -1})),
+            "m2": (3, _symmetric(5, {(3, 3): 1, (4, 4): 1})),
         },
         "beam": _beam_mass_kinds(),
         "interface": {},

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fem.bar_forms import RECTANGLE, Form
+
 _NO_EDGES = np.zeros((0, 2), int)
 
 
@@ -14,6 +16,7 @@ class Surface:
 
     triangles: np.ndarray  # (k,) indices
     grain: np.ndarray  # (k, 3) unit vectors in the plane of the triangle
+    taper: np.ndarray | None = None  # (k, 3) thickness at the corners over the full one [-]; None: full everywhere
 
 
 @dataclass(frozen=True)
@@ -24,6 +27,7 @@ class Line:
     up: np.ndarray  # (k, 3) unit vectors: direction of the section's height
     taper: np.ndarray  # (k, 2) height at the two nodes over the full height [-]
     offset: np.ndarray  # (k, 3) m, from the shell's middle surface to the line the section's own offset counts from
+    form: Form = RECTANGLE  # of the cross-section
 
 
 @dataclass(frozen=True)

@@ -89,7 +89,7 @@ class Model:
                 chunk = slice(k, k + CHUNK)
                 e = strains(op, vectors, chunk)
                 for p, i, j in wanted:
-                    w = op.weight[chunk] * op.taper[chunk] ** p
+                    w = op.weighted(p, chunk)
                     product[p, i, j] += np.einsum("eq,eqm,eqm->m", w, e[:, :, i], e[:, :, j])
             for kind, (p, C) in kinds.items():
                 energies[op.region, kind] = sum(C[i, j] * product[p, min(i, j), max(i, j)] for i, j in np.argwhere(C))
@@ -128,13 +128,13 @@ def weights(sections: Sections) -> dict[Term, float]:
 
 def section_matrix(op: elements.Operator, weights: Weights, chunk: slice = slice(None)) -> np.ndarray | int:
     """C (elements, points, strains, strains): the section's stiffness (or inertia) at each point, times the weight."""
-    by_power: dict[int, np.ndarray] = {}
-    for kind, (power, C) in op.kinds.items():
+    by_column: dict[int, np.ndarray] = {}
+    for kind, (column, C) in op.kinds.items():
         f = weights.get((op.role, op.region, kind), 0.0)
         if f:
-            by_power[power] = by_power.get(power, 0) + f * C
-    taper, weight = op.taper[chunk], op.weight[chunk]
-    return sum((weight * taper**p)[..., None, None] * C for p, C in by_power.items())
+            column = 0 if op.profile is None else column
+            by_column[column] = by_column.get(column, 0) + f * C
+    return sum(op.weighted(p, chunk)[..., None, None] * C for p, C in by_column.items())
 
 
 def _sum_of(places: np.ndarray) -> tuple[np.ndarray, sp.csr_array]:

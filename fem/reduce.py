@@ -146,7 +146,7 @@ def reduce(model: Model, V: np.ndarray, Z: np.ndarray | None = None) -> Reduced:
             chunk = slice(k, k + CHUNK)
             e = strains(op, both, chunk).transpose(2, 0, 1, 3).reshape(op.B.shape[2], -1, both.shape[1])
             for p, i, j in wanted:
-                w = (op.weight[chunk] * op.taper[chunk] ** p).reshape(-1, 1)
+                w = op.weighted(p, chunk).reshape(-1, 1)
                 one = e[i].T @ (w * e[j][:, :r])
                 products[p, i, j] += one if i == j else one + e[j].T @ (w * e[i][:, :r])
         for kind, (p, C) in op.kinds.items():

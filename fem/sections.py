@@ -12,6 +12,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fem.bar_forms import RECTANGLE, SHEAR, Form, moments, torsion
 from fem.materials import Wood, plane_stress_stiffness, transverse_shear_stiffness
 
 RIGID_TRANSLATION = 1e11  # N/m per m of seam: a glue line of .1 mm, 6 mm wide, has 1e11 or so
@@ -99,12 +100,15 @@ def torsion_constant(width: float | np.ndarray, height: float | np.ndarray) -> n
     return a * b**3 * (1 / 3 - 0.21 * b / a * (1 - (b / a) ** 4 / 12))
 
 
-def beam(wood: Wood, width: float, height: float, lift: float = 0.0) -> Section:
-    """Section of a rectangular beam whose underside lies `lift` from its line along `up`; height tapers as tau.
+def beam(wood: Wood, width: float, height: float, lift: float = 0.0, form: Form = RECTANGLE) -> Section:
+    """Section of a beam whose underside lies `lift` from its line along `up`; a rectangle's height tapers as tau.
 
     With z from lift to lift + tau height, E int z^2 dA = E w (l^2 h tau + l h^2 tau^2 + h^3 tau^3 / 3): the powers of
     tau are separate kinds, so a tapered beam stays affine in its dimensions. J(tau h) is fitted by a cubic (2 % of J).
+    Other forms have columns of their own in place of the powers; the line on the mesh must have the same form.
     """
+    if form.kind != "rectangular":
+        return _carved(wood, width, height, lift, form)
     w, h, e, k = width, height, lift, 5 / 6
     area = {1: w * h}
     first = {1: w * h * e, 2: w * h**2 / 2}
@@ -130,6 +134,10 @@ def beam(wood: Wood, width: float, height: float, lift: float = 0.0) -> Section:
         | {f"mI{p}": wood.density * a for p, a in second.items()}
         | {"mIb1": wood.density * h * w**3 / 12}
     )
+    return _of_beam(wood, along, shear, mass)
+
+
+def _of_beam(wood: Wood, along: dict[str, float], shear: dict[str, float], mass: dict[str, float]) -> Section:
     losses = None
     if wood.loss_L is not None and wood.loss_G is not None and wood.losses_known:
         losses = {
@@ -137,6 +145,26 @@ def beam(wood: Wood, width: float, height: float, lift: float = 0.0) -> Section:
             "shear": {kind: wood.loss_G * f for kind, f in shear.items()},
         }
     return Section("beam", along | shear, mass, losses)
+
+
+def _carved(wood: Wood, width: float, height: float, lift: float, form: Form) -> Section:
+    """As beam(), for a form with a cap: moments at full height, about the underside, then about the line."""
+    w, h, e, k = width, height, lift, SHEAR
+    A, S, I, Ib = (m * unit for m, unit in zip(moments(form, 1.0), (w * h, w * h**2, w * h**3, h * w**3 / 12)))
+    J = float(torsion(form, w, h))
+    first = {1: A * e, 2: S}
+    second = {1: A * e**2, 2: 2 * S * e, 3: I}
+    G_up, G_side = _beam_shear(wood)
+    along = {"EA1": A, "EIb1": Ib} | {f"ES{p}": a for p, a in first.items()} | {f"EI{p}": a for p, a in second.items()}
+    shear = (
+        {"GAa1": k * G_side * A, "GAb1": k * G_up * A}
+        | {f"GS{p}": k * G_side * a for p, a in first.items()}
+        | {"GJ1": k * G_side * second[1], "GJ2": k * G_side * second[2]}
+        | {"GJ4": k * G_side * S**2 / A, "GJ5": (G_side * G_up) ** 0.5 * J}
+    )
+    mass = {"m1": A, "mIb1": Ib} | {f"mS{p}": a for p, a in first.items()} | {f"mI{p}": a for p, a in second.items()}
+    by = lambda factor, kinds: {kind: float(factor * f) for kind, f in kinds.items()}
+    return _of_beam(wood, by(wood.E_L, along), by(1.0, shear), by(wood.density, mass))
 
 
 def _beam_shear(wood: Wood) -> tuple[float, float]:

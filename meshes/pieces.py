@@ -48,8 +48,8 @@ def joined(pieces: Sequence[Piece], rim: Rim) -> ShellMesh:
     lines: dict[str, Line] = {}
     edges: dict[str, np.ndarray] = {}
     for piece, place, start in zip(pieces, maps, starts):
-        surfaces |= {name: Surface(s.triangles + start, s.grain) for name, s in piece.surfaces.items()}
-        lines |= {name: Line(place[s.edges], s.up, s.taper, s.offset) for name, s in piece.lines.items()}
+        surfaces |= {name: replace(s, triangles=s.triangles + start) for name, s in piece.surfaces.items()}
+        lines |= {name: replace(s, edges=place[s.edges]) for name, s in piece.lines.items()}
         edges |= {name: place[e] for name, e in piece.edges.items()}
     inward = -(rim.outward + np.roll(rim.outward, -1, axis=0))
     inward = np.column_stack([inward, np.zeros(len(inward))])
