@@ -150,19 +150,19 @@ def _of_beam(wood: Wood, along: dict[str, float], shear: dict[str, float], mass:
 def _carved(wood: Wood, width: float, height: float, lift: float, form: Form) -> Section:
     """As beam(), for a form with a cap: moments at full height, about the underside, then about the line."""
     w, h, e, k = width, height, lift, SHEAR
-    A, S, I, Ib = (m * unit for m, unit in zip(moments(form, 1.0), (w * h, w * h**2, w * h**3, h * w**3 / 12)))
+    A, S, I_0, I_b = (m * unit for m, unit in zip(moments(form, 1.0), (w * h, w * h**2, w * h**3, h * w**3 / 12)))
     J = float(torsion(form, w, h))
     first = {1: A * e, 2: S}
-    second = {1: A * e**2, 2: 2 * S * e, 3: I}
+    second = {1: A * e**2, 2: 2 * S * e, 3: I_0}
     G_up, G_side = _beam_shear(wood)
-    along = {"EA1": A, "EIb1": Ib} | {f"ES{p}": a for p, a in first.items()} | {f"EI{p}": a for p, a in second.items()}
+    along = {"EA1": A, "EIb1": I_b} | {f"ES{p}": a for p, a in first.items()} | {f"EI{p}": a for p, a in second.items()}
     shear = (
         {"GAa1": k * G_side * A, "GAb1": k * G_up * A}
         | {f"GS{p}": k * G_side * a for p, a in first.items()}
         | {"GJ1": k * G_side * second[1], "GJ2": k * G_side * second[2]}
         | {"GJ4": k * G_side * S**2 / A, "GJ5": (G_side * G_up) ** 0.5 * J}
     )
-    mass = {"m1": A, "mIb1": Ib} | {f"mS{p}": a for p, a in first.items()} | {f"mI{p}": a for p, a in second.items()}
+    mass = {"m1": A, "mIb1": I_b} | {f"mS{p}": a for p, a in first.items()} | {f"mI{p}": a for p, a in second.items()}
     by = lambda factor, kinds: {kind: float(factor * f) for kind, f in kinds.items()}
     return _of_beam(wood, by(wood.E_L, along), by(1.0, shear), by(wood.density, mass))
 

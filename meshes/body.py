@@ -10,6 +10,7 @@ from typing import Literal, get_args
 
 import numpy as np
 
+from fem.bar_forms import RECTANGLE, Form
 from fem.materials import Wood
 from meshes.measured import Measured
 from meshes.outline import Outline
@@ -44,6 +45,9 @@ class Board:
     wood: Wood
     thickness: float  # m
     grain_angle: float = 0.0  # rad from the centre line towards the bass side (+y); for a side: from the rim's run
+    edge_thickness: float | None = None  # m, at the side; None: not thinned toward the edge
+    edge_width: float = 0.0  # over which it comes down to that [m]
+    thickness_map: tuple[tuple[float, float, float], ...] = ()  # (x, y, thickness) [m]; empty: one thickness
 
 
 @dataclass(frozen=True)
@@ -68,6 +72,8 @@ class Brace:
     wood: Wood  # grain along the brace
     at_start: BraceEnd
     at_end: BraceEnd
+    form: Form = RECTANGLE  # of its cross-section
+    heights: tuple[tuple[float, float], ...] = ()  # (distance from `start`, height) [m]; empty: full but for the tapers
 
     @property
     def length(self) -> float:
@@ -116,6 +122,21 @@ class BridgePlate:
     thickness: float  # m
     wood: Wood
     grain_angle: float  # rad from the centre line
+
+
+@dataclass(frozen=True)
+class Patch:
+    """Thin wood glued to the inside of a plate: a ring around the soundhole, or a straight strip."""
+
+    name: str
+    plate: str  # 'top' or 'back'
+    wood: Wood
+    thickness: float  # m
+    grain_angle: float  # rad from the centre line
+    ring: float = 0.0  # width of a ring around the soundhole [m]; 0: a strip
+    start: tuple[float, float] = (0.0, 0.0)  # plan points of a strip's ends [m]
+    end: tuple[float, float] = (0.0, 0.0)
+    width: float = 0.0  # of a strip [m]
 
 
 @dataclass(frozen=True)
@@ -249,7 +270,7 @@ class Neck:
         return {f"neck/shaft/{k + 1}": (k / n, (k + 1) / n) for k in range(n)}
 
 
-WoodenPart = Board | Brace | Bridge | BridgePlate | Lining | Block | SideBar | Neck  # has one wood, or None
+WoodenPart = Board | Brace | Bridge | BridgePlate | Patch | Lining | Block | SideBar | Neck  # has one wood, or None
 
 
 @dataclass(frozen=True)
@@ -312,6 +333,7 @@ class Body:
     weather: Weather = Weather()
     measured: Measured = Measured()
     side_ports: tuple[SidePort, ...] = ()
+    patches: tuple[Patch, ...] = ()
     assumed: tuple[Assumption, ...] = ()
     warnings: tuple[str, ...] = ()
 

@@ -5,11 +5,13 @@ import numpy as np
 from fem.mesh import Line, ShellMesh, Surface, along_surface, unit_normals
 from fem.root import brent
 from meshes.body import Body, Brace, back_height, braces_of, top_height
+from meshes.carving import brace_breaks, brace_heights, is_graded, on_patch, patch_outline, thickness_at
 from meshes.neck_mesh import glue_neck, neck_piece, tongue_area
 from meshes.outline import Outline, bend_radius, distance, nearest, normal_at, point_at, where_y
 from meshes.pieces import Area, Piece, Rim, joined, once_round, within, without_idle_nodes
 from meshes.plan import Segment, edges_of, edges_on, triangulate
-from meshes.side_ports import patch, stations
+from meshes.side_ports import patch as port_patch
+from meshes.side_ports import stations
 
 DEFAULT_SIZE = 0.025  # m; .6 % on the first 20 frequencies of the example sheets (docs/verification.md)
 NO_LINING = 0.008  # m, height of the strips along the edges where there is no lining
@@ -78,8 +80,10 @@ def _plate(body: Body, plate: str, rim: Rim, size: float) -> Piece:
     hole = (body.soundhole.centre, body.soundhole.radius) if plate == "top" else None
     braces = [(brace, _ends(brace, rim)) for brace in braces_of(body, plate)]
     areas = [*footprints.values(), *([tongue_area(body)] if plate == "top" and body.neck and body.neck.tongue else [])]
-    creases = [line for area in areas for line in _rectangle(*area)]
+    creases: list[Segment] = [line for area in areas for line in _rectangle(*area)]
     creases += [line for brace, ends in braces for line in _at_tapers(brace, *ends)]
+    patches = [patch for patch in body.patches if patch.plate == plate]
+    creases += [line for patch in patches for line in _round(patch_outline(body, patch))]
     plan, triangles = triangulate(rim.points, creases, hole, size)
     nodes = np.column_stack([plan, height(body, *plan.T)])
     if plate == "back":
@@ -88,17 +92,27 @@ def _plate(body: Body, plate: str, rim: Rim, size: float) -> Piece:
     panel = body.top if plate == "top" else body.back
     grain = _direction(panel.grain_angle)
     everywhere = np.arange(len(triangles))
-    surfaces = {plate: Surface(everywhere, along_surface(grain, normal))}
+    tau = None
+    if is_graded(panel):
+        tau = (thickness_at(body, plate, plan) / panel.thickness)[triangles]
+    surfaces = {plate: Surface(everywhere, along_surface(grain, normal), tau)}
     for region, area in footprints.items():
         inside = within(plan[triangles].mean(axis=1), area)
         surfaces[region] = Surface(inside, along_surface(_grain_of(body, region), normal[inside]))
+    for patch in patches:
+        at = on_patch(body, patch, plan[triangles].mean(axis=1))
+        surfaces[f"{plate}/{patch.name}"] = Surface(at, along_surface(_direction(patch.grain_angle), normal[at]))
     edges = edges_of(triangles)
     lines: dict[str, Line] = {}
     inward = np.array([0, 0, -1.0 if plate == "top" else 1.0])
     for brace, (start, end) in braces:
         on_brace, place = edges_on(plan, edges, start, end)
+        offset = np.zeros((len(on_brace), 3))
+        if is_graded(panel):  # the brace lies on the inner face there: its own lift counts half the full thickness
+            thickness = thickness_at(body, plate, plan[on_brace].mean(axis=1))
+            offset = (thickness - panel.thickness)[:, None] / 2 * inward
         lines[f"{plate}_braces/{brace.name}"] = Line(
-            on_brace, np.tile(inward, (len(on_brace), 1)), _taper(brace, place), np.zeros((len(on_brace), 3))
+            on_brace, np.tile(inward, (len(on_brace), 1)), _taper(brace, place), offset, brace.form
         )
     ring = once_round(len(rim.arc))
     named = {f"{plate}_edge": ring}
@@ -133,8 +147,11 @@ def _reaches_back(body: Body, name: str) -> bool:
 
 
 def _rectangle(x0: float, x1: float, y0: float, y1: float) -> list[Segment]:
-    corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
-    return list(zip(corners, corners[1:] + corners[:1]))
+    return _round(np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]))
+
+
+def _round(corners: np.ndarray) -> list[Segment]:
+    return list(zip(corners, np.roll(corners, -1, axis=0)))
 
 
 def _ends(brace: Brace, rim: Rim) -> list[np.ndarray]:
@@ -167,18 +184,15 @@ def _at_tapers(brace: Brace, start: np.ndarray, end: np.ndarray) -> list[tuple[n
     """The brace's line cut where its tapers begin, so that the mesh has nodes there."""
     length = np.hypot(*(end - start))
     cuts = {0.0, min(brace.at_start.taper / length, 1.0), max(1 - brace.at_end.taper / length, 0.0), 1.0}
+    if brace.heights:
+        cuts = {min(run / length, 1.0) for run in brace_breaks(brace)[:-1]} | {1.0}
     points = [start + c * (end - start) for c in sorted(cuts)]
     return list(zip(points, points[1:]))
 
 
 def _taper(brace: Brace, place: np.ndarray) -> np.ndarray:
     """Height over full height at places 0..1 along the brace."""
-    tau = np.ones_like(place)
-    for end, distance in ((brace.at_start, place), (brace.at_end, 1 - place)):
-        if end.taper > 0:
-            rise = (distance * brace.length / end.taper).clip(0, 1)
-            tau = np.minimum(tau, (end.height + (brace.height - end.height) * rise) / brace.height)
-    return tau
+    return brace_heights(brace, place * brace.length) / brace.height
 
 
 def _direction(angle: float) -> np.ndarray:
@@ -252,7 +266,7 @@ def _with_ports(
     """Nodes, triangles, spans and rows of the sides with the patch of each port put in, and {'port 1': its edge}."""
     last, edges = row.max(), {}
     for number, port in enumerate(body.side_ports, 1):
-        new = patch(body, port, rim, nodes, last + 1, size, len(nodes))
+        new = port_patch(body, port, rim, nodes, last + 1, size, len(nodes))
         keep = (i < new.columns[0]) | (i >= new.columns[1]) | (row == 0) | (row == last)
         triangles = np.concatenate([triangles[keep], new.triangles])
         i, row = np.append(i[keep], new.span), np.append(row[keep], np.ones(len(new.span), int))

@@ -10,7 +10,8 @@ from types import ModuleType
 import numpy as np
 
 from fem.air import Cavity, Opening
-from meshes.body import Block, Body, Brace, BraceEnd, Lining, back_height, top_height
+from meshes.body import Block, Body, Lining, back_height, top_height
+from meshes.carving import brace_volume, patch_area
 from meshes.outline import Outline, normal_at, point_at, self_crossing, where_y
 from meshes.plan import MM
 from meshes.side_ports import MARGIN, Port
@@ -44,7 +45,8 @@ def mesh_cavity(body: Body, size: float = DEFAULT_SIZE, ports: Sequence[Port] = 
 
 def wood_inside(body: Body, cut: Sequence[str] = ()) -> float:
     """m3 of braces, bridge plate, linings, side bars and of the blocks that the mesh is not cut round."""
-    volume = sum(b.width * b.height * (b.length - _lost(b.at_start, b) - _lost(b.at_end, b)) for b in body.braces)
+    volume = sum(brace_volume(brace) for brace in body.braces)
+    volume += sum(patch_area(body, patch) * patch.thickness for patch in body.patches)
     blocks = [getattr(body, name) for name in BLOCKS]
     run = body.outline.perimeter - sum(b.width for b in blocks)
     for lining in (body.lining_top, body.lining_back):
@@ -54,11 +56,6 @@ def wood_inside(body: Body, cut: Sequence[str] = ()) -> float:
     if body.bridge_plate is not None:
         volume += body.bridge_plate.length * body.bridge_plate.width * body.bridge_plate.thickness
     return float(volume + sum(b.width * b.thickness * b.height for n, b in zip(BLOCKS, blocks) if n not in cut))
-
-
-def _lost(end: BraceEnd, brace: Brace) -> float:
-    """Length [m] by which a taper shortens a brace of the same volume."""
-    return end.taper * (1 - end.height / brace.height) / 2
 
 
 def _mean_width(lining: Lining) -> float:

@@ -19,13 +19,14 @@ MODEL = "assumed: a simplification of the model"
 FRETS = 20  # of the fingerboard
 TONGUE_GAP = 3.0  # mm between the tongue's end and the soundhole
 REBATE = (1.5, 6.0)  # mm inward and down
+EDGE_WIDTH = 60.0  # mm
 SIDE_LEFT = 0.3  # of the side's thickness, at least, behind an assumed rebate
 HARDLY_KNOWN = {
     "loss_factor": "assumed, hardly measured: 0.005 to 0.1 are possible",
     "sheet_version": "assumed: sheet_version not given, read as 1",
     "rod": MODEL,
 }
-UNSAID = {"name", "offset_mm", "braced", "included"}
+UNSAID = {"name", "offset_mm", "braced", "included", "section"}
 
 
 def stated_defaults(table: Table, prefix: str = "") -> list[Assumption]:
@@ -99,6 +100,7 @@ def fill(sheet: Sheet, outline: Outline) -> tuple[Sheet, tuple[Assumption, ...]]
         _fill_blocks,
         _fill_ladder,
         _fill_brace_ends,
+        _fill_carving,
     )
     for step in steps:
         sheet, new = step(sheet, outline)
@@ -248,7 +250,9 @@ def _end_notes(brace: str, given: Mapping[str, EndTable], full: Mapping[str, End
         told = {
             end: _text(name, getattr(full[end], name))
             for end in given
-            if getattr(given[end], name) is None and not (name == "gap_mm" and full[end].kind != "stops_short")
+            if getattr(given[end], name) is None
+            and not (name == "gap_mm" and full[end].kind != "stops_short")
+            and not (name in ("taper_mm", "height_mm") and full[end].taper_mm == 0)
         }
         if len(told) == 2 and len(set(told.values())) == 1:
             told = {"ends": told["to_end"]}
@@ -263,7 +267,29 @@ def _full_end(given: EndTable, brace: BraceTable, point: tuple[float, float], ga
     default = {
         "kind": "stops_short" if near else "free",
         "gap_mm": gap,
-        "taper_mm": min(40.0, length / 4),
+        "taper_mm": 0.0 if brace.height_profile_mm else min(40.0, length / 4),
         "height_mm": brace.height_mm / 4,
     }
     return given.model_copy(update={name: v for name, v in default.items() if getattr(given, name) is None})
+
+
+def _fill_carving(sheet: Sheet, outline: Outline) -> tuple[Sheet, list[Assumption]]:
+    """Caps of braces that have one, and how far in a plate is thinned."""
+    braces, notes = [], []
+    for brace in sheet.brace:
+        default = {}
+        if brace.section != "rectangular":
+            default["cap_mm"] = (
+                min(brace.width_mm / 2, brace.height_mm) if brace.section == "rounded" else brace.height_mm
+            )
+        if brace.section == "gabled":
+            default["top_width_mm"] = brace.width_mm / 4
+        new = {name: value for name, value in default.items() if getattr(brace, name) is None}
+        notes += [Assumption(f"brace '{brace.name}'.{name}", _text(name, value), COMMON) for name, value in new.items()]
+        braces.append(brace.model_copy(update=new))
+    sheet = sheet.model_copy(update={"brace": braces})
+    for plate in ("top", "back"):
+        if getattr(sheet, plate).edge_thickness_mm is not None:
+            sheet, more = _set(sheet, plate, {"edge_width_mm": EDGE_WIDTH}, "common practice, no source")
+            notes += more
+    return sheet, notes

@@ -10,7 +10,6 @@ from fem.woods import estimated
 from meshes.body import (
     Block,
     Body,
-    Brace,
     Bridge,
     BridgePlate,
     Lining,
@@ -21,6 +20,7 @@ from meshes.body import (
     side_height,
     surface_height,
 )
+from meshes.carving import brace_breaks, brace_heights, brace_volume, is_carved, is_graded, mean_thickness, patch_area
 from meshes.dome import Reconciled, reconcile
 from meshes.joints import joint_of
 from meshes.outline import Outline, bend_radius, point_at, where_y
@@ -107,8 +107,8 @@ def masses(body: Body) -> dict[str, float]:
     """{part: mass [kg]} from the geometry: boxes for blocks, bridge and neck; linings from block to block."""
     area = areas(body)
     mass_of = {
-        "top": area["top"] * body.top.thickness * body.top.wood.density,
-        "back": area["back"] * body.back.thickness * body.back.wood.density,
+        "top": area["top"] * mean_thickness(body, "top") * body.top.wood.density,
+        "back": area["back"] * mean_thickness(body, "back") * body.back.wood.density,
         "sides": area["sides"] * sum(layer.thickness * layer.wood.density for layer in body.sides),
         "lining_top": lining_mass(body, body.lining_top),
         "lining_back": lining_mass(body, body.lining_back),
@@ -116,6 +116,7 @@ def masses(body: Body) -> dict[str, float]:
         "back_braces": sum(brace_volume(b) * b.wood.density for b in braces_of(body, "back")),
         "bridge": _box(body.bridge),
         "bridge_plate": _box(body.bridge_plate) if body.bridge_plate else 0.0,
+        "patches": sum(patch_area(body, p) * p.thickness * p.wood.density for p in body.patches),
         "neck_block": _block(body.neck_block),
         "tail_block": _block(body.tail_block),
         "side_bars": sum(_side_bar(body, bar) for bar in body.side_bars),
@@ -133,12 +134,6 @@ def lining_mass(body: Body, lining: Lining) -> float:
     width = lining.mean_width
     cut = lining.kerf_width / lining.kerf_spacing * (1 - lining.web / width) if lining.kerf_spacing else 0.0
     return run * width * lining.height * (1 - cut) * lining.wood.density
-
-
-def brace_volume(brace: Brace) -> float:
-    """Volume [m3] of a brace with straight tapers; where two cross, the lap is counted twice."""
-    lost = sum(end.taper * (brace.height - end.height) / 2 for end in (brace.at_start, brace.at_end))
-    return brace.width * (brace.length * brace.height - lost)
 
 
 def _box(part: Bridge | BridgePlate) -> float:
@@ -185,7 +180,15 @@ def bends(body: Body) -> tuple[Bend, ...]:
 def woods_used(body: Body) -> dict[str, Wood]:
     """{name: Wood} of every part."""
     parts: list[WoodenPart | None] = [body.top, body.back, *body.sides, *body.braces, body.bridge, body.bridge_plate]
-    parts += [body.lining_top, body.lining_back, body.neck_block, body.tail_block, *body.side_bars, body.neck]
+    parts += [
+        *body.patches,
+        body.lining_top,
+        body.lining_back,
+        body.neck_block,
+        body.tail_block,
+        *body.side_bars,
+        body.neck,
+    ]
     woods = [part.wood for part in parts if part is not None and part.wood is not None]
     woods += [made.binding for made in (body.joint_top, body.joint_back) if made.binding and made.rebate_width]
     return {wood.name: wood for wood in woods + ([body.neck.fingerboard_wood] if body.neck else [])}
@@ -202,7 +205,7 @@ def check_text(body: Body) -> str:
     ]
     lines += _port_lines(body)
     lines += ["", "Masses"] + [f"  {part:<14}{1e3 * mass:9.1f} g" for part, mass in description.masses.items()]
-    lines += [f"  {'total':<14}{1e3 * description.total:9.1f} g", "", "Heights and doming"]
+    lines += [f"  {'total':<14}{1e3 * description.total:9.1f} g", "", *_carving_lines(body), "Heights and doming"]
     lines += [
         f"  side at {place}: built {f'{1e3 * e:+.2f}'.replace('-', '−')} mm off the height given"
         for place, e in description.heights.mismatch.items()
@@ -217,6 +220,36 @@ def check_text(body: Body) -> str:
         title = f"Not in the sheet, so {source}"
         lines += _listed(title, [f"{a.key}: {a.value}" for a in body.assumed if a.source == source])
     return "\n".join(lines + _listed("Wood values", wood_notes(body))) + "\n"
+
+
+def _carving_lines(body: Body) -> list[str]:
+    """Plates that are thinned, carved braces with their sections, heights and weights, patches; nothing where none is."""
+    lines = []
+    for plate in ("top", "back"):
+        board = getattr(body, plate)
+        if is_graded(board):
+            edge = (
+                f", down to {1e3 * board.edge_thickness:.2f} mm over the last {1e3 * board.edge_width:.0f} mm to the side"
+                if board.edge_thickness is not None
+                else ""
+            )
+            mapped = f", a map of {len(board.thickness_map)} places" if board.thickness_map else ""
+            lines.append(
+                f"  {plate}: {1e3 * board.thickness:.2f} mm{mapped}{edge}; {1e3 * mean_thickness(body, plate):.2f} mm on average"
+            )
+    for brace in filter(is_carved, body.braces):
+        heights = 1e3 * brace_heights(brace, np.array(brace_breaks(brace)))
+        form = brace.form
+        cap = f", the upper {1e3 * form.cap * brace.height:.1f} mm {form.kind}" if form.cap else ""
+        cap += f" to {1e3 * form.top * brace.width:.1f} mm" if form.kind == "gabled" else ""
+        lines.append(
+            f"  {brace.plate} brace '{brace.name}': {1e3 * brace.width:.1f} mm wide{cap}; heights "
+            f"{', '.join(f'{h:.1f}' for h in heights)} mm; {1e3 * brace_volume(brace) * brace.wood.density:.1f} g"
+        )
+    for p in body.patches:
+        mass = patch_area(body, p) * p.thickness * p.wood.density
+        lines.append(f"  {p.plate} patch '{p.name}': {1e3 * p.thickness:.1f} mm of {p.wood.name}, {1e3 * mass:.1f} g")
+    return ["Carving", *lines, ""] if lines else []
 
 
 def _port_lines(body: Body) -> list[str]:

@@ -20,13 +20,23 @@ from meshes.body import (
     side_height,
     top_height,
 )
-from meshes.outline import Outline, closed, crossings, normal_at, point_at, where_y
+from meshes.carving import (
+    brace_breaks,
+    brace_heights,
+    is_carved,
+    is_graded,
+    patch_outline,
+    section_outline,
+    thickness_at,
+)
+from meshes.outline import Outline, closed, crossings, distance, normal_at, point_at, where_y
 from meshes.side_ports import height_of
 
 LineStyle = str | tuple[float, tuple[float, ...]]
 GAP = 90.0  # mm on the instrument between the views
 MARGIN = 54.0
 MM_PER_INCH = 25.4
+ROW = 40.0  # mm on the instrument for a carved brace drawn from its side
 NECK_SHOWN = 45.0  # mm of the neck in the section
 FORMATS = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}, ".png": {}}  # and what not to write: no dates
 TEXT = {"title": 16, "note": 13, "small": 10.5}  # points on a print at 1:2
@@ -44,11 +54,13 @@ def draw_plan(body: Body, path: str | Path, *more: str | Path, scale: float = 0.
         if file.suffix.lower() not in FORMATS:
             raise ValueError(f"{file}: cannot draw a '{file.suffix}' file; expected one of {', '.join(FORMATS)}")
     length, width = 1e3 * body.outline.length, 1e3 * np.ptp(body.outline.points[:, 1])
+    carved = [brace for brace in body.braces if is_carved(brace)]
+    below = (len(carved) + 1) // 2 * ROW
     depth = 1e3 * float(np.max(side_height(body, np.linspace(0, body.outline.length, 50), 0.0)))
-    sheet = (2 * length + GAP + 2 * MARGIN, width + depth + 2 * GAP + 2 * MARGIN)
+    sheet = (2 * length + GAP + 2 * MARGIN, width + depth + 2 * GAP + 2 * MARGIN + below)
     figure, ax = _page(sheet, scale)
     middle = sheet[1] - MARGIN - GAP / 2 - width / 2
-    section = MARGIN + GAP / 2 + depth
+    section = MARGIN + GAP / 2 + depth + below
     left, right = np.array([MARGIN, middle]), np.array([MARGIN + length + GAP, middle])
     _plan(ax, body, "top", left)
     _plan(ax, body, "back", right)
@@ -57,6 +69,9 @@ def draw_plan(body: Body, path: str | Path, *more: str | Path, scale: float = 0.
     titles = ((left, "top, seen from the front, braces beneath"), (right, "back, seen from the front, braces above"))
     for place, title in titles:
         ax.text(place[0], middle + width / 2 + 24, f"{body.name}: {title}", fontsize=TEXT["title"])
+    for number, brace in enumerate(carved):
+        left_low = [MARGIN + number % 2 * (length + GAP), MARGIN + below - (number // 2 + 1) * ROW + 8]
+        _carved(ax, brace, np.array(left_low))
     _check_bar(ax, MARGIN, MARGIN / 2, scale)
     with matplotlib.rc_context({"svg.hashsalt": "rimwork", "svg.fonttype": "none"}):
         for file in paths:
@@ -98,6 +113,14 @@ def _plan(ax: Axes, body: Body, plate: str, origin: np.ndarray) -> None:
     for block in block_outlines(body):
         _shape(ax, block, origin, fc=FILL["block"], lw=0.6)
     inside = Polygon(origin + 1e3 * body.outline.points, closed=True, transform=ax.transData)
+    board = getattr(body, plate)
+    if board.edge_thickness is not None:
+        thinned = point_at(body.outline, s) - board.edge_width * normal_at(body.outline, s)
+        far = distance(body.outline, thinned) > 0.98 * board.edge_width  # a hollow bend has no parallel of its own
+        _line(ax, np.where(far[:, None], thinned, np.nan), origin, lw=0.4, ls=(0, (1, 3)))
+    for patch in body.patches:
+        if patch.plate == plate:
+            _line(ax, closed(patch_outline(body, patch)), origin, lw=0.5, ls=(0, (3, 2)))
     for brace in braces_of(body, plate):
         _shape(ax, brace_outline(brace), origin, fc=FILL["brace"], lw=0.7).set_clip_path(inside)
     for bar in body.side_bars:
@@ -229,6 +252,18 @@ def _port_in_section(ax: Axes, body: Body, number: int, port: SidePort, origin: 
     ax.text(u, v, f"port {number}\n{port.side}", fontsize=5.5, ha="center", va="center")
 
 
+def _carved(ax: Axes, brace: Brace, origin: np.ndarray) -> None:
+    """A carved brace from its side, glued face down, start left; beyond its end the section at the highest place."""
+    run = np.array(brace_breaks(brace))
+    heights = brace_heights(brace, run)
+    edge = np.vstack([[0, 0], np.column_stack([run, heights]), [brace.length, 0]])
+    _shape(ax, edge, origin, fc=FILL["brace"], lw=0.6)
+    section = section_outline(brace, float(heights.max())) + [brace.length + 0.008 + brace.width / 2, 0]
+    _shape(ax, section, origin, fc=FILL["brace"], lw=0.6)
+    text = f"{brace.plate}, {brace.name}: {1e3 * heights.min():.1f} to {1e3 * heights.max():.1f} mm high"
+    ax.text(origin[0], origin[1] - 3, text, fontsize=TEXT["small"], va="top")
+
+
 # --- sections: u along the section, z up, both in m ---
 
 
@@ -290,11 +325,13 @@ def _section(
     u = np.linspace(u0, u1, 200)
     place = start + u[:, None] * along
     hole = np.linalg.norm(place - body.soundhole.centre, axis=1) < body.soundhole.radius
-    for height, panel, gap in ((top_height, body.top, hole), (back_height, body.back, np.zeros(len(u), bool))):
+    for name, height, gap in (("top", top_height, hole), ("back", back_height, np.zeros(len(u), bool))):
+        panel = getattr(body, name)
         z = height(body, *place.T)
         for run in np.split(np.arange(len(u)), np.flatnonzero(np.diff(gap.astype(int))) + 1):
             if not gap[run[0]]:
-                _strip(ax, u[run], z[run], panel.thickness, origin)
+                thickness = thickness_at(body, name, place[run]) if is_graded(panel) else panel.thickness
+                _strip(ax, u[run], z[run], thickness, origin)
     for u_side, inward in ((u0, 1), (u1, -1)):
         _side(ax, body, origin, start + u_side * along, u_side, inward)
     for plate, sign in (("top", -1), ("back", 1)):
@@ -302,7 +339,7 @@ def _section(
             _cut_brace(ax, body, origin, start, along, brace, sign)
 
 
-def _strip(ax: Axes, u: np.ndarray, z: np.ndarray, thickness: float, origin: np.ndarray) -> None:
+def _strip(ax: Axes, u: np.ndarray, z: np.ndarray, thickness: float | np.ndarray, origin: np.ndarray) -> None:
     edge = np.vstack([np.column_stack([u, z + thickness / 2]), np.column_stack([u, z - thickness / 2])[::-1]])
     _shape(ax, edge, origin, fc=FILL["plate"], lw=0.5)
 
@@ -333,17 +370,13 @@ def _cut_brace(
     half = brace.width / 2 / abs(np.linalg.det(matrix) / brace.length)
     height, panel = (top_height, body.top) if sign < 0 else (back_height, body.back)
     z = height(body, *(start + u * along)) + sign * panel.thickness / 2
-    _shape(ax, _box(u - half, u + half, z, z + sign * brace_height(brace, part)), origin, fc=FILL["brace"], lw=0.6)
+    section = section_outline(brace, brace_height(brace, part)) * [2 * half / brace.width, sign] + [u, z]
+    _shape(ax, section, origin, fc=FILL["brace"], lw=0.6)
 
 
 def brace_height(brace: Brace, part: float) -> float:
-    """Height [m] of a brace at the given part of its length (0 start, 1 end), straight tapers."""
-    run = part * brace.length
-    heights = [brace.height]
-    for end, distance in ((brace.at_start, run), (brace.at_end, brace.length - run)):
-        if end.taper > 0:
-            heights.append(end.height + (brace.height - end.height) * min(1.0, distance / end.taper))
-    return min(heights)
+    """Height [m] of a brace at the given part of its length (0 start, 1 end)."""
+    return float(brace_heights(brace, part * brace.length))
 
 
 def _box(u0: float, u1: float, z0: float | np.ndarray, z1: float | np.ndarray) -> np.ndarray:

@@ -6,6 +6,7 @@ import numpy as np
 
 from fem.sections import RIGID_ROTATION, RIGID_TRANSLATION, Section, joint
 from meshes.body import Body
+from meshes.carving import edge_thickness
 from meshes.joint_section import JointGeometry, around_outline, glue_area, side_behind_rebate, wood_behind_rebate
 from meshes.linings import rim_cell
 from meshes.outline import tangent_at
@@ -48,7 +49,7 @@ def joint_geometry(body: Body, plate: str) -> JointGeometry:
     panel, made, lining = (getattr(body, name) for name in (plate, f"joint_{plate}", f"lining_{plate}"))
     return JointGeometry(
         rim=rim_cell(lining, body.sides),
-        plate_thickness=panel.thickness,
+        plate_thickness=edge_thickness(body, plate),
         plate_wood=panel.wood,
         grain_angle=0.0,
         rebate_width=made.rebate_width,

@@ -9,6 +9,7 @@ from fem.materials import Wood
 from fem.sections import Layer, Section, beam, difference, laminate, scaled
 from fem.solid import completed
 from meshes.body import Block, Board, Body, Neck, Rod, back_height, top_height
+from meshes.carving import patch_middle, thickness_here
 from meshes.joints import joint_of
 from meshes.linings import lining_section
 
@@ -36,6 +37,7 @@ def sections(body: Body) -> dict[str, Section]:
         **blocks(body),
         **braces(body),
         **bridge(body),
+        **patches(body),
         **neck(body),
     }
 
@@ -148,7 +150,7 @@ def braces(body: Body) -> dict[str, Section]:
     """Beams on the inside of top and back."""
     return {
         f"{brace.plate}_braces/{brace.name}": beam(
-            brace.wood, brace.width, brace.height, getattr(body, brace.plate).thickness / 2
+            brace.wood, brace.width, brace.height, getattr(body, brace.plate).thickness / 2, brace.form
         )
         for brace in body.braces
     }
@@ -156,11 +158,21 @@ def braces(body: Body) -> dict[str, Section]:
 
 def bridge(body: Body) -> dict[str, Section]:
     """Bridge outside, bridge plate inside, as layers of the top over their footprints."""
-    half = body.top.thickness / 2
+    half = thickness_here(body, "top", body.bridge.centre) / 2
     layers = {"bridge": laminate([Layer(body.bridge.wood, body.bridge.thickness, half + body.bridge.thickness / 2)])}
     if (plate := body.bridge_plate) is not None:
         layers["bridge_plate"] = laminate([Layer(plate.wood, plate.thickness, -half - plate.thickness / 2)])
     return layers
+
+
+def patches(body: Body) -> dict[str, Section]:
+    """Rings and strips inside a plate, as layers of it over their footprints."""
+    sections_of_patches = {}
+    for patch in body.patches:
+        half = thickness_here(body, patch.plate, patch_middle(body, patch)) / 2
+        layer = Layer(patch.wood, patch.thickness, -half - patch.thickness / 2)
+        sections_of_patches[f"{patch.plate}/{patch.name}"] = laminate([layer])
+    return sections_of_patches
 
 
 def neck(body: Body) -> dict[str, Section]:

@@ -208,7 +208,7 @@ def _pruned(tables: TomlTable, errors: Sequence[ErrorDetails]) -> TomlTable:
             node[last] = None
         elif isinstance(node, dict):
             node.pop(last, None)
-    for name in ("brace", "side_port"):
+    for name in ("brace", "patch", "side_port"):
         if isinstance(tables.get(name), list):
             tables[name] = [entry for entry in tables[name] if entry is not None]
     strings = tables.get("strings")

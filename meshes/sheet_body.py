@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from fem.bar_forms import RECTANGLE, Form
 from fem.materials import Wood
 from fem.root import brent
 from meshes.body import (
@@ -18,6 +19,7 @@ from meshes.body import (
     BridgePlate,
     Lining,
     Neck,
+    Patch,
     PlateJoint,
     Rod,
     SideBar,
@@ -39,6 +41,7 @@ from meshes.sheet_fields import (
     JointTable,
     LiningTable,
     NeckTable,
+    PatchTable,
     Sheet,
     SideBarsTable,
     SidePortTable,
@@ -104,6 +107,7 @@ def body_from(sheet: Sheet, outline: Outline, woods: Mapping[str, Wood], assumed
             SidePort(port_arc(port, outline), port.below_top_mm * MM, port.diameter_mm / 2 * MM, port.side)
             for port in sheet.side_port
         ),
+        patches=tuple(_patch(patch, woods) for patch in sheet.patch),
         assumed=assumed,
         warnings=tuple(text for _, text in braces if text),
     )
@@ -126,7 +130,15 @@ def _heights(sheet: Sheet, outline: Outline) -> tuple[tuple[str, float, float, f
 
 
 def _panel(table: TopTable | BackTable | SidesTable, woods: Mapping[str, Wood]) -> Board:
-    return Board(woods[table.wood], table.thickness_mm * MM, np.radians(table.grain_deg))
+    board = Board(woods[table.wood], table.thickness_mm * MM, np.radians(table.grain_deg))
+    if isinstance(table, SidesTable):
+        return board
+    return replace(
+        board,
+        edge_thickness=_metres(table.edge_thickness_mm),
+        edge_width=(table.edge_width_mm or 0.0) * MM,
+        thickness_map=tuple((x * MM, y * MM, t * MM) for x, y, t in table.thickness_map_mm),
+    )
 
 
 def _sides(table: SidesTable, woods: Mapping[str, Wood]) -> tuple[Board, ...]:
@@ -163,8 +175,33 @@ def _brace(table: BraceTable, outline: Outline, woods: Mapping[str, Wood]) -> tu
         table.height_mm * MM,
         woods[table.wood],
         *(BraceEnd(end.kind, end.taper_mm * MM, end.height_mm * MM) for end in ends),
+        _form(table),
+        _profile(table, drawn, real),
     )
     return brace, warning
+
+
+def _form(table: BraceTable) -> Form:
+    if table.section == "rectangular":
+        return RECTANGLE
+    top = table.top_width_mm / table.width_mm if table.section == "gabled" else 0.0
+    return Form(table.section, min(1.0, table.cap_mm / table.height_mm), top, table.width_mm / table.height_mm)
+
+
+def _profile(table: BraceTable, drawn: list[np.ndarray], real: list[np.ndarray]) -> tuple[tuple[float, float], ...]:
+    """(distance from the real start, height) [m] of the pairs that the sheet counts from where the brace is drawn."""
+    along = (drawn[1] - drawn[0]) / np.linalg.norm(drawn[1] - drawn[0])
+    moved = float((real[0] - drawn[0]) @ along)
+    return tuple((place * MM - moved, height * MM) for place, height in table.height_profile_mm)
+
+
+def _patch(table: PatchTable, woods: Mapping[str, Wood]) -> Patch:
+    wood, angle = woods[table.wood], float(np.radians(table.grain_deg))
+    patch = Patch(table.name, table.plate, wood, table.thickness_mm * MM, angle)
+    if table.from_mm is None or table.to_mm is None or table.width_mm is None:
+        return replace(patch, ring=(table.around_soundhole_mm or 0.0) * MM)
+    (x0, y0), (x1, y1) = table.from_mm, table.to_mm
+    return replace(patch, start=(x0 * MM, y0 * MM), end=(x1 * MM, y1 * MM), width=table.width_mm * MM)
 
 
 def real_ends(table: BraceTable, outline: Outline) -> list[np.ndarray]:

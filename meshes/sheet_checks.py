@@ -6,6 +6,7 @@ import numpy as np
 
 from meshes.outline import Outline, inside, waist_of
 from meshes.sheet_body import IN_SIDE, STRETCH, real_ends
+from meshes.sheet_carving_checks import check_patches, check_plates, check_profile, check_section
 from meshes.sheet_errors import Mistake, TomlTable, nearest
 from meshes.sheet_fields import BraceTable, Hole, Shape, Sheet
 from meshes.sheet_port_checks import check_side_ports
@@ -86,6 +87,8 @@ def check_whole(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
         check_heights,
         check_sides,
         check_braces,
+        check_plates,
+        check_patches,
         check_bridge,
         check_linings,
         check_joints,
@@ -155,6 +158,7 @@ def check_braces(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
         if brace.name in names[:i]:
             mistakes.append(mistake(file, f"{key}.name", f"'{brace.name}'", "a name that no other brace has"))
         mistakes += _check_brace(file, key, brace, sheet, outline)
+        mistakes += check_section(file, key, brace) + check_profile(file, key, brace)
     return mistakes
 
 

@@ -10,7 +10,7 @@ from pydantic import Field
 
 from meshes.body import BlockGrain, BraceEndKind, LiningKind
 from meshes.measured import MeasuredTable
-from meshes.sheet_types import Angle, BindingName, Count, Number, Point, Radius, Table, Text, WoodName, YesNo
+from meshes.sheet_types import Angle, BindingName, Count, Number, Place, Point, Radius, Table, Text, WoodName, YesNo
 
 SHEET_VERSION: Literal[1] = 1
 
@@ -74,11 +74,20 @@ class SidePortTable(Table):
     diameter_mm: Number = Field(ge=6, le=120)
 
 
+MapPoint = tuple[Place, Place, Annotated[Number, Field(ge=0.8, le=12)]]
+EDGE_WORDS = "thickness at the side of a plate that is thinned toward it; default: not thinned"
+EDGE_WIDTH_WORDS = "over which it comes down to edge_thickness_mm; default: 60 mm"
+MAP_WORDS = "thickness at places: [from the tail, from the centre line, thickness], read between and beyond them"
+
+
 class TopTable(Table):
     """Top plate."""
 
     wood: WoodName = "sitka_spruce"
     thickness_mm: Number = Field(2.8, ge=1, le=8)
+    edge_thickness_mm: Number | None = Field(None, ge=0.8, le=8, description=EDGE_WORDS)
+    edge_width_mm: Number | None = Field(None, ge=5, le=200, description=EDGE_WIDTH_WORDS)
+    thickness_map_mm: list[MapPoint] = Field([], description=MAP_WORDS)
     grain_deg: Angle = Field(0.0, description="from the centre line towards the bass side")
     braced: YesNo = Field(True, description="false: a plate without braces")
 
@@ -88,6 +97,9 @@ class BackTable(Table):
 
     wood: WoodName = "honduras_mahogany"
     thickness_mm: Number = Field(2.7, ge=1, le=8)
+    edge_thickness_mm: Number | None = Field(None, ge=0.8, le=8, description=EDGE_WORDS)
+    edge_width_mm: Number | None = Field(None, ge=5, le=200, description=EDGE_WIDTH_WORDS)
+    thickness_map_mm: list[MapPoint] = Field([], description=MAP_WORDS)
     grain_deg: Angle = Field(0.0, description="from the centre line towards the bass side")
     braced: YesNo = Field(True, description="false: a plate without braces")
 
@@ -130,6 +142,21 @@ class BraceTable(Table):
     width_mm: Number = Field(ge=2, le=60)
     height_mm: Number = Field(ge=1, le=40)
     wood: WoodName = "sitka_spruce"
+    section: Literal["rectangular", "rounded", "parabolic", "gabled"] = Field(
+        "rectangular", description="rounded: half an ellipse on top; gabled: sloping flanks"
+    )
+    cap_mm: Filled = Field(
+        LEFT_OUT,
+        ge=0.5,
+        le=40,
+        description="height of the round or sloping part; default: half the width, or everything",
+    )
+    top_width_mm: Filled = Field(
+        LEFT_OUT, ge=0, le=60, description="left on top of a gabled brace; default: a quarter of the width"
+    )
+    height_profile_mm: list[tuple[Annotated[Number, Field(ge=0, le=700)], Annotated[Number, Field(ge=0.5, le=40)]]] = (
+        Field([], description="[distance from from_mm, height] pairs; default: full height but for the tapers")
+    )
     ends: EndTable | None = Field(None, description="both ends")
     from_end: FilledEnd = Field(LEFT_OUT, description="the end at from_mm, where it differs")
     to_end: FilledEnd = Field(LEFT_OUT, description="the end at to_mm, where it differs")
@@ -158,6 +185,22 @@ class BridgePlateTable(Table):
     thickness_mm: Number = Field(2.5, ge=0.5, le=10)
     wood: WoodName = "sugar_maple"
     grain_deg: Angle = Field(90.0, description="from the centre line")
+
+
+class PatchTable(Table):
+    """Thin wood on the inside of a plate: a ring around the soundhole, or a strip from one point to another."""
+
+    name: Text
+    plate: Literal["top", "back"]
+    thickness_mm: Number = Field(ge=0.2, le=8)
+    wood: WoodName = "sitka_spruce"
+    grain_deg: Angle = Field(90.0, description="from the centre line")
+    around_soundhole_mm: Number | None = Field(
+        None, ge=3, le=80, description="width of a ring; or from_mm, to_mm, width_mm"
+    )
+    from_mm: Point | None = Field(None, description="middle of a strip's end [from the tail, from the centre line]")
+    to_mm: Point | None = Field(None, description="middle of its other end")
+    width_mm: Number | None = Field(None, ge=3, le=120, description="of a strip")
 
 
 class LiningTable(Table):
@@ -348,6 +391,7 @@ class Sheet(Table):
     back: BackTable = BackTable()
     sides: SidesTable = SidesTable()
     brace: list[BraceTable] = []
+    patch: list[PatchTable] = []
     bridge: BridgeTable = BridgeTable()
     bridge_plate: BridgePlateTable = BridgePlateTable()
     lining_top: LiningTable = LiningTable()

@@ -30,6 +30,8 @@ def swelling(body: Body) -> dict[str, list[tuple[Section, np.ndarray]]]:
     for brace in braces_of(body, "top") + braces_of(body, "back"):
         region = f"{brace.plate}_braces/{brace.name}"
         layers[region] = [(whole[region], strain(brace.wood, "beam"))]
+    for patch in body.patches:
+        layers[f"{patch.plate}/{patch.name}"] = [(whole[f"{patch.plate}/{patch.name}"], strain(patch.wood))]
     for number, bar in enumerate(body.side_bars, 1):
         layers[f"side_bars/{number}"] = [(whole[f"side_bars/{number}"], strain(bar.wood, "beam"))]
     return layers | _blocks(body, whole) | _neck(body, whole)
@@ -84,7 +86,7 @@ def _neck(body: Body, whole: Mapping[str, Section]) -> dict[str, list[tuple[Sect
 
 def movements(body: Body) -> dict[str, Movement]:
     """{name of a wood: Movement} of all woods that the body uses."""
-    parts: list[WoodenPart | None] = [body.top, body.back, *body.sides, *body.braces, body.bridge]
+    parts: list[WoodenPart | None] = [body.top, body.back, *body.sides, *body.braces, *body.patches, body.bridge]
     parts += [
         body.lining_top,
         body.lining_back,

@@ -21,7 +21,7 @@ def guitar(folder, plan):
     if plan == "guitar":
         return lambda brace: built(folder, brace=[brace])
     angle = np.linspace(0, np.pi, 121)
-    with open(folder / "oval.csv", "w", newline="") as file:
+    with open(folder / "oval.csv", "w", encoding="utf-8", newline="") as file:
         rows = 1e3 * np.column_stack([OVAL[0] / 2 * (1 - np.cos(angle)), OVAL[1] / 2 * np.sin(angle)])
         csv.writer(file).writerows([["x_mm", "half_width_mm"], *np.round(rows, 3).tolist()])
     left_out = {
