@@ -121,9 +121,9 @@ def torsion(form: Form, width: float, height: float, tau: float = 1.0) -> float:
             phi_x.append((bubble_x * p + bubble * dp) * q)
             phi_z.append((bubble_z * q + bubble * dq) * p)
     flatten = lambda rows: np.array(rows).reshape(len(rows), -1)
-    w, phi, X, Z = w.ravel(), flatten(phi), flatten(phi_x), flatten(phi_z)
+    w, X, Z = w.ravel(), flatten(phi_x), flatten(phi_z)
     K = (X * w) @ X.T / ratio + (Z * w) @ Z.T * ratio
-    F = 2 * phi @ w
+    F = 2 * flatten(phi) @ w
     scale = 1 / np.sqrt(np.diag(K))
     solved = np.linalg.lstsq(K * scale[:, None] * scale, F * scale, rcond=1e-13)[0] * scale
     return float(F @ solved) * height**4 * ratio**2

@@ -148,6 +148,24 @@ diameter_mm = 98
 # wood = "sitka_spruce"
 # ends = { kind = "let_in", taper_mm = 40, height_mm = 4 }   # stops_short (gap_mm from the side), let_in, or free
 # # from_end = { kind = "free" }                             # where one end differs
+# section = "gabled"            # or rounded, parabolic; rectangular if left out
+# cap_mm = 9                    # height of the sloping or round part
+# top_width_mm = 2              # left on top of a gabled one
+# height_profile_mm = [[0, 3], [70, 8], [140, 14], [210, 8], [280, 3]]   # [from from_mm, height]: scallops
+#
+# Carved plates, under [top] or [back]:
+# edge_thickness_mm = 2.2       # at the side
+# edge_width_mm = 60            # over which it comes down to that
+# thickness_map_mm = [[100, 0, 2.6], [250, 0, 2.9]]   # [from the tail, from the centre line, thickness]
+#
+# Thin wood on the inside of a plate: a ring around the soundhole, or a strip (from_mm, to_mm, width_mm).
+# [[patch]]
+# name = "rosette"
+# plate = "top"
+# thickness_mm = 1.5
+# wood = "sitka_spruce"
+# grain_deg = 90
+# around_soundhole_mm = 20
 #
 # A wood of your own, or values of a library wood that you measured:
 # [wood.my_spruce]

@@ -166,6 +166,7 @@ def _brace(table: BraceTable, outline: Outline, woods: Mapping[str, Wood]) -> tu
             f"brace '{table.name}' is drawn {moved / MM:.0f} mm from where its end meets the side and has been moved "
             "there; kind = 'free' keeps an end where it is drawn"
         )
+    finished = [BraceEnd(end.kind, end.taper_mm * MM, end.height_mm * MM) for end in ends]
     brace = Brace(
         table.name,
         table.plate,
@@ -174,9 +175,10 @@ def _brace(table: BraceTable, outline: Outline, woods: Mapping[str, Wood]) -> tu
         table.width_mm * MM,
         table.height_mm * MM,
         woods[table.wood],
-        *(BraceEnd(end.kind, end.taper_mm * MM, end.height_mm * MM) for end in ends),
-        _form(table),
-        _profile(table, drawn, real),
+        finished[0],
+        finished[1],
+        form=_form(table),
+        heights=_profile(table, drawn, real),
     )
     return brace, warning
 
@@ -235,7 +237,7 @@ def _real_end(outline: Outline, other: np.ndarray, drawn: np.ndarray, end: EndTa
 
 def in_the_side(outline: Outline, drawn: np.ndarray, end: EndTable) -> bool:
     """Whether a free end is drawn into the side or past it [m]."""
-    return end.kind == "free" and bool(distance(outline, [drawn])[0] < IN_SIDE)
+    return end.kind == "free" and bool(distance(outline, drawn[None])[0] < IN_SIDE)
 
 
 def _bridge(table: BridgeTable, woods: Mapping[str, Wood]) -> Bridge:

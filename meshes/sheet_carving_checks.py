@@ -87,6 +87,7 @@ def check_patches(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
                     )
                 )
             continue
+        assert patch.from_mm is not None and patch.to_mm is not None and patch.width_mm is not None
         start, end = np.array(patch.from_mm), np.array(patch.to_mm)
         if np.linalg.norm(end - start) < 5:
             mistakes.append(mistake(file, f"{key}.to_mm", str(list(patch.to_mm)), "at least 5 mm from from_mm"))
