@@ -37,6 +37,9 @@ diameter_mm = 98
 # [top]
 # wood = "sitka_spruce"
 # thickness_mm = 2.8
+# edge_thickness_mm = 2.2       # at the side, of a plate that is thinned toward it; [back] has these three keys too
+# edge_width_mm = 60            # over which it comes down to that
+# thickness_map_mm = [[100, 0, 2.6], [250, 0, 2.9]]   # [from the tail, from the centre line, thickness]
 # grain_deg = 0                 # from the centre line
 #
 # [back]
@@ -152,11 +155,6 @@ diameter_mm = 98
 # cap_mm = 9                    # height of the sloping or round part
 # top_width_mm = 2              # left on top of a gabled one
 # height_profile_mm = [[0, 3], [70, 8], [140, 14], [210, 8], [280, 3]]   # [from from_mm, height]: scallops
-#
-# Carved plates, under [top] or [back]:
-# edge_thickness_mm = 2.2       # at the side
-# edge_width_mm = 60            # over which it comes down to that
-# thickness_map_mm = [[100, 0, 2.6], [250, 0, 2.9]]   # [from the tail, from the centre line, thickness]
 #
 # Thin wood on the inside of a plate: a ring around the soundhole, or a strip (from_mm, to_mm, width_mm).
 # [[patch]]

@@ -56,7 +56,9 @@ def bar(**keys):
 # --- sheets that are right ---
 
 
-@pytest.mark.parametrize(("name", "top", "back"), [("hazel", 9, 4), ("linnet", 9, 3)])
+@pytest.mark.parametrize(
+    ("name", "top", "back"), [("hazel", 9, 4), ("linnet", 9, 3), ("medlar", 9, 4), ("dunnock", 9, 3)]
+)
 def test_examples_are_read_without_warnings(name, top, back):
     body = read_sheet(BODIES / f"{name}.toml")
     assert body.warnings == ()
