@@ -6,12 +6,11 @@ The same answers as statics.deflect without supports; kept open for many loads, 
 import numpy as np
 import scipy.linalg as sl
 import scipy.sparse as sp
-from scipy.sparse.linalg import LinearOperator, eigsh, splu
+from scipy.sparse.linalg import LinearOperator, eigsh
 
 from fem.eigen import rigid_modes
-from fem.factor import Solver, dissection
 from fem.model import Model, Weights
-from fem.statics import REFINEMENTS, Deflection, _check_balance, _check_energy, internal_forces
+from fem.statics import REFINEMENTS, Deflection, _check_balance, _check_energy, _solver, internal_forces
 
 
 class FreeBody:
@@ -24,22 +23,14 @@ class FreeBody:
         self.model, self.weights = model, weights
         self.rigid = rigid_modes(model.space.points)
         supported = sl.qr(self.rigid.T, mode="r", pivoting=True)[1][:6]
-        order = node_order(model)
-        self.order = order[~np.isin(order, supported)]
+        self.free = np.setdiff1d(np.arange(model.size), supported)
         self.K = model.matrix("K", weights)
-        K = self.K[self.order][:, self.order].tocsc()
-        permc = "MMD_AT_PLUS_A" if dissection(sp.eye_array(2, format="csr")) is None else "NATURAL"
-        try:
-            self._solve: Solver = splu(
-                K, permc_spec=permc, diag_pivot_thresh=0.0, options=dict(SymmetricMode=True)
-            ).solve
-        except RuntimeError:
-            raise ValueError("the body has a part that nothing holds: its stiffness is singular") from None
+        self._solve = _solver(self.K[self.free][:, self.free])
 
     def solve(self, loads: np.ndarray) -> np.ndarray:
         """(size, m) displacement under balanced loads (size, m), six unknowns at rest; one pass, unchecked."""
         u = np.zeros(loads.shape)
-        u[self.order] = self._solve(np.ascontiguousarray(loads[self.order]))
+        u[self.free] = self._solve(loads[self.free])
         return u
 
     def deflect(self, loads: np.ndarray) -> Deflection:
@@ -66,15 +57,6 @@ class FreeBody:
         start = free_of_rigid(np.random.default_rng(0).standard_normal(n))
         inverse = LinearOperator((n, n), matvec=pseudo)
         return eigsh(self.K, count, M, sigma=0.0, OPinv=inverse, v0=start, ncv=2 * count + 2, tol=tolerance)
-
-
-def node_order(model: Model) -> np.ndarray:
-    """Unknowns (size,) in nested-dissection order of the nodes, or as they are where METIS is not installed."""
-    N = len(model.indptr) - 1
-    graph = sp.csr_array((np.ones(len(model.indices), np.int8), model.indices, model.indptr), shape=(N, N))
-    order = dissection(graph)
-    order = np.arange(N) if order is None else order
-    return (6 * np.asarray(order)[:, None] + np.arange(6)).ravel()
 
 
 def at_rest(u: np.ndarray, rigid: np.ndarray) -> np.ndarray:
