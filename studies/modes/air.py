@@ -26,6 +26,7 @@ from meshes.coupled_model import (
     structure_of,
     velocities,
 )
+from meshes.string_places import string_loads
 from meshes.supports import FREE, LAP, assumptions, with_supports
 from studies.common.files import write_json
 from studies.common.groups import IN_RIM, grouped
@@ -51,7 +52,8 @@ def find_modes_in_air(
             raise BadInput(f"{sheet}: air is computed for a build sheet only; expected a file ending in .toml")
     with stage(seconds, "solve_dry"):
         model = assemble(case.mesh)
-        found = modes(model, weights(case.sections), max(count + SPARE, FEWEST))
+        loads = string_loads(case.body, model.space)
+        found = modes(model, weights(case.sections), max(count + SPARE, FEWEST), loads=loads)
         split = energies(model, case.sections, found.shape)
     with stage(seconds, "enclosed_air"):
         structure = structure_of(case.body, model, case.sections, found)
