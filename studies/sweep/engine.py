@@ -15,6 +15,7 @@ from typing import Protocol, TypeVar
 from urllib.parse import urlsplit
 
 from studies.common.inputs import BadInput
+from studies.common.machine import usable_cores
 
 Item = TypeVar("Item", contravariant=True)
 Answer = TypeVar("Answer", covariant=True)
@@ -145,9 +146,7 @@ def open_engine(workers: int | None = None, scheduler: str | None = None) -> Eng
     """Here for one worker without a scheduler, else a Cluster; workers=None: as many as the machine has cores."""
     if workers is not None and workers < 1:
         raise BadInput(f"--workers {workers}: expected at least 1")
-    workers = workers or len(
-        os.sched_getaffinity(0) if hasattr(os, "sched_getaffinity") else range(os.cpu_count() or 1)
-    )
+    workers = workers or usable_cores()
     return Here() if scheduler is None and workers == 1 else Cluster(workers, scheduler)
 
 
