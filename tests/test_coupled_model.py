@@ -16,6 +16,7 @@ from fem.model import assemble, weights
 from fem.response import VISCOSITY, harmonic
 from fem.strings import fretted_length
 from fem.viscothermal_losses import GAMMA, PRANDTL, viscothermal_losses
+from meshes.body import top_height
 from meshes.build import mesh_body
 from meshes.coupled_model import AIR, coupled_model, fluid_domain, outside, structure_of, velocities
 from meshes.coupled_model import modes_of as coupled_modes
@@ -191,8 +192,8 @@ def test_a_model_of_three_masses_fits_the_low_modes(whole, models):
 
 
 def test_the_static_answer_does_not_depend_on_how_many_modes_are_kept(whole):
-    """Elastic receptance at the saddle at 0 Hz with 24 and with 10 dry modes, each with its residual vectors; without them
-    ten modes miss more than a twentieth.
+    """Elastic receptance at the saddle at 0 Hz with 24 and with 10 dry modes, each with its residual attachment modes;
+    without them ten modes miss more than a twentieth.
     """
     s = whole.structure
     few = Modes(s.frequency[6:16], s.shape[:, 6:16], np.zeros(10), np.zeros(6))
@@ -297,6 +298,18 @@ def test_the_idle_length_behind_the_finger_is_a_small_thing(models, whole):
     assert 0.05 < max(damped) < 0.5
 
 
+def test_the_hand_is_a_disc_of_flesh(whole):
+    """8 G a out of the neck and two thirds of it along, 8 mu a + sqrt(rho G) pi a^2 likewise, 4/3 rho a^3 all ways: a of 20 mm,
+    G 5 kPa, mu 10 Pa s and 1000 kg/m3 by hand.
+    """
+    share = np.array([2 / 3, 2 / 3, 1.0])
+    for firmness in (SOFTER, 1.0):
+        hand = hand_on(whole.structure, firmness=firmness)
+        assert hand.stiffness == pytest.approx(firmness * 800.0 * share)
+        assert hand.resistance == pytest.approx((firmness * 1.6 + np.sqrt(firmness) * 2.80993) * share, rel=1e-5)
+        assert hand.mass == pytest.approx(np.full(3, 0.0106667), rel=1e-5)
+
+
 def test_the_hand_goes_with_the_fret(whole):
     """Under the shaft at each fret's place, never under the body; none at open strings unless wanted; rigid motions at the place
     by hand.
@@ -305,6 +318,7 @@ def test_the_hand_goes_with_the_fret(whole):
     places = hand_places(s.body)
     assert places[5, 0] == pytest.approx(0.8537 - 0.645 * (1 - 2 ** (-5 / 12)), abs=1e-6)
     assert places[20, 0] == pytest.approx(0.496 + 0.038 + 0.02) and np.all(np.diff(places[:, 0]) <= 0)
+    assert places[:, 2] == pytest.approx(float(top_height(s.body, 0.496, 0.0)) - 0.016)  # under a shaft of 16 mm
     hand, opened = hand_on(s), hand_on(s, open_strings=True)
     assert not hand.motion[0].any() and opened.motion[0].any()
     assert np.array_equal(hand.motion[1:], opened.motion[1:])
