@@ -30,7 +30,7 @@ def residual_attachment_modes(
     rest = loads - M_shape @ (shape.T @ loads)
     size = lambda x: np.linalg.norm(x, axis=0)
     if np.any(size(rest) <= 1e-10 * size(loads)):
-        raise ArithmeticError("the kept modes already answer for the whole load: there is no residual vector")
+        raise ArithmeticError("the kept modes already answer for the whole load: there is no residual attachment mode")
     r = np.zeros_like(rest)
     for _ in range(most):
         new = clean(solve(rest - shift * (M @ r)))
@@ -39,7 +39,7 @@ def residual_attachment_modes(
             break
     else:
         raise ArithmeticError(
-            "the residual vector did not settle: the shift lies too far below the first mode left out"
+            "the residual attachment modes did not settle: the shift lies too far below the first mode left out"
         )
     for _ in range(2):
         r = clean(r)

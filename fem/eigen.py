@@ -43,7 +43,7 @@ def rigid_modes(points: np.ndarray) -> np.ndarray:
 
 
 def fixed_unknowns(space: Space, fix: Iterable[str] = (), support: Iterable[str] = ()) -> np.ndarray:
-    """Indices of the unknowns of the parts or edges in `fix` (clamped: all six) and `hold` (displacements only)."""
+    """Indices of the unknowns of the parts or edges in `fix` (clamped: all six) and `support` (displacements only)."""
     groups = [(name, 6) for name in fix] + [(name, 3) for name in support]
     unknowns = [(6 * space.nodes_of(name)[:, None] + np.arange(k)).ravel() for name, k in groups]
     return np.unique(np.concatenate(unknowns or [np.zeros(0, int)])).astype(int)

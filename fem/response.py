@@ -1,7 +1,7 @@
 """Harmonic response of a body with its air: mobility, and where the input power turns to heat or to sound.
 
-(K + i sum_p H_p - omega^2 (M + M_a) + i omega (sum_p C_p + R)) q = f, e^{+i omega t}. Unknowns q: modes of the structure (a
-static residual vector among them), volume displacements of the openings, cavity modes, in any basis.
+(K + i sum_p H_p - omega^2 (M + M_a) + i omega (sum_p C_p + R)) q = f, e^{+i omega t}. Unknowns q: modes of the structure (their
+residual attachment modes among them), volume displacements of the openings, cavity modes, in any basis.
 H_p = eta_p K_p are hysteretic losses of a part, C_p true dashpots, R and M_a what the air outside does.
 """
 

@@ -104,7 +104,7 @@ def coupled_model_in_basis(
 ) -> CoupledModel:
     """CoupledModel of a Structure in a basis (its shapes are coordinates (r, n)), with the Enclosed air of its body.
 
-    fewer: as for `sounding`.
+    fewer: as for coupled_model.
     """
     T = sl.block_diag(structure.shape, np.eye(len(air.openings)))
     c = air.coupling

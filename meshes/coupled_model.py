@@ -243,7 +243,7 @@ def coupled_model_from(
     radiated: Radiation,
     fewer: bool = False,
 ) -> CoupledModel:
-    """As `sounding`, with the Coupling of the structure's modes to the cavity's and boundary_layer_integrals made before."""
+    """As coupled_model, with the Coupling of the structure's modes to the cavity's and boundary_layer_integrals made before."""
     s, air, openings = structure, fluid.air, fluid.openings
     if fewer:
         k = max(FEWEST, int(np.sum(air.frequency < 2 * s.valid_to)))
@@ -284,7 +284,7 @@ def coupled_model_of(
 ) -> CoupledModel:
     """CoupledModel of one Body: every step above, with the boundary elements' ten frequencies.
 
-    around: function (body, highest) -> FluidDomain. fewer: as for `sounding`.
+    around: function (body, highest) -> FluidDomain. fewer: as for coupled_model.
     """
     structure, fluid = structure_of(body, model, sections, elastic), around(body, highest)
     return coupled_model(structure, fluid, outside(fluid.surface, [velocities(structure, fluid)])[0], fewer)

@@ -200,7 +200,7 @@ def test_a_state_with_enclosed_air(coupled_box):
     assert alone.mobility == pytest.approx(harmonic(bare, drive, FREQUENCY).mobility, rel=1e-9)
 
 
-# --- residual vector ---
+# --- residual attachment modes ---
 
 
 def chain(n, ends):
@@ -212,8 +212,8 @@ def chain(n, ends):
     return np.diag(k[:-1] + k[1:]) - np.diag(k[1:-1], 1) - np.diag(k[1:-1], -1), np.diag(m)
 
 
-def with_residual(K, M, kept, load):
-    """omega^2 and drive of the first modes with the residual vector; and those without it."""
+def with_attachment(K, M, kept, load):
+    """omega^2 and shapes of the first modes with the residual attachment mode; and those without it."""
     value, shape = np.linalg.eigh(K / np.sqrt(np.outer(np.diag(M), np.diag(M))))
     shape = (shape / np.sqrt(np.diag(M))[:, None])[:, :kept]
     shift = -100.0
@@ -229,7 +229,7 @@ def test_the_static_limit_is_one_over_the_stiffness():
     K, M = chain(30, ends=1)
     load = np.zeros(30)
     load[[11, 12]] = [1.0, -0.4]
-    few, shape, more, both = with_residual(K, M, 4, load)
+    few, shape, more, both = with_attachment(K, M, 4, load)
     static = load @ np.linalg.solve(K, load)
     receptance = lambda value, s: (
         harmonic(ModalModel(np.diag(value), np.eye(len(value))), s.T @ load, [0.01]).displacement @ (s.T @ load)
@@ -243,7 +243,7 @@ def test_the_residual_attachment_modes_of_a_free_structure():
     K, M = chain(30, ends=0)
     load = np.zeros(30)
     load[11] = 1.0
-    few, shape, more, both = with_residual(K, M, 5, load)
+    few, shape, more, both = with_attachment(K, M, 5, load)
     w = 0.5 * np.sqrt(few[1]) + 0.5 * np.sqrt(few[2])
     exact = load @ np.linalg.solve(K - w**2 * M, load)
     found = [
@@ -369,7 +369,7 @@ def test_bad_matrices_are_refused(change, message):
         ModalModel(**{"stiffness": np.eye(2), "mass": np.eye(2), **change})
 
 
-def test_a_residual_attachment_modes_that_cannot_settle_says_so():
+def test_residual_attachment_modes_that_cannot_settle_say_so():
     K, M = chain(6, ends=1)
     with pytest.raises(ArithmeticError, match="shift"):
         residual_attachment_modes(lambda B: np.linalg.solve(K + 1e9 * M, B), -1e9, M, np.zeros((6, 0)), np.ones((6, 1)))
