@@ -7,7 +7,7 @@ import scipy.sparse as sp
 import shell_cases as cases
 from shell_cases import SPRUCE, STEEL
 
-from fem.eigen import fixed_unknowns, mac, modes
+from fem.eigen import fixed_unknowns, mac, modes, rigid_modes
 from fem.materials import isotropic
 from fem.model import assemble, weights
 from fem.sections import Layer, beam, laminate
@@ -148,5 +148,10 @@ def test_a_load_brings_its_residual_attachment_mode_along(plate):
     exact = np.zeros(plate.size)
     exact[free] = sp.linalg.spsolve(K[free][:, free].tocsc(), load[free])
     assert load @ (shape @ static) == pytest.approx(load @ exact, rel=1e-7)
+    beyond = exact - found.shape @ static[:5]
+    beyond /= np.sqrt(beyond @ (M @ beyond))
+    assert abs(bent - np.sign(bent @ (M @ beyond)) * beyond).max() < 1e-6 * abs(bent).max()
     assert load @ (found.shape @ static[:5]) < 0.999 * (load @ exact)  # the modes alone do not tell it
     assert modes(plate, w, 5, fixed).attachment is None
+    loose = modes(plate, w, 5, loads=load[:, None]).attachment
+    assert abs(rigid_modes(plate.space.points).T @ (M @ loose)).max() < 1e-9  # of a free plate without its rigid motion
