@@ -10,7 +10,7 @@ from skfem.element import Element, ElementTriP3
 from skfem.mapping import Mapping as SkfemMapping
 
 from fem import forms
-from fem.bar_forms import columns
+from fem.bar_forms import RECTANGLE, columns
 from fem.forms import Kinds
 from fem.mesh import InterfaceSpring, Line, ShellMesh, Surface
 
@@ -171,8 +171,9 @@ def shell_operators(space: Space, region: str, surface: Surface) -> Iterator[Ope
     profile = None
     if surface.taper is not None:
         x, y = space.basis.quadrature[0]
-        tau = surface.taper @ np.array([1 - x - y, x, y])
-        profile = {p: tau**p for p in (1, 2, 3)}
+        corner = np.argsort(space.mesh.triangles[t], axis=1)  # scikit-fem counts each triangle's corners upward
+        tau = np.take_along_axis(surface.taper, corner, axis=1) @ np.array([1 - x - y, x, y])
+        profile = columns(RECTANGLE, tau)  # a plate gets thinner as a rectangle gets lower
     yield Operator("K", region, "shell", nodes, forms.shell_strains(e1, e2, n, phi, grad[t]), weight, profile)
     yield Operator("M", region, "shell", nodes, forms.shell_velocities(e1, e2, n, phi, len(t)), weight, profile)
 

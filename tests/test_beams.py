@@ -1,11 +1,14 @@
 """Beams on the edges of shells: alone, against beam theory; on a strip, against composite beam theory."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import scipy.linalg as sl
 import shell_cases as cases
 from shell_cases import unknowns
 
+from fem.bar_forms import RECTANGLE
 from fem.eigen import fixed_unknowns
 from fem.materials import Wood, isotropic
 from fem.mesh import Line, ShellMesh, Surface, unit_normals
@@ -18,10 +21,10 @@ WOOD = Wood("beam", 10e9, 1e9, 0.7e9, 0.7e9, 0.7e9, 0.3, 450.0)
 class Alone:
     """A beam along x, on the middle line of a plate that has no section: its unknowns only. up is +z, a is +y."""
 
-    def __init__(self, length, section, elements=8, taper=(1.0, 1.0), offset=(0, 0, 0)):
+    def __init__(self, length, section, elements=8, taper=(1.0, 1.0), offset=(0, 0, 0), form=RECTANGLE):
         mesh = cases.plate(length, 0.1, elements, 2)
         line = cases.line_at(elements, 2, 0.5, (0, 0, 1.0), taper)
-        line = Line(line.edges, line.up, line.taper, np.tile(np.asarray(offset, float), (elements, 1)))
+        line = replace(line, offset=np.tile(np.asarray(offset, float), (elements, 1)), form=form)
         model = assemble(ShellMesh(mesh.nodes, mesh.triangles, mesh.normal, mesh.surfaces, {"rib": line}))
         at = model.space.edge_nodes(line.edges)
         at = at[:, :].ravel()[np.sort(np.unique(at.ravel(), return_index=True)[1])]
