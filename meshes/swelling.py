@@ -6,6 +6,7 @@ wood between them moves as solid wood does.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from fem.mesh import part_of
 from fem.moisture import Movement, movement, swelling_strain
 from fem.sections import Layer, Section, difference, laminate
 from meshes.body import Board, Body, WoodenPart, braces_of
-from meshes.parts import _crosswise, sections
+from meshes.parts import _crosswise, neck, sections
 
 
 def swelling(body: Body) -> dict[str, list[tuple[Section, np.ndarray]]]:
@@ -68,11 +69,13 @@ def _blocks(body: Body, whole: Mapping[str, Section]) -> dict[str, list[tuple[Se
 
 
 def _neck(body: Body, whole: Mapping[str, Section]) -> dict[str, list[tuple[Section, np.ndarray]]]:
+    """A rod holds against the wood and does not swell."""
     if (n := body.neck) is None:
         return {}
     fretboard = laminate([Layer(n.fingerboard_wood, n.fingerboard_thickness, n.fingerboard_thickness / 2)])
     board = (fretboard, strain(n.fingerboard_wood))
-    layers = {r: [(difference(whole[r], fretboard), strain(n.wood)), board] for r in n.stretches}
+    shaft = whole if n.rod is None else neck(replace(body, neck=replace(n, rod=replace(n.rod, modulus=0.0))))
+    layers = {r: [(difference(shaft[r], fretboard), strain(n.wood)), board] for r in n.stretches}
     for region, wood, seen in (
         ("neck/head", n.wood, "LR"),
         ("neck/heel", n.wood, "LR"),

@@ -92,6 +92,9 @@ def test_taper_and_rod_are_told_apart():
         deflection(with_neck(**c)) for c in ({"thickness": 0.0165}, thick, {"thickness": 0.014, "nut_thickness": 0.019})
     ]
     assert flexible[1] < 0.9 * flexible[0] and flexible[2] > 1.1 * flexible[0]
+    rod = replace(RODS["bar glued in"], depth=0.009)  # far from the neutral axis
+    none, slides, held = (deflection(with_neck(rod=r)) for r in (None, replace(rod, glued=False), rod))
+    assert slides < 0.95 * none and held < 0.8 * slides
 
 
 @pytest.mark.parametrize("rod", RODS)

@@ -68,7 +68,7 @@ def rows(study):
 # --- what each part would do by itself ---
 
 
-@pytest.mark.parametrize("name", ["hazel", "linnet"])
+@pytest.mark.parametrize("name", ["hazel", "linnet", "medlar"])
 def test_layers_are_the_parts_of_their_region(name):
     """Every region but the joints swells, and its layers' sections add up to the region's own."""
     body = cases.example(name)
@@ -89,6 +89,17 @@ def test_layers_of_doubled_sides_move_each_by_their_grain():
     assert one[2:] == pytest.approx(0) and m.radial > 5 * m.along
     whole = meshes.swelling.swelling(body)["sides"]
     assert len(whole) == 2 and outer.stiffness["A11"] != inner.stiffness["A11"]
+
+
+def test_a_rod_does_not_swell():
+    """The layers of the shaft leave out the steel of 54 mm2, and the wood cut away for it."""
+    body = cases.guitar(neck={"rod": "bar", "rod_glued": True})
+    whole, layers = sections(body)["neck/shaft"], meshes.swelling.swelling(body)["neck/shaft"]
+    swells = lambda kind: sum(s.stiffness[kind] for s, _ in layers)
+    steel = 200e9 * 54e-6 / body.neck.width
+    assert whole.stiffness["A11"] - swells("A11") == pytest.approx(steel)
+    assert whole.stiffness["B11"] - swells("B11") == pytest.approx(-0.0045 * steel)
+    assert swells("A22") == pytest.approx(whole.stiffness["A22"])
 
 
 def test_block_whose_grain_runs_through_the_plate_moves_by_radius_and_tangent():
