@@ -68,6 +68,11 @@ def columns(form: Form, tau: np.ndarray) -> dict[int, np.ndarray]:
     return profile | {LEVER: profile[FIRST] ** 2 / profile[AREA], TORSION: twist}
 
 
+def cap_width(form: Form, u: np.ndarray) -> np.ndarray:
+    """Width over the full one at the parts u = 0..1 of the cap's height."""
+    return np.sqrt(_squared_width(form, u)[0])
+
+
 def _squared_width(form: Form, u: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """f(u)^2 of the cap and its derivative."""
     if form.kind == "rounded":

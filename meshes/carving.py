@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from fem.bar_forms import moments
+from fem.bar_forms import cap_width, moments
 from meshes.body import Board, Body, Brace, Patch
 from meshes.outline import Outline, distance, inside
 
@@ -57,13 +57,7 @@ def section_outline(brace: Brace, height: float) -> np.ndarray:
     form = brace.form
     cap = min(form.cap * brace.height, height)
     u = np.linspace(0, 1, 25) if cap else np.ones(1)
-    if form.kind == "rounded":
-        f = np.sqrt(1 - u**2)
-    elif form.kind == "parabolic":
-        f = np.sqrt(1 - u)
-    else:
-        f = 1 - (1 - form.top) * u if form.kind == "gabled" else np.ones_like(u)
-    right = np.column_stack([brace.width / 2 * f, height - cap + cap * u])
+    right = np.column_stack([brace.width / 2 * cap_width(form, u), height - cap + cap * u])
     right = np.vstack([[brace.width / 2, 0.0], right])
     return np.vstack([right, right[::-1] * [-1, 1]])
 
@@ -79,9 +73,9 @@ def is_graded(board: Board) -> bool:
 def thickness_at(body: Body, plate: str, points: np.ndarray) -> np.ndarray:
     """Thickness [m] of the plate 'top' or 'back' at plan points (n, 2) [m].
 
-    The map is read between and beyond its points by linear radial functions (in one direction: straight
-    lines from point to point), never above the thickest or below the thinnest of them. Over the last `edge_width` to the
-    side it comes down straight to `edge_thickness`.
+    The map is read between and beyond its points by linear radial functions (in one direction: straight lines from point
+    to point), never above the thickest or below the thinnest of them. Over the last `edge_width` to the side it comes
+    down straight to `edge_thickness`.
     """
     board, points = getattr(body, plate), np.atleast_2d(np.asarray(points, float))
     thickness = np.full(len(points), board.thickness)
@@ -102,7 +96,7 @@ def _from_map(known: np.ndarray, points: np.ndarray) -> np.ndarray:
     return read.clip(known[:, 2].min(), known[:, 2].max())
 
 
-def thickness_here(body: Body, plate: str, place: tuple[float, float]) -> float:
+def thickness_here(body: Body, plate: str, place: tuple[float, float] | np.ndarray) -> float:
     """Thickness [m] of a plate at one plan point [m]."""
     board = getattr(body, plate)
     return float(thickness_at(body, plate, np.array([place]))[0]) if is_graded(board) else board.thickness

@@ -24,10 +24,10 @@ from meshes.carving import (
     brace_breaks,
     brace_heights,
     is_carved,
-    is_graded,
     patch_outline,
     section_outline,
     thickness_at,
+    thickness_here,
 )
 from meshes.outline import Outline, closed, crossings, distance, normal_at, point_at, where_y
 from meshes.side_ports import height_of
@@ -38,6 +38,7 @@ MARGIN = 54.0
 MM_PER_INCH = 25.4
 ROW = 40.0  # mm on the instrument for a carved brace drawn from its side
 NECK_SHOWN = 45.0  # mm of the neck in the section
+SHORT, BESIDE = 0.1, 0.003  # m: length of a brace that its name would cover, and how far beside it the name stands
 FORMATS = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}, ".png": {}}  # and what not to write: no dates
 TEXT = {"title": 16, "note": 13, "small": 10.5}  # points on a print at 1:2
 PAPER = {"fc": "white", "ec": "none", "pad": 0.4, "alpha": 0.85}
@@ -179,10 +180,16 @@ def widths(outline: Outline) -> list[tuple[float, float, float]]:
 
 
 def _brace_name(ax: Axes, brace: Brace, origin: np.ndarray) -> None:
+    """On the brace, along it; beside a short one, toward the neck, since it would cover all but a stump of it."""
     start, end = np.array(brace.start), np.array(brace.end)
     angle = np.degrees(np.arctan2(*(end - start)[::-1]))
     angle = (angle + 90) % 180 - 90
-    x, y = origin + 1e3 * (0.68 * start + 0.32 * end)
+    place, va = 0.68 * start + 0.32 * end, "center"
+    if brace.length < SHORT:
+        up = np.array([-np.sin(np.radians(angle)), np.cos(np.radians(angle))])  # of the letters
+        va, side = ("bottom", up) if up[0] >= 0 else ("top", -up)
+        place = (start + end) / 2 + (brace.width / 2 + BESIDE) * side
+    x, y = origin + 1e3 * place
     ax.text(
         x,
         y,
@@ -191,7 +198,7 @@ def _brace_name(ax: Axes, brace: Brace, origin: np.ndarray) -> None:
         rotation=angle,
         rotation_mode="anchor",
         ha="center",
-        va="center",
+        va=va,
         bbox=PAPER,
     )
 
@@ -326,12 +333,10 @@ def _section(
     place = start + u[:, None] * along
     hole = np.linalg.norm(place - body.soundhole.centre, axis=1) < body.soundhole.radius
     for name, height, gap in (("top", top_height, hole), ("back", back_height, np.zeros(len(u), bool))):
-        panel = getattr(body, name)
         z = height(body, *place.T)
         for run in np.split(np.arange(len(u)), np.flatnonzero(np.diff(gap.astype(int))) + 1):
             if not gap[run[0]]:
-                thickness = thickness_at(body, name, place[run]) if is_graded(panel) else panel.thickness
-                _strip(ax, u[run], z[run], thickness, origin)
+                _strip(ax, u[run], z[run], thickness_at(body, name, place[run]), origin)
     for u_side, inward in ((u0, 1), (u1, -1)):
         _side(ax, body, origin, start + u_side * along, u_side, inward)
     for plate, sign in (("top", -1), ("back", 1)):
@@ -339,7 +344,7 @@ def _section(
             _cut_brace(ax, body, origin, start, along, brace, sign)
 
 
-def _strip(ax: Axes, u: np.ndarray, z: np.ndarray, thickness: float | np.ndarray, origin: np.ndarray) -> None:
+def _strip(ax: Axes, u: np.ndarray, z: np.ndarray, thickness: np.ndarray, origin: np.ndarray) -> None:
     edge = np.vstack([np.column_stack([u, z + thickness / 2]), np.column_stack([u, z - thickness / 2])[::-1]])
     _shape(ax, edge, origin, fc=FILL["plate"], lw=0.5)
 
@@ -368,15 +373,11 @@ def _cut_brace(
     if not 0 <= part <= 1:
         return
     half = brace.width / 2 / abs(np.linalg.det(matrix) / brace.length)
-    height, panel = (top_height, body.top) if sign < 0 else (back_height, body.back)
-    z = height(body, *(start + u * along)) + sign * panel.thickness / 2
-    section = section_outline(brace, brace_height(brace, part)) * [2 * half / brace.width, sign] + [u, z]
+    place, surface = start + u * along, top_height if sign < 0 else back_height
+    z = surface(body, *place) + sign * thickness_here(body, brace.plate, place) / 2
+    height = float(brace_heights(brace, part * brace.length))
+    section = section_outline(brace, height) * [2 * half / brace.width, sign] + [u, z]
     _shape(ax, section, origin, fc=FILL["brace"], lw=0.6)
-
-
-def brace_height(brace: Brace, part: float) -> float:
-    """Height [m] of a brace at the given part of its length (0 start, 1 end)."""
-    return float(brace_heights(brace, part * brace.length))
 
 
 def _box(u0: float, u1: float, z0: float | np.ndarray, z1: float | np.ndarray) -> np.ndarray:

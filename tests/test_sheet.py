@@ -12,8 +12,9 @@ import pytest
 from fem.woods import library
 from meshes import dome
 from meshes.body import Lining, Surface, back_height, braces_of, side_height, surface_height, top_height
+from meshes.carving import brace_heights
 from meshes.describe import air_volume, areas, bends, check_text, describe, lining_mass, masses
-from meshes.drawing import brace_height, draw_plan
+from meshes.drawing import draw_plan
 from meshes.new_sheet import new_sheet_text
 from meshes.outline import bend_radius, distance
 from meshes.outline_csv import outline_from_drawing
@@ -206,9 +207,9 @@ def test_brace_ends_let_in_stopping_short_and_free():
             else:
                 assert distance(outline, [point])[0] == pytest.approx(gap, abs=1e-5)
                 assert point[0] == pytest.approx(0.4)  # stays on its line
-    assert brace_height(brace, 0.0) == pytest.approx(3e-3)
-    assert brace_height(brace, 0.5) == pytest.approx(14e-3)
-    assert brace_height(brace, 15e-3 / brace.length) == pytest.approx(8.5e-3)
+    assert brace_heights(brace, 0.0) == pytest.approx(3e-3)
+    assert brace_heights(brace, 0.5 * brace.length) == pytest.approx(14e-3)
+    assert brace_heights(brace, 15e-3) == pytest.approx(8.5e-3)
 
 
 def test_end_drawn_inside_is_free_and_a_stretched_one_is_warned_of():
