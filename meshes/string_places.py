@@ -6,6 +6,7 @@ from fem.elements import Space
 from fem.interpolate import BasisSpace, normal_displacement
 from fem.strings import sounding_length
 from meshes.body import Assumption, Body, top_height
+from meshes.carving import thickness_here
 from meshes.saddle import saddle_rows
 
 FRETS = 24  # whose ends are kept
@@ -18,7 +19,7 @@ def saddle_places(body: Body, strings: int) -> np.ndarray:
     """(strings, 3) [m] where strings bear on the saddle, which the top carries."""
     b, x = body.bridge, body.bridge.saddle_x
     y = b.centre[1] + _across(SADDLE_SPREAD, strings)
-    height = top_height(body, x, y) + body.top.thickness / 2 + b.saddle_height
+    height = top_height(body, x, y) + thickness_here(body, "top", b.centre) / 2 + b.saddle_height
     return np.column_stack([np.full(strings, x), y, height])
 
 

@@ -12,7 +12,7 @@ from fem.elements import space
 from meshes.body import top_height
 from meshes.build import mesh_body
 from meshes.string_body import string_ends
-from meshes.string_places import FRETS, far_places
+from meshes.string_places import FRETS, far_places, saddle_places, string_loads
 
 
 @pytest.fixture(scope="module")
@@ -79,10 +79,8 @@ def test_a_fret_moves_as_the_wood_under_it_and_turns_with_its_height(body, place
             u = value(int(on_top), x, y)
             target = u[:3] + np.cross(u[3:], [0, 0, z - below])
             size = abs(target).max()
-            assert far[fret, s, 0] == pytest.approx(target, abs=4e-3 * size), (
-                fret,
-                s,
-            )  # the dome tilts the tongue's arm
+            # the dome tilts the tongue's arm
+            assert far[fret, s, 0] == pytest.approx(target, abs=4e-3 * size), (fret, s)
     assert seen == {"neck/shaft", "neck/tongue"}
 
 
@@ -103,3 +101,20 @@ def test_without_a_neck_the_far_end_stands_still(body, places):
     assert far_places(bare, 6) == [] and far.shape == saddle.shape and not far.any() and saddle.any()
     no_tongue = replace(body, neck=replace(body.neck, tongue=0.0))
     assert {region for region, _ in far_places(no_tongue, 6)} == {"neck/shaft", "top"}
+
+
+def test_the_saddle_stands_on_the_top_as_thinned_there(body):
+    thin = replace(body, top=replace(body.top, thickness_map=((0.2, 0.0, 0.0025),)))
+    lower = saddle_places(body, 2) - saddle_places(thin, 2)
+    assert lower == pytest.approx(np.tile([0, 0, 0.0002], (2, 1)), abs=1e-9)  # half of 2.9 - 2.5 mm
+
+
+def test_loads_of_strings_push_at_both_outer_strings_and_along_the_frets(body, places):
+    """Force and moment about the middle of all points of each load, from the work it does in rigid motions."""
+    forces, centre = string_loads(body, places).T @ rigid_modes(places.points), places.points.mean(axis=0)
+    at = [([body.bridge.saddle_x, 0.0, 0.0], [0, 0, 1])]
+    for fret in (0, 12, 20):
+        bass, treble = far_places(body, 2)[fret][1]
+        at += [(bass, [0, 0, 1]), (treble, [0, 0, 1]), ((bass + treble) / 2, [0, 1, 0])]
+    hand = np.array([[*push, *np.cross(place - centre, push)] for place, push in at])
+    assert forces == pytest.approx(hand, abs=1e-4)  # the dome tilts the lever of a load by 50 um
