@@ -285,8 +285,9 @@ def _crossing(curve: Callable[[float], float], start: float, decibel: float) -> 
 def dissipated(ringing: FreeDecay, parts: Mapping[str, np.ndarray] | None = None) -> dict[str, float]:
     """{part: share of the pluck's energy} turned to heat in each part of the body and in the string, or radiated.
 
-    W_p/E_0 = int qd' C_p qd dt/E_0 in closed form, by the overlaps of the complex modes. The shares sum to 1 because nothing is left in the end; the sum is a check, not a normalisation. parts: dampings(body),
-    where they are known already. ValueError if some motion of string and body has no loss at all.
+    W_p/E_0 = int qd' C_p qd dt/E_0 in closed form, by the overlaps of the complex modes. The shares sum to 1 because
+    nothing is left in the end; the sum is a check, not a normalisation. parts: dampings(body), where they are known
+    already. ValueError if some motion of string and body has no loss at all.
     """
     c, n = ringing.coupled, ringing.coupled.body_size
     if not c.poles.real.max() < 0:

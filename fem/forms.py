@@ -3,8 +3,8 @@
 The energy of a part is 1/2 sum_kinds f int tau_p strain' C strain: C and the column p of the part's profile are listed
 here for every kind, f comes from the part's section (sections.py). The profile says how the part gets thinner or lower:
 tau_p is the power p of a plate's thickness or of a rectangular bar's height over the full one; a bar of another form has
-columns of its own (bar_forms.py). So K(p) stays affine in f whatever is carved. Unknowns per node: displacement u, rotation th, in global
-axes. A strain operator B has the shape (elements, points, strains, nodes, 6).
+columns of its own (bar_forms.py). So K(p) stays affine in f whatever is carved. Unknowns per node: displacement u,
+rotation th, in global axes. A strain operator B has the shape (elements, points, strains, nodes, 6).
 """
 
 from collections.abc import Mapping, Sequence

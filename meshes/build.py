@@ -3,11 +3,10 @@
 import numpy as np
 
 from fem.mesh import Line, ShellMesh, Surface, along_surface, unit_normals
-from fem.root import brent
 from meshes.body import Body, Brace, back_height, braces_of, top_height
 from meshes.carving import brace_breaks, brace_heights, is_graded, on_patch, patch_outline, thickness_at
 from meshes.neck_mesh import glue_neck, neck_piece, tongue_area
-from meshes.outline import Outline, bend_radius, distance, nearest, normal_at, point_at, where_y
+from meshes.outline import Outline, bend_radius, distance, last_clear, nearest, normal_at, point_at, where_y
 from meshes.pieces import Area, Piece, Rim, joined, once_round, within, without_idle_nodes
 from meshes.plan import Segment, edges_of, edges_on, triangulate
 from meshes.side_ports import patch as port_patch
@@ -170,14 +169,10 @@ def _ends(brace: Brace, rim: Rim) -> list[np.ndarray]:
 
 def _inside(polygon: Outline, end: np.ndarray, middle: np.ndarray) -> np.ndarray:
     """The end drawn back toward the brace's middle until it is CLEAR of the rim's facets, which cut off its curves."""
-    room = lambda t: distance(polygon, [middle + t * (end - middle)])[0] - CLEAR
-    if room(1.0) >= 0:
+    if distance(polygon, end[None])[0] >= CLEAR:
         return end
-    steps = np.linspace(0, 1, 81)
-    far = np.flatnonzero([room(t) > 0 for t in steps])
-    if not len(far):
-        return end
-    return middle + brent(room, steps[far[-1]], steps[far[-1] + 1], 1e-6) * (end - middle)
+    clear = last_clear(polygon, middle, end - middle, CLEAR, np.linspace(0, 1, 81))
+    return end if clear is None else middle + clear * (end - middle)
 
 
 def _at_tapers(brace: Brace, start: np.ndarray, end: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:

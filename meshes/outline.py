@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fem.root import brent
+
 STEPS = 200  # samples of each curved piece
 FULLNESS = 0.58  # handle of the end curves; 0.552 draws an ellipse, more a squarer bout
 WAIST_HANDLE = 0.5  # handle at the waist on its longer side; less bends the waist tighter
@@ -185,6 +187,15 @@ def distance(outline: Outline, points: Sequence[Sequence[float]] | np.ndarray) -
     x, y = (foot - points[:, None]).transpose(2, 0, 1)
     gap = np.sqrt((x * x + y * y).min(axis=1))
     return np.where(inside(outline, points), gap, -gap)
+
+
+def last_clear(outline: Outline, start: np.ndarray, along: np.ndarray, gap: float, steps: np.ndarray) -> float | None:
+    """The greatest t within `steps`, ascending, at which the plan point start + t along [m] is `gap` inside; None if none."""
+    room = lambda t: distance(outline, start + np.atleast_1d(t)[:, None] * along) - gap
+    far = np.flatnonzero(room(steps) > 0)
+    if not len(far) or far[-1] == len(steps) - 1:
+        return float(steps[-1]) if len(far) else None
+    return brent(lambda t: room(t)[0], steps[far[-1]], steps[far[-1] + 1], 1e-6)
 
 
 def _feet(outline: Outline, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -7,7 +7,6 @@ import numpy as np
 
 from fem.bar_forms import RECTANGLE, Form
 from fem.materials import Wood
-from fem.root import brent
 from meshes.body import (
     Assumption,
     Block,
@@ -30,7 +29,7 @@ from meshes.body import (
 )
 from meshes.dome import fit_back, fit_top
 from meshes.measured import measured_from
-from meshes.outline import Outline, crossings, distance, point_at, waist_of, where_x, where_y
+from meshes.outline import Outline, crossings, distance, last_clear, point_at, waist_of, where_x, where_y
 from meshes.sheet_fields import (
     BackTable,
     BlockTable,
@@ -153,7 +152,7 @@ def _brace(table: BraceTable, outline: Outline, woods: Mapping[str, Wood]) -> tu
     drawn = [np.array(p) * MM for p in (table.from_mm, table.to_mm)]
     ends, real = [table.from_end, table.to_end], real_ends(table, outline)
     moved = max(np.linalg.norm(r - d) for r, d in zip(real, drawn, strict=True))
-    clipped = [in_the_side(outline, d, end) for d, end in zip(drawn, ends, strict=True)]
+    clipped = [_in_the_side(outline, d, end) for d, end in zip(drawn, ends, strict=True)]
     warning = ""
     if any(clipped):
         cut = max(np.linalg.norm(r - d) for r, d, out in zip(real, drawn, clipped, strict=True) if out)
@@ -215,7 +214,7 @@ def real_ends(table: BraceTable, outline: Outline) -> list[np.ndarray]:
 
 def _real_end(outline: Outline, other: np.ndarray, drawn: np.ndarray, end: EndTable) -> np.ndarray:
     """Plan point [m] where a brace really ends: on the side, its gap short of it, or as drawn where that is inside."""
-    if end.kind == "free" and not in_the_side(outline, drawn, end):
+    if end.kind == "free" and not _in_the_side(outline, drawn, end):
         return drawn
     middle = (other + drawn) / 2
     along = drawn - middle
@@ -223,20 +222,12 @@ def _real_end(outline: Outline, other: np.ndarray, drawn: np.ndarray, end: EndTa
     meets = t[t > 0][0] if np.any(t > 0) else 1.0
     if end.kind == "let_in" or end.gap_mm == 0:
         return middle + meets * along
-
-    def room(t: float | np.ndarray) -> np.ndarray:
-        return distance(outline, middle + np.atleast_1d(t)[:, None] * along) - end.gap_mm * MM
-
-    steps = np.linspace(0, meets, 41)
-    far = np.flatnonzero(room(steps) > 0)
-    if len(far) == 0:
-        return middle + meets * along
-    i = far[-1]
-    return middle + brent(lambda t: room(t)[0], steps[i], steps[i + 1], 1e-6) * along
+    clear = last_clear(outline, middle, along, end.gap_mm * MM, np.linspace(0, meets, 41))
+    return middle + (meets if clear is None else clear) * along
 
 
-def in_the_side(outline: Outline, drawn: np.ndarray, end: EndTable) -> bool:
-    """Whether a free end is drawn into the side or past it [m]."""
+def _in_the_side(outline: Outline, drawn: np.ndarray, end: EndTable) -> bool:
+    """Whether a free end is drawn into the side or past it."""
     return end.kind == "free" and bool(distance(outline, drawn[None])[0] < IN_SIDE)
 
 
@@ -355,8 +346,8 @@ def _neck(table: NeckTable, woods: Mapping[str, Wood]) -> Neck | None:
         table.heel_depth_mm * MM,
         table.heel_length_mm * MM,
         table.tongue_mm * MM,
-        None if table.nut_width_mm is None else table.nut_width_mm * MM,
-        None if table.nut_thickness_mm is None else table.nut_thickness_mm * MM,
+        _metres(table.nut_width_mm),
+        _metres(table.nut_thickness_mm),
         _rod(table),
     )
 
@@ -367,7 +358,7 @@ def _rod(table: NeckTable) -> Rod | None:
     round_ = table.rod == "round"
     height = (table.rod_width_mm if round_ else table.rod_height_mm) * MM
     depth = table.rod_depth_mm * MM + height / 2
-    E = table.rod_E_GPa * 1e9
+    E = table.rod_E_GPa * GPA
     return Rod(table.rod_width_mm * MM, height, depth, E, table.rod_density, round_, table.rod_glued)
 
 

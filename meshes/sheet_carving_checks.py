@@ -4,7 +4,7 @@ import numpy as np
 
 from meshes.outline import Outline
 from meshes.sheet_errors import Mistake
-from meshes.sheet_fields import BraceTable, Sheet
+from meshes.sheet_fields import BraceTable, Hole, PatchTable, Sheet
 from meshes.sheet_rim_checks import clearance, mistake
 
 CLEAR = 5.0  # mm: a patch keeps this far from the side, a place of a map may lie this far outside
@@ -69,35 +69,35 @@ def check_patches(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
         key = f"patch {i + 1} ({patch.name})"
         if patch.name in names[:i]:
             mistakes.append(mistake(file, f"{key}.name", f"'{patch.name}'", "a name that no other patch has"))
-        strip = [patch.from_mm, patch.to_mm, patch.width_mm]
-        given = sum(value is not None for value in strip)
-        if given not in (0, 3) or (given == 3) == (patch.around_soundhole_mm is not None):
-            allowed = "around_soundhole_mm, or from_mm, to_mm and width_mm"
-            mistakes.append(mistake(file, key, "its place", allowed))
-            continue
-        if patch.around_soundhole_mm is not None:
-            hole = sheet.soundhole
-            room = clearance(outline, [(hole.place_mm, hole.offset_mm)])[0] - hole.diameter_mm / 2 - 2 * CLEAR
-            if patch.plate != "top":
-                mistakes.append(mistake(file, f"{key}.plate", "'back'", "'top': the soundhole is there"))
-            elif patch.around_soundhole_mm > room:
-                mistakes.append(
-                    mistake(
-                        file, f"{key}.around_soundhole_mm", patch.around_soundhole_mm, f"at most {room:.0f} mm there"
-                    )
-                )
-            continue
-        assert patch.from_mm is not None and patch.to_mm is not None and patch.width_mm is not None
-        start, end = np.array(patch.from_mm), np.array(patch.to_mm)
-        if np.linalg.norm(end - start) < 5:
-            mistakes.append(mistake(file, f"{key}.to_mm", str(list(patch.to_mm)), "at least 5 mm from from_mm"))
-            continue
-        across = patch.width_mm / 2 * (end - start)[::-1] * [-1, 1] / np.linalg.norm(end - start)
-        corners = np.array([start + across, start - across, end + across, end - across])
-        sides = np.concatenate(
-            [corners, np.linspace(corners[0], corners[2], 9), np.linspace(corners[1], corners[3], 9)]
-        )
-        if clearance(outline, sides).min() < CLEAR:
-            allowed = f"a strip that keeps {CLEAR:g} mm from the side"
-            mistakes.append(mistake(file, f"{key}.to_mm", str(list(patch.to_mm)), allowed))
+        given = [value is not None for value in (patch.around_soundhole_mm, patch.from_mm, patch.to_mm, patch.width_mm)]
+        if given == [True, False, False, False]:
+            mistakes += _check_ring(file, key, patch, sheet.soundhole, outline)
+        elif given == [False, True, True, True]:
+            mistakes += _check_strip(file, key, patch, outline)
+        else:
+            mistakes.append(mistake(file, key, "its place", "around_soundhole_mm, or from_mm, to_mm and width_mm"))
     return mistakes
+
+
+def _check_ring(file: str, key: str, patch: PatchTable, hole: Hole, outline: Outline) -> list[Mistake]:
+    if patch.plate != "top":
+        return [mistake(file, f"{key}.plate", "'back'", "'top': the soundhole is there")]
+    wide = patch.around_soundhole_mm or 0.0
+    room = clearance(outline, [(hole.place_mm, hole.offset_mm)])[0] - hole.diameter_mm / 2 - 2 * CLEAR
+    if wide > room:
+        return [mistake(file, f"{key}.around_soundhole_mm", wide, f"at most {room:.0f} mm there")]
+    return []
+
+
+def _check_strip(file: str, key: str, patch: PatchTable, outline: Outline) -> list[Mistake]:
+    assert patch.from_mm is not None and patch.to_mm is not None and patch.width_mm is not None
+    start, end = np.array(patch.from_mm), np.array(patch.to_mm)
+    length = np.linalg.norm(end - start)
+    if length < 5:
+        return [mistake(file, f"{key}.to_mm", str(list(patch.to_mm)), "at least 5 mm from from_mm")]
+    across = patch.width_mm / 2 * (end - start)[::-1] * [-1, 1] / length
+    edges = np.concatenate([np.linspace(start + side, end + side, 9) for side in (across, -across)])
+    if clearance(outline, edges).min() < CLEAR:
+        allowed = f"a strip that keeps {CLEAR:g} mm from the side"
+        return [mistake(file, f"{key}.to_mm", str(list(patch.to_mm)), allowed)]
+    return []
