@@ -85,7 +85,7 @@ def level(rows, size, off):
             results[build.name, how] = SimpleNamespace(
                 build=build, rim_g=400.0 + 20 * k, driven=driven(0.08 - 0.01 * k + off + held, 200.0 + k)
             )
-    return Level(size, 10_000, results, np.ones(1), None)
+    return Level(size, 10_000, results, np.ones(1))
 
 
 @pytest.fixture(scope="module")
@@ -103,6 +103,7 @@ def air(tmp_path_factory):
         rows,
         level(rows, 0.04, 0.0),
         level(rows, 0.06, 0.001),
+        None,
         3,
         firmness,
         sensitivity,

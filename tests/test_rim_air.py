@@ -166,7 +166,7 @@ def test_builds_of_one_mesh_share_the_walls_of_one_cavity(study):
     """Builds whose linings differ meet the same walls, others their own; what is shared changes no number."""
     coarse = rim_air.shared(lambda body: fluid_domain(body, 300.0, 0.06, 0.09))
     base, other = (next(b.body for b in study.builds if b.name == name) for name in ("sheet", "solid_laminated"))
-    s = study.fine.base.structure
+    s = study.base.structure
     walls, around = coupled.shared_walls(s.space), coarse(base)
     first = walls(around)
     second = replace(coarse(other), surface=around.surface)
@@ -271,7 +271,7 @@ def test_modes_are_told_in_words(study):
     assert len({r["moves"] for r in rows}) == len(rows)
     own = study.fine.results["sheet", FREE]
     modes = SimpleNamespace(frequency=own.modes.frequency, shape=own.modes.shape, air_share=np.array([0.7, 0.1]))
-    words = names_with_air(study.fine.base, modes, own.motion, 2)
+    words = names_with_air(study.base, modes, own.motion, 2)
     plain = [w.removeprefix("air resonance; ") for w in words]
     assert words[0] == "air resonance; " + plain[0] and words[1] == plain[1]
     assert all("top" in w or "back" in w for w in plain)
@@ -350,7 +350,7 @@ def test_pictures(study, folder):
 
 def test_pressure_is_painted_where_the_air_is(study):
     """Half way between top and back: the places read out of the cavity's own mesh are those asked for, or at a wall near by."""
-    whole = study.fine.base
+    whole = study.base
     boards, body = boards_and_air(whole), whole.structure.body
     basis = whole.around.air.basis
     read = volume_rows(basis, boards.middle) @ basis.doflocs.T

@@ -89,18 +89,18 @@ def draw_pictures(
     rows = kept_folder(out)
     solving = len(chosen) * (PROGRESS if wanted.air else 1 + COARSER**-2)
     progress = progress or Progress(solving + DRAWN * len(chosen))
-    paths, level = [], None
+    paths, power = [], None
     if wanted.air:
-        shown, level = _with_air(body, chosen, size, wanted.count, rows, progress, around)
+        shown, power = _with_air(body, chosen, size, wanted.count, rows, progress, around)
     else:
         shown = _dry(body, chosen, size, wanted.count, rows, progress, around)
     for one in shown:
         say = lambda what, one=one: progress.say(f"{one.build.name}: {what}")
         paths += _draw(one, out / one.build.name, wanted, say)
         progress.step(DRAWN)
-    if level is not None:
+    if power is not None:
         drawn: dict[str, list[Path]] = {}
-        draw_level(level, body.name, wanted.count, out, progress.say, drawn, wanted.look.formats)
+        draw_level(*power, body.name, wanted.count, out, progress.say, drawn, wanted.look.formats)
         paths += [path for kind in drawn.values() for path in kind]
     if len(shown) > 1:
         paths += side_by_side(shown, out, wanted)
@@ -166,7 +166,7 @@ def _beside(build, partner, at):
 
 
 def _with_air(body, chosen, size, count, rows, progress, around):
-    """[Shown] of the air-loaded modes, hung free, and the Level of what the builds do with the power."""
+    """[Shown] of the air-loaded modes, hung free, and (Level of what the builds do with the power, CoupledModel of the first)."""
     made = coupled_models(chosen, size, dry_modes(count), rows, progress, 1.0, around)
     level = driven_on(made, chosen, progress, 1.0)
     space, shown, base = made.model.space, [], None
@@ -194,7 +194,7 @@ def _with_air(body, chosen, size, count, rows, progress, around):
         pluck = lambda whole=whole, model=model: _air_pluck(whole, model)
         shapes = replace(shapes, labels=labels, numbers=at + 1, reference=reference)
         shown.append(Shown(build, shapes, caption, pluck))
-    return shown, level
+    return shown, (level, made.whole[chosen[0].name])
 
 
 # --- plucked ---

@@ -43,7 +43,7 @@ def compare_in_air(
     """AirStudy of a body and `count` of its air-loaded modes, on meshes of `size` [m] and COARSER times that.
 
     models: of the finer and the coarser mesh, where they are there already. Rows in the folder `store` are used again.
-    rough: function () -> what the coarser mesh tells, where another process finds it (see on_coarser).
+    rough: function () -> what the coarser mesh tells, where another process finds it (see on_coarser): no step of progress.
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=(*body.assumed, *assumed))
@@ -51,25 +51,22 @@ def compare_in_air(
     progress = progress or Progress(PROGRESS * len(rows) * sum(weights) + OTHERS)
     around = shared(around)
 
-    def on_mesh(k: int) -> Level:
+    def on_mesh(k: int) -> tuple[Level, CoupledModel]:
+        """Level, and the sheet's own build."""
         made = coupled_models(
             rows, both(size)[k], coupled.dry_modes(count), store, progress, weights[k], around, models[k]
         )
-        return driven_on(made, rows, progress, weights[k])
+        return driven_on(made, rows, progress, weights[k]), made.whole[rows[0].name]
 
-    fine = on_mesh(0)
-    assert fine.base is not None
+    fine, base = on_mesh(0)
     progress.say("softer and firmer flesh, other losses in the rim")
-    outside = air_outside(fine.base, OF_SUMMARY)
-    firmness, others = other_flesh(fine.base, outside), sensitivity(fine.base, outside)
+    outside = air_outside(base, OF_SUMMARY)
+    firmness, others = other_flesh(base, outside), sensitivity(base, outside)
     progress.step(OTHERS)
     progress.say("the coarser mesh")
-    if coarse := rough():
-        progress.step(PROGRESS * len(rows) * weights[1])
-    else:
-        coarse = on_mesh(1)
+    coarse = rough() or on_mesh(1)[0]
     body = replace(body, assumed=(*body.assumed, *assumptions()))
-    return AirStudy(body, rows, fine, coarse, count, firmness, others)
+    return AirStudy(body, rows, fine, coarse, base, count, firmness, others)
 
 
 def on_coarser(body: Body, size: float, count: int, store: Path, air: bool) -> Level | None:
@@ -81,14 +78,13 @@ def on_coarser(body: Body, size: float, count: int, store: Path, air: bool) -> L
     body, assumed = complete_linings(body)
     body = replace(body, assumed=(*body.assumed, *assumed))
     rows, h = tuple(builds(body)), both(size)[1]
-    model, dry = assemble(mesh_body(body, h)), coupled.dry_modes(count)
+    model, dry = assemble(mesh_body(body, h)), coupled.dry_modes(count) if air else count + SPARE
     # the last build first: what the other process is at is not waited for
-    solved = [stored_row(build, model, max(dry, count + SPARE), store) for build in reversed(rows)]
+    solved = [stored_row(build, model, dry, store) for build in reversed(rows)]
     if not air or any(row.split.losses_unknown for row in solved):
         return None
     quiet = Progress(1.0, StringIO())
-    level = driven_on(coupled_models(rows, h, dry, store, quiet, 0.0, shared(fluid_domain), model), rows, quiet, 0.0)
-    return replace(level, base=None)
+    return driven_on(coupled_models(rows, h, dry, store, quiet, 0.0, shared(fluid_domain), model), rows, quiet, 0.0)
 
 
 def driven_on(made: CoupledModels, rows: Sequence[Build], progress: Progress, weight: float) -> Level:
@@ -101,7 +97,7 @@ def driven_on(made: CoupledModels, rows: Sequence[Build], progress: Progress, we
             progress.say(f"{build.label}: driven at the saddle, {how}")
             results[build.name, how] = result(made, build, how, mass, outside)
             progress.step(DRIVEN * weight)
-    return Level(made.size, made.unknowns, results, made.surface.area, made.whole[rows[0].name])
+    return Level(made.size, made.unknowns, results, made.surface.area)
 
 
 def result(made: CoupledModels, build: Build, how: str, mass: np.ndarray, outside: RadiationAt) -> Result:

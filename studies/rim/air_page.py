@@ -26,8 +26,7 @@ def per_mode(study: AirStudy) -> Iterator[dict[str, Plain]]:
     area, hertz = study.fine.area, lambda results: tuple(r.modes.frequency for r in results)
     for how in SUPPORT_CONDITIONS:
         own = base, _ = study.both("sheet", how)
-        assert study.fine.base is not None
-        moves = names_with_air(study.fine.base, base.modes, base.motion, study.count)
+        moves = names_with_air(study.base, base.modes, base.motion, study.count)
         on_coarse, _ = partners(*own, area, study.count)
         for build in study.builds:
             both_rows = row, rough = study.both(build.name, how)

@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch as Swatch
 
+from meshes.coupled_model import CoupledModel
 from meshes.supports import FREE
 from studies.common.groups import IN_RIM
 from studies.common.words import shortened
@@ -43,14 +44,14 @@ def draw(study: AirStudy, folder: Path, say: Callable[[str], None], drawn: dict[
 
     drawn: {kind: [paths]}, to be filled while drawing: a fault on the way leaves what was drawn before it.
     """
-    draw_level(study.fine, study.body.name, study.count, folder, say, drawn)
+    draw_level(study.fine, study.base, study.body.name, study.count, folder, say, drawn)
 
 
 def draw_level(
-    level: Level, name: str, count: int, folder: Path, say: Callable[[str], None], drawn: dict[str, list[Path]],
-    formats: Sequence[str] = PNG,
+    level: Level, base: CoupledModel, name: str, count: int, folder: Path, say: Callable[[str], None],
+    drawn: dict[str, list[Path]], formats: Sequence[str] = PNG,
 ) -> None:  # fmt: skip
-    """Draw what a Level's builds do with the power, and modes of the first one with their air; name: of the instrument."""
+    """Draw what a Level's builds do with the power, and modes of the first one, `base`, with their air; name: of the instrument."""
     drawn |= {"power": [], "overlay": [], "modes": []}
     for how in SUPPORT_CONDITIONS:
         say(f"where the power goes, {how}")
@@ -59,10 +60,9 @@ def draw_level(
         drawn["power"] += save_with_caption(power_figure(rows, how), stem, power_words(name, level, how), formats)[:1]
         stem = folder / f"overlay-{how.replace(' ', '-')}"
         drawn["overlay"] += save_with_caption(overlay_figure(rows, how), stem, overlay_words(name, how), formats)[:1]
-    assert level.base is not None
-    boards = boards_and_air(level.base)
+    boards = boards_and_air(base)
     result = level.results["sheet", FREE]
-    moves = names_with_air(level.base, result.modes, result.motion, count)
+    moves = names_with_air(base, result.modes, result.motion, count)
     for number in drawn_modes(result, count)[:DRAWN]:
         say(f"mode {number + 1} with its air")
         figure, caption = mode_figure(boards, result, number, moves[number])

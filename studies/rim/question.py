@@ -47,13 +47,15 @@ def compare_rims(
     given, size = given_sheet(sheet), mesh_size(size_mm)
     within("--count", count, 1, MOST_MODES, "modes")
     body, out = given.body, given.folder(out, "rim")
-    levels = len(builds(complete_linings(body)[0])) * (1 + COARSER**-2)
+    workers, rims = min(processes(), 2), len(builds(complete_linings(body)[0]))
+    meshes = 1 + COARSER**-2
     apart = pictures and air and usable_cores() > 1  # the dry box is drawn while the air is solved for
     drawings = pictures * (AIR_PICTURES * air + DRY_PICTURES * (not apart))
-    progress = Progress(levels * (SOLVED + PROGRESS * air) + OTHERS * air + DRAWN * drawings)
+    in_air = air * PROGRESS * (meshes if workers == 1 else 1)  # the coarser mesh beside the finer one takes no time
+    progress = Progress(rims * (SOLVED * meshes + in_air) + OTHERS * air + DRAWN * drawings)
     rows = kept_folder(out)
-    with SideBySide(min(processes(), 2), tasks=1) as side:
-        rough = side.begin(on_coarser, body, size, count, rows, air) if side.pool else lambda: None
+    with SideBySide(workers, tasks=1) as side:
+        rough = side.begin(on_coarser, body, size, count, rows, air) if workers > 1 else lambda: None
         study = compare_dry(body, size, count, rows, progress, dry_modes(count) if air else None)
         measured = tuple(beside(body.measured, computed_for(body, body.measured, size))) if body.measured else ()
         study, with_air = replace(study, source=given.source, measured=measured), None

@@ -68,7 +68,6 @@ class Level:
     unknowns: int
     results: dict[tuple[str, str], Result]  # {(build name, how)}
     area: np.ndarray = field(repr=False)  # (m,) m2 of the outer surface's triangles
-    base: CoupledModel | None = field(repr=False)  # of the sheet's own build; None where another process solved for it
 
 
 @dataclass(frozen=True)
@@ -79,6 +78,7 @@ class AirStudy:
     builds: tuple[Build, ...]  # the sheet's own first
     fine: Level
     coarse: Level
+    base: CoupledModel = field(repr=False)  # of the sheet's own build, on the finer mesh
     count: int  # modes compared
     firmness: dict[
         float, dict[str, float]
