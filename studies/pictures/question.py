@@ -99,8 +99,9 @@ def draw_pictures(
         paths += _draw(one, out / one.build.name, wanted, say)
         progress.step(DRAWN)
     if power is not None:
+        level, base = power
         drawn: dict[str, list[Path]] = {}
-        draw_level(*power, body.name, wanted.count, out, progress.say, drawn, wanted.look.formats)
+        draw_level(level, base, body.name, wanted.count, out, progress.say, drawn, wanted.look.formats)
         paths += [path for kind in drawn.values() for path in kind]
     if len(shown) > 1:
         paths += side_by_side(shown, out, wanted)
