@@ -48,7 +48,8 @@ def test_a_second_process_draws_the_same_files(tmp_path, capfd):
     with drawn_apart(lambda: [square(tmp_path / "there", k) for k in (1, 2)]) as drawn:
         process = drawn.__self__.process
         there = [f for files in drawn(lambda text: None) for f in files]
-        assert process.wait(30) == 0  # done, it ends by itself, without complaint
+        process.join(30)
+        assert process.exitcode == 0  # done, it ends by itself, without complaint
     assert process.pid != os.getpid() and capfd.readouterr().err == ""
     assert [f.name for f in there] == ["square-1.png", "square-1.txt", "square-2.png", "square-2.txt"]
     assert all(a.read_bytes() == b.read_bytes() for a, b in zip(here, there, strict=True))
@@ -117,7 +118,7 @@ def test_what_cannot_be_made_ready_is_a_fault_where_pictures_are_asked_for():
 
 def test_one_processor_draws_in_line(tmp_path, monkeypatch):
     monkeypatch.setattr(apart, "usable_cores", lambda: 1)
-    monkeypatch.setattr(apart.subprocess, "Popen", lambda *a, **k: pytest.fail("no second process on one processor"))
+    monkeypatch.setattr(apart, "Process", lambda *a: pytest.fail("no second process on one processor"))
     said = []
     with drawn_apart(lambda: [square(tmp_path, 1)]) as drawn:
         assert not list(tmp_path.iterdir())
@@ -130,9 +131,9 @@ def test_one_processor_draws_in_line(tmp_path, monkeypatch):
 def test_the_second_process_ends_with_the_block(tmp_path, fault):
     with pytest.raises(fault), drawn_apart(lambda: sleeping(tmp_path)) as drawn:
         process = drawn.__self__.process
-        assert process.poll() is None
+        assert process.is_alive()
         raise fault
-    assert process.poll() is not None
+    assert not process.is_alive()
 
 
 FIRST = """

@@ -89,6 +89,22 @@ def test_another_process_would_find_the_same_on_the_coarser_mesh(study, folder, 
         assert np.array_equal(mine.motion, theirs.motion)
 
 
+@pytest.mark.parametrize("air", [True, False])
+def test_the_dry_study_finds_the_rows_of_another_process(folder, tmp_path, monkeypatch, air):
+    """As many modes are solved for there as here, so that none is solved for twice."""
+    solved, solve, body = [], solve_dry, cases.oval(folder)
+    monkeypatch.setattr(solved_dry, "solve_dry", lambda *a: solved.append(a[1].size) or solve(*a))
+    monkeypatch.setattr(rim_dry, "builds", lambda body: [b for b in all_builds(body) if b.name in CHOSEN])
+    monkeypatch.setattr(rim_air, "driven_on", lambda *a: None)
+    monkeypatch.setattr(rim_air, "coupled_models", lambda *a: None)
+    with few_modes_and_builds():
+        rim_air.on_coarser(body, 0.08, 5, tmp_path, air)
+        coarse = solved.copy()
+        rim_dry.compare_dry(body, 0.08, 5, tmp_path, Progress(1, io.StringIO()), coupled.dry_modes(5) if air else None)
+    assert len(coarse) == len(CHOSEN) == len(solved) - len(coarse)
+    assert max(coarse) < min(solved[len(coarse) :])
+
+
 # --- measures ---
 
 

@@ -3,8 +3,9 @@
 import os
 import signal
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
+from contextlib import contextmanager
 from functools import partial
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
@@ -41,22 +42,21 @@ class SideBySide:
                 os.environ.setdefault(name, "1")  # each process has a core to itself
             context = get_context("spawn")
             self.alive, self.hold = context.Pipe(duplex=False)
-            self.pool = ProcessPoolExecutor(
-                workers, context, _end_with_parent, (self.alive,), max_tasks_per_child=tasks
-            )
+            self.pool = ProcessPoolExecutor(workers, context, end_with_parent, (self.alive,), max_tasks_per_child=tasks)
 
     def begin(self, function: Callable[..., T], *arguments: object) -> Callable[[], T]:
         """Function () -> the result; raises what the work raised. A process that dies leaves its work to this one."""
         if self.pool is None:
             return partial(function, *arguments)
-        _outlive_readers()
+        outlive_readers()
         try:
-            future = self.pool.submit(function, *arguments)
+            with unheard():
+                future = self.pool.submit(function, *arguments)
         except BrokenExecutor:
             return partial(function, *arguments)
 
         def result() -> T:
-            _outlive_readers()
+            outlive_readers()
             try:
                 return future.result()
             except BrokenExecutor:
@@ -71,7 +71,7 @@ class SideBySide:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         if self.pool is not None:
-            _outlive_readers()
+            outlive_readers()
             if kind is not None:
                 self.hold.close()
             self.pool.shutdown(cancel_futures=True)
@@ -79,13 +79,26 @@ class SideBySide:
             self.alive.close()
 
 
-def _outlive_readers() -> None:
+def outlive_readers() -> None:
     """Python lets a pipe whose reader died raise an error; gmsh.initialize lets it end the process: undone here."""
     if hasattr(signal, "SIGPIPE") and threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGPIPE, signal.SIG_IGN)
 
 
-def _end_with_parent(alive: Connection) -> None:
+@contextmanager
+def unheard() -> Iterator[None]:
+    """Ctrl-C waits for the end of the block and never reaches a process begun in it, where the system lets that be passed on."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def end_with_parent(alive: Connection) -> None:
     """In a new process: leave Ctrl-C to the parent, and end as soon as its side of the pipe closes."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
