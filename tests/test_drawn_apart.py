@@ -137,13 +137,12 @@ def test_the_second_process_ends_with_the_block(tmp_path, fault):
 
 
 FIRST = """
-import sys, time
+import sys
 from pathlib import Path
 from test_drawn_apart import sleeping
 from studies.drawing.apart import drawn_apart
 with drawn_apart(lambda: sleeping(Path(sys.argv[1]))) as drawn:
-    print(drawn.__self__.process.pid, flush=True)
-    time.sleep(120)
+    list(drawn(lambda text: print(drawn.__self__.process.pid, flush=True)))  # told once it is at its picture
 """
 
 
