@@ -13,6 +13,7 @@ from test_sheet import bar, built, mistakes_of
 
 from fem.bar_forms import Form, columns, moments, torsion
 from fem.eigen import fixed_unknowns
+from fem.elements import shell_operators, space
 from fem.mesh import ShellMesh, Surface
 from fem.model import assemble, weights
 from fem.reduce import reduce
@@ -161,6 +162,9 @@ def test_tapered_carved_cantilever(form):
     I_c = I_0 - S**2 / A
     hand = P * np.sum((L - x) ** 2 / (WOOD.E_L * I_c) + 1 / (5 / 6 * 0.7e9 * A)) * L / 400
     assert rod.tip([0, 0, P, 0, 0, 0])[2] == pytest.approx(hand, rel=5e-3)
+    x, J = (np.arange(30) + 0.5) / 30 * L, lambda tau: torsion(form, W, H, tau)
+    twist = np.sum([0.01 / (0.7e9 * J(1 - 0.7 * at / L)) for at in x]) * L / 30
+    assert rod.tip([0, 0, 0, 0.01, 0, 0])[3] == pytest.approx(twist, rel=0.01)
 
 
 def tapered_strip(nx, to=0.5):
@@ -205,6 +209,16 @@ def test_thinned_plate_weighs_its_mean_and_full_everywhere_is_the_plain_plate():
     for role in "KM":
         difference = full.matrix(role, whole) - plain.matrix(role, whole)
         assert abs(difference).max() < 1e-12 * abs(plain.matrix(role, whole)).max()
+
+
+def test_a_plate_is_as_thick_at_each_point_as_its_corners_say():
+    """Every power of the thickness over the full one at the points of quadrature, whatever way a triangle is counted."""
+    mesh = tapered_strip(6)
+    V = space(mesh)
+    x = V.basis.global_coordinates()[0][mesh.surfaces["plate"].triangles]
+    for operator in shell_operators(V, "plate", mesh.surfaces["plate"]):
+        for power in (1, 2, 3):
+            assert operator.profile[power] == pytest.approx((1 - 0.5 * x / 0.3) ** power, rel=1e-12)
 
 
 def test_thinned_strip_turns_with_the_inertia_of_its_shape():
