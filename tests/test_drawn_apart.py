@@ -153,7 +153,9 @@ def test_no_process_is_left_behind_by_a_first_one_that_is_stopped(tmp_path, how)
     """Ctrl-C, and ends that leave no time to clear up."""
     environment = os.environ | {"PYTHONPATH": os.pathsep.join([str(TESTS), str(TESTS.parent)])}
     command = [sys.executable, "-c", FIRST, str(tmp_path)]
-    first = subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
+    heard = lambda: signal.signal(signal.SIGINT, signal.SIG_DFL)  # ignored where the tests run in the background
+    pipes = dict(stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, preexec_fn=heard)
+    first = subprocess.Popen(command, env=environment, **pipes)
     second = int(first.stdout.readline())
     assert alive(second)
     first.send_signal(getattr(signal, how))
