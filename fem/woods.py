@@ -17,11 +17,15 @@ from fem.materials import Wood, lookup
 from fem.plywood import Ply, homogenised, rotary_cut
 
 SHEAR_IN_MOE = 1.10  # E_L / MOE, Wood Handbook FPL-GTR-282, ch. 5
+SHRINKAGE = (
+    0.265  # volume from FIBRE_SATURATION to dry over the green specific gravity, Wood Handbook, ch. 4 (from memory)
+)
 FIBRE_SATURATION = 30.0  # % moisture at which shrinkage begins, Wood Handbook, ch. 4 (from memory)
 RATIOS = ("E_R", "E_T", "G_LR", "G_LT", "G_RT")  # printed as ratios to E_L
 POISSON = ("nu_LR", "nu_LT", "nu_RT")
 LOSSES = ("loss_L", "loss_R", "loss_G")
 NEEDED = ("density", "E_L", *RATIOS, *POISSON)
+DRAWN = 5  # normal draws that make another board, see scattered
 
 
 @dataclass(frozen=True)
@@ -39,7 +43,7 @@ class Entry:
     """One wood of the file as printed, before any gap is filled.
 
     values: {a constant of Wood, 'E_R/E_L' and so on, MOE, MOE_green, specific_gravity, specific_gravity_green,
-    intersection_percent, moisture_percent: Value}. fill: names of the rules that may fill its gaps.
+    intersection_percent, moisture_percent, loss_L_over_trend, loss_L_measured: Value}. fill: names of the rules that may fill its gaps.
     """
 
     name: str
@@ -117,38 +121,46 @@ def constants(entry: Entry) -> dict[str, Value]:
         known.setdefault("density", density)
     for name in entry.fill:
         rule = lookup(name, read_table()["rule"], "rule")
-        known = _by_rule(rule, known.get("E_L")) | known
+        known = _by_rule(rule, known, v.get("loss_L_over_trend")) | known
     return known
 
 
 def _density(entry: Entry, percent: float) -> Value | None:
     """Density [kg/m3] at a moisture content from the specific gravity; None without one. Wood Handbook, ch. 4.
 
-    Volume shrinks by 26.5 G_green per cent from 30 % moisture to dry, in proportion (from memory), or by what the entry
-    says.
+    Volume shrinks by SHRINKAGE G_green from 30 % moisture to dry, in proportion, or by what the entry says.
     """
     v = entry.values
-    swelling = {m: 0.265 * (1 - min(m, FIBRE_SATURATION) / FIBRE_SATURATION) for m in (12.0, percent)}
+    by_volume = v["shrinkage_volumetric"].number / 100 if "shrinkage_volumetric" in v else None
+    below = lambda m: 1 - min(m, FIBRE_SATURATION) / FIBRE_SATURATION
     if "specific_gravity" in v:
         G_12, source = v["specific_gravity"].number, v["specific_gravity"].source
-        green = G_12 / (1 + swelling[12.0] * G_12)
+        green = G_12 / (1 + SHRINKAGE * below(12) * G_12) if by_volume is None else G_12 * (1 - by_volume * below(12))
     elif "specific_gravity_green" in v:
         rule = "green specific gravity and mean shrinkage, Wood Handbook ch. 4, from memory"
-        if "shrinkage_volumetric" in v:
-            rule = f"green specific gravity and shrinkage {v['shrinkage_volumetric'].number:g} %"
+        if by_volume is not None:
+            rule = f"green specific gravity and shrinkage {100 * by_volume:g} %"
         green, source = v["specific_gravity_green"].number, f"estimated: {rule}; {v['specific_gravity_green'].source}"
     else:
         return None
-    shrunk = swelling[percent] * green
-    if "shrinkage_volumetric" in v:
-        shrunk = v["shrinkage_volumetric"].number / 100 * (1 - min(percent, FIBRE_SATURATION) / FIBRE_SATURATION)
+    shrunk = below(percent) * (SHRINKAGE * green if by_volume is None else by_volume)
     return Value(1000 * green / (1 - shrunk) * (1 + percent / 100), f"{source}; at {percent:g} %")
 
 
-def _by_rule(rule: Mapping[str, Any], E_L: Value | None) -> dict[str, Value]:
-    """{constant: Value} that a rule gives a wood, marked as estimated; E_L a Value or None."""
+def _by_rule(rule: Mapping[str, Any], known: Mapping[str, Value], over_trend: Value | None) -> dict[str, Value]:
+    """{constant: Value} that a rule gives a wood of which some constants are known, marked as estimated.
+
+    over_trend: factor on the rule's trend of the loss along the grain, None for 1.
+    """
     source = f"estimated: {rule['text']}"
     given = {key: Value(rule[key][0], source, *rule[key][1:]) for key in LOSSES if key in rule}
+    E_L = known.get("E_L")
+    if "trend_L" in rule and E_L is not None and "density" in known:
+        level, power = rule["trend_L"]
+        loss = 10**level * (E_L.number / 1e6 / known["density"].number) ** power
+        if over_trend is not None:
+            loss, source = over_trend.number * loss, f"{source}; times {over_trend.number:g}, {over_trend.source}"
+        given["loss_L"] = Value(loss, source, *(end * loss for end in rule["spread_L"]))
     if "mean_of" not in rule or E_L is None:
         return given
     for key in (*RATIOS, *POISSON):
@@ -180,18 +192,21 @@ def at_moisture(entry: Entry, percent: float) -> Wood:
 
 
 def scattered(wood: Wood, normal: Sequence[float] | np.ndarray) -> Wood:
-    """Another board of the species: lognormal scatter, mean kept, of density and stiffness with their correlation.
+    """Another board of the species: lognormal scatter, mean kept, of density, stiffness and losses.
 
-    normal (4,): standard normal draws for density, along, across, shear. Each stiffness is correlated with density
-    (table [scatter]); given the density they vary independently (an assumption).
+    normal (DRAWN,): standard normal draws for density, along, across, shear, losses. Each stiffness is correlated with density
+    (table [scatter]); given the density they vary independently (an assumption). The loss along the grain follows the trend
+    of rule 'loss' from this board to the drawn one; about that all three losses scatter by one factor.
     """
     table = read_table()["scatter"]
     r = table["correlation"][0]
-    z = [normal[0], *(r * normal[0] + np.sqrt(1 - r**2) * normal[i] for i in (1, 2, 3))]
-    s = [np.sqrt(np.log1p(table[key][0] ** 2)) for key in ("density", "E_L", "E_R", "G")]
-    density, along, across, shear = (float(np.exp(a * b - a**2 / 2)) for a, b in zip(s, z, strict=True))
+    z = [normal[0], *(r * normal[0] + np.sqrt(1 - r**2) * normal[i] for i in (1, 2, 3)), normal[4]]
+    s = [np.sqrt(np.log1p(table[key][0] ** 2)) for key in ("density", "E_L", "E_R", "G", "loss")]
+    density, along, across, shear, loss = (float(np.exp(a * b - a**2 / 2)) for a, b in zip(s, z, strict=True))
+    trend = (along / density) ** read_table()["rule"]["loss"]["trend_L"][1]
     factors = {"density": density, "E_L": along, "E_R": across, "E_T": across}
     factors |= dict.fromkeys(("G_LR", "G_LT", "G_RT"), shear)
+    factors |= {"loss_L": trend * loss, "loss_R": loss, "loss_G": loss}
     return replace(wood, **{k: getattr(wood, k) * f for k, f in factors.items() if getattr(wood, k) is not None})
 
 

@@ -235,7 +235,7 @@ def test_fitted_cells_against_cells(folder, quiet, monkeypatch):
 def test_boards_of_one_wood_are_drawn_apart(first_night):
     body = body_at(first_night[0], {})
     body = replace(body, back=replace(body.back, wood=body.top.wood))
-    draws = {"top": np.array([1.0, 0.5, 0, 0]), "back": np.array([-1.0, 0, 0.5, 0])}
+    draws = {"top": np.array([1.0, 0.5, 0, 0, 0.5]), "back": np.array([-1.0, 0, 0.5, 0, 0])}
     drawn = with_draws(body, draws)
     for board, draw in draws.items():
         assert getattr(drawn, board).wood == scattered(body.top.wood, draw)

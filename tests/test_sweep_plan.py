@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from box_cases import oval_sheet
 
+from fem.woods import DRAWN
 from meshes.sheet_errors import SheetError
 from studies.common.inputs import BadInput
 from studies.sweep.bodies import body_at
@@ -211,8 +212,8 @@ def test_scatter_is_correlated_as_the_plan_says(correlation):
     p = plan(scatter=[{"name": "w", "boards": ["back", "sides"], "correlation": correlation}], design={"samples": 1024})
     found = variants(p)
     back, sides = (np.array([v.draws[b] for v in found]) for b in ("back", "sides"))
-    for k in range(4):
+    for k in range(DRAWN):
         assert np.corrcoef(back[:, k], sides[:, k])[0, 1] == pytest.approx(correlation, abs=0.08)
         assert back[:, k].std() == pytest.approx(1, abs=0.06)
     assert abs(np.corrcoef(back[:, 0], back[:, 1])[0, 1]) < 0.08  # fem.woods correlates density with stiffness
-    assert dimensions(p) == (1 + 4 if correlation == 1 else 1 + 12)
+    assert dimensions(p) == (1 + DRAWN if correlation == 1 else 1 + 3 * DRAWN)

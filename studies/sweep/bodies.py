@@ -37,7 +37,7 @@ def _write(raw, place, value):
 
 
 def with_draws(body: Body, draws: dict[str, np.ndarray]) -> Body:
-    """The body made of other boards: draws {board: (4,)} for fem.woods.scattered."""
+    """The body made of other boards: draws {board: (DRAWN,)} for fem.woods.scattered."""
     other = cache(lambda board, wood: scattered(wood, draws[board]))
 
     def redrawn(part, board):

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from fem.sections import Section
+from fem.woods import DRAWN
 from meshes.body import Body
 from studies.sweep.design import Variant, Where, point_of
 from studies.sweep.fields import Plan
@@ -35,13 +36,13 @@ def axes_of(plan: Plan, maps: ParameterMaps) -> Axes:
     ranges = {f.name: f.range for f in plan.factor if f.name in maps.quick and f.range}
     axes: list[Axis] = [(name, (low + high) / 2, (high - low) / 2) for name, (low, high) in ranges.items()]
     boards = [board for s in plan.scatter for board, *_ in s.planks]
-    return (*axes, *(((board, k), 0.0, REACH) for board in boards for k in range(4)))
+    return (*axes, *(((board, k), 0.0, REACH) for board in boards for k in range(DRAWN)))
 
 
 def variant_at(plan: Plan, base: Variant, axes: Axes, x: np.ndarray) -> Variant:
     """A Variant like `base` whose coordinates stand at x (d,) in -1..1."""
     values = dict(base.values)
-    draws: dict[str, np.ndarray] = {b: np.zeros(4) for s in plan.scatter for b in s.boards}
+    draws: dict[str, np.ndarray] = {b: np.zeros(DRAWN) for s in plan.scatter for b in s.boards}
     planks = {plank[0]: plank for s in plan.scatter for plank in s.planks}
     for (name, middle, half), t in zip(axes, x):
         if isinstance(name, str):

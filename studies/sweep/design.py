@@ -7,23 +7,24 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 from scipy.stats import qmc
 
+from fem.woods import DRAWN
 from studies.sweep.fields import Factor, Plan
 
 Value = float | int | str  # of a factor
 Remade = tuple[Value, ...]  # values of the factors that remake the body
 Where = tuple[Remade, str]  # and a build of the rim
-Coordinate = str | tuple[str, int]  # a factor, or the draw 0..3 of a board
+Coordinate = str | tuple[str, int]  # a factor, or the number of a draw of a board
 CUT = ndtr(3.0)  # normal factors are cut at three standard deviations: nothing leaves the box of the basis
 
 
 @dataclass(frozen=True)
 class Variant:
-    """One set of values. Scatter: standard normal draws (density, along, across, shear) for every board."""
+    """One set of values. Scatter: standard normal draws for every board, as of fem.woods.scattered."""
 
     number: int
     sample: int  # variants of one sample differ in their rim build alone
     values: dict[str, Value]  # {factor: value as in the plan}
-    draws: dict[str, np.ndarray]  # {board: (4,)}
+    draws: dict[str, np.ndarray]  # {board: (DRAWN,)}
     rim: str
 
 
@@ -41,13 +42,13 @@ def variants(plan: Plan) -> list[Variant]:
 
 def dimensions(plan: Plan) -> int:
     """How many independent numbers make a sample."""
-    return len(plan.factor) + sum(4 * (len(s.planks) + (s.correlation < 1)) for s in plan.scatter)
+    return len(plan.factor) + sum(DRAWN * (len(s.planks) + (s.correlation < 1)) for s in plan.scatter)
 
 
 def values_at(plan: Plan, u: np.ndarray) -> tuple[dict[str, Value], dict[str, np.ndarray]]:
     """(values, draws) at a point u of the unit cube."""
     values = {f.name: factor_at(f, x) for f, x in zip(plan.factor, u)}
-    normal = iter(_normal(u[len(plan.factor) : dimensions(plan)]).reshape(-1, 4))
+    normal = iter(_normal(u[len(plan.factor) : dimensions(plan)]).reshape(-1, DRAWN))
     draws: dict[str, np.ndarray] = {}
     for s in plan.scatter:
         common, r = next(normal), s.correlation
@@ -67,7 +68,7 @@ def factor_at(factor: Factor, u: float) -> Value:
 
 
 def point_of(plan: Plan, variant: Variant) -> dict[Coordinate, Value]:
-    """Where a variant stands: each factor by its name, each draw by (board, 0..3); boards of one plank count once."""
+    """Where a variant stands: each factor by its name, each draw by (board, its number); boards of one plank count once."""
     point: dict[Coordinate, Value] = {f.name: variant.values[f.name] for f in plan.factor}
     for s in plan.scatter:
         for board, *_ in s.planks:

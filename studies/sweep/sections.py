@@ -14,6 +14,7 @@ from scipy.stats import norm, qmc
 
 from fem.mesh import part_of
 from fem.sections import RIGID_ROTATION, RIGID_TRANSLATION, Section, beam, joint, scaled
+from fem.woods import LOSSES
 from meshes import parts
 from meshes.body import Body
 from meshes.joints import grain_angles, joint_geometry, joint_of
@@ -59,20 +60,23 @@ def slow_section(body: Body, piece: str) -> Section:
 
 
 def inputs(body: Body, piece: str) -> str:
-    """What the section of a lining or joint depends on: a fingerprint. The joint's loss factor only scales it."""
+    """What the section of a lining or joint depends on: a fingerprint. A joint's stiffness knows no losses of the woods, and
+    its own loss factor only scales it.
+    """
     place = piece.split("_")[1]
     if piece.startswith("lining"):
         return fingerprint(_unsourced(getattr(body, piece)), [_unsourced(board) for board in body.sides])
     try:
-        return fingerprint(_unsourced(joint_geometry(body, place)), grain_angles(body, place))
+        return fingerprint(_unsourced(joint_geometry(body, place), *LOSSES), grain_angles(body, place))
     except ValueError as error:
         return fingerprint(str(error))
 
 
-def _unsourced(value: Any) -> Any:
-    """Nested dataclasses as dicts without the sources of woods, for a fingerprint."""
+def _unsourced(value: Any, *others: str) -> Any:
+    """Nested dataclasses as dicts without the sources of woods and the fields `others`, for a fingerprint."""
     if hasattr(value, "__dataclass_fields__"):
-        return {name: _unsourced(getattr(value, name)) for name in value.__dataclass_fields__ if name != "sources"}
+        names = [name for name in value.__dataclass_fields__ if name not in ("sources", *others)]
+        return {name: _unsourced(getattr(value, name), *others) for name in names}
     return value
 
 
