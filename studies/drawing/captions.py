@@ -7,9 +7,10 @@ import numpy as np
 
 from fem.elements import Space
 from meshes.body import Body
-from studies.drawing.features import QUIET
-from studies.drawing.field import Field
-from studies.drawing.mode_words import ALONE, NECK_LEADS, neck_motion
+from studies.common.words import capital
+from studies.drawing.features import HARDLY, JOINED
+from studies.drawing.field import Field, longest
+from studies.drawing.mode_words import NECK_LEADS, PATTERN, neck_motion, still_plates
 from studies.drawing.plan import Mode
 from studies.drawing.sheet import BANDS
 
@@ -66,6 +67,7 @@ def plan_words(plans: Collection[str], body: Body | None) -> list[str]:
         *scale_words(),
         f"Contours every {200 / BANDS:.0f} % of it, solid outward, dashed inward.",
         "+ and - stand where an area moves furthest.",
+        PATTERN,
     ]
 
 
@@ -78,18 +80,27 @@ def scale_words() -> list[str]:
     """Sentences on colours and nodal lines."""
     return [
         "Light (yellow) moves outward while dark (blue) moves inward; full scale is the furthest that a plate moves.",
-        f"Bold: nodal lines, which stay at rest; left out where the plate moves less than {100 * QUIET:g} % of whatever moves most.",
+        "Bold: nodal lines, which stay at rest, judged by each plate's own furthest place; where it moves less than "
+        f"{100 * JOINED:g} % of that, they are drawn smoothly between its areas.",
     ]
 
 
-def remarks(space: Space, together: Field, shape_column: np.ndarray, largest: float) -> tuple[str, ...]:
-    """Sentences on what the picture does not show; together: Field of all plates."""
-    said, neck = [], neck_motion(space, shape_column)
+def remarks(space: Space, fields: dict[str, Field], shape_column: np.ndarray) -> tuple[str, ...]:
+    """Sentences on what the picture of plates {name: Field} does not show."""
+    said, neck, largest = [], neck_motion(space, shape_column), max(f.largest for f in fields.values())
     if neck and largest > 0 and (far := max(neck.values()) / largest) >= NECK_LEADS:
-        beside = ", beside which the plates hardly move" if far >= ALONE else ""
-        said.append(f"The neck moves up to {far:.0f} times as far as the plates{beside}; it is given no colour.")
+        said.append(f"The neck moves up to {far:.0f} times as far as the plates; it is given no colour.")
     elif neck:
         said.append("The neck is part of the model; it is given no colour.")
-    if np.mean(np.sum(together.displacement**2, axis=1)) > 2 * np.mean(together.value**2):
+    if still := still_plates(fields, longest(shape_column.reshape(-1, 6)[:, :3])):
+        names = " and ".join(f"the {name}" for name in still)
+        move = "hardly moves: it is" if len(still) == 1 else "hardly move: they are"
+        least = f"{100 * HARDLY:g} % of what moves furthest in the mode"
+        said.append(
+            f"{capital(names)} {move} drawn at rest, without lines, where all of a plate moves less than {least}."
+        )
+    moving = [f for name, f in fields.items() if name not in still]
+    squares = lambda of: sum(np.sum(of(f) ** 2) for f in moving)
+    if squares(lambda f: f.displacement) > 2 * squares(lambda f: f.value):
         said.append("In this mode the plates move mostly in their own plane; only motion square to them is coloured.")
     return tuple(said)

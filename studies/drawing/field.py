@@ -183,6 +183,11 @@ def turned(field: Field, sign: float = -1.0) -> Field:
     return replace(field, value=sign * field.value, displacement=sign * field.displacement)
 
 
+def longest(*displacements: np.ndarray) -> float:
+    """Largest length of displacements (n, 3)."""
+    return max(float(np.max(np.linalg.norm(u, axis=1), initial=0)) for u in displacements)
+
+
 def point_areas(field: Field) -> np.ndarray:
     """(n,) m2: a third of the area of the triangles around each point."""
     area = np.linalg.norm(area_vectors(field.points, field.triangles), axis=1) / 2

@@ -26,8 +26,7 @@ def names(space: Space, shape: np.ndarray) -> Sequence[str | None]:
 
 def named(space: Space, boards: Boards, column: np.ndarray) -> str:
     """Words for one shape (dofs,) on Boards without a body."""
-    fields = boards.moving(column)
-    return plain_label(space, fields, column, max(f.largest for f in fields.values()))
+    return plain_label(space, boards.moving(column), column)
 
 
 def names_with_air(whole: CoupledModel, modes: VibroacousticModes, motion: np.ndarray, count: int) -> list[str]:

@@ -20,10 +20,10 @@ from studies.drawing.captions import (
     scale_words,
     upward,
 )
-from studies.drawing.field import Field, field_on, phase, sign_along, turned
+from studies.drawing.field import Field, field_on, longest, phase, sign_along, turned
 from studies.drawing.mode_words import distinct, neck_alone, plain_label
 from studies.drawing.neck_solid import neck_solid
-from studies.drawing.perspective import Scene, Swing, longest, perspective_scene
+from studies.drawing.perspective import Scene, Swing, perspective_scene
 from studies.drawing.picture import Picture, Say, Shot, drawn_one_by_one, silent
 from studies.drawing.plan import FULL_WIDTH, Mode, Motion, Panel, contact_figure, plan_figure
 from studies.drawing.topology import Topology
@@ -110,8 +110,8 @@ def mode_of(shapes: Shapes, boards: Boards, k: int) -> Mode:
     if not fields:
         return Mode(number, k, frequency, Motion({}, 0.0, furthest), 0.0, f"mode {number}", ())
     own, largest = _together(fields), max(f.largest for f in fields.values())
-    label = shapes.labels[k] if shapes.labels else plain_label(shapes.space, fields, column, largest)
-    said, sign = remarks(shapes.space, own, column, largest), _sign(fields, largest)
+    label = shapes.labels[k] if shapes.labels else plain_label(shapes.space, fields, column)
+    said, sign = remarks(shapes.space, fields, column), _sign(fields, largest)
     if shapes.reference is not None:
         base = boards.moving(shapes.reference[:, k])
         largest = max(f.largest for f in base.values())

@@ -20,12 +20,11 @@ from fem.elements import Space
 from meshes.body import Body
 from studies.drawing.boards import boards_of
 from studies.drawing.captions import CREDIT, Caption, caption_text, scale_words, upward
-from studies.drawing.field import turned
+from studies.drawing.field import longest, turned
 from studies.drawing.mode_pictures import Shapes, Stage
-from studies.drawing.perspective import TONES, longest
 from studies.drawing.picture import Say, perspective_way, silent
 from studies.drawing.plan import Mode, Motion, Style, plan_figure
-from studies.drawing.sheet import MM_PER_INCH, SCALE, THEMES, write_caption
+from studies.drawing.sheet import MM_PER_INCH, THEMES, steps_of_colour, write_caption
 
 FRAMES = 24  # of one period; even, so that the way back shows the pictures of the way out
 PERIOD = 1.2  # s on the screen
@@ -83,7 +82,7 @@ def _period(draw: Callable[[float], Image.Image]) -> Reel:
 def _plan(boards, motion, theme):
     """One picture in plan."""
     width = PLAN_PIXELS / SCREEN_DPI * MM_PER_INCH
-    figure = plan_figure(boards.plates, motion, width, THEMES[theme], Style(marks=False, tones=TONES))
+    figure = plan_figure(boards.plates, motion, width, THEMES[theme], Style(marks=False))
     store = io.BytesIO()
     figure.savefig(store, dpi=2 * SCREEN_DPI, facecolor=figure.get_facecolor())
     large = Image.open(store).convert("RGB")
@@ -164,9 +163,9 @@ def _palette(pictures):
     strip = Image.new("RGB", (pictures[0].width, sum(p.height for p in pictures)))
     for k, picture in enumerate(pictures):
         strip.paste(picture, (0, k * picture.height))
-    tones = SCALE(np.linspace(0, 1, TONES))[:, :3]
+    steps = steps_of_colour()[:, :3]
     plain = [to_rgb(c) for theme in THEMES.values() for c in (theme.page, theme.ink)]
-    own = np.rint(255 * np.concatenate([plain, *(shade * tones for shade in SHADES)])).astype(int).ravel().tolist()
+    own = np.rint(255 * np.concatenate([plain, *(shade * steps for shade in SHADES)])).astype(int).ravel().tolist()
     others = strip.quantize(COLOURS - len(own) // 3, method=Image.Quantize.MEDIANCUT).getpalette()
     palette = Image.new("P", (1, 1))
     palette.putpalette((own + others)[: 3 * COLOURS])

@@ -11,7 +11,7 @@ from matplotlib.tri import LinearTriInterpolator, Triangulation
 
 from meshes.body import Body
 from meshes.drawing import rectangle
-from studies.drawing.features import QUIET, NodalLine, nodal_lines, outer_loops, smoothed
+from studies.drawing.features import HARDLY, NodalLine, nodal_lines, outer_loops, smoothed
 from studies.drawing.field import Field, area_vectors
 from studies.drawing.neck_solid import Solid
 from studies.drawing.plan import NODE, tongue
@@ -94,23 +94,19 @@ def perspective_scene(
     return Scene(place, triangles, value, tuple(lines), rest)
 
 
-def longest(*displacements: np.ndarray) -> float:
-    """Largest length of displacements (n, 3)."""
-    return max(float(np.max(np.linalg.norm(u, axis=1), initial=0)) for u in displacements)
-
-
 def _clear_lines(field, normal, largest, full, all_round):
-    """Nodal lines of top and back, each by itself. all_round: on other faces too, where these move much; a box's sides
-    show theirs by colour alone.
+    """Nodal lines of top and back, each by itself, unless it hardly moves. all_round: on other faces too, where these move
+    much; a box's sides show theirs by colour alone.
     """
     up, down = (np.all(sign * normal[field.triangles, 2] > LEVEL, axis=1) for sign in (1, -1))
-    clear, floor = [], max(largest, full)
+    clear, floor = [], HARDLY * max(largest, full)
     others = ~up & ~down & all_round
-    for faces, least in ((up, floor), (down, floor), (others, max(largest * SIDES_MOVE / QUIET, full))):
+    for faces, least in ((up, floor), (down, floor), (others, max(SIDES_MOVE * largest, floor))):
         used, index = np.unique(field.triangles[faces], return_inverse=True)
         if used.size:
             own = Field(field.points[used], Topology(index.reshape(-1, 3)), field.value[used], field.displacement[used])
-            clear += [NodalLine(used[line.i], used[line.j], line.t) for line in nodal_lines(own, least)]
+            if own.largest >= least:
+                clear += [NodalLine(used[line.i], used[line.j], line.t) for line in nodal_lines(own)]
     return clear
 
 

@@ -16,9 +16,9 @@ from scipy.spatial import cKDTree
 from meshes.body import Body, braces_of
 from meshes.drawing import block_outlines, brace_outline, rectangle
 from meshes.outline import point_at
-from studies.drawing.features import nodal_lines, outer_loops, peaks, smoothed
-from studies.drawing.field import Field, Sampler, unturned
-from studies.drawing.sheet import BANDS, SCALE, THEMES, Sheet, Theme, sheet
+from studies.drawing.features import HARDLY, NodalLine, areas, nodal_lines, outer_loops, smoothed
+from studies.drawing.field import Field, Sampler, turned, unturned
+from studies.drawing.sheet import BANDS, SCALE, THEMES, Sheet, Theme, sheet, steps_of_colour
 
 FULL_WIDTH = 120.0  # mm of print at which line widths have their plain size
 OUTLINE_POINTS, HOLE_POINTS, FINER = 400, 120, 8  # points drawn, and how many times finer the rim follows the curves
@@ -46,8 +46,18 @@ class Motion:
 
     fields: dict[str, Field]
     largest: float  # displacement of full colour
-    furthest: float = 0.0  # of whatever moves most, beside which nodal lines in still places are left out
+    furthest: float = 0.0  # of whatever moves most, neck and sides counted
     nodes: dict[str, Field] | None = None  # fields whose nodal lines are drawn, {} for none; None: those of `fields`
+
+    def lines(self, name: str) -> list[NodalLine]:
+        """Nodal lines of a plate."""
+        whole = self.fields if self.nodes is None else self.nodes
+        return [] if name not in whole or self.still(name) else nodal_lines(whole[name])
+
+    def still(self, name: str) -> bool:
+        """Whether a plate hardly moves: it is drawn at rest, without lines."""
+        whole = self.fields if self.nodes is None else self.nodes
+        return name in whole and whole[name].largest < HARDLY * max(self.largest, self.furthest)
 
 
 @dataclass(frozen=True)
@@ -57,7 +67,7 @@ class Mode:
     number: int  # from 1
     column: int  # of the shapes
     frequency: float  # Hz
-    motion: Motion = field(repr=False)  # furthest: neck and sides count too
+    motion: Motion = field(repr=False)
     sign: float  # +1 or -1, already applied to the fields; 0 where no plates could tell
     label: str
     remarks: tuple[str, ...]  # sentences for the caption
@@ -70,7 +80,7 @@ class Style:
     theme: Theme = THEMES["light"]
     scale: float = 1.0  # of the line widths
     marks: bool = True  # + and - where areas move furthest
-    tones: int = 2 * BANDS  # steps of colour; an odd number gives what is at rest a tone of its own
+    rest: bool = True  # what moves less than a step has one tone, nodal lines drawn through it or not
 
 
 @dataclass(frozen=True)
@@ -146,11 +156,9 @@ def tongue(body: Body) -> list[np.ndarray]:
 def draw_plates(ax: Axes, plates: dict[str, PlatePlan], motion: Motion, style: Style = Style()) -> None:
     """Plates side by side on one axes that they fill."""
     placed, right, (low, high) = _side_by_side(plates)
-    nodes = motion.fields if motion.nodes is None else motion.nodes
-    floor = max(motion.largest, motion.furthest)
     for name, plate in placed.items():
-        lines = nodal_lines(nodes[name], floor) if name in nodes else []
-        _plate(ax, plate, motion.fields[name], motion.largest, lines, style)
+        shown = turned(motion.fields[name], 0.0 if motion.still(name) else 1.0)
+        _plate(ax, plate, shown, motion.largest, motion.lines(name), style)
     ax.set_xlim(-BORDER * right, (1 + BORDER) * right)
     ax.set_ylim(low - BORDER * right, high + BORDER * right)
     ax.set_aspect("equal")
@@ -183,12 +191,12 @@ def _plate(ax, plate, field, largest, lines, style):
     ax.add_collection(drawn, autolim=False).set_clip_path(rim, ax.transData)
     _polygons(ax, plate.edges, style.theme.ink, 0.8 * scale)
     if style.marks:
-        _signs(ax, plate, field, largest, scale)
+        _signs(ax, plate, field, scale)
 
 
 def _bands(ax, tri, value, style):
     """Bands of colour, and a thin line every second band: solid outward, dashed inward."""
-    bands = ax.tricontourf(tri, value, levels=np.linspace(-1, 1, style.tones + 1), cmap=SCALE, vmin=-1, vmax=1)
+    bands = ax.tricontourf(tri, value, levels=np.linspace(-1, 1, 2 * BANDS + 1), colors=steps_of_colour(style.rest))
     bands.set_edgecolor("face")  # closes the hairlines between bands
     bands.set_linewidth(0.25)
     for sign, dashes in ((1, "solid"), (-1, (0, (4, 2.5)))):
@@ -203,16 +211,16 @@ def _polygons(ax, shapes, ink, width, alpha=1.0):
     return ax.add_collection(drawn, autolim=False)
 
 
-def _signs(ax, plate, field, largest, scale):
+def _signs(ax, plate, field, scale):
     """+ where an area moves outward, - where it moves inward, at its furthest place a little off the edge."""
     xy = plate.plan
     away = cKDTree(np.concatenate(plate.edges)).query(xy)[0] > 0.04 * np.max(np.ptp(xy, axis=0))
-    for peak in peaks(field, largest):
-        near = np.flatnonzero(away & (field.value / field.value[peak] > 0.5))
-        if near.size:
-            place = xy[near[np.argmin(np.hypot(*(xy[near] - xy[peak]).T))]]
-            up = field.value[peak] > 0
-            ax.plot(*place, "+" if up else "_", color=NODE if up else "w", ms=7 * scale, mew=1.3 * scale)
+    for area in areas(field):
+        inside = area.members[away[area.members]]
+        near = inside if inside.size else area.members
+        place = xy[near[np.argmin(np.hypot(*(xy[near] - xy[area.peak]).T))]]
+        up = area.share > 0
+        ax.plot(*place, "+" if up else "_", color=NODE if up else "w", ms=7 * scale, mew=1.3 * scale)
 
 
 # --- figures ---

@@ -43,9 +43,11 @@ def field_figure(
         Panel(boards.plates, Motion(boards.painted(values, INSIDE * largest), largest), heading, label)
         for heading, label, values in panels
     ]
-    page = panels_sheet(drawn, FULL_WIDTH if columns == 1 else 180.0, columns, ROOMS, SIZES, Style(marks=marks))
+    page = panels_sheet(
+        drawn, FULL_WIDTH if columns == 1 else 180.0, columns, ROOMS, SIZES, Style(marks=marks, rest=False)
+    )
     words, at = partial(page.words, size=6.5, ink=page.theme.quiet, ha="center"), lambda part: part * page.width
-    page.colours(at(0.2), 9.5, at(0.6), 3.0)
+    page.colours(at(0.2), 9.5, at(0.6), 3.0, rest=False)
     for x in (-1, -0.5, 0, 0.5, 1):
         words(at(0.5 + 0.3 * x), 7.3, f"{x * largest:.2g}")
     words(at(0.18), 11, ends[0], ha="right")

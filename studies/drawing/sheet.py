@@ -59,10 +59,12 @@ class Sheet:
         place = x / self.width, y / self.height
         self.figure.text(*place, text, size=size, color=ink or self.theme.ink, family=lettering(), ha=ha, va=va)
 
-    def colours(self, left: float, bottom: float, wide: float, high: float, zero: bool = True) -> None:
-        """The scale of colours from full inward to full outward; zero: a bold line in its middle."""
+    def colours(
+        self, left: float, bottom: float, wide: float, high: float, zero: bool = True, rest: bool = True
+    ) -> None:
+        """The scale of colours from full inward to full outward; zero: a bold line in its middle; rest: as in steps_of_colour."""
         ax = self.axes(left, bottom, wide, high)
-        strip_of_colours(ax, 2 * BANDS, (-1, 1, 0, 1))
+        ax.imshow(steps_of_colour(rest)[None], aspect="auto", extent=(-1, 1, 0, 1), zorder=2)
         if zero:
             ax.plot([0, 0], [0, 1], color="0", lw=1.2)
         ax.set_axis_off()
@@ -71,6 +73,14 @@ class Sheet:
 def sheet(width: float, height: float, theme: Theme = THEMES["light"]) -> Sheet:
     """An empty Sheet of width and height in mm."""
     return Sheet(Figure((width / MM_PER_INCH, height / MM_PER_INCH), facecolor=theme.page), width, height, theme)
+
+
+def steps_of_colour(rest: bool = True) -> np.ndarray:
+    """(2 BANDS, 4) colours of the steps from full inward to full outward; rest: what moves less than a step has one tone."""
+    place = (np.arange(2 * BANDS) + 0.5) / (2 * BANDS)
+    if rest:
+        place[BANDS - 1 : BANDS + 1] = 0.5
+    return SCALE(place)
 
 
 def strip_of_colours(ax: Axes, steps: int, extent: tuple[float, float, float, float]) -> None:

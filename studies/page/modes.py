@@ -10,6 +10,7 @@ from fem.elements import Space
 from meshes.coupled_model import Structure, VibroacousticModes
 from studies.common.builds import Build
 from studies.drawing.boards import boards_of
+from studies.drawing.field import longest
 from studies.drawing.mode_names import furthest, names_with_air
 from studies.drawing.mode_pictures import CONTACT_SUBDIVIDE
 from studies.drawing.plan import Motion, Panel, contact_figure
@@ -54,7 +55,7 @@ def contact_sheet(scene: ViewerScene, structure: Structure, modes: Vibroacoustic
     panels = []
     for k, (column, label) in enumerate(zip(columns.T, scene.labels), 1):
         fields = boards.moving(column)
-        motion = Motion(fields, max(f.largest for f in fields.values()))
+        motion = Motion(fields, max(f.largest for f in fields.values()), longest(column.reshape(-1, 6)[:, :3]))
         panels.append(Panel(boards.plates, motion, f"{k}    {modes.frequency[k - 1]:.0f} Hz", label))
     return fewer_colours(png(contact_figure(panels, THEMES["light"])))
 
