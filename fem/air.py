@@ -14,8 +14,8 @@ from fem.elements import Space
 from fem.factor import Factor, Solver
 from fem.interpolate import BasisSpace, normal_displacement
 from fem.materials import lookup
+from fem.still_air import DENSITY, SPEED
 
-DENSITY, SPEED = 1.204, 343.2  # kg/m3 and m/s, of air at 20 C (textbook)
 FEWEST = 8  # cavity modes kept, the uniform pressure among them
 
 

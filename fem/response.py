@@ -14,8 +14,8 @@ from numpy.typing import ArrayLike
 from fem.air import DENSITY, Opening
 from fem.body_modes import RADIATION
 from fem.radiation import Radiation, RadiationAt, in_basis, radiation_at
+from fem.still_air import VISCOSITY
 
-VISCOSITY = 1.81e-5  # Pa s, of air at 20 C
 CHUNK = 64  # frequencies worked on at a time
 FREQUENCIES = np.arange(40.0, 1000.5, 1.0)  # Hz
 NEGATIVE = 1e-8  # relative size of a negative eigenvalue taken for round-off

@@ -10,7 +10,7 @@ from skfem import Basis, BilinearForm, FacetBasis
 from skfem.helpers import dot, grad
 
 from fem.air import AirModes, Cavity, CavityModes, Coupling
-from fem.response import VISCOSITY
+from fem.still_air import VISCOSITY
 
 GAMMA, PRANDTL = 1.4, 0.71  # of air at 20 C (textbook)
 

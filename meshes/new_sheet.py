@@ -132,7 +132,7 @@ diameter_mm = 98
 # Strings of your own, one table each, the lowest first; what is left out is that of the same string of the set:
 # [[strings.string]]
 # name = "E2"
-# gauge_mm = 1.35               # or gauge_in = 0.053
+# gauge_mm = 1.35               # or gauge_in = 0.053; the drag of the air is computed from it
 # unit_mass_g_m = 10.6          # or unit_weight_lb_per_inch = 5.94e-4
 # pitch_Hz = 82.4               # or tension_N, or tension_lb
 # core_mm = 0.46                # core of a wound string; of a plain one its gauge

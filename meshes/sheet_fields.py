@@ -326,7 +326,9 @@ class StringTable(Table):
     core_GPa: Number | None = Field(None, ge=0.5, le=250, description="core's Young's modulus; default: music wire")
     loss_friction: Loss | None = Field(None, description="loss factor of the stretched string, all frequencies alike")
     loss_friction_range: tuple[Loss, Loss] | None = Field(None, description="its lowest and highest likely value")
-    loss_air_per_s: Drag | None = Field(None, description="drag of the air: loss factor times angular frequency")
+    loss_air_per_s: Drag | None = Field(
+        None, description="loss factor times angular frequency, in place of the drag computed from gauge_mm"
+    )
     loss_air_per_s_range: tuple[Drag, Drag] | None = None
     loss_bending: Loss | None = Field(None, description="loss factor of the core's bending")
     loss_bending_range: tuple[Loss, Loss] | None = None

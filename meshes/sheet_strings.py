@@ -81,8 +81,10 @@ def _filled(given: Sequence[TomlTable], name: str, scale: float) -> StringSet:
             raw["core_GPa"] = [WIRE_GPA, "assumed: music wire, from memory"]
         if same and "stiffness_N_mm2" not in raw and "core_mm" not in raw:
             raw["stiffness_N_mm2"] = [1e6 * s.bending_stiffness, source]
+        if s.diameter and "loss_air_per_s" not in raw:
+            raw.setdefault("gauge_mm", [1e3 * s.diameter, source])
         for key, name_there in LOSSES.items():
-            if key not in raw:
+            if key not in raw and not (s.diameter and key == "loss_air_per_s"):
                 raw[key] = [getattr(s, name_there), source, getattr(low, name_there), getattr(high, name_there)]
     return read_set({"title": OWN, "scale_mm": 1e3 * scale, "string": given}, OWN)
 
@@ -142,6 +144,8 @@ def _from_lists(given: Strings, base: str) -> StringSet:
     raw: list[TomlTable] = [{"name": s.name} for s in lender.strings]
     for item, mass in zip(raw, given.unit_mass):
         item["mass_g_per_m"] = 1e3 * mass
+    for item, gauge in zip(raw, given.gauge):
+        item["gauge_mm"] = 1e3 * gauge
     for item, tension in zip(raw, given.tension):
         item["tension_N"] = tension
     return _filled(raw, base, given.scale_length)

@@ -51,7 +51,7 @@ class StringSet:
     assumed: tuple[str, ...]  # values that are assumed or from memory, as plain lines
 
     @property
-    def loss_assumed(self) -> bool:
+    def loss_uncertain(self) -> bool:
         """True if losses are a range: then ratios between builds say more than seconds."""
         return self.least_loss != self.strings or self.most_loss != self.strings
 
@@ -90,16 +90,17 @@ def read_set(
         if scale is not None:
             made = replace(made, length=scale, tension=made.tension * (scale / made.length) ** 2)
         strings.append(made)
-        low.append(_lossy(made, *(value[key][2] for key in LOSSES)))
-        high.append(_lossy(made, *(value[key][3] for key in LOSSES)))
+        low.append(_lossy(made, {key: value[key][2] for key in LOSSES if key in value}))
+        high.append(_lossy(made, {key: value[key][3] for key in LOSSES if key in value}))
         told |= {f"{label} {key}": v[1] for key, v in value.items()}
         assumed += [f"{label} {key}: {v[1]}" for key, v in value.items() if "assumed" in v[1] or "from memory" in v[1]]
     title = raw.get("title", name)
     return StringSet(name, title, tuple(strings), tuple(low), tuple(high), told, tuple(assumed))
 
 
-def _lossy(string: String, friction: float, air: float, bending: float) -> String:
-    """The string with other losses, order LOSSES."""
+def _lossy(string: String, losses: Mapping[str, float]) -> String:
+    """The string with other losses {of LOSSES: value}, 0 where left out."""
+    friction, air, bending = (losses.get(key, 0.0) for key in LOSSES)
     return replace(string, loss_friction=friction, loss_air=air, loss_bending=bending)
 
 
@@ -138,9 +139,10 @@ def _item(item: TomlValue, where: str) -> Quantity:
 
 def _string(label: str, value: Mapping[str, Quantity], scale: float, where: str) -> String:
     """String of a scale length [m]; its tension from the pitch where it is not given."""
-    missing = [key for key in ("mass", *LOSSES) if key not in value]
+    missing = [key for key in ("mass", *LOSSES) if key not in value and (key != "loss_air" or "gauge" not in value)]
     if missing:
-        raise ValueError(f"{where}: no {' and no '.join(missing)}; expected a value for each")
+        hint = ", or the gauge, from which the drag of the air is computed" if "loss_air" in missing else ""
+        raise ValueError(f"{where}: no {' and no '.join(missing)}; expected a value for each{hint}")
     if "tension" not in value and "pitch" not in value:
         raise ValueError(f"{where}: expected tension_N, tension_lbf or pitch_Hz; found none of them")
     mass = value["mass"][0]
@@ -157,4 +159,6 @@ def _string(label: str, value: Mapping[str, Quantity], scale: float, where: str)
         stiffness = value["core_modulus"][0] * np.pi * value["core"][0] ** 4 / 64
     else:
         raise ValueError(f"{where}: expected stiffness_N_mm2, or core_mm (core_in) with core_GPa")
-    return String(label, scale, tension, mass, float(stiffness), **{key: value[key][0] for key in LOSSES})
+    losses = {key: value[key][0] for key in LOSSES if key in value}
+    diameter = 0.0 if "loss_air" in value else value["gauge"][0]
+    return String(label, scale, tension, mass, float(stiffness), **losses, diameter=diameter)

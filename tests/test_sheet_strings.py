@@ -69,10 +69,21 @@ def test_own_table_in_inches_and_pounds(read):
     assert found.loss_friction == string_set("steel").strings[0].loss_friction  # of the string nearest in weight
 
 
+def test_own_tables_borrow_the_gauge_for_the_air(read):
+    """The air drags on the string's own gauge, or on that of the string that lends its losses."""
+    lent = string_set("steel").strings[0]
+    assert strings_of(read(ONE))[0].strings[0].diameter == pytest.approx(lent.diameter)
+    (thin,) = strings_of(read(ONE + "gauge_mm = 1.2\n"))[0].strings
+    (rate,) = strings_of(read(ONE + "gauge_mm = 1.2\nloss_air_per_s = 0.2\n"))[0].strings
+    assert (thin.diameter, thin.loss_air) == (pytest.approx(1.2e-3), 0) and (rate.diameter, rate.loss_air) == (0, 0.2)
+    listed, _ = strings_of(read("unit_mass_g_m = [10, 6, 3.5, 2, 1, 0.5]\ngauge_mm = [1.3, 1, 0.8, 0.6, 0.4, 0.3]\n"))
+    assert [s.diameter for s in listed.strings] == pytest.approx([1.3e-3, 1e-3, 0.8e-3, 0.6e-3, 0.4e-3, 0.3e-3])
+
+
 def test_a_range_of_losses(read):
     found, _ = strings_of(read(ONE + "loss_friction = 1e-3\nloss_friction_range = [5e-4, 2e-3]\n"))
     ends = [s[0].loss_friction for s in (found.least_loss, found.strings, found.most_loss)]
-    assert ends == [5e-4, 1e-3, 2e-3] and found.loss_assumed
+    assert ends == [5e-4, 1e-3, 2e-3] and found.loss_uncertain
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ def test_nylon_set_is_in_tune(record):
         "Hz",
     )
     assert tuned == pytest.approx(pitches, rel=4e-3)
-    assert not found.loss_assumed and not found.assumed
+    assert found.loss_uncertain and not found.assumed  # ranges are estimated, values are not
 
 
 def test_steel_tensions_follow_the_string_makers_formula(record):
@@ -36,7 +36,7 @@ def test_steel_tensions_follow_the_string_makers_formula(record):
     for string, inches in ((found.strings[4], 0.016), (found.strings[5], 0.012)):
         assert string.mass == pytest.approx(7850 * np.pi / 4 * (inches * 0.0254) ** 2, rel=0.01)
         assert string.bending_stiffness == pytest.approx(203e9 * np.pi / 64 * (inches * 0.0254) ** 4)
-    assert found.loss_assumed
+    assert found.loss_uncertain
     assert any("E2 loss_friction: assumed" in line for line in found.assumed)
     for low, mid, high in zip(found.least_loss, found.strings, found.most_loss):
         assert low.loss_friction < mid.loss_friction < high.loss_friction
@@ -72,6 +72,17 @@ def test_a_makers_own_set_in_millimetres():
     assert found.sources["G3 mass"] == "maker's own value"
 
 
+def test_a_gauge_stands_for_the_air_unless_its_rate_is_given():
+    """Air is counted once: the drag on the gauge, or the rate that its source gives."""
+    one = {k: v for k, v in OWN.items() if k != "loss_air_per_s"} | {"gauge_mm": 1.0}
+    (found,) = read_set({"scale_mm": 650, "string": [one]}, "mine").strings
+    assert (found.diameter, found.loss_air) == (1e-3, 0)
+    (rate,) = read_set({"scale_mm": 650, "string": [one | {"loss_air_per_s": 1.7}]}, "mine").strings
+    assert (rate.diameter, rate.loss_air) == (0, 1.7)
+    assert [round(1e3 * s.diameter, 2) for s in string_set("steel").strings] == [1.35, 1.07, 0.81, 0.61, 0.41, 0.30]
+    assert not any(s.diameter for s in string_set("nylon").strings)
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [
@@ -84,6 +95,7 @@ def test_a_makers_own_set_in_millimetres():
         ({"core_mm": None}, "expected stiffness_N_mm2, or core_mm"),
         ({"pitch_Hz": None}, "tension_N, tension_lbf or pitch_Hz"),
         ({"loss_bending": None}, "no loss_bending"),
+        ({"loss_air_per_s": None}, "no loss_air; expected a value for each, or the gauge"),
     ],
 )
 def test_a_set_that_cannot_be_read_says_where(change, words):

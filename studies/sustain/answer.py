@@ -179,7 +179,7 @@ def _dissipated(study):
         for how, p in own.items()
     )
     string = np.mean([p.share[STRING] for p in own.values()])
-    loss = ", whose losses are assumed: trust the ratios more than the seconds" if study.strings.loss_assumed else ""
+    loss = ", whose losses are a range: trust the ratios more than the seconds" if study.strings.loss_uncertain else ""
     return [
         f"Of a pluck's energy {rim} turns to heat in the rim as the sheet builds it; a rim without any loss would let the "
         f"median note last {gain}.",

@@ -76,7 +76,7 @@ def ratio_ranges(playing: Playing, mine: Played, own: Played) -> dict[str, np.nd
     medians = lambda times: [verdicts.median_ratio(*both) for both in zip(*times)]
     few = lambda modes, strings=None: medians(boards.decay_times(playing, m, strings) for m in modes)
     given, ranges = medians(boards.few_of(playing, p.board) for p in (mine, own)), {}
-    if strings.loss_assumed:
+    if strings.loss_uncertain:
         ranges[STRING_LOSSES] = np.array([given, few(pair, strings.least_loss), few(pair, strings.most_loss)])
     low, high = zip(*(boards.rim_range(p.build.body, p.modes) for p in (mine, own)))
     ranges[RIM_LOSSES] = np.array([given, few(low), few(high)])
