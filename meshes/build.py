@@ -19,9 +19,13 @@ CLEAR = 0.5e-3  # m, that a brace's end which is not let in keeps from the facet
 LONGEST_ARC = 0.35  # of the radius of a bend: keeps the flat facets of the rim within .4 % of its shape
 
 
-def mesh_body(body: Body, size: float = DEFAULT_SIZE) -> ShellMesh:
-    """ShellMesh of a Body with edges of about `size` [m]. Regions are those of parts.sections(body)."""
-    rim = _rim(body, size)
+def mesh_body(body: Body, size: float = DEFAULT_SIZE, times: float = 1.0) -> ShellMesh:
+    """ShellMesh of a Body with edges of about `size` [m]. Regions are those of parts.sections(body).
+
+    times: so many times longer edges, also in the bends, where `size` alone would leave them as they are.
+    """
+    rim = _rim(body, size, times)
+    size = times * size
     pieces = [_plate(body, "top", rim, size), _plate(body, "back", rim, size), _sides(body, rim, size)]
     if body.neck is not None:
         pieces.append(neck_piece(body, pieces[2], size))
@@ -32,8 +36,8 @@ def mesh_body(body: Body, size: float = DEFAULT_SIZE) -> ShellMesh:
 # --- the rim ---
 
 
-def _rim(body: Body, size: float) -> Rim:
-    """Rim with stations at block edges, bars, neck edges, let-in brace ends and ports, and about `size` [m] between."""
+def _rim(body: Body, size: float, times: float = 1.0) -> Rim:
+    """Rim with stations at block edges, bars, neck edges, let-in brace ends and ports, and about `times size` [m] between."""
     outline = body.outline
     fixed = [0.0, outline.perimeter, where_y(outline, 0.0)[-1]]
     for block, end in ((body.neck_block, -1), (body.tail_block, 0)):
@@ -53,7 +57,7 @@ def _rim(body: Body, size: float) -> Rim:
     arcs = []
     for a, b in zip(knots, np.append(knots[1:], knots[0] + outline.perimeter)):
         here = (place - a) % outline.perimeter <= b - a
-        longest = min(size, LONGEST_ARC * np.min(np.abs(radius[here]), initial=np.inf))
+        longest = times * min(size, LONGEST_ARC * np.min(np.abs(radius[here]), initial=np.inf))
         n = 1 if a in whole else max(1, round((b - a) / longest + 0.2))
         arcs.append(a + (b - a) * np.arange(n) / n)
     arc = np.concatenate(arcs)

@@ -19,9 +19,9 @@ NOT_ON_A_LOOSE_PLATE = ("bridge", "neck_block", "tail_block")  # glued later; br
 STEPS = 400  # places along the body among which bouts and waist are looked for
 
 
-def mesh_open_rim(body: Body, size: float = DEFAULT_SIZE) -> ShellMesh:
-    """ShellMesh of the rim alone with edges of about `size` [m]; named edges 'rim_top' and 'rim_back'."""
-    return _alone(_sides(body, _rim(body, size), size), ())
+def mesh_open_rim(body: Body, size: float = DEFAULT_SIZE, times: float = 1.0) -> ShellMesh:
+    """ShellMesh of the rim alone, edges as in mesh_body; named edges 'rim_top' and 'rim_back'."""
+    return _alone(_sides(body, _rim(body, size, times), times * size), ())
 
 
 def mesh_loose_plate(body: Body, plate: str, size: float = DEFAULT_SIZE) -> ShellMesh:

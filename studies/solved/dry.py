@@ -7,9 +7,11 @@ from pathlib import Path
 import numpy as np
 
 from fem.eigen import Modes, modes
+from fem.elements import Space
 from fem.energies import Energies, energies, masses
 from fem.modal_losses import modal_stiffness, modal_stiffness_and_losses
 from fem.model import Model, assemble, weights
+from fem.richer import richer_modes
 from meshes.body import Body
 from meshes.build import mesh_body
 from meshes.saddle import saddle_load
@@ -54,8 +56,19 @@ def first_modes(row: Row, count: int) -> Row:
 
 def solve_dry(build: Build, model: Model, count: int) -> Row:
     """Row of a build on a model."""
+    loads = string_loads(build.body, model.space)
+    return row_of(build, model, modes(model, weights(build.sections()), count, loads=loads))
+
+
+def solve_richer(build: Build, model: Model, space: Space, found: Modes) -> Row:
+    """Row of a build on a richer Model than the Space, on the same triangles, where its modes were found."""
+    loads = string_loads(build.body, model.space)
+    return row_of(build, model, richer_modes(model, weights(build.sections()), space, found, loads))
+
+
+def row_of(build: Build, model: Model, found: Modes) -> Row:
+    """Row of a build from its modes on a model."""
     sections = build.sections()
-    found = modes(model, weights(sections), count, loads=string_loads(build.body, model.space))
     split = energies(model, sections, found.shape)
     bridge = saddle_load(build.body, model.space) @ found.shape
     if split.losses_unknown:
