@@ -128,6 +128,16 @@ def with_losses(body: BodyModes, factors: Mapping[str, float]) -> BodyModes:
     return replace(body, loss=turn(body.loss), viscous=turn(body.viscous), radiation=B)
 
 
+def with_more_loss(body: BodyModes, name: str, loss: np.ndarray) -> BodyModes:
+    """The body with a further hysteretic loss (n, n) or (n,) [rad2/s2] under a name of its own. Frequencies and shapes stay.
+
+    ValueError if a part has that name, or the loss would give energy back.
+    """
+    if name in body.loss or name in body.viscous:
+        raise ValueError(f"losses of '{name}' are in this body already; expected a name of its own")
+    return replace(body, loss={**body.loss, name: loss})
+
+
 def radiation_factor(resistance: np.ndarray) -> np.ndarray:
     """B (n, n) of C_rad = B B' from modal radiation resistances (n, n, n) [1/s], one matrix at each mode's frequency.
 

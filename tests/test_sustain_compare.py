@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from string_cases import wooden_box
+from sustain_cases import unexplained
 
 from fem.body_modes import with_losses
 from fem.fretboard import Wolf
@@ -13,10 +14,10 @@ from fem.strings import Pluck
 from meshes.sheet_strings import Strung
 from meshes.string_sets import string_set
 from meshes.supports import FREE, LAP
-from studies.sustain.compare import compare, limits, play
+from studies.sustain.compare import compare, limits, play, with_unexplained
 from studies.sustain.fretboards import Playing, board, decay_times, mean_mobility, rim_range, times_rim
 from studies.sustain.hearing import NO_DIFFERENCE, combined, verdict
-from studies.sustain.result import MESH, RIM_LOSSES, STRING_LOSSES, SUPPORT_CONDITIONS, TIMES, WOOD
+from studies.sustain.result import MESH, RIM_LOSSES, STRING_LOSSES, SUPPORT_CONDITIONS, TIMES, UNEXPLAINED, WOOD
 from studies.sustain.solve import mesh_by_note
 from studies.sustain.verdict import find_flip, one_a_note, word_with_losses
 
@@ -58,7 +59,7 @@ def solve(folder, times):
         build = SimpleNamespace(name=name, label=name.replace("_", " "), body=guitar)
         for how in SUPPORT_CONDITIONS:
             body = with_losses(held[how], {"sides": loss})
-            played[name, how] = play(playing, build, how, body, board(playing, body), stiffness)
+            played[name, how] = play(playing, build, how, body, board(playing, body), stiffness, unexplained(body))
     for how, longer in ROUGHER.items():
         p = played["doubled_sides", how]
         rough = replace(p.board, **{key: longer * getattr(p.board, key) for key in TIMES})
@@ -104,6 +105,30 @@ def test_each_doubt_is_that_of_its_time_and_of_how_it_is_held(compared):
         assert (low < 0.99).all() and (high > 1.01).all()  # both ends of both ranges move the ratio
         for end, ends in zip((c.low, c.high), zip(*c.doubts.values())):
             assert abs(np.log(end / c.ratio)) == pytest.approx(np.linalg.norm(np.log(np.array(ends) / c.ratio)))
+
+
+def test_the_doubt_of_unexplained_loss_spans_every_place_and_none(solved, compared):
+    """The ratio with each loss in both builds alike, worked out here from the losses of bodies put together by hand."""
+    for how, c in compared.items():
+        pair = [solved.played[name, how] for name in reversed(NAMES)]
+        ratios = []
+        given = np.divide(*(decay_times(solved.playing, p.modes) for p in pair))
+        for place in pair[0].unexplained:
+            more = [replace(p.modes, loss=p.modes.loss | {place: p.unexplained[place]}) for p in pair]
+            ratios.append(np.divide(*(decay_times(solved.playing, m) for m in more)))
+        for k, judged in enumerate((c, c.early, c.sound)):
+            middle = lambda r, k=k: np.exp(np.nanmedian(np.log(r[k])))
+            medians = [1.0, *(middle(r) / middle(given) for r in ratios)]
+            assert np.array(judged.doubts[UNEXPLAINED]) / judged.ratio == pytest.approx(
+                [min(medians), max(medians)], rel=1e-3
+            )
+    assert compared[FREE].doubts[UNEXPLAINED][1] > 1.01 * compared[FREE].ratio  # the sides lose alike once more in both
+
+
+def test_unexplained_loss_shortens_the_sheets_own(solved):
+    own = solved.played["sheet", FREE]
+    ratios = with_unexplained(solved.playing, own)
+    assert set(ratios) == set(own.unexplained) and all(0.3 < r < 1 for r in ratios.values())
 
 
 def test_the_cause_is_read_from_the_sheets_own_to_the_build(compared):

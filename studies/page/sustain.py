@@ -9,6 +9,7 @@ from scipy.signal import resample_poly
 
 from fem.strings import Pluck, String
 from meshes.supports import LAP
+from meshes.unexplained_loss import LARGEST
 from studies.common.table import Table
 from studies.common.two_meshes import LIMIT
 from studies.common.words import percent, percent_change, signed, span
@@ -115,6 +116,8 @@ def doubt_lines(study: Study) -> tuple[tuple[str, ...], tuple[str, ...]]:
     lines = (
         f"- Wood scatter: what two boards of one species do to a pair of boxes; {drawn}. Measuring your own boards lessens it.",
         "- Losses of strings and of the rim: ranges, since they are hardly measured. A measured loss factor lessens it.",
+        f"- Unexplained loss: published guitars lose up to {LARGEST:g} of loss factor more in their first resonances than the example "
+        "guitars as computed. It may sit in the wood, in joints and linings or in the soundhole, or have been the holder's: the range spans all.",
     )
     flips = [
         f"- {c.build.label}, {c.how}: the verdict becomes '{c.flip.word}' where the rim's loss factor is {c.flip.loss_factor:.3f} "

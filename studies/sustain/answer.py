@@ -6,10 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.body_modes import STRING
+from meshes.unexplained_loss import LARGEST
 from studies.common.two_meshes import LIMIT
 from studies.common.words import capital, change, percent, percent_change, quoted, several, span
 from studies.sustain.hearing import CANNOT_TELL, NO_DIFFERENCE, TOLERANCES
-from studies.sustain.result import SUPPORT_CONDITIONS, WOOD, Compared, Judged, Study
+from studies.sustain.result import SUPPORT_CONDITIONS, UNEXPLAINED, WOOD, Compared, Judged, Study
 
 SOLID = "solid_laminated"
 QUESTION = "Do solid linings lengthen sustain?"
@@ -29,7 +30,7 @@ def behind(study: Study) -> str:
     """What stands behind the answer, in one paragraph."""
     solid = solid_linings(study)
     single = [*_single_notes(study, solid), *_measures(solid)] if solid.compared else []
-    return " ".join([*single, *_dissipated(study), *_wood(study), MODEL])
+    return " ".join([*single, *_dissipated(study), *_unexplained(study), *_wood(study), MODEL])
 
 
 @dataclass(frozen=True)
@@ -184,6 +185,21 @@ def _dissipated(study):
         f"Of a pluck's energy {rim} turns to heat in the rim as the sheet builds it; a rim without any loss would let the "
         f"median note last {gain}.",
         f"{percent(string, 0)} turns to heat in the strings themselves{loss}.",
+    ]
+
+
+def _unexplained(study):
+    """What measured guitars lose beyond the parts that are computed, and what that would do to the notes."""
+    places = list(next(iter(study.unexplained.values())))
+    told = [
+        " and ".join(f"{change(ratios[place])} {how}" for how, ratios in study.unexplained.items()) for place in places
+    ]
+    return [
+        f"Published guitars lose up to {LARGEST:g} of loss factor more in their first resonances than the example guitars as computed; how "
+        f"much of it in their holders is not known. Were it in the guitar, alike in every build, the median note on the sheet's own rim would last, "
+        f"{'; '.join(f'{place}, {t}' for place, t in zip(places, told))} (joints and linings would then have a loss factor of "
+        f"{study.unexplained_in_joints:.2g}, the rim as given has {study.rim_loss_factor:.2g}): the doubt '{UNEXPLAINED}' spans all "
+        "three and none."
     ]
 
 

@@ -10,12 +10,29 @@ from studies.solved.coupled import CoupledModels
 from studies.sustain import fretboards as boards
 from studies.sustain import verdict as verdicts
 from studies.sustain.fretboards import Playing, times_rim
-from studies.sustain.result import MESH, RIM_LOSSES, STRING_LOSSES, TIMES, WOOD, Compared, Judged, Medians, Played
+from studies.sustain.result import (
+    MESH,
+    RIM_LOSSES,
+    STRING_LOSSES,
+    TIMES,
+    UNEXPLAINED,
+    WOOD,
+    Compared,
+    Judged,
+    Medians,
+    Played,
+)
 from studies.sweep.scatter import ScatteredNotes
 
 
-def play(playing: Playing, build: Build, how: str, modes: BodyModes, rough: Fretboard, stiffness: float) -> Played:
-    """Played of one build held one way, with its counterfactual; rough: its Fretboard on the coarser mesh."""
+def play(
+    playing: Playing, build: Build, how: str, modes: BodyModes, rough: Fretboard, stiffness: float,
+    unexplained: dict[str, np.ndarray],
+) -> Played:  # fmt: skip
+    """Played of one build held one way, with its counterfactual; rough: its Fretboard on the coarser mesh.
+
+    stiffness, unexplained: as in Played.
+    """
     given, without = boards.board(playing, modes), boards.board(playing, times_rim(modes, 0.0))
     median = Medians(
         **{key: float(np.median(getattr(given, key)[given.valid])) for key in (*TIMES, "radiated")},
@@ -25,7 +42,7 @@ def play(playing: Playing, build: Build, how: str, modes: BodyModes, rough: Fret
     )
     wolves = verdicts.one_a_note(wolf_notes(playing.strings.strings, modes, playing.frets))
     share, rate = verdicts.mean_shares(given), verdicts.mean_shares(given, 1 / given.decay_time)
-    return Played(build, how, modes, given, rough, without, wolves, median, share, rate, stiffness)
+    return Played(build, how, modes, given, rough, without, wolves, median, share, rate, stiffness, unexplained)
 
 
 def compare(playing: Playing, mine: Played, own: Played, scatter: ScatteredNotes | None, rim_loss: float) -> Compared:
@@ -71,7 +88,7 @@ def judged_times(
 
 
 def ratio_ranges(playing: Playing, mine: Played, own: Played) -> dict[str, np.ndarray]:
-    """{cause: (3, 3) ratios of the few notes}: rows as given and at each end of the cause's range, columns the TIMES."""
+    """{cause: (n, 3) ratios of the few notes}: rows as given and at each end of the cause's range, columns the TIMES."""
     pair, strings = (mine.modes, own.modes), playing.strings
     medians = lambda times: [verdicts.median_ratio(*both) for both in zip(*times)]
     few = lambda modes, strings=None: medians(boards.decay_times(playing, m, strings) for m in modes)
@@ -80,6 +97,8 @@ def ratio_ranges(playing: Playing, mine: Played, own: Played) -> dict[str, np.nd
         ranges[STRING_LOSSES] = np.array([given, few(pair, strings.least_loss), few(pair, strings.most_loss)])
     low, high = zip(*(boards.rim_range(p.build.body, p.modes) for p in (mine, own)))
     ranges[RIM_LOSSES] = np.array([given, few(low), few(high)])
+    more = zip(*(boards.with_unexplained(p.modes, p.unexplained).values() for p in (mine, own)))
+    ranges[UNEXPLAINED] = np.array([given, *map(few, more)])
     return ranges
 
 
@@ -106,6 +125,12 @@ def top_damping(playing: Playing, own: Played) -> tuple[float, float]:
     at = lambda factor: boards.decay_times(playing, boards.times_top(own.modes, factor), alone=True)[0]
     half, double = (verdicts.median_ratio(at(factor), given) for factor in boards.TOP_LOSS)
     return half, double
+
+
+def with_unexplained(playing: Playing, own: Played) -> dict[str, float]:
+    """{place: T60 of the few notes with the most that may be lost there beyond all parts, over T60 as given}."""
+    given, more = boards.few_of(playing, own.board)[0], boards.with_unexplained(own.modes, own.unexplained)
+    return {place: verdicts.median_ratio(boards.decay_times(playing, body)[0], given) for place, body in more.items()}
 
 
 def limits(playing: Playing, own: Played) -> tuple[float, float]:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fem.body_modes import BodyModes, dampings, normal_mobility, with_losses
+from fem.body_modes import BodyModes, dampings, normal_mobility, with_losses, with_more_loss
 from fem.coupled_string import couple, fall_time, pluck_note, radiated_decay_time, valid_partials
 from fem.fretboard import Fretboard, fretboard
 from fem.strings import Pluck, String, fretted_length
@@ -15,6 +15,7 @@ from meshes.coupled_model import Structure
 from meshes.parts import RIM
 from meshes.sheet_strings import Strung
 from meshes.string_sets import StringSet
+from meshes.unexplained_loss import IN_JOINTS, IN_OPENINGS, IN_WOOD, LARGEST
 from studies.common.inputs import BadInput
 from studies.common.kept import Kind, flat, kept, unflat
 from studies.common.ranges import numbers, positive, shares
@@ -139,6 +140,11 @@ def rim_range(guitar: Body, body: BodyModes) -> tuple[BodyModes, BodyModes]:
     return at(JOINT_LOSS[0], WOOD_LOSS[0], min), at(JOINT_LOSS[1], WOOD_LOSS[1], max)
 
 
+def with_unexplained(body: BodyModes, losses: Mapping[str, np.ndarray]) -> dict[str, BodyModes]:
+    """{place: the body with that loss}; losses {place: (n, n)}."""
+    return {place: with_more_loss(body, place, loss) for place, loss in losses.items()}
+
+
 def times_top(body: BodyModes, factor: float) -> BodyModes:
     """With the losses of the top and its braces multiplied."""
     return with_losses(body, {part: factor for part in ("top", "top_braces") if part in body.loss})
@@ -147,11 +153,17 @@ def times_top(body: BodyModes, factor: float) -> BodyModes:
 def range_notes() -> tuple[Assumption, ...]:
     """The ranges as Assumptions."""
     low, high = JOINT_LOSS
+    most = (
+        f"0 to {LARGEST:g} of loss factor in the first resonances, {', '.join((IN_WOOD, IN_JOINTS))} or {IN_OPENINGS}"
+    )
     wood = f"{WOOD_LOSS[0]:g} to {WOOD_LOSS[1]:g} times the wood's"
     why = "assumed: woods of one name differ so, and glue between laminations is not measured"
     return (
         Assumption("joints, loss factor", f"{low:g} to {high:g}", "assumed: hardly measured"),
         Assumption("sides, linings, blocks, side bars, loss factors", wood, why),
+        Assumption(
+            "a loss that no part explains", most, "assumed: published Q of guitars are lower, their holder not known"
+        ),
     )
 
 

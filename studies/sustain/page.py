@@ -8,6 +8,7 @@ import numpy as np
 from fem.body_modes import RADIATION, STRING
 from meshes.joints import joint_of
 from meshes.supports import LAP
+from meshes.unexplained_loss import LARGEST
 from studies.common import cautions
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
 from studies.common.groups import IN_RIM
@@ -124,6 +125,8 @@ def as_json(study: Study) -> dict[str, Plain]:
         "notes": per_note(study),
         "would_change_the_verdict": matters(study),
         "rim_loss_factor_of_the_sheets_own": known(study.rim_loss_factor),
+        "decay_ratio_with_unexplained_loss": study.unexplained,
+        "unexplained_loss_factor_in_joints_and_linings": study.unexplained_in_joints,
         "no_rim_loss_with_losses_low": study.no_rim_low,
         "no_rim_loss_with_losses_high": study.no_rim_high,
         "flip_looked_for_between": list(study.flip_range),
@@ -164,7 +167,7 @@ def write_report(
         "energy": {how: energy_svg(rows, how) for how, rows in shares.items()},
         "doubts": {how: uncertainty_svg(real(study, how), how) for how in SUPPORT_CONDITIONS if real(study, how)},
         "maps": {how: [(p.relative_to(out).as_posix(), words) for p, words in drawn] for how, drawn in maps.items()},
-        "strings_assumed": together(study.strings.assumed), "radiation": RADIATION, "string": STRING,
+        "strings_assumed": together(study.strings.assumed), "radiation": RADIATION, "string": STRING, "unexplained": LARGEST,
     })  # fmt: skip
     return [page, table, notes, machine]
 

@@ -17,11 +17,12 @@ from studies.common.inputs import NO_SOURCE, Source
 from studies.sustain.hearing import Verdict
 
 SUPPORT_CONDITIONS = (FREE, LAP)
-MESH, WOOD, STRING_LOSSES, RIM_LOSSES = (
+MESH, WOOD, STRING_LOSSES, RIM_LOSSES, UNEXPLAINED = (
     "mesh",
     "wood scatter",
     "string losses",
     "rim losses",
+    "unexplained loss",
 )  # what is uncertain about a ratio
 TIMES = "decay_time", "early_decay_time", "sound_decay_time"  # measures of a Fretboard, as of fretboards.decay_times
 
@@ -58,6 +59,9 @@ class Played:
     share: dict[str, float]  # {group of common.groups.GROUPS or 'string': mean over the valid notes}; sums to 1
     rate: dict[str, float]  # {the same: 1/s}, mean over the valid notes of share/T60: how fast notes lose to it
     stiffness: float  # of the rim over that of the sheet's own, in the motion of the sheet's own low modes
+    unexplained: dict[str, np.ndarray] = field(
+        repr=False
+    )  # {place of meshes.unexplained_loss: (n, n) the most it may lose}
 
     @property
     def rim(self) -> float:
@@ -141,6 +145,10 @@ class Study:
     ]  # {how: {tolerance: share of the sheet's own notes moved beyond by the mesh}}
     top_damping: dict[str, tuple[float, float]]  # {how: (T60 with half the top's losses over given, with double)}
     rim_loss_factor: float  # mean of the sheet's own rim, by the energy stored in it
+    unexplained: dict[
+        str, dict[str, float]
+    ]  # {how: {place: T60 of the sheet's own with the most it may lose, over given}}
+    unexplained_in_joints: float  # loss factor that joints and linings would then have
     highest_valid: float  # Hz: no note is answered for above
     sizes: tuple[float, float]  # m, the finer and the coarser mesh
     unknowns: tuple[int, int]

@@ -8,7 +8,8 @@ from meshes import string_places
 from meshes.body import Body
 from meshes.coupled_model import FluidDomain, fluid_domain
 from meshes.string_body import string_body
-from meshes.supports import assumptions, with_supports
+from meshes.supports import FREE, assumptions, with_supports
+from meshes.unexplained_loss import IN_JOINTS, LARGEST, factors, unit_losses
 from studies.common.builds import builds, complete_linings
 from studies.common.progress import Progress
 from studies.common.side_by_side import SideBySide
@@ -16,7 +17,7 @@ from studies.common.two_meshes import COARSER, both
 from studies.solved.coupled import STEPS, CoupledModels, coupled_models
 from studies.sustain import fretboards as boards
 from studies.sustain import verdict as verdicts
-from studies.sustain.compare import compare, limits, play, rim_stiffness, top_damping
+from studies.sustain.compare import compare, limits, play, rim_stiffness, top_damping, with_unexplained
 from studies.sustain.drying import drying
 from studies.sustain.result import SUPPORT_CONDITIONS, Played, Study
 from studies.sweep.scatter import ScatteredNotes
@@ -57,12 +58,17 @@ def play_builds(
         del coarse  # large
         fine = coupled_models(rows, size, modes, playing.store, progress, 1.0, around)
         bodies, begun, played = supported_modes(fine, playing), {}, {}
+        left = {key: unit_losses(fine.whole[key[0]], with_supports(fine.whole[key[0]], key[1])) for key in bodies}
+        most = factors(left["sheet", FREE], bodies["sheet", FREE], LARGEST)
         for build in rows:
             stiffness = rim_stiffness(fine, build)
             for how in SUPPORT_CONDITIONS:
                 progress.say(f"{build.label}, {how}: every string and fret on the coarser mesh")
                 key = build.name, how
-                begun[key] = side.begin(play, playing, build, how, bodies[key], rough[key](), stiffness)
+                begun[key] = side.begin(
+                    play, playing, build, how, bodies[key], rough[key](), stiffness,
+                    {place: most[place] * loss for place, loss in left[key].items()},
+                )  # fmt: skip
                 progress.step(fretboards / len(SUPPORT_CONDITIONS) / 3)
         progress.say("drying")
         dry, more = drying(body, rows, fine.model, playing.store)
@@ -90,6 +96,7 @@ def play_builds(
             progress.step(ranges / len(SUPPORT_CONDITIONS))
         low, high = zip(*(limits(playing, p) for p in own.values()))
         top = {how: damping() for how, damping in damped.items()}
+        unexplained = {how: with_unexplained(playing, p) for how, p in own.items()}
     progress.close("solved")
     return Study(
         body=replace(body, assumed=body.assumed + more),
@@ -104,6 +111,8 @@ def play_builds(
         mesh_by_note=mesh_by_note(own),
         top_damping=top,
         rim_loss_factor=rim_loss,
+        unexplained=unexplained,
+        unexplained_in_joints=most[IN_JOINTS],
         highest_valid=min(p.board.highest_valid for p in played.values()),
         sizes=both(size),
         unknowns=(fine.unknowns, coarse_unknowns),
