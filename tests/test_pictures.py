@@ -1,5 +1,6 @@
 """Mode pictures: sampled fields, nodal lines, signs, colours that survive a grey copy, captions, and what is drawn where."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,7 @@ from scipy.sparse.csgraph import connected_components
 
 from fem.elements import space
 from fem.mesh import ShellMesh, Surface, along_surface, unit_normals
+from meshes.body import top_height
 from studies.common import system_check
 from studies.drawing import mode_pictures as pictures
 from studies.drawing import perspective
@@ -19,10 +21,10 @@ from studies.drawing.features import areas, nodal_lines, outer_loops, smoothed
 from studies.drawing.field import Field, field_on, phase, sampler, sign_along, turned, unturned
 from studies.drawing.mode_pictures import Shapes, draw_modes
 from studies.drawing.mode_words import distinct, plain_label, plate_words, still_plates
-from studies.drawing.neck_solid import neck_solid
+from studies.drawing.neck_solid import BOARD, METAL, WOOD, neck_solid
 from studies.drawing.picture import Shot, drawn_one_by_one
 from studies.drawing.plan import RIGHT, Motion, Style, on_true_curves, plan_figure, plate_plan
-from studies.drawing.sheet import SCALE, save
+from studies.drawing.sheet import SCALE, THEMES, save, steps_of_colour
 from studies.drawing.topology import Topology
 
 
@@ -655,6 +657,105 @@ def test_the_neck_is_a_closed_solid_that_turns_with_its_strip(guitar):
     rigid = np.hstack([np.cross(axis, V.points), np.tile(axis, (len(V.points), 1))]).ravel()
     assert solid.displacement(rigid) == pytest.approx(np.cross(axis, solid.points), abs=1e-12)
     assert neck_solid(V, replace(body, neck=None)) is None
+
+
+def test_head_and_tuners_are_plain_shapes_beyond_the_nut(guitar):
+    body, V, _ = guitar
+    solid, nut = neck_solid(V, body), body.outline.length + body.neck.length
+    corners = lambda stuff: solid.points[np.unique(solid.triangles[solid.stuff == stuff])]
+    board, wood, metal = (corners(stuff) for stuff in (BOARD, WOOD, METAL))
+    assert board[:, 0].max() == pytest.approx(nut) and np.ptp(board[:, 2]) == pytest.approx(
+        body.neck.fingerboard_thickness, rel=0.2
+    )
+    head = wood[wood[:, 0] > nut + 1e-6]
+    assert wood[:, 0].max() == pytest.approx(nut + body.neck.head_length)
+    assert np.ptp(head[:, 1]) > 1.3 * np.ptp(board[np.abs(board[:, 0] - nut) < 1e-6, 1])
+    assert len(metal) == 6 * 8 and np.abs(metal[:, 1]).min() > 0.02 and (metal[:, 1] > 0).sum() == 24
+    assert metal[:, 0].min() > nut and metal[:, 0].max() < nut + body.neck.head_length
+
+
+def test_the_back_is_the_same_guitar_turned_end_over_end(guitar):
+    """Bass left in both views, as on one guitar that is turned about a line across it; the neck up, then down."""
+    body, V, shape = guitar
+    shapes = Shapes(V, body, [100.0, 200.0], shape)
+    drawn = pictures.Stage(V, body, 1).scene(pictures.modes_to_draw(shapes, 1)[0], shapes)
+    L = body.outline.length
+    for view, up, sees in (("from the front", 1, 1), ("from behind, neck down", -1, -1)):
+        seen = perspective.view_from(drawn.rest, view, 1.2)
+        bass, treble, head, tail = perspective.projected(
+            np.array([[0.3 * L, 0.1, 0], [0.3 * L, -0.1, 0], [2 * L, 0, 0], [0, 0, 0.0]]), seen
+        )
+        assert bass[0] < treble[0] and up * (head[1] - tail[1]) > 0.5
+        assert sees * seen.axes[2, 2] > 0.5
+    narrow = drawn.bass[0]
+    assert narrow[1] > 0.05 and 0.45 * L < narrow[0] < 0.8 * L  # the waist
+
+
+def test_sides_are_coloured_by_a_scale_of_their_own(guitar):
+    """A rim that moves 3 % of the top's furthest runs through all colours, and the caption says what they stand for; one that
+    moves .1 % does not."""
+    body, V, _ = guitar
+    top = lambda p: (p[:, 2] > -0.02) & (p[:, 0] < body.outline.length)
+    for rim, told, most in ((0.03, 3.0, 1.0), (0.001, 2.0, 0.05)):
+        u = lambda p, r=rim: np.column_stack(
+            [np.zeros(len(p)), r * np.sign(p[:, 1]), np.where(top(p), p[:, 0] / body.outline.length, 0)]
+        )
+        shapes = Shapes(V, body, [100.0], shape_of(V, u)[:, None])
+        (mode,) = pictures.modes_to_draw(shapes, 1)
+        stage = pictures.Stage(V, body, 1)
+        drawn, side = stage.scene(mode, shapes), perspective.upright(stage.box.normal)
+        assert np.abs(drawn.value[: len(side)][side]).max() == pytest.approx(
+            most, rel=0.08
+        )  # both furthest places as sampled
+        assert np.abs(drawn.value[: len(side)][~side]).max() == pytest.approx(1.0, rel=0.08)  # coarser sampling
+        said = re.search(
+            r"full colour there is ([\d.]+) % of the plates' full scale", " ".join(stage.words(mode, shapes))
+        )
+        assert said and float(said[1]) == pytest.approx(told, rel=0.1)
+
+
+def test_the_fingerboards_end_lies_on_the_top_in_perspective(guitar):
+    body, V, shape = guitar
+    shapes = Shapes(V, body, [100.0, 200.0], shape)
+    drawn = pictures.Stage(V, body, 2).scene(pictures.modes_to_draw(shapes, 1)[0], shapes, part=0.0)
+    end = drawn.points[np.unique(drawn.triangles[drawn.stuff == BOARD])]
+    end = end[end[:, 0] < body.outline.length - 1e-6]
+    assert end[:, 0].min() == pytest.approx(body.outline.length - body.neck.tongue, abs=1e-6)
+    assert np.abs(end[:, 1]).max() == pytest.approx(body.neck.width / 2, abs=1e-6)
+    above = end[:, 2] - top_height(body, end[:, 0], end[:, 1])
+    assert above.min() == pytest.approx(0, abs=1e-3) and above.max() == pytest.approx(
+        body.neck.fingerboard_thickness, abs=1e-3
+    )
+
+
+def test_light_falls_on_the_perspective():
+    """Lighter than the printed scale, in the same order; what is at rest is no dark grey."""
+    L = lightness(perspective.light_steps())
+    print_L = lightness(steps_of_colour()[:, :3])
+    assert np.all(L > print_L) and np.all(np.diff(np.delete(L, 10)) > 1) and L[10] == L[9] > 68
+
+
+@pytest.mark.parametrize("way", ["draw_with_pyvista", "draw_with_matplotlib"])
+def test_both_ways_of_drawing_show_the_same(guitar, way, monkeypatch):
+    """The bass half yellow, the treble half blue, on the left and the right of the front view; words beneath and beside."""
+    if way == "draw_with_pyvista" and not system_check.works(system_check.PERSPECTIVE).works:
+        pytest.skip("no OpenGL here")
+    monkeypatch.setattr(perspective, "FINER", 1)
+    body, V, shape = guitar
+    shapes = Shapes(V, body, [100.0, 200.0], shape)
+    drawn = pictures.Stage(V, body, 2).scene(pictures.modes_to_draw(shapes, 1)[0], shapes)
+    page = getattr(perspective, way)(drawn, THEMES["light"], 80.0, 100).astype(float)
+    high, wide = page.shape[0] - round(perspective.WORDS / 25.4 * 100), page.shape[1] // 2
+    seen = perspective.view_from(drawn.rest, "from the front", high / wide)
+    L = body.outline.length
+    places = perspective.projected(np.array([[0.3 * L, y, 0.0] for y in (0.11, -0.11)]), seen) / seen.height * high
+    warm = []
+    for x, y in places:
+        row, column = round(high / 2 - y), round(wide / 2 + x)
+        patch = page[row - 3 : row + 4, column - 3 : column + 4]
+        warm.append(float((patch[..., 0] - patch[..., 2]).mean()))
+    assert warm[0] > 25 and warm[1] < -15
+    assert page[high:].min() < 150 and page[high:, :4].min() > 250  # words in the strip beneath
 
 
 def test_the_fingerboards_end_is_drawn_on_the_top(guitar):

@@ -11,12 +11,17 @@ from studies.common.words import capital
 from studies.drawing.features import HARDLY, JOINED
 from studies.drawing.field import Field, longest
 from studies.drawing.mode_words import NECK_LEADS, PATTERN, neck_motion, still_plates
+from studies.drawing.perspective import Scales
 from studies.drawing.plan import Mode
 from studies.drawing.sheet import BANDS
 
 DRY = "dry (without air)"
 WITH_AIR = "air-loaded (with the air inside and outside)"
 CREDIT = "Computed with Rimwork."
+PERSPECTIVE_WORDS = (
+    "One guitar seen twice: from the front, left, with the neck up, and from behind, right, turned end over end, with the neck "
+    "down; so the bass side is on the left in both. The motion is exaggerated. Fingerboard, neck, head and tuners are plain shapes."
+)
 
 
 @dataclass(frozen=True)
@@ -83,6 +88,12 @@ def scale_words() -> list[str]:
         "Bold: nodal lines, which stay at rest, judged by each plate's own furthest place; where it moves less than "
         f"{100 * JOINED:g} % of that, they are drawn smoothly between its areas.",
     ]
+
+
+def sides_words(scales: Scales) -> list[str]:
+    """A sentence on the colours of the sides in perspective."""
+    part = f"{100 * scales.sides / scales.largest:.2g} %"
+    return [f"The sides have a scale of their own: full colour there is {part} of the plates' full scale."]
 
 
 def remarks(space: Space, fields: dict[str, Field], shape_column: np.ndarray) -> tuple[str, ...]:

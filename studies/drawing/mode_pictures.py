@@ -1,6 +1,6 @@
 """Mode pictures fit for print: plan views, a contact sheet, a few in perspective, and a caption beside each."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
@@ -12,18 +12,20 @@ from meshes.body import Body
 from studies.drawing.boards import Boards, boards_of, body_sampler
 from studies.drawing.captions import (
     CREDIT,
+    PERSPECTIVE_WORDS,
     Caption,
     caption_text,
     frequency_line,
     plan_words,
     remarks,
     scale_words,
+    sides_words,
     upward,
 )
 from studies.drawing.field import Field, field_on, longest, phase, sign_along, turned
 from studies.drawing.mode_words import distinct, neck_alone, plain_label
 from studies.drawing.neck_solid import neck_solid
-from studies.drawing.perspective import Scene, Swing, perspective_scene
+from studies.drawing.perspective import RIM_LEAST, Scales, Scene, Swing, perspective_scene, upright
 from studies.drawing.picture import Picture, Say, Shot, drawn_one_by_one, silent
 from studies.drawing.plan import FULL_WIDTH, Mode, Motion, Panel, contact_figure, plan_figure
 from studies.drawing.topology import Topology
@@ -173,9 +175,8 @@ def _shots(shapes, modes, folder, caption, look):
     if not modes:
         return []
     stage, found = Stage(shapes.space, shapes.body), []
-    words = [f"Seen from the front, left, and from behind, right, {upward(shapes.body)} upward. The motion is exaggerated.",
-             *scale_words()]  # fmt: skip
     for mode in modes:
+        words = [PERSPECTIVE_WORDS, *scale_words(), *stage.words(mode, shapes)]
         told = partial(_with_lacks, replace(mode, motion=STILL), caption, words)
         stem, what = folder / f"mode-{mode.number:02d}-perspective", f"mode {mode.number} in perspective"
         found.append(Shot(what, stem, stage.scene(mode, shapes), look.width_mm, told, look.themes))
@@ -198,16 +199,31 @@ class Stage:
         """Scene of a Mode; part: of its motion, -1..1."""
         own, base = (field_on(self.box, s[:, mode.column]) for s in (shapes.shape, shapes.base))
         sign = mode.sign or phase(base) * sign_along(base, own)
-        swing = self._swing(shapes.base[:, mode.column])
-        full = longest(base.displacement, *([swing.displacement] if swing else []))
-        scales = mode.motion.largest or base.largest, full
         moved = self._swing(sign * shapes.shape[:, mode.column])
+        scales = self.scales([shapes.base[:, mode.column]], mode.motion.largest)
         return perspective_scene(turned(own, sign), self.box.normal, self.body, scales, moved, part)
 
-    def still(self, column: np.ndarray, scales: tuple[float, float]) -> Scene:
+    def still(self, column: np.ndarray, scales: Scales) -> Scene:
         """Scene of a motion (dofs,) at one instant, on given scales; without nodal lines."""
         own = field_on(self.box, column)
         return perspective_scene(own, self.box.normal, self.body, scales, self._swing(column), nodes=False)
+
+    def scales(self, columns: Iterable[np.ndarray], largest: float = 0.0) -> Scales:
+        """Scales of motions (dofs,) together. largest: of full colour on top and back; their own, if not given."""
+        side, plates, rim, furthest = upright(self.box.normal), 0.0, 0.0, 0.0
+        for column in columns:
+            own, swing = field_on(self.box, column), self._swing(column)
+            size = np.abs(own.value)
+            plates, rim = max(plates, size[~side].max(initial=0.0)), max(rim, size[side].max(initial=0.0))
+            furthest = max(furthest, longest(own.displacement, *([swing.displacement] if swing else [])))
+        largest = largest or plates or rim
+        return Scales(largest, furthest, max(rim, RIM_LEAST * largest) if self.body else largest)
+
+    def words(self, mode: Mode, shapes: Shapes) -> list[str]:
+        """Sentences on the colours of the sides in a Mode's Scene."""
+        if self.body is None:
+            return []
+        return sides_words(self.scales([shapes.base[:, mode.column]], mode.motion.largest))
 
     def _swing(self, column):
         return None if self.neck is None else Swing(self.neck, self.neck.displacement(column))

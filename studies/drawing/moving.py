@@ -19,9 +19,10 @@ from fem.coupled_string import FreeDecay
 from fem.elements import Space
 from meshes.body import Body
 from studies.drawing.boards import boards_of
-from studies.drawing.captions import CREDIT, Caption, caption_text, scale_words, upward
-from studies.drawing.field import longest, turned
+from studies.drawing.captions import CREDIT, PERSPECTIVE_WORDS, Caption, caption_text, scale_words, sides_words, upward
+from studies.drawing.field import turned
 from studies.drawing.mode_pictures import Shapes, Stage
+from studies.drawing.perspective import light_steps
 from studies.drawing.picture import Say, perspective_way, silent
 from studies.drawing.plan import Mode, Motion, Style, plan_figure
 from studies.drawing.sheet import MM_PER_INCH, THEMES, steps_of_colour, write_caption
@@ -31,7 +32,7 @@ PERIOD = 1.2  # s on the screen
 PLAN_PIXELS, PERSPECTIVE_PIXELS = 480, 420  # wide
 LARGEST = 1.5e6  # bytes of a GIF
 COLOURS = 192
-SHADES = (1.0, 0.94, 0.88, 0.81, 0.74)  # of the scale's tones in light and shadow
+SHADES = (1.04, 0.98, 0.92, 0.86, 0.80)  # of the scale's steps in perspective, in light and shadow
 SCREEN_DPI = 100
 PLUCK_TIME, PLUCK_FRAMES, PLUCK_RATE = 0.040, 60, 12  # s of the real motion; pictures; pictures a second
 FADE = 0.35  # part of a pluck's picture over which it is faded to rest at the end
@@ -70,7 +71,7 @@ def mode_reels(
     say(f"mode {mode.number} moving, in perspective")
     stage = Stage(shapes.space, shapes.body, 3)
     reels["perspective"] = _period(lambda part: _shot(draw, stage.scene(mode, shapes, part), theme))
-    return reels, why
+    return reels, [*stage.words(mode, shapes), *why]
 
 
 def _period(draw: Callable[[float], Image.Image]) -> Reel:
@@ -130,10 +131,10 @@ def pluck_reels(
     say("pluck moving, in perspective")
     draw, why = perspective_way()
     stage = Stage(space, body, 2)
-    scales = largest, max(longest(column.reshape(-1, 6)[:, :3]) for column in motion.T)
+    scales = stage.scales(motion.T, largest)
     shots = tuple(_shot(draw, stage.still(column, scales), theme) for column in motion.T)
     reels = {"plan": Reel(plan, 1 / PLUCK_RATE), "perspective": Reel(shots, 1 / PLUCK_RATE)}
-    return reels, [f"Full scale: {1e6 * largest:.2g} um.", *why]
+    return reels, [f"Full scale: {1e6 * largest:.2g} um.", *(sides_words(scales) if body else []), *why]
 
 
 # --- files ---
@@ -163,9 +164,9 @@ def _palette(pictures):
     strip = Image.new("RGB", (pictures[0].width, sum(p.height for p in pictures)))
     for k, picture in enumerate(pictures):
         strip.paste(picture, (0, k * picture.height))
-    steps = steps_of_colour()[:, :3]
+    steps = [steps_of_colour()[:, :3], *(shade * light_steps() for shade in SHADES)]
     plain = [to_rgb(c) for theme in THEMES.values() for c in (theme.page, theme.ink)]
-    own = np.rint(255 * np.concatenate([plain, *(shade * steps for shade in SHADES)])).astype(int).ravel().tolist()
+    own = np.rint(255 * np.concatenate([plain, *steps]).clip(0, 1)).astype(int).ravel().tolist()
     others = strip.quantize(COLOURS - len(own) // 3, method=Image.Quantize.MEDIANCUT).getpalette()
     palette = Image.new("P", (1, 1))
     palette.putpalette((own + others)[: 3 * COLOURS])
@@ -196,7 +197,7 @@ def save_mode(
     reels, more = mode_reels(shapes, mode, theme, say)
     words = [
         f"One period in {PERIOD:g} s: {mode.frequency * PERIOD:.0f} times slower than it is. The motion is exaggerated.",
-        f"In plan top and back as seen by a reader facing each; in perspective from the front and from behind, {upward(shapes.body)} upward.",
+        f"In plan top and back as seen by a reader facing each, {upward(shapes.body)} upward.", PERSPECTIVE_WORDS,
         *scale_words(), *more,
     ]  # fmt: skip
     return _save(reels, folder / f"mode-{mode.number:02d}-moving", caption_text(mode, caption, words))
@@ -212,7 +213,7 @@ def save_pluck(
     words = [
         f"{what}: the body's motion in the first {1e3 * PLUCK_TIME:.0f} ms, shown in {shown:.1f} s, {shown / PLUCK_TIME:.0f} times slower "
         f"than it is; faded to rest in the last {FADE * shown:.1f} s, then again from rest. The motion is exaggerated.",
-        caption.facts, scale_words()[0], *more, CREDIT,
+        PERSPECTIVE_WORDS, caption.facts, scale_words()[0], *more, CREDIT,
     ]  # fmt: skip
     return _save(reels, folder / "pluck-moving", "\n".join(words))
 
