@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import pickle
+import re
 from contextlib import contextmanager
 from dataclasses import replace
 from types import SimpleNamespace
@@ -12,6 +13,7 @@ import box_cases as cases
 import numpy as np
 import pytest
 
+from fem.admittance import Peak, Poles
 from fem.interpolate import volume_rows
 from meshes.body import back_height, top_height
 from meshes.cavity import mesh_cavity
@@ -35,6 +37,7 @@ from studies.rim.dry_words import LABEL as DRY_LABEL
 from studies.rim.result import WHOLE_RIM
 from studies.solved import coupled
 from studies.solved import dry as solved_dry
+from studies.solved.bridge_tap import PLACES, BridgeTap
 from studies.solved.dry import solve_dry
 from studies.solved.power import NAMES, THIRDS, bands, log_mean, summary
 
@@ -393,14 +396,29 @@ def held(shares):
     )  # fmt: skip
 
 
+def tapped(first):
+    """BridgeTap of a neck's peak at 60 Hz, one at `first` Hz and one at 220 Hz, of 1, .5 and 2 kg at the three places."""
+    mode = lambda f, mass, k: Peak(f, 0.05, 20.0, 25.0, mass, k)
+    residue = np.array([[0.01, 1.0, 1.0], [0.01, 2.0, 2.0], [0.01, 0.5, 0.5]], complex)
+    peaks = {place: [mode(60.0, 100.0, 0), mode(first, 0.5, 1), mode(220.0, 0.5, 2)] for place in PLACES}
+    poles = Poles(np.array([60.0, first, 220.0]), np.full(3, 0.04), residue)
+    none = np.zeros(0)
+    return BridgeTap(none, none, poles, peaks, dict.fromkeys(PLACES, -40.0), (80.0, 1000.0), 2.0)
+
+
 def test_the_contract_holds_the_body_s_modes_only():
-    found = air.with_air({FREE: held(np.array([0, 0.3, 0.5])), LAP: held(np.array([0, 0.1, 0.2]))}, 5)
+    words, taps = {how: ["swell", "tilt"] for how in (FREE, LAP)}, {FREE: tapped(104.0), LAP: tapped(105.0)}
+    found = air.with_air({FREE: held(np.array([0, 0.3, 0.5])), LAP: held(np.array([0, 0.1, 0.2]))}, 5, words, taps)
     assert found["model"] == "air"
     assert found["coupled_frequency_hz"] == [100, 190] and found["support_frequency_hz"] == [3]
     assert found["radiated_share"] == [0.3, 0.5] and found["air_share"] == [0.6, 0.2]
     assert found["held"][LAP]["radiated_share"] == [0.1, 0.2]
     text = air.air_table(found)
-    assert "hung free:" in text and "on the lap:" in text and "100.0 Hz" in text
+    assert "hung free:" in text and "on the lap:" in text and "100.0 Hz" in text and "swell" in text
+    assert found["held"][LAP]["bridge_tap"]["main_hz"] == [105.0, 220.0]
+    middle = found["bridge_tap"]["peaks"]["middle"][1]
+    assert middle["effective_mass_kg"] == {"bass end": 1.0, "middle": 0.5, "treble end": 2.0}
+    assert re.search(r"104\.0 Hz \(F1\) +25 +1000 g +500 g +2000 g +50 mm/s", text)
 
 
 def test_bad_input_is_told(tmp_path):

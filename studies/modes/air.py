@@ -33,8 +33,10 @@ from studies.common.groups import IN_RIM, grouped
 from studies.common.inputs import BadInput, mesh_size, read_case, within, writable_file
 from studies.common.machine import plain, stage
 from studies.modes.question import MOST_MODES, Contract, contract
+from studies.solved.bridge_tap import BridgeTap, bridge_tap, tap_json, tap_table
+from studies.solved.coupled import DRY_MODES
 
-SPARE, FEWEST = 12, 30  # dry modes solved for beyond those asked for, and at least: coupling mixes them
+SPARE = 12  # dry modes solved for beyond those asked for: coupling mixes them; at least those that reach 1 kHz: see bridge_tap
 MODEL = "air"
 
 
@@ -53,7 +55,7 @@ def find_modes_in_air(
     with stage(seconds, "solve_dry"):
         model = assemble(case.mesh)
         loads = string_loads(case.body, model.space)
-        found = modes(model, weights(case.sections), max(count + SPARE, FEWEST), loads=loads)
+        found = modes(model, weights(case.sections), max(count + SPARE, DRY_MODES), loads=loads)
         split = energies(model, case.sections, found.shape)
     with stage(seconds, "enclosed_air"):
         structure = structure_of(case.body, model, case.sections, found)
@@ -62,10 +64,13 @@ def find_modes_in_air(
         radiated = outside(around.surface, [velocities(structure, around)])[0]
     with stage(seconds, "coupled_modes"):
         whole = coupled_model(structure, around, radiated)
-        held = {how: modes_of(whole, with_supports(whole, how)) for how in (FREE, LAP)}
+        models = {how: with_supports(whole, how) for how in (FREE, LAP)}
+        held = {how: modes_of(whole, model) for how, model in models.items()}
         words = {how: words_of(whole, around, found) for how, found in held.items()}
+    with stage(seconds, "bridge_tap"):
+        taps = {how: bridge_tap(whole, models[how], held[how]) for how in held}
     result = contract(model, case, found, split, masses(model, case.sections), seconds)
-    result = trimmed(result, count) | with_air(held, count, words)
+    result = trimmed(result, count) | with_air(held, count, words, taps)
     result["assumed"] = [vars(a) for a in (*case.body.assumed, *assumptions())]
     if json_path:
         write_json(json_path, result)
@@ -94,15 +99,18 @@ def words_of(whole: CoupledModel, around: FluidDomain, found: VibroacousticModes
 
 
 def with_air(
-    supported: Mapping[str, VibroacousticModes], count: int, words: Mapping[str, Sequence[str]] | None = None
+    supported: Mapping[str, VibroacousticModes],
+    count: int,
+    words: Mapping[str, Sequence[str]],
+    taps: Mapping[str, BridgeTap],
 ) -> Contract:
     """Keys of the air-loaded modes of a body hung free, and under 'held' of each support {how: VibroacousticModes}.
 
-    words: {how: what each of the body's modes does}.
+    words: {how: what each of the body's modes does}. taps: {how: BridgeTap}.
     """
     of = {how: of_modes(modes, count) for how, modes in supported.items()}
-    for how, told in (words or {}).items():
-        of[how]["coupled_moves"] = told[:count]
+    for how, found in of.items():
+        found |= {"coupled_moves": words[how][:count], "bridge_tap": tap_json(taps[how])}
     return {"model": MODEL, **of[FREE], "held": of}
 
 
@@ -139,5 +147,5 @@ def air_table(result: Contract) -> str:
                 f"   {100 * found['radiated_share'][k]:15.0f} %   {100 * shares['supports'][k]:16.0f} %"
                 f"   {100 * rim[k]:13.1f} %   {words[k]}".rstrip()
             )
-        lines.append("")
+        lines += ["", *tap_table(found["bridge_tap"], how).lines(), ""]
     return "\n".join(lines[:-1])

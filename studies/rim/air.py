@@ -26,6 +26,7 @@ from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER, both
 from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy, Level, Result
 from studies.solved import coupled
+from studies.solved.bridge_tap import bridge_tap
 from studies.solved.coupled import STEPS, CoupledModels, coupled_models, shared
 from studies.solved.dry import SPARE, stored_row
 from studies.solved.power import OF_SUMMARY, air_outside, driven, summary, surface_mass
@@ -114,7 +115,8 @@ def result(made: CoupledModels, build: Build, how: str, mass: np.ndarray, outsid
     )  # fmt: skip
     motion = V @ own.shape[: V.shape[1]]
     dry = whole.structure.frequency[6:-1]
-    return Result(build, made.rim_g[build.name], own, motion, driven(whole, supported, mass, outside=outside), dry)
+    tap = bridge_tap(whole, supported, modes, outside) if build.is_base else None
+    return Result(build, made.rim_g[build.name], own, motion, driven(whole, supported, mass, outside=outside), dry, tap)
 
 
 def _summary(whole: CoupledModel, supported: ModalModel, outside: RadiationAt) -> dict[str, float]:

@@ -19,6 +19,7 @@ from studies.drawing.mode_names import names_with_air
 from studies.rim import air_words as words
 from studies.rim.air import partners
 from studies.rim.result import SUPPORT_CONDITIONS, AirStudy, Result
+from studies.solved.bridge_tap import PUBLISHED, tap_json, tap_table
 
 
 def per_mode(study: AirStudy) -> Iterator[dict[str, Plain]]:
@@ -56,6 +57,12 @@ def in_the_rim(row: Result) -> np.ndarray:
     return np.sum([loss[group] for group in IN_RIM], axis=0)
 
 
+def taps(study: AirStudy) -> dict[str, dict[str, Plain]]:
+    """{how: tap_json} of the sheet's own build."""
+    found = {how: study.fine.results["sheet", how].tap for how in SUPPORT_CONDITIONS}
+    return {how: tap_json(tap) for how, tap in found.items() if tap is not None}
+
+
 def as_json(
     study: AirStudy, modes: Sequence[Mapping[str, Plain]], third_octaves: Sequence[Mapping[str, Plain]]
 ) -> dict[str, Plain]:
@@ -73,6 +80,7 @@ def as_json(
         "modes": modes,
         "third_octaves": third_octaves,
         "dry_frequency_hz_of_the_sheets_own": plain(fine.dry_hz),
+        "bridge_tap": taps(study),
         "flesh": {f"{k:.3g}": v for k, v in study.firmness.items()},
         "heat_in_rim_with_other_losses": words.losses_table(study),
         "sound_db_if_the_rim_had_no_loss": {how: words.gain_without_loss(study, how) for how in SUPPORT_CONDITIONS},
@@ -91,7 +99,7 @@ def write_air_figures(study: AirStudy, out: Path) -> Written:
     return write_first((out / "index.html", *tables, machine), "rim/air_page.html.j2", {
         "title": f"{study.body.name}: what the rim turns to heat, with the air",
         "data": data, "answer": words.answer(study), "cautions": cautions.RIM, "holdings": SUPPORT_CONDITIONS, "lap": LAP, "free": FREE,
-        "beside": "dry.html", "measured": study.measured,
+        "beside": "dry.html", "measured": study.measured, "taps": [tap_table(told, how) for how, told in taps(study).items()], "published": PUBLISHED,
     }, {})  # fmt: skip
 
 

@@ -11,6 +11,7 @@ from meshes.supports import FREE, LAP
 from studies.common.builds import Build
 from studies.common.inputs import NO_SOURCE, Source
 from studies.common.measured import Beside
+from studies.solved.bridge_tap import BridgeTap
 from studies.solved.dry import Row
 from studies.solved.power import Driven
 
@@ -58,6 +59,7 @@ class Result:
     motion: np.ndarray = field(repr=False)  # (m, k) complex normal velocity of the outer surface in each mode
     driven: Driven = field(repr=False)
     dry_hz: np.ndarray  # (n,) Hz of the dry elastic modes
+    tap: BridgeTap | None = None  # of the sheet's own build
 
 
 @dataclass(frozen=True)
