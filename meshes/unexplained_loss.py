@@ -18,21 +18,24 @@ JOINTS, LININGS = ("joint_top", "joint_back"), ("lining_top", "lining_back")
 RESONANCES = 50.0, 300.0  # Hz between which measured Q are published: neither the supports' motions nor many modes
 
 
-def unit_losses(coupled: CoupledModel, supported: ModalModel) -> dict[str, np.ndarray]:
-    """{place: (m, m)} hysteretic losses between the modes of string_body.
-
-    Phi' K Phi of all wood, and of joints and linings: a loss factor of 1 there. Of the openings U'U, U their volume
-    displacements in each mode [m3].
+def unit_by_part(coupled: CoupledModel) -> dict[str, dict[str, np.ndarray]]:
+    """{place: {part: (N, N)}} hysteretic losses of a CoupledModel's unknowns: the stiffness of each part of all wood, and
+    of joints and linings (a loss factor of 1 there); of the openings 1 for each volume displacement [Pa/m3].
     """
-    _, X = real_modes(coupled, supported)
-    parts, n = coupled.structure.stiffness, len(coupled.structure.frequency)
-    U = X[n : coupled.coupling.c.shape[1]]
-    between = lambda chosen: X.T @ sum(coupled.stored[part] for part in chosen) @ X
+    stored, n = coupled.stored, len(coupled.structure.frequency)
+    moved = np.zeros(len(coupled.drive))
+    moved[n : coupled.coupling.c.shape[1]] = 1.0
     return {
-        IN_WOOD: between([part for part in parts if part not in JOINTS]),
-        IN_JOINTS: between([part for part in parts if part in (*JOINTS, *LININGS)]),
-        IN_OPENINGS: U.T @ U,
+        IN_WOOD: {part: stored[part] for part in coupled.structure.stiffness if part not in JOINTS},
+        IN_JOINTS: {part: stored[part] for part in coupled.structure.stiffness if part in (*JOINTS, *LININGS)},
+        IN_OPENINGS: {IN_OPENINGS: np.diag(moved)},
     }
+
+
+def unit_losses(coupled: CoupledModel, supported: ModalModel) -> dict[str, np.ndarray]:
+    """{place: (m, m)} hysteretic losses of unit_by_part, all parts of a place together, between the modes of string_body."""
+    _, X = real_modes(coupled, supported)
+    return {place: X.T @ sum(parts.values()) @ X for place, parts in unit_by_part(coupled).items()}
 
 
 def factors(unit: dict[str, np.ndarray], body: BodyModes, loss_factor: float) -> dict[str, float]:

@@ -21,6 +21,7 @@ from meshes.coupled_model import fluid_domain
 from meshes.outline import point_at
 from meshes.sheet_strings import strung
 from meshes.side_ports import openings_of
+from meshes.unexplained_loss import IN_JOINTS, IN_OPENINGS, IN_WOOD
 from studies.common.builds import builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
 from studies.common.inputs import Source
@@ -98,6 +99,10 @@ def air(tmp_path_factory):
         for how in SUPPORT_CONDITIONS for part in (*IN_RIM, WHOLE_RIM) for times in (0.0, 0.5, 1.0, 2.0)
     }  # fmt: skip
     firmness = {1 / 3: one, 3.0: one}
+    unexplained = {
+        (b.name, how, place): {**one, "rim": 0.04 + 0.01 * k, "radiated_w": 0.9 - 0.1 * k}
+        for b in rows for how in SUPPORT_CONDITIONS for k, place in enumerate((IN_WOOD, IN_JOINTS, IN_OPENINGS))
+    }  # fmt: skip
     return AirStudy(
         body,
         rows,
@@ -107,6 +112,8 @@ def air(tmp_path_factory):
         3,
         firmness,
         sensitivity,
+        unexplained,
+        0.7,
         source=Source(Path("oval.toml"), "abc"),
     )
 

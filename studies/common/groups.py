@@ -6,6 +6,7 @@ import numpy as np
 
 from meshes.coupled_model import AIR, VISCOUS_LOSS
 from meshes.supports import SUPPORT_PARTS
+from meshes.unexplained_loss import IN_OPENINGS
 
 
 def largest(shares: Mapping[str, Sequence[float | None] | np.ndarray], mode: int) -> str:
@@ -28,7 +29,7 @@ GROUPS = {  # what a maker calls one thing; the rim's four stand first
     "bridge": ("bridge", "bridge_plate"),
     "neck": ("neck",),
     "air": (AIR, VISCOUS_LOSS),
-    "opening": ("soundhole",),
+    "opening": ("soundhole", IN_OPENINGS),
     "supports": SUPPORT_PARTS,
     "radiation": ("radiation",),
 }

@@ -25,6 +25,7 @@ from studies.common.pairing import paired
 from studies.common.progress import Progress
 from studies.common.two_meshes import COARSER, both
 from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy, Level, Result
+from studies.rim.unexplained import with_unexplained
 from studies.solved import coupled
 from studies.solved.bridge_tap import bridge_tap
 from studies.solved.coupled import STEPS, CoupledModels, coupled_models, shared
@@ -52,22 +53,27 @@ def compare_in_air(
     progress = progress or Progress(PROGRESS * len(rows) * sum(weights) + OTHERS)
     around = shared(around)
 
-    def on_mesh(k: int) -> tuple[Level, CoupledModel]:
-        """Level, and the sheet's own build."""
+    def on_mesh(k: int) -> tuple[Level, dict[str, CoupledModel]]:
+        """Level, and every build."""
         made = coupled_models(
             rows, both(size)[k], coupled.dry_modes(count), store, progress, weights[k], around, models[k]
         )
-        return driven_on(made, rows, progress, weights[k]), made.whole[rows[0].name]
+        return driven_on(made, rows, progress, weights[k]), made.whole
 
-    fine, base = on_mesh(0)
+    fine, whole = on_mesh(0)
+    base = whole[rows[0].name]
     progress.say("softer and firmer flesh, other losses in the rim")
     outside = air_outside(base, OF_SUMMARY)
-    firmness, others = other_flesh(base, outside), sensitivity(base, outside)
+    firmness, others, (unexplained, in_joints) = (
+        other_flesh(base, outside),
+        sensitivity(base, outside),
+        with_unexplained(whole),
+    )
     progress.step(OTHERS)
     progress.say("the coarser mesh")
     coarse = rough() or on_mesh(1)[0]
     body = replace(body, assumed=(*body.assumed, *assumptions()))
-    return AirStudy(body, rows, fine, coarse, base, count, firmness, others)
+    return AirStudy(body, rows, fine, coarse, base, count, firmness, others, unexplained, in_joints)
 
 
 def on_coarser(body: Body, size: float, count: int, store: Path, air: bool) -> Level | None:

@@ -83,6 +83,8 @@ def as_json(
         "bridge_tap": taps(study),
         "flesh": {f"{k:.3g}": v for k, v in study.firmness.items()},
         "heat_in_rim_with_other_losses": words.losses_table(study),
+        "with_unexplained_loss": words.unexplained_table(study),
+        "unexplained_loss_factor_in_joints_and_linings": study.unexplained_in_joints,
         "sound_db_if_the_rim_had_no_loss": {how: words.gain_without_loss(study, how) for how in SUPPORT_CONDITIONS},
         "measured": [as_dict(b) for b in study.measured],
         "woods": wood_notes(study.body),

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from meshes.supports import FREE, LAP
+from meshes.unexplained_loss import LARGEST
 from studies.common.files import Plain
 from studies.common.two_meshes import LIMIT, largest_errors, mesh_error, with_errors
 from studies.common.words import change_bars, decibels, percent, percent_bars, points_beyond, signed
@@ -49,7 +50,7 @@ def answer(study: AirStudy) -> list[str]:
                 )
     soft, firm = (100 * s["supports"] for s in study.firmness.values())
     flesh = f"With flesh three times softer or firmer the player's share on the lap is {soft:.0f} or {firm:.0f} %."
-    return [*lines, flesh, without_loss(study), unsure_losses(study)]
+    return [*lines, flesh, without_loss(study), unsure_losses(study), unexplained(study)]
 
 
 def highest_bands(study: AirStudy, how: str) -> str:
@@ -101,6 +102,34 @@ def losses_table(study: AirStudy) -> dict[str, dict[str, dict[str, float]]]:
     for (how, part, times), values in study.sensitivity.items():
         if part != WHOLE_RIM:
             table.setdefault(how, {}).setdefault(part, {})[str(times)] = values["rim"]
+    return table
+
+
+def unexplained(study: AirStudy) -> str:
+    """A sentence: what a loss that no part explains would do to the sheet's own rim and to what the builds change."""
+    table = unexplained_table(study)
+    rim = lambda place: " and ".join(f"{percent(of['sheet'][place]['rim'])} {how}" for how, of in table.items())
+    told = "; ".join(f"{place}, {rim(place)}" for place in table[FREE]["sheet"])
+    own = {how: figures(study, how) for how in SUPPORT_CONDITIONS}
+    moved = max(
+        abs(found["sound_db"] - own[how][name]["sound_db"])
+        for how, of in table.items() for name, places in of.items() if name != LIMIT for found in places.values()
+    )  # fmt: skip
+    return (
+        f"Published guitars lose up to {LARGEST:g} of loss factor more in their first resonances than the example guitars as computed; how "
+        "much of it in their holders is not known. Were it in the guitar, alike in every build, the sheet's own rim would turn to heat, with "
+        f"that loss {told} (joints and linings would then have a loss factor of {study.unexplained_in_joints:.2g}); and the builds' "
+        f"changes of sound would be other by up to {moved:.1f} dB."
+    )
+
+
+def unexplained_table(study: AirStudy) -> dict[str, dict[str, dict[str, dict[str, float]]]]:
+    """{how: {build: {place: {'rim': heat there, 'sound_db': against the sheet's own, both with the loss}}}}."""
+    table: dict[str, dict[str, dict[str, dict[str, float]]]] = {}
+    for (name, how, place), found in study.unexplained.items():
+        sound = float(10 * np.log10(found["radiated_w"] / study.unexplained["sheet", how, place]["radiated_w"]))
+        told = {"rim": found["rim"], "sound_db": sound}
+        table.setdefault(how, {}).setdefault(name, {})[place] = told
     return table
 
 
