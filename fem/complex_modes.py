@@ -71,8 +71,7 @@ def _damped_starts(model: ModalModel, lowest: float, highest: float) -> list[tup
         row = moved.T @ (air.impedance.real @ moved.T[:, :, None])[..., 0].T  # (i, j): i' R(omega_j) j
         lower = np.triu(row.T) + np.triu(row.T, 1).T
     hysteretic, viscous = losses(model)
-    root = np.sqrt(omega)
-    G = shape.T @ hysteretic @ shape + (shape.T @ viscous @ shape + lower) * root[:, None] * root
+    G = shape.T @ hysteretic @ shape + (shape.T @ viscous @ shape + lower) * np.minimum.outer(omega, omega)
     value, vector = np.linalg.eig(np.diag(omega**2) + 1j * G)
     order = np.argsort(value.real)
     low, high = (2 * np.pi * lowest) ** 2, (2 * np.pi * highest) ** 2

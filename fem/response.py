@@ -18,6 +18,7 @@ from fem.still_air import VISCOSITY
 
 CHUNK = 64  # frequencies worked on at a time
 FREQUENCIES = np.arange(40.0, 1000.5, 1.0)  # Hz
+COVER = "clothing"  # the part that covers of supports are
 NEGATIVE = 1e-8  # relative size of a negative eigenvalue taken for round-off
 
 
@@ -76,21 +77,53 @@ def with_air(
 
 @dataclass(frozen=True)
 class Support:
-    """Springs and dashpots between ground and k places of the body: a lap, a chest, an arm, a hanging cord."""
+    """What k motions of the body rest on: a lap, a chest, an arm, a hanging cord. Springs and dashpots to the ground and the mass
+    that moves with it, behind a cover (clothing) that gives.
+    """
 
     part: str
-    motion: np.ndarray  # (k, n) displacement of each place along its spring, per unit of each unknown
+    motion: np.ndarray  # (k, n) each motion per unit of each unknown
     stiffness: np.ndarray  # (k,) N/m
     resistance: np.ndarray  # (k,) N s/m
+    mass: np.ndarray | float = 0.0  # (k,) kg
+    cover: np.ndarray | float = np.inf  # (k,) N/m, spring of the cover; inf: none
+    cover_loss: float = 0.0  # its loss factor
 
 
 def held(model: ModalModel, supports: Iterable[Support]) -> ModalModel:
-    """The model with Supports: springs join K, each support's dashpots become the viscous losses of its part."""
-    K, viscous = model.stiffness, dict(model.viscous)
-    for s in supports:
-        K = K + (s.motion.T * s.stiffness) @ s.motion
-        viscous[s.part] = viscous.get(s.part, 0) + (s.motion.T * s.resistance) @ s.motion
-    return replace(model, stiffness=K, viscous=viscous)
+    """The model with Supports: springs join K, masses M, dashpots the viscous losses of their part, covers the losses of COVER.
+
+    Every covered motion brings an unknown behind the model's own: the motion of what lies under the cover. Exact, and the problem
+    stays quadratic in omega.
+    """
+    supports, n = list(supports), len(model.stiffness)
+    covered = [np.isfinite(np.broadcast_to(s.cover, len(s.motion))) for s in supports]
+    model = widened(model, n + sum(int(c.sum()) for c in covered))
+    K, M, loss, viscous = model.stiffness, model.mass, dict(model.loss), dict(model.viscous)
+    of = lambda motion, each: (motion.T * each) @ motion
+    last = n
+    for s, under in zip(supports, covered):
+        body = np.pad(s.motion, ((0, 0), (0, len(K) - n)))
+        face = np.where(under[:, None], 0.0, body)
+        face[under, last : last + under.sum()] = np.eye(under.sum())
+        last += under.sum()
+        cover = of(body - face, np.where(under, s.cover, 0.0))
+        K, M = K + of(face, s.stiffness) + cover, M + of(face, s.mass)
+        viscous[s.part] = viscous.get(s.part, 0) + of(face, s.resistance)
+        if under.any():
+            loss[COVER] = loss.get(COVER, 0) + s.cover_loss * cover
+    return replace(model, stiffness=K, mass=M, loss=loss, viscous=viscous)
+
+
+def widened(model: ModalModel, size: int) -> ModalModel:
+    """The model with unknowns behind its own, `size` in all, that nothing holds or moves yet."""
+    n = len(model.stiffness)
+    if size == n:
+        return model
+    wide = lambda A: np.pad(A, ((0, size - n),) * 2)
+    all_wide = lambda parts: {part: wide(A) for part, A in parts.items()}
+    radiation = None if model.radiation is None else in_basis(model.radiation, np.eye(n, size))
+    return ModalModel(wide(model.stiffness), wide(model.mass), all_wide(model.loss), all_wide(model.viscous), radiation)
 
 
 def opening_resistance(
@@ -151,11 +184,13 @@ def harmonic(
 ) -> Response:
     """Response to a force of 1 N whose work on the unknowns is drive' q, drive (n,), at frequencies (w,) [Hz].
 
+    A drive shorter than n does nothing to the unknowns behind it.
+
     Power of a part: 1/2 omega q^H H_p q, or 1/2 omega^2 q^H C_p q; radiated: 1/2 omega^2 q^H R q.
     outside: radiation_at of the model's radiation and these frequencies, where it is there already: supports and losses
     leave it as it is.
     """
-    frequency = np.asarray(frequency, float)
+    frequency, drive = np.asarray(frequency, float), np.pad(drive, (0, len(model.stiffness) - len(drive)))
     if outside is not None and not np.array_equal(outside.omega, 2 * np.pi * frequency):
         raise ValueError("the air outside was asked for at other frequencies than the response: pass the same ones")
     omega, (hysteretic, viscous) = 2 * np.pi * frequency, losses(model)

@@ -26,7 +26,7 @@ from fem.interpolate import BasisSpace, normal_displacement
 from fem.modal_losses import modal_mass, modal_stiffness_and_losses
 from fem.model import Model, weights
 from fem.radiation import FREQUENCIES, Boundary, Radiation, added_mass_at, boundary, piston, radiation
-from fem.response import ModalModel, energy, opening_resistance, with_air
+from fem.response import ModalModel, energy, opening_resistance, widened, with_air
 from fem.sections import Section
 from fem.viscothermal_losses import (
     boundary_layer_integrals,
@@ -46,7 +46,9 @@ Matrix: TypeAlias = np.ndarray | sp.sparray  # columns: the unknowns of a model
 
 HIGHEST = 1000.0  # Hz: cavity modes are kept below twice this; the boundary elements end here
 RIGID = 6
-SUPPORT_MODE = 0.5  # share of the moving energy in rigid motions from which on a mode belongs to the supports
+SUPPORT_MODE = (
+    0.5  # share of the moving energy in rigid motions, or of the stored in the supports, that makes a mode theirs
+)
 OUTER_GROUPS = ("top", "back", "sides")
 AIR, VISCOUS_LOSS, OPENING, SUPPORTS = "air", "air_rubbing", "opening", "supports"
 
@@ -299,9 +301,9 @@ class VibroacousticModes:
 
     frequency: np.ndarray  # (m,) Hz
     loss_factor: np.ndarray  # (m,)
-    shape: np.ndarray = field(repr=False)  # (N, m) complex
+    shape: np.ndarray = field(repr=False)  # (N or more, m) complex; behind the N, what lies under clothing
     potential_share: dict[str, np.ndarray]  # structure parts, 'air', 'supports'
-    kinetic_share: dict[str, np.ndarray]  # structure parts, 'air' (outside included), 'opening'
+    kinetic_share: dict[str, np.ndarray]  # structure parts, 'air' (outside included), 'opening', 'supports' (flesh)
     loss_share: dict[
         str, np.ndarray
     ]  # structure parts, 'air' (thermal), 'air_rubbing', openings, supports, 'radiation'
@@ -314,8 +316,8 @@ class VibroacousticModes:
 
     @property
     def elastic(self) -> np.ndarray:
-        """(m,) bool: modes of the body, not of its supports."""
-        return self.rigid_share < SUPPORT_MODE
+        """(m,) bool: modes of the body, neither rigid on its supports nor stored in them (flesh that swings on clothing)."""
+        return (self.rigid_share < SUPPORT_MODE) & (self.potential_share[SUPPORTS] < SUPPORT_MODE)
 
 
 def modes_of(
@@ -326,10 +328,12 @@ def modes_of(
     """
     highest = highest or min(coupled.structure.valid_to, HIGHEST)
     c = complex_modes(supported, lowest, highest)
-    x = c.shape.T
-    stored = {part: energy(A, x) for part, A in coupled.stored.items()}
-    stored[SUPPORTS] = energy(supported.stiffness - coupled.model.stiffness, x)
-    moving = {part: energy(A, x) for part, A in coupled.moving.items()}
+    x, N = c.shape.T, len(coupled.drive)
+    own = np.ascontiguousarray(x[:, :N])
+    stored, moving = ({part: energy(A, own) for part, A in parts.items()} for parts in (coupled.stored, coupled.moving))
+    bare = widened(coupled.model, len(supported.stiffness))
+    stored[SUPPORTS] = energy(supported.stiffness - bare.stiffness, x)
+    moving[SUPPORTS] = energy(supported.mass - bare.mass, x)
     if supported.radiation is not None:
         moving[AIR] = moving[AIR] + energy(added_mass_at(supported.radiation, 2 * np.pi * c.frequency), x)
     share = lambda parts: {part: e / sum(parts.values()) for part, e in parts.items()}
@@ -339,7 +343,9 @@ def modes_of(
 
 
 def real_modes(coupled: CoupledModel, supported: ModalModel) -> tuple[np.ndarray, np.ndarray]:
-    """omega (m,) [rad/s] and shape (N, m) of the held body without losses; motions that store nothing are left out."""
+    """omega (m,) [rad/s] and shape (N or more, m) of the held body without losses, what lies under clothing behind the N; motions
+    that store nothing are left out.
+    """
     omega, shape = undamped_modes(supported, coupled.lowest_hz)
     keep = omega > 1e-6 * omega.max()
     return omega[keep], shape[:, keep]

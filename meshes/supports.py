@@ -1,4 +1,8 @@
-"""How the body is held: hung free on soft bands, on the lap against chest, thigh and arm, or played, a hand at the fret."""
+"""How the body is held: hung free on soft bands, on the lap against chest, thigh and arm, or played, a hand at the fret.
+
+On the lap each patch is a disc of the body on deep flesh (fem/flesh.py), clothing between: the disc's mean motion along x, y and z
+and its rocking about both axes in its plane, each at its own spring, dashpot and mass. What the body bends within a patch is not felt.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -6,8 +10,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fem.body_modes import HAND, Hand
+from fem.flesh import UnderDisc, under_disc
 from fem.interpolate import normal_displacement
-from fem.response import ModalModel, Support, held
+from fem.response import COVER, ModalModel, Support, held
 from meshes.body import Assumption, Body, back_height, top_height
 from meshes.coupled_model import CoupledModel, Structure
 from meshes.outline import point_at, where_x, where_y
@@ -16,22 +21,41 @@ from meshes.string_places import FRETS, far_places
 FREE, LAP, PLAYED = "hung free", "on the lap", "played"
 BAND_HZ, BAND_LOSS = 2.0, 0.1  # rigid motions on the bands, and the bands' loss factor; common practice in modal tests
 SHEAR_MODULUS, VISCOSITY, DENSITY = 5e3, 10.0, 1000.0  # Pa, Pa s, kg/m3 of soft flesh: assumed, from memory
-SOFTER, FIRMER = 1 / 3, 3.0  # times both: the range in which flesh and clothing are assumed to lie
-ALONG = 2 / 3  # stiffness along the skin over that square to it, of a half-space that keeps its volume (Mindlin 1949)
-SUPPORT_PARTS = ("bands", "chest", "thigh", "arm", HAND)
+SOFTER, FIRMER = 1 / 3, 3.0  # times shear modulus and viscosity: the range in which flesh is assumed to lie
+FLESH_HZ = (
+    150.0  # Hz at which the flesh's shear waves are frozen: resistance 13 % too large at 80, 18 % too small at 300
+)
+BARE, CLOTHING, THICK = (
+    0.0,
+    5e-8,
+    1e-7,
+)  # m/Pa, how far clothing gives under pressure (2 mm at 40 kPa; thick: twice that): assumed
+CLOTHING_SHEAR, CLOTHING_LOSS = 1 / 3, 0.3  # stiffness along over that under pressure, and loss factor: assumed
+OTHER_PLAYERS = (  # arguments of with_supports at the ends of both ranges
+    {"firmness": SOFTER},
+    {"firmness": FIRMER},
+    {"clothing": BARE},
+    {"clothing": THICK},
+)
+SUPPORT_PARTS = ("bands", "chest", "thigh", "arm", COVER, HAND)
 CHEST, THIGH, ARM = 0.05, 0.06, 0.04  # m, radius of a disc as large as each patch: assumed
 PALM = 0.02  # m, radius of a disc as large as the fretting hand's hold on the neck: assumed
 
 
 @dataclass(frozen=True)
 class Patch:
-    """Places of a part that rest on something, and the springs and dashpots of them all together, along x, y and z."""
+    """Places of a part that rest on something together, and what that does to their mean motion along x, y and z and, with five
+    values, to their slope over each of the two axes along the patch.
+    """
 
     name: str
     part: str  # of the body
     points: np.ndarray  # (k, 3) m
-    stiffness: np.ndarray  # (3,) N/m
-    resistance: np.ndarray  # (3,) N s/m
+    stiffness: np.ndarray  # (3,) N/m, or (5,) with N m behind
+    resistance: np.ndarray  # likewise, N s/m and N m s
+    mass: np.ndarray | float = 0.0  # likewise, kg and kg m2
+    cover: np.ndarray | float = np.inf  # likewise, N/m and N m; inf: bare
+    square: int = 2  # axis that presses into it
 
 
 def free_suspension(body: Body, weight: float) -> list[Patch]:
@@ -50,9 +74,10 @@ def free_suspension(body: Body, weight: float) -> list[Patch]:
     return [*bands, Patch("bands", "neck", head, k, c)]
 
 
-def lap_supports(body: Body, firmness: float = 1.0) -> list[Patch]:
+def lap_supports(body: Body, firmness: float = 1.0, clothing: float = CLOTHING) -> list[Patch]:
     """Patches of chest (back, bass side of the lower bout), thigh (treble side of the waist) and forearm (bass rim of
-    the lower bout), as a right-handed player sits. firmness: times the flesh's stiffness and viscosity.
+    the lower bout), as a right-handed player sits. firmness: times the flesh's shear modulus and viscosity. clothing [m/Pa]: how
+    far it gives under pressure.
     """
     L = body.outline.length
     bass = lambda x: float(where_x(body.outline, x * L)[-1])
@@ -66,9 +91,9 @@ def lap_supports(body: Body, firmness: float = 1.0) -> list[Patch]:
     thigh = _on_side(body, treble(0.6) + THIGH * along, [0.25, 0.5, 0.75])
     arm = _on_side(body, bass(0.3) + ARM * along, [0.02, 0.1])
     return [
-        Patch("chest", "back", chest, *_flesh(CHEST, 2, firmness)),
-        Patch("thigh", "sides", thigh, *_flesh(THIGH, 1, firmness)),
-        Patch("arm", "sides", arm, *_flesh(ARM, 1, firmness)),
+        _disc("chest", "back", chest, CHEST, 2, firmness, clothing),
+        _disc("thigh", "sides", thigh, THIGH, 1, firmness, clothing),
+        _disc("arm", "sides", arm, ARM, 1, firmness, clothing),
     ]
 
 
@@ -85,8 +110,7 @@ def hand_places(body: Body, frets: int = FRETS) -> np.ndarray:
 def hand_on(structure: Structure, open_strings: bool = False, firmness: float = 1.0) -> Hand | None:
     """Hand at each note's own fret, as its motions of the structure's modes; none at open strings unless wanted.
 
-    Flesh as elsewhere, pressing into its disc along z, and the mass that moves with a disc stuck to it, 4/3 rho a^3 (half of
-    Lamb's disc in unbounded water, Hydrodynamics, art. 102; from memory).
+    Bare flesh as elsewhere, pressing into its disc along z.
     """
     if structure.body.neck is None:
         return None
@@ -96,19 +120,25 @@ def hand_on(structure: Structure, open_strings: bool = False, firmness: float = 
     motion = rows.reshape(len(places), 3, -1)
     if not open_strings:
         motion[0] = 0.0
-    k, c = _flesh(PALM, 2, firmness)
-    return Hand(motion, k, c, np.full(3, 4 / 3 * DENSITY * PALM**3))
+    palm, each = _flesh(PALM, firmness), [1, 1, 0]  # sliding along x and y, pressing along z
+    return Hand(motion, palm.stiffness[each], palm.resistance[each], palm.mass[each])
 
 
-def _flesh(radius: float, square: int, firmness: float) -> tuple[np.ndarray, np.ndarray]:
-    """Stiffness and resistance (3,) of a disc on deep soft flesh, axis `square` pressing into it.
-
-    k = 8 G a, the rigid disc on an incompressible half-space (Johnson, Contact Mechanics, 1985); the dashpot holds the
-    flesh's viscosity alike, 8 mu a, and the shear waves that run off, rho sqrt(G/rho) S. The flesh's mass is left out.
-    """
+def _flesh(radius: float, firmness: float) -> UnderDisc:
     G, mu = firmness * SHEAR_MODULUS, firmness * VISCOSITY
-    share = np.where(np.arange(3) == square, 1.0, ALONG)
-    return 8 * G * radius * share, (8 * mu * radius + np.sqrt(DENSITY * G) * np.pi * radius**2) * share
+    return under_disc(radius, G, mu, DENSITY, 2 * np.pi * FLESH_HZ)
+
+
+def _disc(
+    name: str, part: str, points: np.ndarray, radius: float, square: int, firmness: float, clothing: float
+) -> Patch:
+    """Patch of a disc as large, pressing along the axis `square`, on clothed flesh."""
+    flesh, each = _flesh(radius, firmness), np.where(np.arange(5) == square, 0, [1, 1, 1, 2, 2])
+    area = np.pi * radius**2
+    cover: np.ndarray | float = np.inf
+    if clothing > 0:
+        cover = (np.array([1.0, CLOTHING_SHEAR, radius**2 / 4]) * area / clothing)[each]
+    return Patch(name, part, points, flesh.stiffness[each], flesh.resistance[each], flesh.mass[each], cover, square)
 
 
 def _on_side(body: Body, arcs: Sequence[float] | np.ndarray, depths: Sequence[float]) -> np.ndarray:
@@ -120,24 +150,34 @@ def _on_side(body: Body, arcs: Sequence[float] | np.ndarray, depths: Sequence[fl
 
 def supports(structure: Structure, patches: Sequence[Patch], total: int) -> list[Support]:
     """[Support] of Patches on a Structure, for a state of `total` unknowns."""
-    springs, n = [], len(structure.frequency)
+    found, n = [], len(structure.frequency)
     for p in patches:
         k = len(p.points)
         places, axes = np.tile(p.points, (3, 1)), np.repeat(np.eye(3), k, axis=0)
-        motion = np.zeros((3, k, total))
-        rows = normal_displacement(structure.space, (p.part,), places, axes)
-        motion[..., :n] = (rows @ structure.shape).reshape(3, k, n)
-        springs += [
-            Support(p.name, along, np.full(k, stiffness / k), np.full(k, resistance / k))
-            for along, stiffness, resistance in zip(motion, p.stiffness, p.resistance)
-        ]
-    return springs
+        rows = normal_displacement(structure.space, (p.part,), places, axes) @ structure.shape
+        motion = np.zeros((len(p.stiffness), total))
+        motion[:, :n] = disc_motion(p, rows.reshape(3, k, n))
+        loss = CLOTHING_LOSS if np.isfinite(p.cover).all() else 0.0
+        found.append(Support(p.name, motion, p.stiffness, p.resistance, p.mass, p.cover, loss))
+    return found
 
 
-def with_supports(coupled: CoupledModel, how: str, firmness: float = 1.0) -> ModalModel:
-    """ModalModel of a CoupledModel hung FREE or held on the LAP; PLAYED as on the lap, its hand joins with each note."""
+def disc_motion(patch: Patch, moved: np.ndarray) -> np.ndarray:
+    """(3 or 5, n) motions of a Patch from those of its places, moved (3, k, n): means, then slopes fitted by least squares."""
+    mean = moved.mean(axis=1)
+    if len(patch.stiffness) == 3:
+        return mean
+    along = np.delete(patch.points - patch.points.mean(axis=0), patch.square, axis=1)
+    return np.vstack([mean, np.linalg.pinv(along) @ moved[patch.square]])
+
+
+def with_supports(coupled: CoupledModel, how: str, firmness: float = 1.0, clothing: float = CLOTHING) -> ModalModel:
+    """ModalModel of a CoupledModel hung FREE or held on the LAP; PLAYED as on the lap, its hand joins with each note.
+
+    firmness, clothing: as of lap_supports. On the lap, unknowns of the flesh under the clothing stand behind those of the model.
+    """
     s = coupled.structure
-    lap = lambda: lap_supports(s.body, firmness)
+    lap = lambda: lap_supports(s.body, firmness, clothing)
     patches = {FREE: lambda: free_suspension(s.body, s.weight), LAP: lap, PLAYED: lap}[how]()
     supported = held(coupled.model, supports(s, patches, len(coupled.drive)))
     if how != FREE:
@@ -157,12 +197,17 @@ def assumptions() -> tuple[Assumption, ...]:
         ),
         Assumption(
             "on the lap",
-            f"flesh of shear modulus {G:g} kPa ({G / 3:.1f} to {3 * G:g}) and viscosity {mu:g} Pa s ({mu / 3:.1f} to {3 * mu:g}) under chest, thigh and forearm",
+            f"flesh of shear modulus {G:g} kPa ({G / 3:.1f} to {3 * G:g}) and viscosity {mu:g} Pa s ({mu / 3:.1f} to {3 * mu:g}) under chest, thigh and forearm, deep and without bones, with the mass that moves with it",
             "assumed, order of magnitude from memory",
         ),
         Assumption(
+            "on the lap, clothing",
+            f"gives {1e9 * CLOTHING:g} um under 1 kPa (bare to {1e9 * THICK:g}), loss factor {CLOTHING_LOSS:g}",
+            "assumed, no measurement found",
+        ),
+        Assumption(
             "on the lap, patches",
-            f"chest disc of radius {1e3 * CHEST:g} mm, thigh {1e3 * THIGH:g} mm, forearm {1e3 * ARM:g} mm; fretting hand, clothing and the flesh's mass left out",
+            f"chest disc of radius {1e3 * CHEST:g} mm, thigh {1e3 * THIGH:g} mm, forearm {1e3 * ARM:g} mm; fretting hand left out",
             "assumed",
         ),
     )

@@ -34,7 +34,7 @@ def unit_by_part(coupled: CoupledModel) -> dict[str, dict[str, np.ndarray]]:
 
 def unit_losses(coupled: CoupledModel, supported: ModalModel) -> dict[str, np.ndarray]:
     """{place: (m, m)} hysteretic losses of unit_by_part, all parts of a place together, between the modes of string_body."""
-    _, X = real_modes(coupled, supported)
+    X = real_modes(coupled, supported)[1][: len(coupled.drive)]  # what lies under clothing is no wood
     return {place: X.T @ sum(parts.values()) @ X for place, parts in unit_by_part(coupled).items()}
 
 

@@ -27,6 +27,8 @@ TITLES = {
     "test_air.py": "Enclosed air",
     "test_cavity.py": "The air of the example bodies",
     "test_radiation.py": "Radiation",
+    "test_air_outside.py": "Air outside a guitar, beside another program",
+    "test_flesh.py": "The player's flesh",
     "test_response.py": "Response to a drive",
     "test_coupled_model.py": "The body with air and sound",
     "test_strings.py": "Strings",

@@ -111,6 +111,7 @@ def air(tmp_path_factory):
         None,
         3,
         firmness,
+        {"bare": one, "thick": one},
         sensitivity,
         unexplained,
         0.7,

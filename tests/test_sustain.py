@@ -27,7 +27,7 @@ from studies.sustain import fretboards as sustain_boards
 from studies.sustain import question as sustain
 from studies.sustain.fretboards import Playing, board, checked, decay_times, times_rim
 from studies.sustain.hearing import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE, TOLERANCES
-from studies.sustain.result import MESH, RIM_LOSSES, STRING_LOSSES, UNEXPLAINED, WOOD
+from studies.sustain.result import MESH, PLAYER, RIM_LOSSES, STRING_LOSSES, UNEXPLAINED, WOOD
 from studies.sustain.verdict import (
     find_flip,
     judged,
@@ -175,15 +175,19 @@ def test_a_stiffer_rim_is_told_stiffer_heavier_and_drier(study):
 
 def test_doubts_stand_apart(study):
     for c in study.compared.values():
-        assert (
-            set(c.doubts)
-            == {MESH, WOOD, STRING_LOSSES, RIM_LOSSES, UNEXPLAINED}
-            == set(c.early.doubts)
-            == set(c.sound.doubts)
-        )
+        players = {PLAYER} if c.how == LAP else set()
+        names = {MESH, WOOD, STRING_LOSSES, RIM_LOSSES, UNEXPLAINED} | players
+        assert names == set(c.doubts) == set(c.early.doubts) == set(c.sound.doubts)
         assert all(low <= c.ratio * 1.0001 and high >= c.ratio * 0.9999 for low, high in c.doubts.values())
         assert c.low <= min(low for low, _ in c.doubts.values()) * 1.0001
         assert c.doubts[WOOD][1] / c.ratio == pytest.approx(1.02, abs=0.003)  # the last draw of three, nearly
+
+
+def test_other_players_widen_the_doubt_on_the_lap(study):
+    """Both builds in four other laps: another player moves the ratio, but neither builds it up nor hides it."""
+    c = study.compared["solid_laminated", LAP]
+    low, high = np.log(np.array(c.doubts[PLAYER]) / c.ratio)
+    assert low <= 1e-9 and high >= -1e-9 and 1e-5 < high - low < 0.2
 
 
 def test_mesh_uncertainty_is_twice_the_difference_either_way():

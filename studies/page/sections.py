@@ -137,7 +137,7 @@ def power_tables(air: AirStudy) -> Section:
         tables.append(Table(HELD[how], head, tuple(_power_row(row, own) for row in supported)))
     text = (
         f"Shares of the power put in at the saddle, {_band(air)}. Heat is a loss; what the rim stores is given back each half period and "
-        "does not stand here. Small print: the mesh error, which is one of five doubts (see below)."
+        "does not stand here. Small print: the mesh error, which is one of the doubts (see below)."
     )
     return Section("builds", "Builds side by side", "builds", texts=(text,), tables=tuple(tables))
 

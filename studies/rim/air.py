@@ -18,7 +18,7 @@ from fem.response import ModalModel
 from meshes.body import Body
 from meshes.build import mesh_body
 from meshes.coupled_model import CoupledModel, FluidDomain, fluid_domain, modes_of
-from meshes.supports import FIRMER, LAP, SOFTER, assumptions, with_supports
+from meshes.supports import BARE, FIRMER, LAP, SOFTER, THICK, assumptions, with_supports
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
 from studies.common.pairing import paired
@@ -34,7 +34,7 @@ from studies.solved.power import OF_SUMMARY, air_outside, driven, summary, surfa
 
 DRIVEN = 1.5  # of progress per build, mesh and support
 PROGRESS = STEPS + len(SUPPORT_CONDITIONS) * DRIVEN  # per build and mesh
-OTHERS = 9.0  # of progress: other flesh, other losses
+OTHERS = 9.0  # of progress: other flesh, other clothing, other losses
 
 
 def compare_in_air(
@@ -62,10 +62,11 @@ def compare_in_air(
 
     fine, whole = on_mesh(0)
     base = whole[rows[0].name]
-    progress.say("softer and firmer flesh, other losses in the rim")
+    progress.say("other flesh and clothing, other losses in the rim")
     outside = air_outside(base, OF_SUMMARY)
-    firmness, others, (unexplained, in_joints) = (
+    flesh, clothing, others, (unexplained, in_joints) = (
         other_flesh(base, outside),
+        other_clothing(base, outside),
         sensitivity(base, outside),
         with_unexplained(whole),
     )
@@ -73,7 +74,7 @@ def compare_in_air(
     progress.say("the coarser mesh")
     coarse = rough() or on_mesh(1)[0]
     body = replace(body, assumed=(*body.assumed, *assumptions()))
-    return AirStudy(body, rows, fine, coarse, base, count, firmness, others, unexplained, in_joints)
+    return AirStudy(body, rows, fine, coarse, base, count, flesh, clothing, others, unexplained, in_joints)
 
 
 def on_coarser(body: Body, size: float, count: int, store: Path, air: bool) -> Level | None:
@@ -133,6 +134,12 @@ def _summary(whole: CoupledModel, supported: ModalModel, outside: RadiationAt) -
 def other_flesh(whole: CoupledModel, outside: RadiationAt) -> dict[float, dict[str, float]]:
     """{times the flesh's stiffness: summary} of the sheet's own build on the lap; outside: of OF_SUMMARY."""
     return {times: _summary(whole, with_supports(whole, LAP, times), outside) for times in (SOFTER, FIRMER)}
+
+
+def other_clothing(whole: CoupledModel, outside: RadiationAt) -> dict[str, dict[str, float]]:
+    """{'bare' or 'thick': summary} of the sheet's own build on the lap; outside: of OF_SUMMARY."""
+    gives = {"bare": BARE, "thick": THICK}
+    return {name: _summary(whole, with_supports(whole, LAP, clothing=c), outside) for name, c in gives.items()}
 
 
 def sensitivity(whole: CoupledModel, outside: RadiationAt) -> dict[tuple[str, str, float], dict[str, float]]:

@@ -82,6 +82,7 @@ def as_json(
         "dry_frequency_hz_of_the_sheets_own": plain(fine.dry_hz),
         "bridge_tap": taps(study),
         "flesh": {f"{k:.3g}": v for k, v in study.firmness.items()},
+        "clothing": study.clothing,
         "heat_in_rim_with_other_losses": words.losses_table(study),
         "with_unexplained_loss": words.unexplained_table(study),
         "unexplained_loss_factor_in_joints_and_linings": study.unexplained_in_joints,

@@ -19,7 +19,7 @@ LABEL = (
     "long notes last"
 )
 NOT_MODELLED = (
-    "strings and their tension, the fretting hand, clothing, the mass of the flesh the body rests on",
+    "strings and their tension, the fretting hand, bones under the flesh the body rests on",
     "the room: sound goes out into free air",
     "pores, roughness and leaks of the walls inside; friction at the sharp edge of the soundhole beyond that of a smooth tube; loud playing",
     "the neck, bridge and braces as obstacles to the sound outside",
@@ -49,7 +49,11 @@ def answer(study: AirStudy) -> list[str]:
                     f"- {build.label}: heat in the rim {percent(told['rim'])} ({change}); {loudness(told)}; {more}"
                 )
     soft, firm = (100 * s["supports"] for s in study.firmness.values())
-    flesh = f"With flesh three times softer or firmer the player's share on the lap is {soft:.0f} or {firm:.0f} %."
+    bare, thick = (100 * study.clothing[how]["supports"] for how in ("bare", "thick"))
+    flesh = (
+        f"With flesh three times softer or firmer the player's share on the lap is {soft:.0f} or {firm:.0f} %, "
+        f"on bare skin or in thick clothes {bare:.0f} or {thick:.0f} %."
+    )
     return [*lines, flesh, without_loss(study), unsure_losses(study), unexplained(study)]
 
 

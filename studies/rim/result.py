@@ -85,6 +85,7 @@ class AirStudy:
     firmness: dict[
         float, dict[str, float]
     ]  # {times the flesh's stiffness: summary of the sheet's own build on the lap}
+    clothing: dict[str, dict[str, float]]  # {'bare' or 'thick': as firmness}
     sensitivity: dict[tuple[str, str, float], dict[str, float]]  # {(how, part or 'rim', times its losses): as firmness}
     unexplained: dict[tuple[str, str, str], dict[str, float]]  # as of rim.unexplained.with_unexplained
     unexplained_in_joints: float  # loss factor that joints and linings would then have

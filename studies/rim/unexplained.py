@@ -27,8 +27,12 @@ def with_unexplained(
         outside, plain = air_outside(one, OF_SUMMARY), np.eye(one.coupling.c.shape[1])
         for how in SUPPORT_CONDITIONS:
             supported = with_supports(one, how)
+            under = len(supported.stiffness) - len(one.drive)  # unknowns under clothing, which lose nothing of this
             for place, parts in unit_by_part(one).items():
-                more = {part: supported.loss.get(part, 0.0) + most[place] * A for part, A in parts.items()}
+                more = {
+                    part: supported.loss.get(part, 0.0) + most[place] * np.pad(A, (0, under))
+                    for part, A in parts.items()
+                }
                 lossy = replace(supported, loss={**supported.loss, **more})
                 found[name, how, place] = summary(driven(one, lossy, plain, OF_SUMMARY, outside))
     return found, most[IN_JOINTS]

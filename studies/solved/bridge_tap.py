@@ -45,13 +45,16 @@ class BridgeTap:
         return main_peaks(self.peaks["middle"], HEAVIEST * self.weight)
 
 
-def saddle_drives(coupled: CoupledModel) -> np.ndarray:
-    """(3, N) work of 1 N out of the top at PLACES: under the first string, at the saddle's middle, under the last."""
+def saddle_drives(coupled: CoupledModel, unknowns: int | None = None) -> np.ndarray:
+    """(3, N) work of 1 N out of the top at PLACES: under the first string, at the saddle's middle, under the last.
+
+    unknowns: N, with what lies under clothing; else those of the CoupledModel.
+    """
     s = coupled.structure
     at = saddle_places(s.body, 3)
     at[:, 2] = top_height(s.body, *at[:, :2].T)
     rows = normal_displacement(s.space, ("top",), at, np.tile([0.0, 0.0, 1.0], (3, 1))) @ s.shape
-    return np.pad(rows, ((0, 0), (0, len(coupled.drive) - rows.shape[1])))
+    return np.pad(rows, ((0, 0), (0, (unknowns or len(coupled.drive)) - rows.shape[1])))
 
 
 def bridge_tap(
@@ -62,7 +65,7 @@ def bridge_tap(
     outside: radiation_at of the model's radiation and these frequencies, where it is there already.
     """
     f = FREQUENCIES[min(coupled.structure.valid_to, FREQUENCIES[-1]) >= FREQUENCIES]
-    drives = saddle_drives(coupled)
+    drives = saddle_drives(coupled, len(supported.stiffness))
     Y = admittance(supported, drives, f, None if outside is None else outside.part(slice(len(f))))
     found = poles(supported, modes, drives)
     low, high = MEAN_LEVEL[0], min(MEAN_LEVEL[1], float(f[-1]))

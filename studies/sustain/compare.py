@@ -1,5 +1,8 @@
 """One rim build played, and beside the sheet's own: ratios, uncertainties, verdicts, rim losses at which they flip."""
 
+from collections.abc import Sequence
+from typing import TypeAlias
+
 import numpy as np
 
 from fem.body_modes import BodyModes
@@ -12,6 +15,7 @@ from studies.sustain import verdict as verdicts
 from studies.sustain.fretboards import Playing, times_rim
 from studies.sustain.result import (
     MESH,
+    PLAYER,
     RIM_LOSSES,
     STRING_LOSSES,
     TIMES,
@@ -23,6 +27,8 @@ from studies.sustain.result import (
     Played,
 )
 from studies.sweep.scatter import ScatteredNotes
+
+Players: TypeAlias = Sequence[tuple[BodyModes, BodyModes]]
 
 
 def play(
@@ -45,9 +51,14 @@ def play(
     return Played(build, how, modes, given, rough, without, wolves, median, share, rate, stiffness, unexplained)
 
 
-def compare(playing: Playing, mine: Played, own: Played, scatter: ScatteredNotes | None, rim_loss: float) -> Compared:
-    """Compared of a build beside the sheet's own; rim_loss: mean loss factor of the sheet's own rim."""
-    ranges = ratio_ranges(playing, mine, own)
+def compare(
+    playing: Playing, mine: Played, own: Played, scatter: ScatteredNotes | None, rim_loss: float, players: Players = ()
+) -> Compared:
+    """Compared of a build beside the sheet's own; rim_loss: mean loss factor of the sheet's own rim.
+
+    players: (this build, the sheet's own) in the lap of other players.
+    """
+    ranges = ratio_ranges(playing, mine, own, players)
     late, early, sound = judged_times(ranges, mine, own, scatter)
     uncertain = {cause: ends for cause, ends in late.doubts.items() if cause != RIM_LOSSES}
     given = float(ranges[RIM_LOSSES][0, 0])
@@ -87,7 +98,7 @@ def judged_times(
     return judged
 
 
-def ratio_ranges(playing: Playing, mine: Played, own: Played) -> dict[str, np.ndarray]:
+def ratio_ranges(playing: Playing, mine: Played, own: Played, players: Players = ()) -> dict[str, np.ndarray]:
     """{cause: (n, 3) ratios of the few notes}: rows as given and at each end of the cause's range, columns the TIMES."""
     pair, strings = (mine.modes, own.modes), playing.strings
     medians = lambda times: [verdicts.median_ratio(*both) for both in zip(*times)]
@@ -99,6 +110,8 @@ def ratio_ranges(playing: Playing, mine: Played, own: Played) -> dict[str, np.nd
     ranges[RIM_LOSSES] = np.array([given, few(low), few(high)])
     more = zip(*(boards.with_unexplained(p.modes, p.unexplained).values() for p in (mine, own)))
     ranges[UNEXPLAINED] = np.array([given, *map(few, more)])
+    if players:
+        ranges[PLAYER] = np.array([given, *map(few, players)])
     return ranges
 
 

@@ -29,7 +29,7 @@ LABEL = (
     "anybody could hear the difference"
 )
 NOT_MODELLED = (
-    "the other strings ringing along, the fretting finger, string against fret, loud playing, the player's clothes",
+    "the other strings ringing along, the fretting finger, string against fret, loud playing, bones under the player's flesh",
     "the room: sound goes out into free air",
     "torsion of the string, and its pull that varies with the swing",
     "the neck, bridge and braces as obstacles to the sound outside",

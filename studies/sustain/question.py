@@ -2,7 +2,7 @@
 
 Every string at every fret on every rim build, hung free and on the lap: string and air-loaded body solved together, both
 polarisations. Each build changes one thing from the sheet's own. What is uncertain stays apart: mesh, wood scatter, string
-losses, rim losses, losses that no part explains; the error of the model itself is not known and in none of them.
+losses, rim losses, losses that no part explains, the player; the error of the model itself is not known and in none of them.
 """
 
 from dataclasses import dataclass, replace

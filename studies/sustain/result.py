@@ -17,12 +17,13 @@ from studies.common.inputs import NO_SOURCE, Source
 from studies.sustain.hearing import Verdict
 
 SUPPORT_CONDITIONS = (FREE, LAP)
-MESH, WOOD, STRING_LOSSES, RIM_LOSSES, UNEXPLAINED = (
+MESH, WOOD, STRING_LOSSES, RIM_LOSSES, UNEXPLAINED, PLAYER = (
     "mesh",
     "wood scatter",
     "string losses",
     "rim losses",
     "unexplained loss",
+    "player",
 )  # what is uncertain about a ratio
 TIMES = "decay_time", "early_decay_time", "sound_decay_time"  # measures of a Fretboard, as of fretboards.decay_times
 

@@ -8,7 +8,7 @@ from meshes import string_places
 from meshes.body import Body
 from meshes.coupled_model import FluidDomain, fluid_domain
 from meshes.string_body import string_body
-from meshes.supports import FREE, assumptions, with_supports
+from meshes.supports import FREE, LAP, OTHER_PLAYERS, assumptions, with_supports
 from meshes.unexplained_loss import IN_JOINTS, LARGEST, factors, unit_losses
 from studies.common.builds import builds, complete_linings
 from studies.common.progress import Progress
@@ -84,8 +84,12 @@ def play_builds(
             scatter = drawn()
             progress.step(woods)
         rim_loss = boards.rim_loss_factor(fine.whole["sheet"].structure)
+        laps = {build.name: other_players(fine, build.name, playing) for build in rows}
+        pairs = lambda build, how: tuple(zip(laps[build.name], laps["sheet"])) if how == LAP else ()
         judged = {
-            (build.name, how): side.begin(compare, playing, played[build.name, how], own[how], scatter, rim_loss)
+            (build.name, how): side.begin(
+                compare, playing, played[build.name, how], own[how], scatter, rim_loss, pairs(build, how)
+            )
             for build, how in keys
             if build.name != "sheet"
         }
@@ -137,6 +141,12 @@ def supported_modes(made: CoupledModels, playing: boards.Playing) -> dict[tuple[
         for name, w in made.whole.items()
         for how in SUPPORT_CONDITIONS
     }
+
+
+def other_players(made: CoupledModels, name: str, playing: boards.Playing) -> tuple[BodyModes, ...]:
+    """BodyModes of a build in the lap of each of OTHER_PLAYERS."""
+    whole, n = made.whole[name], len(playing.strings.strings)
+    return tuple(string_body(whole, with_supports(whole, LAP, **other), n) for other in OTHER_PLAYERS)
 
 
 def notes(body: Body, scatter: ScatteredNotes | None) -> tuple[str, ...]:
