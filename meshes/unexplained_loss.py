@@ -42,14 +42,11 @@ def factors(unit: dict[str, np.ndarray], body: BodyModes, loss_factor: float) ->
     """{place: times its unit loss} by which the first resonances of a body gain `loss_factor`.
 
     Wood, joints and linings: the mean over the modes between RESONANCES, each by its motion at the saddles squared,
-    out of the top. Openings: the one mode whose air moves most. ValueError where no mode lies there.
+    out of the top. Openings: the one mode whose air moves most. Where no mode lies there, as on a small body, the lowest above.
     """
     f = body.omega / (2 * np.pi)
-    near = (f >= RESONANCES[0]) & (f <= min(RESONANCES[1], body.highest_valid))
-    if not near.any():
-        raise ValueError(
-            f"no mode between {RESONANCES[0]:g} and {RESONANCES[1]:g} Hz; expected the first resonances there"
-        )
+    above = f >= RESONANCES[0]
+    near = above & (f <= max(min(RESONANCES[1], body.highest_valid), f[above].min()))
     heard = near * (body.saddle[:, :, 2] ** 2).sum(0)
     gain = {place: np.diag(A) / body.omega**2 for place, A in unit.items()}
     mean = {place: float(heard @ gain[place] / heard.sum()) for place in (IN_WOOD, IN_JOINTS)}
