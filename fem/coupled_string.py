@@ -140,13 +140,13 @@ def _amplitudes(poles: np.ndarray, states: np.ndarray, z: np.ndarray) -> np.ndar
     return a
 
 
-def _halved(poles: np.ndarray, terms: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def halved(poles: np.ndarray, terms: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Half of the poles and of the terms (n, k), of conjugates one: sum_i terms_i exp(pole_i t) = Re of that sum."""
     up, real = poles.imag > 0, poles.imag == 0
     return np.concatenate([poles[up], poles[real]]), np.hstack([2 * terms[:, up], terms[:, real]])
 
 
-def _overlaps(rates: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def overlaps(rates: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(A, B) (k, k) s: int_0^inf Re(a exp(r_i t)) Re(b exp(r_j t)) dt = Re(a conj(b) A_ij + a b B_ij)."""
     return -0.5 / (rates[:, None] + rates.conj()), -0.5 / (rates[:, None] + rates)
 
@@ -182,12 +182,12 @@ def velocity(ringing: FreeDecay, t: float | np.ndarray, rows: np.ndarray) -> np.
 def fall_time(ringing: FreeDecay, decibel: float) -> float:
     """Time [s] at which the energy of string and body has fallen by so many dB; inf if it never does."""
     c = ringing.coupled
-    return _crossing(_energy_of(c.poles, c.states * ringing.amplitude), ringing.energy, decibel)
+    return crossing(_energy_of(c.poles, c.states * ringing.amplitude), ringing.energy, decibel)
 
 
 def _energy_of(poles: np.ndarray, terms: np.ndarray) -> Callable[[float], float]:
     """Function t -> energy [J] of z = sum_i terms_i exp(pole_i t), terms (n, k); of conjugate pairs one is enough."""
-    rates, terms = _halved(poles, terms)
+    rates, terms = halved(poles, terms)
 
     def curve(t: float) -> float:
         z = (terms @ np.exp(rates * t)).real
@@ -236,37 +236,10 @@ def _fall_of_some(ringing: FreeDecay, T: np.ndarray, B: np.ndarray, decibel: flo
     poles, turn = np.linalg.eig(B)
     own = np.linalg.solve(mirrored.T @ T, mirrored.T @ z)
     terms = (T @ turn) * np.linalg.solve(turn, own)
-    return _crossing(_energy_of(poles, terms), ringing.energy, decibel)
+    return crossing(_energy_of(poles, terms), ringing.energy, decibel)
 
 
-def radiated_decay_time(ringing: FreeDecay, decibel: float) -> float:
-    """Time [s] at which the energy still to be radiated has fallen by so many dB; nan without radiation.
-
-    That is the decay of Schroeder's curve of the sound, JASA 37:409 (1965). It differs from fall_time where a motion that
-    hardly radiates, such as the string's along the top, outlives the others.
-    """
-    later = radiated_later(ringing)
-    start = later(0.0)[0]
-    return _crossing(lambda t: later(t)[0], start, decibel) if start > 0 else float("nan")
-
-
-def radiated_later(ringing: FreeDecay) -> Callable[[float | np.ndarray], np.ndarray]:
-    """Function t (k,) -> energy [J] radiated after t, in closed form (see dissipated)."""
-    c, radiation = ringing.coupled, ringing.coupled.body.radiation
-    if radiation is None or not c.poles.real.max() < 0:
-        return lambda t: np.zeros(np.size(t))
-    rates, out = _halved(c.poles, (radiation.T @ c.X[: c.body_size]) @ (c.states[len(c.omega) :] * ringing.amplitude))
-    A, B = _overlaps(rates)
-    A, B = (out.T @ out.conj()) * A, (out.T @ out) * B
-
-    def later(t: float | np.ndarray) -> np.ndarray:
-        b = np.exp(np.outer(rates, np.atleast_1d(t)))
-        return (b * (A @ b.conj() + B @ b)).real.sum(0)
-
-    return later
-
-
-def _crossing(curve: Callable[[float], float], start: float, decibel: float) -> float:
+def crossing(curve: Callable[[float], float], start: float, decibel: float) -> float:
     """Time [s] at which a falling curve(t) lies so many dB below its start. Dashpots only take energy away, so that the
     first crossing is the last one too.
     """
@@ -295,8 +268,8 @@ def dissipated(ringing: FreeDecay, parts: Mapping[str, np.ndarray] | None = None
             "some motion of string and body has no loss and never ends, so that no shares of its energy can be given; "
             "expected a loss of the string and of every body mode (of the supports, for a rigid motion)"
         )
-    rates, v = _halved(c.poles, c.X @ (c.states[len(c.omega) :] * ringing.amplitude))
-    A, B = _overlaps(rates)
+    rates, v = halved(c.poles, c.X @ (c.states[len(c.omega) :] * ringing.amplitude))
+    A, B = overlaps(rates)
     w = A @ v.conj().T + B @ v.T  # integral of the velocities' products: Re v w, s (m/s)^2 kg
     velocities = v[:n].real @ w[:, :n].real - v[:n].imag @ w[:, :n].imag
     own = np.einsum("ik,ki->i", v[n:], w[:, n:]).real  # of the sines, each with itself

@@ -12,10 +12,12 @@ from fem.coupled_string import (
     dissipated,
     fall_time,
     pluck_note,
-    radiated_decay_time,
     valid_partials,
 )
+from fem.radiated_sound import OCTAVES, first_radiated, radiated_decay_time, radiated_in_octaves, sound_of
 from fem.strings import Pluck, String, fretted_length, fundamental, inharmonicity, pluck_energy
+
+OF_NOTE = 9  # figures of a note before its octaves and shares
 
 
 @dataclass(frozen=True)
@@ -27,11 +29,17 @@ class Fretboard:
     valid: np.ndarray  # bool: the fundamental lies below the highest frequency that the body modes answer for
     partials: np.ndarray  # how many partials lie below it
     decay_time: np.ndarray  # T60 of the energy, s
-    early_decay_time: np.ndarray  # 6 x the time of the first 10 dB, s
+    early_decay_time: (
+        np.ndarray
+    )  # 6 x the time in which the energy still to be radiated falls by 10 dB, s; nan without radiation
     sound_decay_time: np.ndarray  # T60 of the energy still to be radiated, s; nan without radiation
+    first_radiated: np.ndarray  # J radiated in the first half second; nan without radiation
     share: dict[str, np.ndarray]  # {part, 'radiation', 'string': share of the pluck's energy}; sums to 1
     energy: np.ndarray  # J of the pluck in the partials kept
     energy_kept: np.ndarray  # the same over the energy of the whole pluck
+    octaves: (
+        np.ndarray
+    )  # (strings, frets + 1, radiated_sound.OCTAVES) J radiated in each; nan of one that ends above highest_valid
     highest_valid: float  # Hz
 
     @property
@@ -71,19 +79,12 @@ def fretboard(strings: Sequence[String], body: BodyModes, pluck: Pluck, frets: i
     names = [*parts, *shared_by_hand(body), STRING]
     rows = np.array([one_note(strings[i], i, fret, body, pluck, parts) for i, fret in places])
     columns = rows.T.reshape(-1, len(strings), frets + 1)
+    first = OF_NOTE + len(OCTAVES)
+    frequency, stiff, partials, decay, early, sound, level, energy, kept = columns[:OF_NOTE]
     return Fretboard(
-        columns[0],
-        columns[1],
-        columns[2] > 0,
-        columns[2].astype(int),
-        columns[3],
-        columns[4],
-        columns[5],
-        dict(zip(names, columns[8:])),
-        columns[6],
-        columns[7],
-        body.highest_valid,
-    )
+        frequency, stiff, partials > 0, partials.astype(int), decay, early, sound, level,
+        dict(zip(names, columns[first:])), energy, kept, np.moveaxis(columns[OF_NOTE:first], 0, -1), body.highest_valid,
+    )  # fmt: skip
 
 
 def shared_by_hand(body: BodyModes) -> tuple[str, ...]:
@@ -94,17 +95,19 @@ def shared_by_hand(body: BodyModes) -> tuple[str, ...]:
 def one_note(
     string: String, index: int, fret: int, body: BodyModes, pluck: Pluck, parts: Mapping[str, np.ndarray]
 ) -> list[float]:
-    """[frequency, inharmonicity, valid partials, three decay times, energy, energy kept, share of each part, of the
-    hand where there is one, and of the string]. parts: dampings(body)."""
+    """[frequency, inharmonicity, valid partials, three decay times, radiated first, energy, energy kept, radiated in each
+    octave, share of each part, of the hand where there is one, and of the string]. parts: dampings(body)."""
     m = valid_partials(string, fret, body)
     row = [fundamental(string, fret), inharmonicity(string, fret), m]
     if m == 0:
-        return row + [np.nan] * (6 + len(parts) + len(shared_by_hand(body)))
+        return row + [np.nan] * (OF_NOTE - 2 + len(OCTAVES) + len(parts) + len(shared_by_hand(body)))
     ringing = pluck_note(couple(string, index, fret, body, damping=np.add.reduce(list(parts.values()))), pluck)
     share = dissipated(ringing, parts)
     whole = pluck_energy(string, fret, pluck)
-    times = [fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0), radiated_decay_time(ringing, 60.0)]
-    return [*row, *times, ringing.energy, ringing.energy / whole, *share.values()]
+    sound = sound_of(ringing)
+    times = [fall_time(ringing, 60.0), 6 * radiated_decay_time(sound, 10.0), radiated_decay_time(sound, 60.0)]
+    octaves = radiated_in_octaves(sound, body.highest_valid)
+    return [*row, *times, first_radiated(sound), ringing.energy, ringing.energy / whole, *octaves, *share.values()]
 
 
 def wolf_notes(strings: Sequence[String], body: BodyModes, frets: int = 20) -> list[Wolf]:

@@ -237,7 +237,7 @@ def listen(
     sheet: Annotated[Path | None, Parameter(help="The build sheet (.toml).")] = None, /, *, builds: Names = (),
     notes: Names = (), held: Held = "lap",
     place_mm: Annotated[tuple[float, float, float] | None, Parameter(negative=())] = None, out: Out = None,
-    mesh_size_mm: MeshSize = None, strings: Strings = None, blind: bool = True, reveal: Path | None = None,
+    mesh_size_mm: MeshSize = None, strings: Strings = None, blind: bool = True, pair: str = "given", reveal: Path | None = None,
 ) -> None:  # fmt: skip
     """WAV files of the same notes and a short phrase on two rim builds, at one gain, also in a hidden order.
 
@@ -252,18 +252,22 @@ def listen(
         if not given.
     blind
         Write the same sounds without names, in a hidden order, too.
+    pair
+        'given'; or 'smallest' or 'largest': with losses and pluck as far off as they may be, so that the two builds sound most
+        alike or most apart; into a folder of that name.
     reveal
         Folder of blind sounds: tell the hidden order, and do nothing else.
     """
     from studies.common.inputs import BadInput
     from studies.notes.listen import Wanted, hidden_order, write_sounds
+    from studies.sustain.pairs import chosen
 
     if reveal is not None:
         print(hidden_order(reveal))
         return
     if sheet is None:
         raise BadInput("listen: expected a build sheet, or --reveal FOLDER")
-    print(write_sounds(sheet, out, mesh_size_mm, strings, Wanted(builds, notes, held, place_mm, blind)))
+    print(write_sounds(sheet, out, mesh_size_mm, strings, Wanted(builds, notes, held, place_mm, blind, pair), chosen))
 
 
 @app.command

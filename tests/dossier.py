@@ -35,7 +35,7 @@ TITLES = {
     "test_string_sets.py": "Sets of strings",
     "test_decay.py": "Decay",
     "test_fretboard.py": "Notes of the fretboard",
-    "test_hearing.py": "Hearing",
+    "test_rule.py": "Hearing",
     "test_sustain.py": "Sustain",
     "test_foreign.py": "Foreign meshes",
     "test_modes_contract.py": "The command `rimwork modes`",

@@ -15,20 +15,12 @@ from meshes.unexplained_loss import IN_JOINTS, IN_OPENINGS, IN_WOOD
 from studies.common.builds import builds, complete_linings
 from studies.common.draws import paired_summary
 from studies.common.inputs import Source
-from studies.sustain.hearing import TOLERANCES, verdict
-from studies.sustain.result import (
-    SUPPORT_CONDITIONS,
-    TIMES,
-    Compared,
-    Dry,
-    Drying,
-    Flip,
-    Judged,
-    Medians,
-    Played,
-    Study,
-)
-from studies.sustain.verdict import mean_shares, one_a_note
+from studies.sustain.bodies import body_shifts
+from studies.sustain.doubts import mesh_of_notes
+from studies.sustain.result import SUPPORT_CONDITIONS, Compared, Dry, Drying, Flip, Medians, Played, Study
+from studies.sustain.shares import mean_shares, one_a_note
+from studies.sustain.thresholds import LIMITS
+from studies.sustain.verdict import judged, single_notes
 
 FRETS = 4
 CHOSEN = ("sheet", "solid_laminated", "stiff_limit")
@@ -39,15 +31,17 @@ def played(build, how, body, strings):
     board, without = (fretboard(strings, b, Pluck(), FRETS) for b in (body, with_losses(body, {"sides": 0.0})))
     middle = lambda v: float(np.median(v[board.valid]))
     median = Medians(
-        **{key: middle(getattr(board, key)) for key in (*TIMES, "radiated")},
+        **{key: middle(getattr(board, key)) for key in (*LIMITS, "radiated")},
         no_rim_loss=middle(without.decay_time / board.decay_time),
-        no_rim_loss_early=middle(without.early_decay_time / board.early_decay_time),
         mobility=1e-3,
     )
     wolves = one_a_note(wolf_notes(strings, body, FRETS))
     share, rate = mean_shares(board), mean_shares(board, 1 / board.decay_time)
+    partner = np.arange(len(body.omega))
     stiffness = 1.0 if build.is_base else 1.6
-    return Played(build, how, body, board, board, without, wolves, median, share, rate, stiffness, unexplained(body))
+    return Played(
+        build, how, body, partner, board, board, without, wolves, median, share, rate, stiffness, unexplained(body)
+    )
 
 
 def unexplained(body):
@@ -56,22 +50,34 @@ def unexplained(body):
     return dict(zip((IN_WOOD, IN_JOINTS, IN_OPENINGS), losses))
 
 
-def compared(build, how, mine, own):
-    by_note = mine.board.decay_time / own.board.decay_time
-    ratio = float(np.nanmedian(by_note))
+def measured(mine, own, key):
+    """(Judged, SingleNotes) of a measure with narrow doubts by hand."""
+    change = np.log(getattr(mine.board, key) / getattr(own.board, key))
+    ratio = float(np.exp(np.nanmedian(change)))
     doubts = {
-        "mesh": (0.995 * ratio, 1.005 * ratio),
-        "string losses": (0.99 * ratio, 1.02 * ratio),
-        "rim losses": (0.97 * ratio, 1.01 * ratio),
-        "unexplained loss": (0.98 * ratio, 1.002 * ratio),
+        "mesh": (0.995, 1.005),
+        "string losses": (0.99, 1.02),
+        "rim losses": (0.97, 1.01),
+        "unexplained loss": (0.98, 1.002),
     }
-    low, high = 0.96 * ratio, 1.03 * ratio
-    why = "it rings longer because it radiates less"
-    judged = Judged(ratio, doubts, low, high, verdict(low, high), why, ("rim losses",))
-    flip = Flip(2.5, 0.04, "cannot tell", "no audible difference")
+    notes = {
+        "mesh": mesh_of_notes(change, 0.98 * change, own.board.frequency),
+        "string losses": 0.01,
+        "rim losses": 0.02,
+        "unexplained loss": 0.02,
+    }
+    return judged(
+        ratio, {name: (low * ratio, high * ratio) for name, (low, high) in doubts.items()}, key
+    ), single_notes(change, notes, key)
+
+
+def compared(build, how, mine, own):
+    both = {key: measured(mine, own, key) for key in LIMITS}
     return Compared(
-        **vars(judged), build=build, how=how, by_note=by_note, early=judged, sound=judged, radiated_db=-0.3,
-        mobility_db=-0.2, paired=None, audible={t.name: 0.25 for t in TOLERANCES}, flip=flip,
+        build=build, how=how, judged={key: j for key, (j, _) in both.items()}, notes={key: n for key, (_, n) in both.items()},
+        why="it rings longer because it radiates less", octaves_db=np.array([0.1, 0.2, -0.3, np.nan, np.nan, np.nan]), radiated_db=-0.3,
+        mobility_db=-0.2, shifts=body_shifts(own.modes, replace(mine.modes, omega=1.02 * mine.modes.omega), mine.partner), paired={},
+        flip=Flip(2.5, 0.04, "cannot tell", "no audible difference"),
     )  # fmt: skip
 
 
@@ -95,7 +101,6 @@ def study_by_hand(folder):
     return Study(
         body=body, strings=strings, pluck=Pluck(), builds=rows, played=all_played, compared=all_compared,
         no_rim_low=dict.fromkeys(SUPPORT_CONDITIONS, 1.02), no_rim_high=dict.fromkeys(SUPPORT_CONDITIONS, 1.2), dry=dry,
-        mesh_by_note={how: {t.name: 0.1 for t in TOLERANCES} for how in SUPPORT_CONDITIONS},
         top_damping=dict.fromkeys(SUPPORT_CONDITIONS, (1.06, 0.93)), rim_loss_factor=0.015,
         unexplained={how: {IN_WOOD: 0.95, IN_JOINTS: 0.92, IN_OPENINGS: 0.99} for how in SUPPORT_CONDITIONS}, unexplained_in_joints=0.7, highest_valid=330.0,
         sizes=(0.04, 0.06), unknowns=(12000, 7000), flip_range=(0.1, 10.0), draws=0, wood_words=(),
@@ -108,6 +113,6 @@ def with_draws(study, factor=1.01, spread=0.1):
     boards = np.exp(spread * np.linspace(-1, 1, 8))[:, None] * np.array([8.0, 12.0])
     rim = factor * np.exp(0.01 * np.linspace(-1, 1, 8))[:, None]
     paired = paired_summary(rim * boards, boards)
-    add = lambda c: replace(c, paired=paired) if c.build.name == "solid_laminated" else c
+    add = lambda c: replace(c, paired=dict.fromkeys(LIMITS, paired)) if c.build.name == "solid_laminated" else c
     compared = {key: add(c) for key, c in study.compared.items()}
     return replace(study, compared=compared, draws=8, wood_words=("Wood scatter: 8 draws on a mesh of 60 mm.",))

@@ -10,8 +10,6 @@ from fem.coupled_string import (
     energy,
     fall_time,
     pluck_note,
-    radiated_decay_time,
-    radiated_later,
     velocity,
 )
 from fem.decay import (
@@ -24,6 +22,15 @@ from fem.decay import (
     slope_decay_time,
     usable_range,
 )  # fmt: skip
+from fem.radiated_sound import (
+    OCTAVES,
+    first_radiated,
+    octave_edges,
+    radiated_decay_time,
+    radiated_in_octaves,
+    radiated_later,
+    sound_of,
+)
 from fem.strings import Pluck
 
 RATE = 2000
@@ -128,11 +135,9 @@ def test_sound_still_to_come_is_the_schroeder_curve_of_the_radiated_power():
     """Closed form against the sum over |B'v|^2 sampled at 16 kHz; both then fitted over the same range, -5 to -35 dB."""
     body = wooden_box()
     ringing = pluck_note(couple(LOSSY, 0, 2, body), Pluck(0.12, 0.004, 0.3))
-    rows = np.zeros((len(ringing.coupled.omega), body.radiation.shape[1]))
-    rows[: len(body.omega)] = body.radiation
     rate = 16000
-    t = np.arange(0, 1.2 * radiated_decay_time(ringing, 60.0), 1 / rate)
-    power = (velocity(ringing, t, rows) ** 2).sum(1)
+    t = np.arange(0, 1.2 * radiated_decay_time(sound_of(ringing), 60.0), 1 / rate)
+    power = radiated_power(ringing, t)
     later = radiated_later(ringing)
     coarse = np.s_[:: rate // 20]
     curve, closed = schroeder(power, later(t[-1])[0] * rate), level(later(t[coarse]))
@@ -141,4 +146,44 @@ def test_sound_still_to_come_is_the_schroeder_curve_of_the_radiated_power():
     assert later(0.0)[0] == pytest.approx(dissipated(ringing)["radiation"] * ringing.energy)
     fits = [slope_decay_time(t[coarse], c)[0] for c in (curve[coarse], closed)]
     assert fits[0] == pytest.approx(fits[1], rel=2e-3)
-    assert decay_time(t[coarse], closed) == pytest.approx(radiated_decay_time(ringing, 60.0), rel=5e-3)
+    assert decay_time(t[coarse], closed) == pytest.approx(radiated_decay_time(sound_of(ringing), 60.0), rel=5e-3)
+
+
+def radiated_power(ringing, t):
+    """|B'v|^2 [W] at times t."""
+    rows = np.zeros((len(ringing.coupled.omega), ringing.coupled.body.radiation.shape[1]))
+    rows[: ringing.coupled.body_size] = ringing.coupled.body.radiation
+    return (velocity(ringing, t, rows) ** 2).sum(1)
+
+
+def test_the_level_is_what_the_first_half_second_radiates():
+    """Closed form against the sum over |B'v|^2 sampled at 40 kHz for half a second."""
+    ringing = pluck_note(couple(LOSSY, 0, 2, wooden_box()), Pluck(0.12, 0.004, 0.3))
+    t = (np.arange(20000) + 0.5) / 40000
+    sound = sound_of(ringing)
+    assert first_radiated(sound) == pytest.approx(radiated_power(ringing, t).sum() / 40000, rel=1e-3)
+    assert first_radiated(sound) < 0.9 * sound.later(0.0)[0]
+
+
+def test_octaves_are_those_of_the_standard():
+    """IEC 61260-1, base ten: the octave of 500 Hz runs from 354.8 to 707.9 Hz, that of 1000 Hz on to 1412.5 Hz; by hand."""
+    assert octave_edges(500) == pytest.approx((354.81, 707.95), abs=0.01)
+    assert octave_edges(63)[0] == pytest.approx(44.67, abs=0.01) and octave_edges(1000)[1] == pytest.approx(
+        1412.54, abs=0.01
+    )
+
+
+def test_what_is_radiated_in_an_octave_is_that_part_of_the_spectrum():
+    """Against the power spectrum of B'v, all of it sampled; octaves that reach above the highest mode are not told."""
+    ringing = pluck_note(couple(LOSSY, 0, 2, wooden_box()), Pluck(0.12, 0.004, 0.3))
+    found, rate = radiated_in_octaves(sound_of(ringing), 720.0), 4000
+    t = np.arange(int(1.5 * rate * radiated_decay_time(sound_of(ringing), 60.0))) / rate
+    rows = np.zeros((len(ringing.coupled.omega), 5))
+    rows[: ringing.coupled.body_size] = ringing.coupled.body.radiation
+    spectrum = (np.abs(np.fft.rfft(velocity(ringing, t, rows), axis=0)) ** 2).sum(1) * 2 / len(t) / rate
+    f = np.fft.rfftfreq(len(t), 1 / rate)
+    for octave, energy_there in zip(OCTAVES[1:4], found[1:4]):
+        low, high = octave_edges(octave)
+        assert energy_there == pytest.approx(spectrum[(low <= f) & (f < high)].sum(), rel=0.1), octave
+    assert np.isnan(found[4:]).all() and np.isfinite(found[:4]).all()
+    assert np.nansum(found) == pytest.approx(sound_of(ringing).later(0.0)[0], rel=0.1)

@@ -13,14 +13,12 @@ from fem.coupled_string import (
     fall_time,
     matrices,
     pluck_note,
-    radiated_decay_time,
     undamped,
     valid_partials,
 )
 from fem.fretboard import fretboard, wolf_notes
-from fem.strings import (
-    Pluck,
-)
+from fem.radiated_sound import first_radiated, radiated_decay_time, radiated_in_octaves, sound_of
+from fem.strings import Pluck
 
 
 def test_hysteretic_loss_of_a_mode_is_its_loss_factor():
@@ -107,8 +105,11 @@ def test_fretboard_entries_are_those_notes(board):
     body = wooden_box(strings=3, highest=500.0)
     ringing = pluck_note(couple(SET[0], 0, 8, body), Pluck())
     assert board.decay_time[0, 8] == pytest.approx(fall_time(ringing, 60.0))
-    assert board.early_decay_time[0, 8] == pytest.approx(6 * fall_time(ringing, 10.0))
-    assert board.sound_decay_time[0, 8] == pytest.approx(radiated_decay_time(ringing, 60.0))
+    sound = sound_of(ringing)
+    assert board.early_decay_time[0, 8] == pytest.approx(6 * radiated_decay_time(sound, 10.0))
+    assert board.sound_decay_time[0, 8] == pytest.approx(radiated_decay_time(sound, 60.0))
+    assert board.first_radiated[0, 8] == pytest.approx(first_radiated(sound))
+    assert board.octaves[0, 8] == pytest.approx(radiated_in_octaves(sound, body.highest_valid), nan_ok=True)
     assert board.share["top"][0, 8] == pytest.approx(dissipated(ringing)["top"])
     assert board.partials[0, 8] == valid_partials(SET[0], 8, body)
     single = fretboard(SET, body, Pluck(), frets=1)

@@ -153,6 +153,7 @@ def test_bad_wishes_are_refused(tmp_path):
         (["listen"], "a build sheet, or --reveal"),
         (["listen", "--reveal", "nowhere"], "no hidden order"),
         (["listen", str(cases.BODIES / "hazel.toml"), "--held", "table"], "'lap', 'free' or 'played'"),
+        (["listen", str(cases.BODIES / "hazel.toml"), "--pair", "wide"], "expected given, smallest or largest"),
         (["note", "E2"], "NOTE=FILE"),
     ],
 )

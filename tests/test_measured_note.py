@@ -7,7 +7,8 @@ import pytest
 from scipy.io import wavfile
 from string_cases import LOSSY, wooden_box
 
-from fem.coupled_string import couple, pluck_note, radiated_later, velocity
+from fem.coupled_string import couple, pluck_note, velocity
+from fem.radiated_sound import radiated_later
 from fem.strings import Pluck, fundamental
 from studies.common.inputs import BadInput
 from studies.notes.measured import RANGES, beside_computed, computed_decay, in_band, read_file, words

@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 from string_cases import wooden_box
 
-from fem.body_modes import with_losses
 from fem.strings import Pluck
 from meshes.build import mesh_body
 from meshes.coupled_model import fluid_domain
@@ -25,25 +24,18 @@ from studies.solved import outside as solved_outside
 from studies.sustain import drying as sustain_drying
 from studies.sustain import fretboards as sustain_boards
 from studies.sustain import question as sustain
-from studies.sustain.fretboards import Playing, board, checked, decay_times, times_rim
-from studies.sustain.hearing import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE, TOLERANCES
-from studies.sustain.result import MESH, PLAYER, RIM_LOSSES, STRING_LOSSES, UNEXPLAINED, WOOD
-from studies.sustain.verdict import (
-    find_flip,
-    judged,
-    mesh_uncertainty,
-    named_support,
-    paired_wood,
-    range_uncertainty,
-    wood_uncertainty,
-    word_with_losses,
-)
+from studies.sustain.flip import find_flip
+from studies.sustain.fretboards import JUDGED, Playing, board, checked, few_notes, times_rim
+from studies.sustain.result import MESH, PLAYER, PLUCK, RIM_LOSSES, STRING_LOSSES, UNEXPLAINED, WOOD
+from studies.sustain.rule import CANNOT_TELL, NO_DIFFERENCE
+from studies.sustain.shares import named_support, why
+from studies.sustain.thresholds import DECIDING
+from studies.sustain.verdict import judged, verdict_of
 from studies.sustain.words import outside_check
 from studies.sweep import scatter as drawn_wood
 
 CHOSEN = ("sheet", "solid_laminated")
 FRETS = 3
-QUIET = {MESH: (0.99, 1.01), RIM_LOSSES: (0.995, 1.005)}
 
 
 def scattered(names):
@@ -53,9 +45,7 @@ def scattered(names):
     return SimpleNamespace(
         builds=names,
         holdings=(FREE, LAP),
-        decay_time=times,
-        early_decay_time=times,
-        sound_decay_time=times,
+        **dict.fromkeys(JUDGED, times),
         words=("three draws of the wood",),
     )
 
@@ -105,8 +95,12 @@ def test_processes_side_by_side_find_the_same(study, playing, tmp_path):
             mine, its = getattr(played, which), getattr(other.played[key], which)
             assert its.decay_time == pytest.approx(mine.decay_time, rel=1e-9, nan_ok=True)
     for key, c in study.compared.items():
-        assert other.compared[key].doubts.keys() == c.doubts.keys() and other.compared[key].flip == c.flip
-        assert (other.compared[key].low, other.compared[key].high) == pytest.approx((c.low, c.high), rel=1e-9)
+        assert other.compared[key].flip == c.flip
+        for measure, j in c.judged.items():
+            its = other.compared[key].judged[measure]
+            assert its.doubts.keys() == j.doubts.keys() and (its.low, its.high) == pytest.approx(
+                (j.low, j.high), rel=1e-9
+            )
     assert other.no_rim_low == pytest.approx(study.no_rim_low) and other.top_damping == study.top_damping
 
 
@@ -176,27 +170,39 @@ def test_a_stiffer_rim_is_told_stiffer_heavier_and_drier(study):
 def test_doubts_stand_apart(study):
     for c in study.compared.values():
         players = {PLAYER} if c.how == LAP else set()
-        names = {MESH, WOOD, STRING_LOSSES, RIM_LOSSES, UNEXPLAINED} | players
-        assert names == set(c.doubts) == set(c.early.doubts) == set(c.sound.doubts)
-        assert all(low <= c.ratio * 1.0001 and high >= c.ratio * 0.9999 for low, high in c.doubts.values())
-        assert c.low <= min(low for low, _ in c.doubts.values()) * 1.0001
-        assert c.doubts[WOOD][1] / c.ratio == pytest.approx(1.02, abs=0.003)  # the last draw of three, nearly
+        for j in c.judged.values():
+            assert set(j.doubts) == {MESH, WOOD, STRING_LOSSES, RIM_LOSSES, UNEXPLAINED, PLUCK} | players
+            assert all(low <= j.ratio * 1.0001 and high >= j.ratio * 0.9999 for low, high in j.doubts.values())
+            assert j.low <= min(low for low, _ in j.doubts.values()) * 1.0001
+            # the last of three draws lies 2 % higher: deviation of 0, 0, 1 is 1/sqrt(3), t 4.303, one more draw sqrt(4/3)
+            assert np.log(j.doubts[WOOD][1] / j.ratio) == pytest.approx(4.303 * np.log(1.02) * 2 / 3, rel=1e-3)
+        for n in c.notes.values():
+            assert (
+                n.bar[n.known] >= np.max([np.broadcast_to(v, n.bar.shape)[n.known] for v in n.doubts.values()], axis=0)
+            ).all()
 
 
 def test_other_players_widen_the_doubt_on_the_lap(study):
     """Both builds in four other laps: another player moves the ratio, but neither builds it up nor hides it."""
-    c = study.compared["solid_laminated", LAP]
-    low, high = np.log(np.array(c.doubts[PLAYER]) / c.ratio)
+    late = study.compared["solid_laminated", LAP].judged["decay_time"]
+    low, high = np.log(np.array(late.doubts[PLAYER]) / late.ratio)
     assert low <= 1e-9 and high >= -1e-9 and 1e-5 < high - low < 0.2
 
 
-def test_mesh_uncertainty_is_twice_the_difference_either_way():
-    low, high = mesh_uncertainty(np.full(9, 1.1), np.full(9, 1.05))
-    assert (low, high) == pytest.approx((1.1 * (1.05 / 1.1) ** 2, 1.1 * (1.1 / 1.05) ** 2))
-    draw = np.random.default_rng(2).normal(0, 0.1, 20001)
-    low, high = mesh_uncertainty(np.exp(draw), np.exp(draw[::-1]))  # the same median by chance, every note another
-    assert np.log(high / low) / 2 == pytest.approx(2 * 1.25 * 0.1 * 2**0.5 / 20001**0.5, rel=0.05)
-    assert range_uncertainty(1.2, 1.0, [0.9, 1.05]) == pytest.approx((1.08, 1.26))
+def test_modes_are_found_again_in_the_other_build(study):
+    """A stiffer rim moves the lowest modes of the box a little, and loses none of them."""
+    for c in study.compared.values():
+        assert (c.shifts.frequency > 60).all() and np.isfinite(c.shifts.ratio[:4]).all()
+        assert (np.abs(c.shifts.ratio[:4] - 1) < 0.1).all() and (c.shifts.ratio[:4] > 0.99).all()
+    for how in (FREE, LAP):
+        assert (study.played["sheet", how].partner == np.arange(len(study.played["sheet", how].partner))).all()
+
+
+def test_both_verdicts_follow_from_all_holdings(study):
+    found = verdict_of(study, "solid_laminated")
+    assert {found.whole, found.notes} <= {NO_DIFFERENCE, CANNOT_TELL, "audible difference"}
+    with pytest.raises(ValueError, match="'kerfed' is not in this run"):
+        verdict_of(study, "kerfed")
 
 
 def test_other_boards_are_asked_for_with_the_same_strings_and_pluck(playing, monkeypatch):
@@ -210,47 +216,33 @@ def test_other_boards_are_asked_for_with_the_same_strings_and_pluck(playing, mon
     assert wood.strings == playing.strings.strings and wood.pluck == playing.pluck
 
 
-def test_a_build_that_was_not_drawn_gets_the_widest_doubt_of_those_that_were():
-    """Draws of two builds: one scatters by 1 % upward, the other by 3 % downward."""
-    times = np.ones((3, 3, 1, 2))
-    times[2, 1], times[2, 2] = 1.01, 0.97
-    scatter = SimpleNamespace(builds=("sheet", "a", "b"), holdings=(FREE,), decay_time=times)
-    ends = lambda name: wood_uncertainty(1.0, scatter, name, FREE, "decay_time")
-    assert ends("a") == pytest.approx((1, 1.009), abs=1e-4) and ends("b") == pytest.approx((0.973, 1), abs=1e-3)
-    assert ends("c") == (ends("b")[0], ends("a")[1])
-    assert paired_wood(scatter, "c", FREE) is None is paired_wood(None, "a", FREE)
+# --- why, and where it flips ---
 
 
-def test_wood_that_scatters_leaves_the_verdict_open(study):
-    """The same ratio with the draws' own doubt and with one of 8 %."""
-    c = study.compared["solid_laminated", FREE]
-    wide = c.doubts | {WOOD: (0.92 * c.ratio, 1.08 * c.ratio)}
-    open_ = judged(c.ratio, wide, {}, {}, "")
-    assert open_.verdict.word == CANNOT_TELL and WOOD in open_.decisive
-    assert judged(1.0, QUIET | {WOOD: (0.99, 1.01)}, {}, {}, "").verdict.word == NO_DIFFERENCE
-
-
-# --- verdicts ---
-
-
-def test_all_three_words_are_reachable():
-    before = {"radiation": 0.2, "joints": 0.1, "string": 0.5}
-    after = before | {"radiation": 0.7}
-    for ratio, word in ((1.0, NO_DIFFERENCE), (0.9, CANNOT_TELL), (0.6, AUDIBLE)):
-        doubts = {name: (ratio * low, ratio * high) for name, (low, high) in QUIET.items()}
-        found = judged(ratio, doubts, before, after, "the stiffer rim")
-        assert found.verdict.word == word and found.low < ratio < found.high
-        assert found.why == ("" if ratio == 1 else "the stiffer rim decays faster because it radiates more")
+def test_the_cause_is_told():
+    before = {"radiation": 0.05, "top": 0.08, "sides": 0.02, "string": 0.10}
+    told = lambda low, high, after, build="the stiffer rim": why(low, high, before, after, build)
+    louder = before | {"radiation": 0.14, "sides": 0.01}
+    assert told(0.6, 0.7, louder) == "the stiffer rim decays faster because it radiates more"
+    quieter = before | {"sides": 0.0, "top": 0.02}
+    assert told(1.45, 1.6, quieter, "it") == "it rings longer because less is turned to heat in the top"
+    assert "no single part" in told(0.6, 0.7, before | {"radiation": 0.10, "top": 0.13, "sides": 0.07})
+    assert told(0.6, 1.6, louder) == ""  # faster or slower
+    assert told(1.5, 1.6, louder) == ""  # medians over notes that contradict each other
+    assert told(0.6, 0.7, before) == ""
 
 
 @pytest.mark.parametrize(("how", "words"), [(LAP, "into the player"), (FREE, "into the bands that hold it")])
 def test_what_holds_the_guitar_is_called_by_its_name(how, words):
     before, after = (named_support({"supports": rate, "top": 0.3}, how) for rate in (0.2, 0.7))
-    assert judged(0.6, {MESH: (0.59, 0.61)}, before, after, "it").why == f"it decays faster because more goes {words}"
+    assert why(0.59, 0.61, before, after, "it") == f"it decays faster because more goes {words}"
 
 
-def test_the_doubt_that_decides_is_named():
-    assert judged(1.0, QUIET | {WOOD: (0.9, 1.1)}, {}, {}, "").decisive == (WOOD,)
+def test_wood_that_scatters_leaves_the_word_open():
+    """The same change of decay with a doubt of 1 % and with one of 40 %."""
+    quiet = {MESH: (0.99, 1.01), RIM_LOSSES: (0.995, 1.005)}
+    assert judged(1.0, quiet | {WOOD: (0.99, 1.01)}, "decay_time").word == NO_DIFFERENCE
+    assert judged(1.0, quiet | {WOOD: (0.7, 1.4)}, "decay_time").word == CANNOT_TELL
 
 
 def test_a_flip_is_found_where_the_word_changes():
@@ -261,20 +253,6 @@ def test_a_flip_is_found_where_the_word_changes():
     assert find_flip(lambda factor: "same", 0.02) is None
 
 
-def test_the_rim_loss_at_which_the_verdict_flips(tmp_path):
-    """Two bodies alike but for a part of the rim that loses forty times more in one: with less loss nobody hears it."""
-    base = wooden_box(strings=6)
-    body = with_losses(base, {"sides": 40.0})
-    playing = Playing.of(Strung(string_set("nylon"), Pluck(), ()), 3, tmp_path)
-    given = float(np.exp(np.nanmedian(np.log(decay_times(playing, body)[0] / decay_times(playing, base)[0]))))
-    word = word_with_losses(playing, (body, base), given, given, {MESH: (0.999 * given, 1.001 * given)})
-    assert given < 0.95 and word(1e-3) == NO_DIFFERENCE  # the bodies differ by nothing else
-    flip = find_flip(word, 0.02)
-    assert flip.at_given == word(1.0) != flip.word == word(flip.factor)
-    nearer = flip.factor ** (1 - 0.5 / 16 / abs(np.log10(flip.factor)) * 1.01)
-    assert word(nearer) == flip.at_given  # one step of the bisection nearer to 1
-
-
 def test_a_stored_board_is_the_board(tmp_path):
     body, playing = wooden_box(strings=6), Playing.of(Strung(string_set("nylon"), Pluck(), ()), 2, tmp_path)
     first, again = board(playing, body), board(playing, body)
@@ -283,13 +261,16 @@ def test_a_stored_board_is_the_board(tmp_path):
         and first.highest_valid == again.highest_valid
     )
     assert first.share.keys() == again.share.keys()
-    assert np.array_equal(decay_times(playing, body), decay_times(playing, body), equal_nan=True)
-    few = decay_times(playing, body)[0]
-    assert few == pytest.approx([first.decay_time[place] for place in playing.few], nan_ok=True)
+    few = few_notes(playing, body)
+    assert np.array_equal(few, few_notes(playing, body), equal_nan=True)
+    for key, figures in zip(JUDGED, few):
+        assert figures == pytest.approx([getattr(first, key)[place] for place in playing.few], nan_ok=True)
+    louder = few_notes(playing, body, angle=0.0)[0, 0] / few[0, 0]
+    assert 1.2 < louder < 2.001  # square to the top, not half way: twice where the motion along it radiates nothing
     next(tmp_path.glob("fretboard-*.npz")).write_bytes(b"broken")
     assert board(playing, body).frequency == pytest.approx(first.frequency)
     assert len(list(tmp_path.glob("fretboard-*.npz"))) == 1
-    assert len({decay_times(playing, times_rim(body, f))[0, 0] for f in (0.0, 1.0, 2.0)}) == 3
+    assert len({few_notes(playing, times_rim(body, f))[0, 0] for f in (0.0, 1.0, 2.0)}) == 3
 
 
 # --- outside check ---
@@ -298,11 +279,11 @@ def test_a_stored_board_is_the_board(tmp_path):
 def test_damping_of_the_top(study, literature, record):
     """Half and double the top's losses: does the model, too, find no practically relevant influence?
 
-    Read as within the wider tolerance of hearing. Weak: how far the tops were graded and what was measured is not told in
-    the abstract, and of tolerances the narrowest (5 %) is not asked for.
+    Read as within the threshold of the late decay. Weak: how far the tops were graded and what was measured is not told in
+    the abstract, and the 5 % stated for players are not asked for.
     """
     case = literature["top_damping"]
-    wide = TOLERANCES[0]
+    wide = DECIDING[2]
     for how, (half, double) in study.top_damping.items():
         record(f"top's losses halved, doubled: decay time's ratio, {how}", case["source"], [1, 1], [half, double])
         assert half > 1 > double  # the sign: less loss, longer notes

@@ -20,7 +20,7 @@ from studies.sweep.log import Log
 from studies.sweep.notes import HIGHEST_FRET, note_errors, spread, summary_of
 from studies.sweep.page import write_sweep_page
 from studies.sweep.plan import read_plan
-from studies.sweep.result import Check, Notes, notes_from_store, notes_to_store
+from studies.sweep.result import ARRAYS, Check, Notes, notes_from_store, notes_to_store
 from studies.sweep.scatter import WoodDraws, scatter, scattered_notes, sweep_of_draws
 from studies.sweep.schema import STEPS
 from studies.sweep.store import Store
@@ -192,7 +192,7 @@ def test_keys_depend_on_strings_only_where_they_are_plucked(folder, sheet):
 
 def some_notes(seed=0):
     draw = np.random.default_rng(seed)
-    arrays = draw.random((7, 2, 3)).astype(np.float32).astype(float)
+    arrays = draw.random((len(ARRAYS), 2, 3)).astype(np.float32).astype(float)
     arrays[:3, 1, 2] = np.nan
     return Notes((FREE, LAP), ((0, 0), (1, 2), (5, 7)), np.array([82.4, 123.0, 494.0]), 700.5, *arrays)
 

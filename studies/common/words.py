@@ -125,10 +125,10 @@ def quoted(text: str) -> str:
     return f"'{text}'"
 
 
-def several(words: Iterable[str]) -> str:
+def several(words: Iterable[str], joint: str = "and") -> str:
     """'a', 'a and b', 'a, b and c'."""
     words = list(words)
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {joint} {words[-1]}"
 
 
 def shortened(text: str, most: int) -> str:

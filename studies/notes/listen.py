@@ -19,9 +19,10 @@ from fem.strings import Pluck, String
 from meshes.body import Body, top_height
 from meshes.build import mesh_body
 from meshes.coupled_model import HIGHEST, FluidDomain, coupled_model, fluid_domain, real_modes
-from meshes.sheet_strings import strung
+from meshes.sheet_strings import Strung, strung
 from meshes.string_body import string_body
-from meshes.supports import PLAYED, hand_on, with_supports
+from meshes.supports import FREE, PLAYED, hand_on, with_supports
+from meshes.unexplained_loss import LARGEST, factors, unit_losses
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.inputs import BadInput, given_sheet, mesh_size
 from studies.common.kept import kept_folder
@@ -47,6 +48,7 @@ PHRASE = (
 NOTES = ((0, 0), (1, 3), (2, 0), (2, 7), (4, 0), (4, 5))  # single notes: open strings and fretted ones
 
 
+PAIRS = GIVEN, SMALLEST, _ = "given", "smallest", "largest"  # differences of two builds, see sustain.pairs
 Signals = dict[str, dict[str, np.ndarray]]  # {item: {build: sound pressure (k,) [Pa]}}
 
 
@@ -58,6 +60,19 @@ class Heard:
     body: BodyModes
     radiated: Radiation = field(repr=False)  # Radiation of the body's real modes, with the pressure at the place
     valid_to: float  # Hz
+    unexplained: dict[str, np.ndarray] = field(
+        repr=False
+    )  # {place of meshes.unexplained_loss: (n, n) the most it may lose}
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two builds and how they are played."""
+
+    words: str
+    heard: tuple[Heard, ...]
+    strings: tuple[String, ...]
+    pluck: Pluck
 
 
 @dataclass(frozen=True)
@@ -77,6 +92,20 @@ class Wanted:
     held: str = "lap"
     place_mm: tuple[float, float, float] | None = None  # from the tail, from the centre line, out of the top
     blind: bool = True  # the same sounds without names, in a hidden order, too
+    pair: str = GIVEN  # one of PAIRS
+
+
+AS_GIVEN = (
+    "Losses and pluck as given. Doubts about them leave a smaller and a larger difference: the same command with --pair smallest, "
+    "--pair largest."
+)
+# how two builds are played: (one of PAIRS, [Heard], strings and pluck, notes to choose by, folder of kept results)
+Choose = Callable[[str, Sequence[Heard], Strung, Sequence[tuple[int, int]], Path], Pair]
+
+
+def as_given(pair: str, heard: Sequence[Heard], strung: Strung, places: Sequence[tuple[int, int]], store: Path) -> Pair:
+    """Pair with losses and pluck as given, whatever `pair`."""
+    return Pair(AS_GIVEN, tuple(heard), strung.strings.strings, strung.pluck)
 
 
 def write_sounds(
@@ -85,19 +114,27 @@ def write_sounds(
     size_mm: float | None = None,
     strings: str | None = None,
     wanted: Wanted = Wanted(),
+    choose: Choose = as_given,
 ) -> str:
-    """Write the sounds of two builds of a sheet; returns what was written as text."""
+    """Write the sounds of two builds of a sheet; returns what was written as text.
+
+    choose: makes of the two builds what is played, by wanted.pair; the folder has that name if it is not GIVEN.
+    """
     given, size, how = given_sheet(sheet), mesh_size(size_mm), held(wanted.held)
+    if wanted.pair not in PAIRS:
+        raise BadInput(f"--pair {wanted.pair}: expected {', '.join(PAIRS[:-1])} or {PAIRS[-1]}")
     body, _ = complete_linings(given.body)
     chosen = pair_of_builds(body, wanted.builds)
     strung_set = strung(body, strings)
-    played, pluck = strung_set.strings.strings, strung_set.pluck
-    places = read_places(wanted.notes, played)
+    played = strung_set.strings.strings
+    places = read_places(wanted.notes, played) or [p for p in NOTES if p[0] < len(played)]
     setting = Setting(how, place_of(body, wanted.place_mm))
     out = given.folder(out, "listen")
-    heard = ready(body, chosen, setting, size, kept_folder(out), len(played))
-    signals, left_out = sounds(heard, played, pluck, places or NOTES)
-    return write_items(out, heard, signals, left_out, setting, pluck, wanted.blind)
+    store = kept_folder(out)
+    row = choose(wanted.pair, ready(body, chosen, setting, size, store, len(played)), strung_set, places, store)
+    signals, left_out = sounds(row.heard, row.strings, row.pluck, places)
+    folder = out if wanted.pair == GIVEN else out / wanted.pair
+    return f"{row.words}\n\n{write_items(folder, row.heard, signals, left_out, setting, row.pluck, wanted.blind)}"
 
 
 def pair_of_builds(body: Body, names: tuple[str, ...]) -> list[Build]:
@@ -143,22 +180,27 @@ def ready(
     progress.say("air outside")
     radiated = stored_outside(surface, [one.velocity for one in inside], store, setting.place[None])
     progress.step()
-    heard = []
+    heard: list[Heard] = []
+    most: dict[str, float] = {}  # times each unit loss that no part explains: sized on the first build
     for one, R in zip(inside, radiated):
         progress.say(f"{one.build.label}: body and air together")
         whole = coupled_model(one.structure, one.fluid, R, walls=one.walls)
-        heard.append(_heard(one.build, whole, setting.how, strings))
+        if not most:
+            free = with_supports(whole, FREE)
+            most = factors(unit_losses(whole, free), string_body(whole, free, strings), LARGEST)
+        heard.append(_heard(one.build, whole, setting.how, strings, most))
         progress.step()
     progress.close("solved")
     return heard
 
 
-def _heard(build, whole, how, strings):
+def _heard(build, whole, how, strings, most):
     supported = with_supports(whole, how)
     hand = hand_on(whole.structure) if how == PLAYED else None
     modes, radiated = string_body(whole, supported, strings, hand), supported.radiation
     radiated = replace(radiated, pressure=radiated.pressure @ real_modes(whole, supported)[1])
-    return Heard(build, modes, radiated, min(modes.highest_valid, HIGHEST))
+    left = {place: most[place] * loss for place, loss in unit_losses(whole, supported).items()}
+    return Heard(build, modes, radiated, min(modes.highest_valid, HIGHEST), left)
 
 
 def away_from(surface: Boundary, place: np.ndarray) -> None:

@@ -4,7 +4,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from fem.body_modes import BodyModes
-from fem.coupled_string import couple, pluck_note, radiated_later, valid_partials
+from fem.coupled_string import couple, pluck_note, valid_partials
+from fem.radiated_sound import radiated_later
 from fem.strings import Pluck, String, fundamental
 from meshes.body import Body
 from meshes.coupled_model import HIGHEST, FluidDomain, fluid_domain

@@ -38,8 +38,8 @@ from studies.sustain import page as sustain_report
 from studies.sustain import question as sustain_question
 from studies.sustain import solve as sustain_solve
 from studies.sustain.fretboards import Playing
-from studies.sustain.hearing import TOLERANCES
 from studies.sustain.result import Study as Sustain
+from studies.sustain.thresholds import DECIDING
 from studies.weather import pictures as weather_pictures
 from studies.weather.result import Weather
 from studies.weather.solve import humidities, season_builds
@@ -152,7 +152,9 @@ def page_of(found: Found) -> made_of.Page:
         error_bars = behind.doubts(air, *page_sustain.doubt_lines(study), page_sustain.doubt_drawings(study))
         assumed += study.body.assumed
         not_modelled = (*sustain_report.NOT_MODELLED, *(n for n in NOT_MODELLED if n.startswith("pores")))
-        known = [(t.name, t.source) for t in TOLERANCES] + string_sources(study.strings)
+        known = [(f"threshold of hearing, {t.measure.name}", t.source) for t in DECIDING] + string_sources(
+            study.strings
+        )
     sections.append(made_of.mobility(air))
     if found.scene is not None and found.stills is not None:
         sections += made_of.modes_section(found.scene, found.stills, {"sheet": "sheet", **SHOWN}, air.fine.size)

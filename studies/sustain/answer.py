@@ -1,6 +1,5 @@
-"""The answer of the sustain study: a few sentences for the maker, and a second paragraph of what stands behind them."""
+"""The answer of the sustain study: first words for the maker, what would change them, how to try it, what stands behind them."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,126 +7,255 @@ import numpy as np
 from fem.body_modes import STRING
 from meshes.unexplained_loss import LARGEST
 from studies.common.two_meshes import LIMIT
-from studies.common.words import capital, change, percent, percent_change, quoted, several, span
-from studies.sustain.hearing import CANNOT_TELL, NO_DIFFERENCE, TOLERANCES
-from studies.sustain.result import SUPPORT_CONDITIONS, UNEXPLAINED, WOOD, Compared, Judged, Study
+from studies.common.words import capital, change, percent, several, span
+from studies.sustain import rule
+from studies.sustain.result import MESH, UNEXPLAINED, WOOD, Compared, Judged, Study
+from studies.sustain.rule import CANNOT_TELL
+from studies.sustain.thresholds import EARLY, LATE, LEVEL, LIMITS, MEASURES, Measure
+from studies.sustain.verdict import Verdict, verdict_of
 
 SOLID = "solid_laminated"
-QUESTION = "Do solid linings lengthen sustain?"
+PLAIN = {LEVEL: "level", EARLY: "early decay", LATE: "sustain"}  # sustain: the trade's word for the late decay
 MODEL = "The error of the model itself is not known and in none of these ranges."
-MOSTLY = 2.0  # times the range of pairs from which on the boards make most of what two guitars differ by
-
-
-def answer(study: Study) -> str:
-    """The answer to QUESTION in a few sentences: heard or not, how much, why, which other build, and the price."""
-    solid = solid_linings(study)
-    if not solid.compared:
-        return f"{QUESTION} Cannot tell: this run left those builds out."
-    return " ".join([*_lead(solid), *_reason(solid), *_others(study), *_price(study)])
-
-
-def behind(study: Study) -> str:
-    """What stands behind the answer, in one paragraph."""
-    solid = solid_linings(study)
-    single = [*_single_notes(study, solid), *_measures(solid)] if solid.compared else []
-    return " ".join([*single, *_dissipated(study), *_unexplained(study), *_wood(study), MODEL])
+FINEST = "finer than 5 mm"
 
 
 @dataclass(frozen=True)
 class SolidLinings:
-    """The comparison that answers QUESTION: solid linings beside the sheet's own rim, or kerfed ones if that has solid ones."""
+    """The comparison that is asked for: solid linings beside the sheet's own rim, or kerfed ones if that has solid ones."""
 
     name: str  # of the build that is compared with the sheet's own
     compared: dict[str, Compared]  # by how it is held; empty if the run left the build out
+    stiffer: float  # stiffness of the rim with solid linings over the other
 
-    def ratio(self, c: Judged) -> float:
-        """Of solid linings over the others."""
-        return c.ratio if self.name == SOLID else 1 / c.ratio
+    @property
+    def power(self) -> int:
+        """Of ratios, so that they are solid linings' over the others'."""
+        return 1 if self.name == SOLID else -1
 
-    def span(self, low: float, high: float) -> str:
-        """Words on a range of ratios, solid linings over the others."""
-        return span(low, high) if self.name == SOLID else span(1 / high, 1 / low)
+    def medians(self, measure: Measure) -> tuple[float, float]:
+        """Least and largest of the ways to hold it."""
+        ratios = [c.judged[measure.key].ratio ** self.power for c in self.compared.values()]
+        return min(ratios), max(ratios)
 
-    def each(self, told: Callable[[Compared], str], joint: str = " and ") -> str:
-        """The words told of either way to hold the guitar, joined."""
-        return joint.join(told(c) for c in self.compared.values())
+    def turned(self, low: float, high: float) -> tuple[float, float]:
+        """A range of ratios, solid linings over the others."""
+        return (low, high) if self.power == 1 else (1 / high, 1 / low)
 
 
 def solid_linings(study: Study) -> SolidLinings:
     """SolidLinings of a Study."""
     name = SOLID if any(name == SOLID for name, _ in study.compared) else "kerfed"
-    return SolidLinings(
-        name, {how: study.compared[name, how] for how in SUPPORT_CONDITIONS if (name, how) in study.compared}
+    held = study.beside(name)
+    stiffer = study.played[name, next(iter(held))].stiffness if held else 1.0
+    return SolidLinings(name, held, stiffer if name == SOLID else 1 / stiffer)
+
+
+# --- first words ---
+
+
+def question(study: Study) -> str:
+    """What is asked."""
+    kerfed = solid_linings(study).name != SOLID or "kerfed" in study.builds[0].label
+    return f"Would you hear solid linings beside {'kerfed ones' if kerfed else 'the rim of the sheet'}?"
+
+
+def answer(study: Study) -> tuple[str, str]:
+    """(question and both verdicts, the rest) in at most some ninety words: what the rim does, what boards do, what is not known."""
+    solid = solid_linings(study)
+    if not solid.compared:
+        return f"{question(study)} Cannot tell: this run left those builds out.", ""
+    found = verdict_of(study, solid.name)
+    lead = f"{question(study)} The whole guitar: {found.whole}. Single notes: {found.notes}."
+    return lead, " ".join([_average(solid), _single(solid), _boards(solid), _belief(solid), _unknown(study)])
+
+
+def _average(solid):
+    rim = "The stiffer rim" if solid.stiffer > 1.02 else "That rim"
+    told = ", ".join(f"{name} by {m.span(*solid.medians(m))}" for m, name in PLAIN.items())
+    return f"{rim} changes the median note's {told};"
+
+
+def _single(solid):
+    """Both ways, as far as nine notes in ten move."""
+    level, late = (m.span(*_spread(solid, m)) for m in (LEVEL, LATE))
+    return f"nine notes in ten: level {level}, sustain {late}."
+
+
+def _spread(solid, measure):
+    """5 and 95 % of the notes of all holdings, as ratios."""
+    changes = np.concatenate([c.notes[measure.key].change.ravel() for c in solid.compared.values()])
+    low, high = np.exp(np.percentile(changes[np.isfinite(changes)] * solid.power, [5, 95]))
+    return float(low), float(high)
+
+
+def _boards(solid):
+    drawn = [c.paired[LATE.key] for c in solid.compared.values() if c.paired]
+    if not drawn:
+        return "What two boards of one species do was not computed."
+    low, high = solid.turned(min(p.unpaired_low for p in drawn), max(p.unpaired_high for p in drawn))
+    return f"Two such guitars of different boards differ by {LATE.span(low, high)} in sustain."
+
+
+def _belief(solid):
+    sides = {float(rule.side(*solid.turned(j.low, j.high), LIMITS[LATE.key])) for j in _late(solid)}
+    found = {
+        frozenset([0.0]): "is not borne out",
+        frozenset([1.0]): "is borne out",
+        frozenset([-1.0]): "is wrong: they shorten it",
+    }.get(frozenset(sides), "stays open")
+    return f"That solid linings audibly lengthen sustain, on average, {found}."
+
+
+def _late(solid) -> list[Judged]:
+    return [c.judged[LATE.key] for c in solid.compared.values()]
+
+
+def _unknown(study):
+    return f"Not known: the model's error; brightness above {study.highest_valid:.0f} Hz."
+
+
+# --- what would change it, and how to try it ---
+
+
+def changes(study: Study) -> str:
+    """What would change the answer: loss, stiffness and weight of the rim, and what keeps a word open."""
+    solid = solid_linings(study)
+    if not solid.compared:
+        return ""
+    return " ".join(
+        [*left_open(study, verdict_of(study, solid.name)), *_loss(study, solid), *_stiffness(study), *_weight(study)]
     )
 
 
-# --- the answer ---
+def left_open(study: Study, found: Verdict) -> list[str]:
+    """Sentences on what keeps the two words open; none where both are told."""
+    told = []
+    if found.whole == CANNOT_TELL:
+        why = (
+            f"would be settled without the doubt about {several(found.whole_open, 'or')}"
+            if found.whole_open
+            else "is open by more than one doubt, or by how the guitar is held"
+        )
+        by = f" ({several(found.measures_open)})" if found.measures_open else ""
+        told.append(f"The guitar on the whole{by} {why}.")
+    if found.notes == CANNOT_TELL:
+        told.append(_notes_open(study, found))
+    return told
 
 
-def _lead(solid):
-    words = {how: c.verdict.word for how, c in solid.compared.items()}
-    if len(set(words.values())) == 1:
-        lead = _plain(next(iter(words.values())), [solid.ratio(c) for c in solid.compared.values()])
-    else:
-        lead = f"It depends on how the guitar is held: {'; '.join(f'{how}, {w}' for how, w in words.items())}."
-    other = "against the sheet's own rim" if solid.name == SOLID else "(the sheet's own) against kerfed ones"
-    parts = solid.each(
-        lambda c: f"{change(solid.ratio(c))} {c.how} ({solid.span(c.low, c.high)} with every doubt computed)"
+def _notes_open(study, found):
+    if found.mesh is not None:
+        return (
+            f"Single notes: a mesh of {1e3 * found.mesh:g} mm would tell (--mesh-size-mm {1e3 * found.mesh:g}; here {1e3 * study.sizes[0]:g} mm), "
+            "if the changes stay as they are and the mesh's doubt falls as its size."
+        )
+    if MESH in found.notes_open:
+        return f"Single notes: only a mesh {FINEST} would tell."
+    without = (
+        f"; without the doubt about {several(found.notes_open, 'or')} they could be told" if found.notes_open else ""
     )
-    return [f"{QUESTION} {lead}", f"With solid linings {other} the median note lasts {parts}."]
+    return f"Single notes: no mesh would tell, the other doubts alone leave them open{without}."
 
 
-def _plain(word, ratios):
-    """The answer in a few words, from one verdict for both ways to hold the guitar."""
-    if word == NO_DIFFERENCE:
-        return "No audible difference over the whole fretboard of this guitar, whichever way it is held."
-    if word == CANNOT_TELL:
-        return "Cannot tell for this guitar."
-    if min(ratios) > 1:
-        return "Yes, audibly, on this guitar."
-    return "No: they shorten it audibly on this guitar." if max(ratios) < 1 else "An audible difference, either way."
+def _loss(study, solid):
+    flips = [c.flip for c in solid.compared.values() if c.flip]
+    gain = several(f"{change(p.median.no_rim_loss)} ({how})" for how, p in study.own.items())
+    low, high = study.flip_range
+    flip = (
+        f"with {min(flips, key=lambda f: abs(np.log(f.factor))).factor:.2g} times the rim's losses the word on the whole would change, held one way at least"
+        if flips
+        else f"no word on the whole changes between {low:g} and {high:g} times the rim's losses"
+    )
+    return [f"Loss of the rim: without any the median note would last {gain}; {flip}."]
 
 
-def _reason(solid):
-    """Why the notes change, where anybody may hear it; what keeps the verdict open."""
-    cases = solid.compared.values()
-    sentences = [f"{capital(c.why)} ({c.how})." for c in cases if c.why and c.verdict.word != NO_DIFFERENCE]
-    return sentences + ([_why_not(solid)] if any(c.verdict.word == CANNOT_TELL for c in cases) else [])
-
-
-def _why_not(solid):
-    """Sentence on what keeps the verdict open: the tolerances disagree, or the uncertainty is too large."""
-    cases = solid.compared.values()
-    uncertain = dict.fromkeys(name for c in cases for name in c.decisive)
-    open_ = {name for c in cases for name, word in c.verdict.by_tolerance.items() if word == CANNOT_TELL}
-    if len(open_) < len(TOLERANCES):
-        words = lambda c: ", ".join(f"{word} by {quoted(name)}" for name, word in c.verdict.by_tolerance.items())
-        text = "The published tolerances of hearing disagree on such a difference: "
-        text += solid.each(lambda c: f"{c.how}, {words(c)}", "; ")
-    else:
-        text = "By every published tolerance of hearing the range reaches from inaudible to audible"
-    return text + (f"; what would settle it first: {', '.join(uncertain)}." if uncertain else ".")
-
-
-def _others(study):
-    """Sentence on the other builds that can be made: which of them could be heard."""
-    asked = solid_linings(study).name
-    rows = [
-        [study.compared[b.name, how] for how in SUPPORT_CONDITIONS]
-        for b in study.builds[1:]
-        if b.name not in (asked, LIMIT)
-    ]
-    if not rows:
+def _stiffness(study):
+    limit = study.beside(LIMIT)
+    if not limit:
         return []
-    quiet = lambda pair: all(c.verdict.word == NO_DIFFERENCE for c in pair)
-    words = lambda pair: "; ".join(f"{c.verdict.word} {c.how} ({percent_change(c.ratio)})" for c in pair)
-    heard = [f"{pair[0].build.label}, {words(pair)}" for pair in rows if not quiet(pair)]
-    labels = [pair[0].build.label for pair in rows if quiet(pair)]
-    if not heard:
-        ratios = [c.ratio for pair in rows for c in pair]
-        return [f"No audible difference with {several(labels)} either ({span(min(ratios), max(ratios))})."]
-    rest = [f"with {several(labels)} no audible difference"] if labels else []
-    return [f"Other builds: {'; '.join(heard + rest)}."]
+    told = several(_range_over(limit.values(), m) for m in MEASURES)
+    return [f"Stiffness: a rim a thousand times as stiff, which nobody can build, changes the median note by {told}."]
+
+
+def _range_over(held, measure):
+    ratios = [c.judged[measure.key].ratio for c in held]
+    return f"{measure.span(min(ratios), max(ratios))} in {measure.name}"
+
+
+def _weight(study):
+    """The heaviest rim that can be built."""
+    built = [b for b in study.builds[1:] if b.name != LIMIT]
+    if not built:
+        return []
+    heavy = max(built, key=lambda b: study.rim_g[b.name])
+    more, found = study.rim_g[heavy.name] - study.rim_g["sheet"], verdict_of(study, heavy.name)
+    if more <= 0:
+        return []
+    return [
+        f"Weight: {heavy.label}, {more:.0f} g more and another stiffness with it: on the whole {found.whole}, single notes {found.notes}."
+    ]
+
+
+BENCH = (
+    "On the bench: choose a few of the notes listed as most moved and some that are not. Pluck each alike ten times, by a thread that breaks, and "
+    "record it: as the guitar is; with a stiff outside form strapped round the rim, over paper and no tighter than for gluing; and with "
+    "putty of the form's weight on the sides instead. That is likely more stiffness and more weight than linings bring; stop if anything creaks. rimwork note reads the "
+    "decays. If even that changes nothing, linings hardly will. Where plain recordings differ among themselves as much as from the others, nothing was shown. Then let somebody play behind a screen: eight "
+    "right of ten happen by luck once in eighteen tries."
+)
+
+
+# --- behind it ---
+
+
+def behind(study: Study) -> str:
+    """What stands behind the answer, in one paragraph."""
+    solid = solid_linings(study)
+    notes = [_counts(solid)] if solid.compared else []
+    return " ".join(
+        [
+            *notes,
+            *_others(study, solid),
+            *_price(study),
+            *_dissipated(study),
+            *_unexplained(study),
+            *_wood(solid),
+            MODEL,
+        ]
+    )
+
+
+def _counts(solid):
+    """How many notes change, do not, or are open."""
+    told = []
+    for m in MEASURES:
+        each = [
+            f"{percent(n.share(-1, 1), 0)} / {percent(n.share(0), 0)} / {percent(n.open, 0)} {how}"
+            for how, n in _notes_of(solid, m)
+        ]
+        told.append(f"{m.name} {' and '.join(each)}")
+    return (
+        f"Sustain here is the late decay, the time to fall by 60 dB. Notes that change beyond the threshold of hearing / do not / are "
+        f"open by their doubts: {'; '.join(told)}."
+    )
+
+
+def _notes_of(solid, measure):
+    return [(how, c.notes[measure.key]) for how, c in solid.compared.items()]
+
+
+def _others(study, solid):
+    """The other builds that can be made, by their words."""
+    said: dict[tuple[str, str], list[str]] = {}
+    for b in study.builds[1:]:
+        if b.name not in (solid.name, LIMIT) and study.beside(b.name):
+            found = verdict_of(study, b.name)
+            said.setdefault((found.whole, found.notes), []).append(b.label)
+    return [
+        f"{capital(several(labels))}: on the whole {whole}, single notes {notes}."
+        for (whole, notes), labels in said.items()
+    ]
 
 
 def _price(study):
@@ -143,47 +271,16 @@ def _price(study):
     ]
 
 
-# --- behind it ---
-
-
-def _single_notes(study, solid):
-    """Sentence on the notes that change more than the median does, either way, and what the mesh alone does to them."""
-    told = []
-    for t in TOLERANCES:
-        shares = solid.each(lambda c, t=t: f"{percent(c.audible[t.name], 0)} ({c.how})")
-        mesh = solid.each(lambda c, t=t: percent(study.mesh_by_note[c.how][t.name], 0))
-        told.append(f"{shares} of them leave {span(t.low, t.high, 0)} ({t.name}; by the mesh alone {mesh})")
-    return [
-        f"Single notes change more, some longer, some shorter, as resonances move past them: {'; '.join(told)}. Which notes "
-        "these will be on your guitar is not predicted."
-    ]
-
-
-def _measures(solid):
-    """Sentences where the beginning of the notes, or their sound alone, is judged by another word than the whole decay."""
-    told = []
-    for what, key in (("beginning of the notes (the first 10 dB)", "early"), ("sound still to come", "sound")):
-        pairs = [(c, getattr(c, key)) for c in solid.compared.values()]
-        words = lambda c, j: f"{c.how}, {change(solid.ratio(j))}, {j.verdict.word}"
-        if other := [words(c, j) for c, j in pairs if j.verdict.word != c.verdict.word]:
-            told.append(f"By the {what} alone the word would be another: {'; '.join(other)}.")
-    return told or ["The beginning of the notes and the decay of their sound, judged alone, give the same word."]
-
-
 def _dissipated(study):
     """What the rim turns to heat, and what notes would last without that."""
     own = study.own
     rim = " and ".join(f"{percent(p.rim)} ({how})" for how, p in own.items())
-    ends = {how: span(study.no_rim_low[how], study.no_rim_high[how]) for how in own}
-    gain = " and ".join(
-        f"{change(p.median.no_rim_loss)} ({how}; {ends[how]} over the range of the rim's losses)"
-        for how, p in own.items()
-    )
+    ends = several(f"{span(study.no_rim_low[how], study.no_rim_high[how])} {how}" for how in own)
     string = np.mean([p.share[STRING] for p in own.values()])
     loss = ", whose losses are a range: trust the ratios more than the seconds" if study.strings.loss_uncertain else ""
     return [
-        f"Of a pluck's energy {rim} turns to heat in the rim as the sheet builds it; a rim without any loss would let the "
-        f"median note last {gain}.",
+        f"Of a pluck's energy {rim} turns to heat in the rim as the sheet builds it; without any the median note would last longer by {ends} "
+        "over the range of the rim's losses.",
         f"{percent(string, 0)} turns to heat in the strings themselves{loss}.",
     ]
 
@@ -196,25 +293,21 @@ def _unexplained(study):
     ]
     return [
         f"Published guitars lose up to {LARGEST:g} of loss factor more in their first resonances than the example guitars as computed; how "
-        f"much of it in their holders is not known. Were it in the guitar, alike in every build, the median note on the sheet's own rim would last, "
-        f"{'; '.join(f'{place}, {t}' for place, t in zip(places, told))} (joints and linings would then have a loss factor of "
+        f"much of it in their holders is not known. Were it in the guitar, alike in every build, the median note on the sheet's own rim would last "
+        f"{'; '.join(f'{t} ({place})' for place, t in zip(places, told))} (joints and linings would then have a loss factor of "
         f"{study.unexplained_in_joints:.2g}, the rim as given has {study.rim_loss_factor:.2g}): the doubt '{UNEXPLAINED}' spans all "
         "three and none."
     ]
 
 
-def _wood(study):
+def _wood(solid):
     """What other boards of the same woods do: to a pair from the same boards, and to two guitars from different ones."""
-    drawn = [c for c in study.compared.values() if c.paired is not None and c.build.name != LIMIT]
-    if not drawn:
+    chosen = [(how, c.paired[LATE.key]) for how, c in solid.compared.items() if c.paired]
+    if not chosen:
         return ["How much two boxes of one plan differ by their boards was not computed (wood scatter)."]
-    solid = solid_linings(study)
-    chosen = [c for c in solid.compared.values() if c.paired is not None] or drawn[:2]
-    pairs = " and ".join(f"{solid.span(c.paired.low, c.paired.high)} ({c.how})" for c in chosen)
-    apart = " and ".join(f"{solid.span(c.paired.unpaired_low, c.paired.unpaired_high)} ({c.how})" for c in chosen)
-    wider = [np.log(p.unpaired_high / p.unpaired_low) / np.log(p.high / p.low) for p in (c.paired for c in chosen)]
-    cause = ", mostly because of the boards" if min(wider) > MOSTLY else ""
+    pairs = several(f"{span(*solid.turned(p.low, p.high))} ({how})" for how, p in chosen)
+    apart = several(f"{span(*solid.turned(p.unpaired_low, p.unpaired_high))} ({how})" for how, p in chosen)
     return [
-        f"Built both ways from the same boards, nine pairs of boxes in ten differ by {pairs} (the doubt '{WOOD}'); two guitars built "
-        f"each one way from boards of their own differ by {apart}{cause}."
+        f"Built both ways from the same boards, nine pairs of boxes in ten differ in {LATE.name} by {pairs} (the doubt '{WOOD}'); two guitars "
+        f"built each one way from boards of their own differ by {apart}."
     ]

@@ -1,4 +1,4 @@
-"""Two charts of the sustain page: where a pluck's energy goes, and each uncertainty of a ratio by itself."""
+"""Two charts of the sustain page: where a pluck's energy goes, and each doubt of a change by itself."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -8,14 +8,14 @@ import numpy as np
 from fem.body_modes import STRING
 from meshes.supports import LAP
 from studies.common.groups import IN_RIM
-from studies.common.words import close_change
 from studies.drawing import svg
 from studies.drawing.scales import Axis, multiples, round_up
 from studies.drawing.svg import INK, PAPER, Letters, Pen
-from studies.sustain.hearing import TOLERANCES
 from studies.sustain.result import Compared
+from studies.sustain.thresholds import LIMITS, Measure
 
 WIDTH, EDGE = 640.0, 4.0
+SHADE = "#ece8dd"  # between the ends of a threshold
 BAR, GAP = 30.0, 26.0  # height of a bar; of the line of words above it
 DARK = ("rim", "back", "top and braces")
 LEAST = 0.055  # share below which no figure is written into a piece
@@ -86,36 +86,50 @@ def _named(name, how):
     return "into the player" if name == "holder" and how == LAP else PIECES[name].words
 
 
-def uncertainty_svg(compared: Sequence[Compared], how: str) -> str:
-    """SVG text: of each build its ratio and one line for each uncertainty, over the tolerances' grey ranges."""
-    lanes = [*dict.fromkeys(name for c in compared for name in c.doubts), "all together"]
-    across, marks = _per_cent(compared)
+def uncertainty_svg(compared: Sequence[Compared], measure: Measure, how: str) -> str:
+    """SVG text: of each build its median change and one line for each doubt, over the threshold's grey range."""
+    changes = [(c, c.judged[measure.key]) for c in compared]
+    lanes = [*dict.fromkeys(name for _, j in changes for name in j.doubts), "all together"]
+    across = _axis(measure, changes)
     block = GAP + LANE * len(lanes) + 6
     tall = len(compared) * block
-    parts = []
-    for t, shade in zip(sorted(TOLERANCES, key=lambda t: t.low), ("#f4f2ec", "#e2ded3")):
-        x0, x1 = _place(across, t.low), _place(across, t.high)
-        parts.append(svg.box(x0, 4, x1 - x0, tall, shade))
-    parts.append(svg.line(across.at(0), 4, across.at(0), tall + 4, Pen()))
-    for k, c in enumerate(compared):
+    x0, x1 = (_place(across, v) for v in LIMITS[measure.key])
+    parts = [svg.box(x0, 4, x1 - x0, tall, SHADE), svg.line(across.at(0), 4, across.at(0), tall + 4, Pen())]
+    for k, (c, j) in enumerate(changes):
         y = k * block + 4
         parts.append(svg.writing(EDGE, y + 17, c.build.label, Letters(bold=True, halo=True)))
-        spans = c.doubts | {"all together": (c.low, c.high)}
+        spans = j.doubts | {"all together": (j.low, j.high)}
         for lane, name in enumerate(lanes):
             at = y + GAP + LANE * lane + 5
             parts.append(svg.writing(LEFT - 8, at + 4, name, Letters("end", 12)))
-            parts += _range_marks(across, c.ratio, spans.get(name), at, name == "all together")
-    for value in marks:
-        x, words = across.at(value), f"{svg.axis_number(value, '+g')} %" if value else "0"
-        parts += [svg.line(x, tall + 4, x, tall + 9, Pen()), svg.writing(x, tall + 24, words, Letters("middle", 12))]
-    foot = "change of the decay time; shaded: not heard, by each tolerance"
-    parts.append(svg.writing((LEFT + WIDTH) / 2, tall + 46, foot, Letters("middle", 13)))
+            parts += _range_marks(across, j.ratio, spans.get(name), at, name == "all together")
+    parts += foot(across, measure, tall + 4)
     told = "; ".join(
-        f"{c.build.label}: {close_change(c.ratio)}, all doubts {close_change(c.low)} to {close_change(c.high)}"
-        for c in compared
+        f"{c.build.label}: {measure.told(j.ratio)}, all doubts {measure.span(j.low, j.high)}" for c, j in changes
     )
-    title = f"Change of the decay time, {how}, with each doubt by itself"
+    title = f"Change of the median note, {measure.words}, {how}, with each doubt by itself"
     return svg.drawing(parts, title, f"{told}.", WIDTH, tall + 60, 14, STYLE)
+
+
+def foot(across: Axis, measure: Measure, y: float) -> list[str]:
+    """Numbers below a chart that ends at y, and what they are."""
+    parts = []
+    for value, at in _marks(across, measure):
+        x, words = (
+            float(across.at(at)),
+            f"{svg.axis_number(value, '+g')} {'dB' if measure.decibel else '%'}" if value else "0",
+        )
+        parts += [svg.line(x, y, x, y + 5, Pen()), svg.writing(x, y + 20, words, Letters("middle", 12))]
+    words = f"change of the {measure.words}; shaded: not heard"
+    return [*parts, svg.writing((LEFT + WIDTH) / 2, y + 42, words, Letters("middle", 13))]
+
+
+def _marks(across, measure):
+    """[(round number of dB or per cent, its natural logarithm)] between the ends of an axis."""
+    ends = np.array([across.low, across.high])
+    units = 10 / np.log(10) * ends if measure.decibel else 100 * np.expm1(ends)
+    values = multiples(*units, round_up(float(np.ptp(units)) / 7))
+    return [(v, v * np.log(10) / 10 if measure.decibel else np.log1p(v / 100)) for v in values]
 
 
 def _range_marks(across, ratio, span, y, whole):
@@ -130,13 +144,11 @@ def _range_marks(across, ratio, span, y, whole):
 
 def _place(across, ratio):
     """Where a ratio lies, no further out than the chart."""
-    return float(across.at(np.clip(100 * (ratio - 1), across.low, across.high)))
+    return float(across.at(np.clip(np.log(ratio), across.low, across.high)))
 
 
-def _per_cent(compared):
-    """Axis in per cent of every build with all uncertainties, at least -6 to 6, and its marks."""
-    ends = [100 * (v - 1) for c in compared for v in (c.low, c.high, *np.ravel(list(c.doubts.values())))]
-    low, high = min(-6.0, *ends), max(6.0, *ends)
-    step = round_up((high - low) / 7)
-    low, high = step * np.floor(low / step), step * np.ceil(high / step)
-    return Axis(low, high, LEFT, WIDTH - RIGHT), multiples(low, high, step)
+def _axis(measure, changes):
+    """Axis of the natural logarithm of every build with all doubts, from a little beyond the threshold at least."""
+    ends = np.log([v for _, j in changes for v in (j.low, j.high)])
+    low, high = np.log(LIMITS[measure.key])
+    return Axis(min(1.2 * low, *ends), max(1.2 * high, *ends), LEFT, WIDTH - RIGHT)

@@ -1,4 +1,4 @@
-"""One rim build played, and beside the sheet's own: ratios, uncertainties, verdicts, rim losses at which they flip."""
+"""One rim build played, and beside the sheet's own: changes, doubts, words, rim losses at which they flip."""
 
 from collections.abc import Sequence
 from typing import TypeAlias
@@ -9,30 +9,37 @@ from fem.body_modes import BodyModes
 from fem.fretboard import Fretboard, wolf_notes
 from fem.modal_losses import modal_stiffness
 from studies.common.builds import Build
+from studies.common.draws import PairedSummary, log_ratios, paired_summary
 from studies.solved.coupled import CoupledModels
+from studies.sustain import doubts as of
 from studies.sustain import fretboards as boards
-from studies.sustain import verdict as verdicts
+from studies.sustain.bodies import body_shifts
+from studies.sustain.flip import find_flip, word_with_losses
 from studies.sustain.fretboards import Playing, times_rim
 from studies.sustain.result import (
     MESH,
     PLAYER,
+    PLUCK,
     RIM_LOSSES,
     STRING_LOSSES,
-    TIMES,
     UNEXPLAINED,
     WOOD,
     Compared,
     Judged,
     Medians,
     Played,
+    SingleNotes,
 )
+from studies.sustain.shares import mean_shares, named_support, one_a_note, why
+from studies.sustain.thresholds import LIMITS
+from studies.sustain.verdict import judged, single_notes
 from studies.sweep.scatter import ScatteredNotes
 
 Players: TypeAlias = Sequence[tuple[BodyModes, BodyModes]]
 
 
 def play(
-    playing: Playing, build: Build, how: str, modes: BodyModes, rough: Fretboard, stiffness: float,
+    playing: Playing, build: Build, how: str, modes: BodyModes, partner: np.ndarray, rough: Fretboard, stiffness: float,
     unexplained: dict[str, np.ndarray],
 ) -> Played:  # fmt: skip
     """Played of one build held one way, with its counterfactual; rough: its Fretboard on the coarser mesh.
@@ -41,14 +48,15 @@ def play(
     """
     given, without = boards.board(playing, modes), boards.board(playing, times_rim(modes, 0.0))
     median = Medians(
-        **{key: float(np.median(getattr(given, key)[given.valid])) for key in (*TIMES, "radiated")},
-        no_rim_loss=verdicts.over_reference(without, given, "decay_time"),
-        no_rim_loss_early=verdicts.over_reference(without, given, "early_decay_time"),
+        **{key: float(np.median(getattr(given, key)[given.valid])) for key in (*LIMITS, "radiated")},
+        no_rim_loss=of.median_ratio(without.decay_time, given.decay_time),
         mobility=boards.mean_mobility(modes),
     )
-    wolves = verdicts.one_a_note(wolf_notes(playing.strings.strings, modes, playing.frets))
-    share, rate = verdicts.mean_shares(given), verdicts.mean_shares(given, 1 / given.decay_time)
-    return Played(build, how, modes, given, rough, without, wolves, median, share, rate, stiffness, unexplained)
+    wolves = one_a_note(wolf_notes(playing.strings.strings, modes, playing.frets))
+    share, rate = mean_shares(given), mean_shares(given, 1 / given.decay_time)
+    return Played(
+        build, how, modes, partner, given, rough, without, wolves, median, share, rate, stiffness, unexplained
+    )
 
 
 def compare(
@@ -58,61 +66,82 @@ def compare(
 
     players: (this build, the sheet's own) in the lap of other players.
     """
-    ranges = ratio_ranges(playing, mine, own, players)
-    late, early, sound = judged_times(ranges, mine, own, scatter)
-    uncertain = {cause: ends for cause, ends in late.doubts.items() if cause != RIM_LOSSES}
-    given = float(ranges[RIM_LOSSES][0, 0])
-    word = verdicts.word_with_losses(playing, (mine.modes, own.modes), given, late.ratio, uncertain)
-    by_note = mine.board.decay_time / own.board.decay_time
-    decibels = lambda ratio: float(10 * np.log10(ratio))
+    ranges = few_changes(playing, mine, own, players)
+    at_few = np.array([own.board.frequency[place] for place in playing.few])
+    every = {key: judged_measure(ranges, at_few, mine, own, scatter, key) for key in LIMITS}
+    medians, notes = {key: j for key, (j, _) in every.items()}, {key: n for key, (_, n) in every.items()}
+    rest = {key: {name: ends for name, ends in j.doubts.items() if name != RIM_LOSSES} for key, j in medians.items()}
+    word = word_with_losses(playing, (mine.modes, own.modes), {key: j.ratio for key, j in medians.items()}, rest)
+    late, (before, after) = medians["decay_time"], (named_support(p.rate, p.how) for p in (own, mine))
+    decibels = lambda ratio: 10 * np.log10(ratio)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        octaves = decibels(mine.board.octaves / own.board.octaves).reshape(-1, own.board.octaves.shape[-1])
     return Compared(
-        **vars(late),
         build=mine.build,
         how=mine.how,
-        by_note=by_note,
-        early=early,
-        sound=sound,
-        radiated_db=decibels(verdicts.over_reference(mine.board, own.board, "radiated")),
-        mobility_db=decibels(mine.median.mobility / own.median.mobility),
-        paired=verdicts.paired_wood(scatter, mine.build.name, mine.how),
-        audible=verdicts.audible(by_note),
-        flip=verdicts.find_flip(word, rim_loss),
+        judged=medians,
+        notes=notes,
+        why=why(late.low, late.high, before, after, in_words(mine)),
+        octaves_db=np.array(
+            [np.median(column[np.isfinite(column)]) if np.isfinite(column).any() else np.nan for column in octaves.T]
+        ),
+        radiated_db=float(decibels(of.median_ratio(mine.board.radiated, own.board.radiated))),
+        mobility_db=float(decibels(mine.median.mobility / own.median.mobility)),
+        shifts=body_shifts(own.modes, mine.modes, mine.partner),
+        paired=paired_wood(scatter, mine.build.name, mine.how),
+        flip=find_flip(word, rim_loss),
     )
 
 
-def judged_times(
-    ranges: dict[str, np.ndarray], mine: Played, own: Played, scatter: ScatteredNotes | None
-) -> list[Judged]:
-    """Judged of a build's TIMES over those of the sheet's own; ranges: of ratio_ranges."""
-    before, after = (verdicts.named_support(p.rate, p.how) for p in (own, mine))
-    judged = []
-    for column, measure in enumerate(TIMES):
-        ratio = verdicts.over_reference(mine.board, own.board, measure)
-        pairs = (mine.board, own.board), (mine.rough, own.rough)
-        uncertain = {MESH: verdicts.mesh_uncertainty(*(getattr(a, measure) / getattr(b, measure) for a, b in pairs))}
-        if scatter is not None:
-            uncertain[WOOD] = verdicts.wood_uncertainty(ratio, scatter, mine.build.name, mine.how, measure)
-        for cause, few in ranges.items():
-            uncertain[cause] = verdicts.range_uncertainty(ratio, few[0, column], few[1:, column])
-        judged.append(verdicts.judged(ratio, uncertain, before, after, in_words(mine)))
-    return judged
+def judged_measure(
+    ranges: dict[str, np.ndarray],
+    at_few: np.ndarray,
+    mine: Played,
+    own: Played,
+    scatter: ScatteredNotes | None,
+    key: str,
+) -> tuple[Judged, SingleNotes]:
+    """(Judged, SingleNotes) of one measure of a build beside the sheet's own; ranges: of few_changes, at_few: their Hz."""
+    fine, rough = (getattr(a, key) / getattr(b, key) for a, b in ((mine.board, own.board), (mine.rough, own.rough)))
+    change, column = log_ratios(getattr(mine.board, key), getattr(own.board, key)), list(LIMITS).index(key)
+    ratio = float(np.exp(np.nanmedian(change)))
+    median = {MESH: of.mesh_uncertainty(fine, rough)}
+    single: dict[str, np.ndarray | float] = {MESH: of.mesh_of_notes(change, np.log(rough), own.board.frequency)}
+    if scatter is not None:
+        given = scatter, mine.build.name, mine.how, key
+        median[WOOD], single[WOOD] = of.wood_uncertainty(ratio, *given), of.wood_of_notes(*given)
+    for cause, few in ranges.items():
+        at = np.exp(np.nanmedian(few[:, column], axis=1))
+        median[cause] = of.range_uncertainty(ratio, at[0], at[1:])
+        single[cause] = of.range_of_notes(few[:, column], at_few, own.board.frequency)
+    return judged(ratio, median, key), single_notes(change, single, key)
 
 
-def ratio_ranges(playing: Playing, mine: Played, own: Played, players: Players = ()) -> dict[str, np.ndarray]:
-    """{cause: (n, 3) ratios of the few notes}: rows as given and at each end of the cause's range, columns the TIMES."""
+def few_changes(playing: Playing, mine: Played, own: Played, players: Players = ()) -> dict[str, np.ndarray]:
+    """{cause: (1 + ends, measures, k) changes of the few notes}: as given and at the ends of the cause's range."""
     pair, strings = (mine.modes, own.modes), playing.strings
-    medians = lambda times: [verdicts.median_ratio(*both) for both in zip(*times)]
-    few = lambda modes, strings=None: medians(boards.decay_times(playing, m, strings) for m in modes)
-    given, ranges = medians(boards.few_of(playing, p.board) for p in (mine, own)), {}
+
+    def few(bodies, strings=None, angle=None):
+        return log_ratios(*(boards.few_notes(playing, body, strings, angle) for body in bodies))
+
+    given, ranges = log_ratios(*(boards.few_of(playing, p.board) for p in (mine, own))), {}
     if strings.loss_uncertain:
-        ranges[STRING_LOSSES] = np.array([given, few(pair, strings.least_loss), few(pair, strings.most_loss)])
-    low, high = zip(*(boards.rim_range(p.build.body, p.modes) for p in (mine, own)))
-    ranges[RIM_LOSSES] = np.array([given, few(low), few(high)])
-    more = zip(*(boards.with_unexplained(p.modes, p.unexplained).values() for p in (mine, own)))
-    ranges[UNEXPLAINED] = np.array([given, *map(few, more)])
+        ranges[STRING_LOSSES] = [few(pair, strings=strings.least_loss), few(pair, strings=strings.most_loss)]
+    ranges[RIM_LOSSES] = [few(ends) for ends in zip(*(boards.rim_range(p.build.body, p.modes) for p in (mine, own)))]
+    more = [boards.with_each_unexplained(p.modes, p.unexplained).values() for p in (mine, own)]
+    ranges[UNEXPLAINED] = [few(bodies) for bodies in zip(*more)]
     if players:
-        ranges[PLAYER] = np.array([given, *map(few, players)])
-    return ranges
+        ranges[PLAYER] = [few(bodies) for bodies in players]
+    ranges[PLUCK] = [few(pair, angle=angle) for angle in boards.PLUCKED]
+    return {cause: np.array([given, *ends]) for cause, ends in ranges.items()}
+
+
+def paired_wood(scatter: ScatteredNotes | None, name: str, how: str) -> dict[str, PairedSummary]:
+    """{measure's key: PairedSummary} of a build's notes over those of the sheet's own; empty without draws of it."""
+    if scatter is None or name not in scatter.builds:
+        return {}
+    h, b, a = scatter.holdings.index(how), scatter.builds.index(name), scatter.builds.index("sheet")
+    return {key: paired_summary(getattr(scatter, key)[:, b, h], getattr(scatter, key)[:, a, h]) for key in LIMITS}
 
 
 def rim_stiffness(fine: CoupledModels, build: Build) -> float:
@@ -134,21 +163,24 @@ def top_damping(playing: Playing, own: Played) -> tuple[float, float]:
     An outside check: graded damping of the top had 'no practically relevant influence' in three guitars (Acoustics 7(1):11,
     2025, abstract).
     """
-    given = boards.few_of(playing, own.board)[0]
-    at = lambda factor: boards.decay_times(playing, boards.times_top(own.modes, factor), alone=True)[0]
-    half, double = (verdicts.median_ratio(at(factor), given) for factor in boards.TOP_LOSS)
+    late = boards.JUDGED.index("decay_time")
+    given = boards.few_of(playing, own.board)[late]
+    at = lambda factor: boards.few_notes(playing, boards.times_top(own.modes, factor))[late]
+    half, double = (of.median_ratio(at(factor), given) for factor in boards.TOP_LOSS)
     return half, double
 
 
-def with_unexplained(playing: Playing, own: Played) -> dict[str, float]:
+def decay_with_unexplained(playing: Playing, own: Played) -> dict[str, float]:
     """{place: T60 of the few notes with the most that may be lost there beyond all parts, over T60 as given}."""
-    given, more = boards.few_of(playing, own.board)[0], boards.with_unexplained(own.modes, own.unexplained)
-    return {place: verdicts.median_ratio(boards.decay_times(playing, body)[0], given) for place, body in more.items()}
+    late, more = boards.JUDGED.index("decay_time"), boards.with_each_unexplained(own.modes, own.unexplained)
+    given = boards.few_of(playing, own.board)[late]
+    return {place: of.median_ratio(boards.few_notes(playing, body)[late], given) for place, body in more.items()}
 
 
 def limits(playing: Playing, own: Played) -> tuple[float, float]:
     """T60 without rim loss over T60, the rim's losses at the low and at the high end of their ranges."""
-    without = boards.few_of(playing, own.no_rim_loss)[0]
+    late = boards.JUDGED.index("decay_time")
+    without = boards.few_of(playing, own.no_rim_loss)[late]
     ends = boards.rim_range(own.build.body, own.modes)
-    low, high = (verdicts.median_ratio(without, boards.decay_times(playing, end)[0]) for end in ends)
+    low, high = (of.median_ratio(without, boards.few_notes(playing, end)[late]) for end in ends)
     return low, high

@@ -1,14 +1,15 @@
-"""Fretboards of a body and single decay times, kept on disk; what a range of string and rim losses does to them."""
+"""Fretboards of a body and figures of a few notes, kept on disk; what a range of string and rim losses does to them."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from fem.body_modes import BodyModes, dampings, normal_mobility, with_losses, with_more_loss
-from fem.coupled_string import couple, fall_time, pluck_note, radiated_decay_time, valid_partials
+from fem.coupled_string import couple, fall_time, pluck_note, valid_partials
 from fem.fretboard import Fretboard, fretboard
+from fem.radiated_sound import first_radiated, radiated_decay_time, sound_of
 from fem.strings import Pluck, String, fretted_length
 from meshes.body import Assumption, Body
 from meshes.coupled_model import Structure
@@ -20,8 +21,9 @@ from studies.common.inputs import BadInput
 from studies.common.kept import Kind, flat, kept, unflat
 from studies.common.ranges import numbers, positive, shares
 from studies.solved.power import SUMMARY
-from studies.sustain.result import TIMES
 
+JUDGED = ("first_radiated", "early_decay_time", "decay_time")  # figures of a note, as in Fretboard
+PLUCKED = (0.0, np.pi / 2)  # rad: square to the top, along it
 JOINTS = ("joint_top", "joint_back")
 JOINT_LOSS = (0.005, 0.1)  # of a glued joint; hardly measured
 WOOD_LOSS = (0.5, 2.0)  # times the loss factors of sides, linings, blocks and bars
@@ -70,32 +72,32 @@ def checked(fretted: Fretboard) -> None:
     positive("fretboard", {"frequency": fretted.frequency, "decay_time": fretted.decay_time, "energy": fretted.energy})
 
 
-def decay_times(
-    playing: Playing, body: BodyModes, strings: Sequence[String] | None = None, alone: bool = False
+def few_notes(
+    playing: Playing, body: BodyModes, strings: Sequence[String] | None = None, angle: float | None = None
 ) -> np.ndarray:
-    """T60, early and sound's decay time (3, k) [s] of the few notes of a Playing; nan where not valid.
+    """(JUDGED, k) figures of the few notes of a Playing; nan where not valid.
 
-    strings: in place of the set's own. alone: T60 only (1, k), in half the time.
+    strings, angle [rad] of the pluck: in place of the set's own.
     """
     strings = strings or playing.strings.strings
+    pluck = playing.pluck if angle is None else replace(playing.pluck, angle=angle)
     damping = sum(dampings(body).values())
 
     def one(place):
         i, fret = place
         if not valid_partials(strings[i], fret, body):
-            return (np.nan,) * (1 if alone else 3)
-        ringing = pluck_note(couple(strings[i], i, fret, body, damping=damping), playing.pluck)
-        if alone:
-            return (fall_time(ringing, 60.0),)
-        return fall_time(ringing, 60.0), 6 * fall_time(ringing, 10.0), radiated_decay_time(ringing, 60.0)
+            return (np.nan,) * len(JUDGED)
+        ringing = pluck_note(couple(strings[i], i, fret, body, damping=damping), pluck)
+        sound = sound_of(ringing)
+        return first_radiated(sound), 6 * radiated_decay_time(sound, 10.0), fall_time(ringing, 60.0)
 
-    inputs = (strings, playing.pluck, playing.few, body, alone)
+    inputs = (strings, pluck, playing.few, body)
     return kept(playing.store, FEW_NOTES, inputs, lambda: np.array([one(place) for place in playing.few]).T)
 
 
 def few_of(playing: Playing, fretted: Fretboard) -> np.ndarray:
-    """decay_times of the body whose Fretboard is known."""
-    return np.array([[getattr(fretted, measure)[place] for place in playing.few] for measure in TIMES])
+    """few_notes of the body whose Fretboard is known."""
+    return np.array([[getattr(fretted, key)[place] for place in playing.few] for key in JUDGED])
 
 
 def _pack(fretted: Fretboard) -> dict[str, np.ndarray]:
@@ -111,8 +113,8 @@ def _unpack(arrays: Mapping[str, np.ndarray]) -> Fretboard:
 
 BOARD = Kind("fretboard", ("fem.fretboard",), _pack, _unpack, checked)
 FEW_NOTES = Kind(
-    "few", ("studies.sustain.fretboards",), lambda times: {"decay_time": times}, lambda arrays: arrays["decay_time"],
-    lambda times: positive("decay of a few notes", {"decay_time": times}),
+    "few", ("studies.sustain.fretboards",), lambda figures: {"figures": figures}, lambda arrays: arrays["figures"],
+    lambda figures: positive("a few notes", {"figures": figures}),
 )  # fmt: skip
 
 
@@ -140,7 +142,7 @@ def rim_range(guitar: Body, body: BodyModes) -> tuple[BodyModes, BodyModes]:
     return at(JOINT_LOSS[0], WOOD_LOSS[0], min), at(JOINT_LOSS[1], WOOD_LOSS[1], max)
 
 
-def with_unexplained(body: BodyModes, losses: Mapping[str, np.ndarray]) -> dict[str, BodyModes]:
+def with_each_unexplained(body: BodyModes, losses: Mapping[str, np.ndarray]) -> dict[str, BodyModes]:
     """{place: the body with that loss}; losses {place: (n, n)}."""
     return {place: with_more_loss(body, place, loss) for place, loss in losses.items()}
 

@@ -6,27 +6,31 @@ from pathlib import Path
 import numpy as np
 
 from fem.body_modes import RADIATION, STRING
+from fem.radiated_sound import OCTAVES
 from meshes.joints import joint_of
-from meshes.supports import LAP
 from meshes.unexplained_loss import LARGEST
 from studies.common import cautions
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
 from studies.common.groups import IN_RIM
 from studies.common.note_names import short_name, wolf_name
 from studies.common.page import write_page
-from studies.common.two_meshes import LIMIT, MESH_ERROR
+from studies.common.two_meshes import MESH_ERROR
 from studies.common.words import span
-from studies.sustain.answer import answer, behind
+from studies.sustain.answer import BENCH, answer, behind, changes, left_open, solid_linings
+from studies.sustain.bodies import BodyShifts
 from studies.sustain.charts import energy_svg, uncertainty_svg
-from studies.sustain.hearing import NOT_AT_HAND, TOLERANCES
+from studies.sustain.moved import change_of, most_moved, note_place, reason_of, said_of
 from studies.sustain.pictures import draw_maps
-from studies.sustain.result import SUPPORT_CONDITIONS, TIMES, Compared, Study
-from studies.sustain.verdict import by_group
+from studies.sustain.result import Study
+from studies.sustain.shares import by_group
+from studies.sustain.spread import spread_svg
+from studies.sustain.thresholds import DECIDING, MEASURES, NOT_USED, PLAYERS
+from studies.sustain.verdict import held_words, real, verdict_of
 from studies.sustain.words import BOARDS, FOOTNOTE, flip_ends, matters, outside_check
 
 LABEL = (
-    "strings, air inside and outside and the body solved together: how long plucked notes last on each rim build, and whether "
-    "anybody could hear the difference"
+    "strings, air inside and outside and the body solved together: how loud plucked notes are and how long they last on each rim build, "
+    "and whether anybody could hear the difference"
 )
 NOT_MODELLED = (
     "the other strings ringing along, the fretting finger, string against fret, loud playing, bones under the player's flesh",
@@ -36,6 +40,7 @@ NOT_MODELLED = (
     "finish, purfling, fret wires; glue that creeps, wood that ages",
 )
 MODEL_ERROR = "not known"
+LOWEST_MODES = 6  # of the body, told by number
 
 
 # --- for machines ---
@@ -58,13 +63,32 @@ def _notes(study, played):
             "how": played.how, "build": played.build.name, "string": strings[s].name, "fret": fret,
             "note": short_name(frequency), "frequency_hz": float(frequency), "valid": valid,
             "partials": int(board.partials[s, fret]), "inharmonicity": float(board.inharmonicity[s, fret]),
-            **{f"{measure}_s": at(getattr(board, measure)) for measure in TIMES},
+            "first_radiated_j": at(board.first_radiated), "early_decay_time_s": at(board.early_decay_time),
+            "decay_time_s": at(board.decay_time), "sound_decay_time_s": at(board.sound_decay_time),
             "decay_time_without_rim_loss_s": at(played.no_rim_loss.decay_time),
-            "ratio_to_sheet": 1.0 if other is None and valid else other and at(other.by_note),
-            "radiated_j": at(board.radiated), "rim_share": at(sum(share[g] for g in IN_RIM)),
+            **{name: cell for m in MEASURES for name, cell in _change(other, m, (s, fret), valid).items()},
+            "radiated_j": at(board.radiated),
+            **{f"radiated_{octave}_hz_j": known(v) for octave, v in zip(OCTAVES, board.octaves[s, fret]) if octave <= board.highest_valid},
+            "rim_share": at(sum(share[g] for g in IN_RIM)),
             **{f"{group}_share": at(v) for group, v in share.items()},
             "wolf_strength": wolf and wolf.strength, "wolf_split_hz": wolf and wolf.split,
         }  # fmt: skip
+
+
+def _change(other, measure, place, valid):
+    """{column: value} of a note's change of one measure; of the sheet's own build there is none."""
+    name, unit = measure.name.replace(" ", "_"), "db" if measure.decibel else "ratio"
+    if other is None:
+        return {
+            f"{name}_{unit}": (0.0 if measure.decibel else 1.0) if valid else None,
+            f"{name}_bar": None,
+            f"{name}_word": None,
+        }
+    n = other.notes[measure.key]
+    told = lambda v: known(10 * v / np.log(10) if measure.decibel else np.exp(v))
+    side = n.side[place]
+    word = None if not n.known[place] else "open" if np.isnan(side) else "changed" if side else "unchanged"
+    return {f"{name}_{unit}": told(n.change[place]), f"{name}_bar": told(n.bar[place]), f"{name}_word": word}
 
 
 def known(value: float) -> float | None:
@@ -92,23 +116,59 @@ def per_build(study: Study) -> list[dict[str, Plain]]:
 
 def _compared(c, stiffness):
     """What a Compared tells, and the stiffness of its rim."""
+    whole, notes = held_words(c)
     return {
-        "decay_ratio": c.ratio, **_judged(c),
-        "early": {"ratio": c.early.ratio, **_judged(c.early)}, "sound": {"ratio": c.sound.ratio, **_judged(c.sound)},
-        "sound_decay_ratio": known(c.sound.ratio), "radiated_db": known(c.radiated_db),
-        "mobility_db": known(c.mobility_db), "model_error": MODEL_ERROR, "notes_outside_tolerance": c.audible,
-        "flip": vars(c.flip) if c.flip else None, "rim_stiffness_ratio": stiffness,
-        "paired": vars(c.paired) if c.paired else None,
+        "verdict": {"whole": whole, "single_notes": notes}, "why": c.why,
+        **{m.name.replace(" ", "_"): _judged(c, m) for m in MEASURES},
+        "octaves_db": {str(octave): known(v) for octave, v in zip(OCTAVES, c.octaves_db)},
+        "radiated_db": known(c.radiated_db), "mobility_db": known(c.mobility_db), "model_error": MODEL_ERROR,
+        "modes": _modes(c.shifts), "flip": vars(c.flip) if c.flip else None, "rim_stiffness_ratio": stiffness,
+        "paired": {key: vars(p) for key, p in c.paired.items()} or None,
     }  # fmt: skip
 
 
-def _judged(j):
-    """What a Judged says of its ratio."""
+def _judged(c, m):
+    """One measure: the median over the notes with its doubts, and single notes."""
+    j, n = c.judged[m.key], c.notes[m.key]
     return {
-        "doubts": {name: list(ends) for name, ends in j.doubts.items()}, "all_doubts": [j.low, j.high],
-        "verdict": j.verdict.word, "sentence": j.verdict.sentence, "why": j.why,
-        "by_tolerance": j.verdict.by_tolerance, "decisive": list(j.decisive),
+        "ratio": j.ratio, "doubts": {name: list(ends) for name, ends in j.doubts.items()}, "all_doubts": [j.low, j.high],
+        "verdict": j.word,
+        "notes": {"changed": n.share(-1, 1), "unchanged": n.share(0), "open": n.open, "verdict": n.word},
     }  # fmt: skip
+
+
+def _modes(shifts: BodyShifts):
+    """The lowest modes of the body; lists, null where a mode has no partner."""
+    first = lambda values: [known(v) for v in values[:LOWEST_MODES]]
+    return {
+        "frequency_hz": first(shifts.frequency), "shift_percent": first(100 * (shifts.ratio - 1)),
+        "loss_factor": first(shifts.loss_factor), "loss_factor_change_percent": first(100 * (shifts.loss_ratio - 1)),
+    }  # fmt: skip
+
+
+def both_words(study: Study) -> list[dict[str, Plain]]:
+    """Both words on every build, all holdings and measures joined."""
+    rows: list[dict[str, Plain]] = []
+    for build in study.builds[1:]:
+        if study.beside(build.name):
+            v = verdict_of(study, build.name)
+            rows.append({
+                "build": build.name, "label": build.label, "whole": v.whole, "single_notes": v.notes, "open": left_open(study, v),
+                "mesh_that_would_tell_mm": None if v.mesh is None else 1e3 * v.mesh,
+            })  # fmt: skip
+    return rows
+
+
+def moved(study: Study) -> list[dict[str, Plain]]:
+    """The notes of the build that is asked for that move most."""
+    strings = study.strings.strings
+    return [
+        {
+            "how": n.how, "note": note_place(n, strings), "change": change_of(n), "told": said_of(n), "nearest_mode": reason_of(n),
+            "string": strings[n.string].name, "fret": n.fret, "measure": n.measure.name,
+        }
+        for n in most_moved(study, solid_linings(study).name)
+    ]  # fmt: skip
 
 
 def as_json(study: Study) -> dict[str, Plain]:
@@ -117,9 +177,12 @@ def as_json(study: Study) -> dict[str, Plain]:
     about = About(study.body, "air, strings", LABEL, MESH_ERROR, NOT_MODELLED, made, MODEL_ERROR, study.notes)
     pluck = study.pluck
     return told(about, {
-        "answer": answer(study),
+        "answer": " ".join(answer(study)),
+        "what_would_change_it": changes(study),
+        "on_the_bench": BENCH,
         "behind_the_answer": behind(study),
-        "notes_outside_tolerance_by_the_mesh_alone": study.mesh_by_note,
+        "verdicts": both_words(study),
+        "most_moved": moved(study),
         "valid_to_hz": study.highest_valid,
         "builds": per_build(study),
         "notes": per_note(study),
@@ -133,8 +196,8 @@ def as_json(study: Study) -> dict[str, Plain]:
         "outside_check": outside_check(study),
         "decay_ratio_with_top_losses_half_and_double": {how: list(pair) for how, pair in study.top_damping.items()},
         "drying": {"glued_up_at_percent": study.dry.built, "driest_percent": study.dry.used},
-        "tolerances": [vars(t) for t in TOLERANCES],
-        "tolerances_not_applied": list(NOT_AT_HAND),
+        "thresholds": [_threshold(t) for t in (*DECIDING, PLAYERS)],
+        "thresholds_not_used": list(NOT_USED),
         "wood_draws": study.draws,
         "strings": study.strings.title,
         "pluck": {
@@ -144,6 +207,10 @@ def as_json(study: Study) -> dict[str, Plain]:
         "joints": [joint_of(study.body, plate).words for plate in ("top", "back")],
         "strings_assumed": list(study.strings.assumed),
     })  # fmt: skip
+
+
+def _threshold(t):
+    return vars(t) | {"measure": t.measure.name, "told": t.told}
 
 
 # --- the page ---
@@ -157,15 +224,18 @@ def write_report(
     maps = draw_maps(study, out / "pictures", say) if pictures else {}
     machine, notes = write_json(out / "sustain.json", data), write_table(out / "notes.csv", per_note(study))
     table = write_table(out / "builds.csv", flat_rows(per_build(study)))
-    lead, rest = leading(answer(study))
-    shares = {how: [(b.label, study.played[b.name, how].share) for b in study.builds] for how in SUPPORT_CONDITIONS}
+    lead, rest = answer(study)
+    shares = {how: [(b.label, study.played[b.name, how].share) for b in study.builds] for how in study.holdings}
+    charts = lambda drawn, how: [drawn(real(study, how), m, how) for m in MEASURES if real(study, how)]
     page = write_page(out / "index.html", "sustain/page.html.j2", {
-        "title": f"{study.body.name}: does the rim change how long notes last?",
+        "title": f"{study.body.name}: would you hear the rim?",
         "study": study, "data": data, "lead": lead, "rest": rest, "cautions": cautions.RIM,
-        "holdings": SUPPORT_CONDITIONS, "lap": LAP, "tolerances": TOLERANCES, "span": span, "footnote": FOOTNOTE,
+        "holdings": study.holdings, "span": span, "measures": MEASURES, "thresholds": (*DECIDING, PLAYERS), "compared": {b.name: study.beside(b.name) for b in study.builds[1:]},
+        "octaves": OCTAVES, "footnote": FOOTNOTE,
         "boards_note": BOARDS, "flip_ends": flip_ends(study),
         "energy": {how: energy_svg(rows, how) for how, rows in shares.items()},
-        "doubts": {how: uncertainty_svg(real(study, how), how) for how in SUPPORT_CONDITIONS if real(study, how)},
+        "spreads": {how: charts(spread_svg, how) for how in study.holdings},
+        "doubts": {how: charts(uncertainty_svg, how) for how in study.holdings},
         "maps": {how: [(p.relative_to(out).as_posix(), words) for p, words in drawn] for how, drawn in maps.items()},
         "strings_assumed": together(study.strings.assumed), "radiation": RADIATION, "string": STRING, "unexplained": LARGEST,
     })  # fmt: skip
@@ -180,18 +250,6 @@ def together(lines: Iterable[str]) -> list[str]:
         names.setdefault(rest, []).append(name)
     parts = [(rest.partition(": "), of) for rest, of in names.items()]
     return [f"{what.replace('_', ' ')} ({', '.join(of)}): {words}" for (what, _, words), of in parts]
-
-
-def leading(text: str) -> tuple[str, str]:
-    """(question and first sentence of its answer, the rest) of a paragraph that begins with a question."""
-    question, mark, rest = text.partition("? ")
-    first, stop, rest = rest.partition(". ")
-    return f"{question}{mark}{first}{stop}".rstrip(), rest
-
-
-def real(study: Study, how: str) -> list[Compared]:
-    """Of the builds that can be built."""
-    return [study.compared[b.name, how] for b in study.builds[1:] if b.name != LIMIT]
 
 
 def flat_rows(rows: Iterable[Mapping[str, Plain]]) -> list[dict[str, Plain]]:

@@ -14,8 +14,9 @@ from studies.common.two_meshes import LIMIT
 from studies.common.words import percent
 from studies.drawing.sheet import save_with_caption
 from studies.sustain.maps import DECAY, DISSIPATED, RATIO, Board, Ends, Measure, board_of, map_figure, scale_ends
-from studies.sustain.result import MESH, SUPPORT_CONDITIONS, Played, Study
-from studies.sustain.verdict import by_group
+from studies.sustain.result import MESH, Played, Study
+from studies.sustain.shares import by_group
+from studies.sustain.thresholds import LATE
 
 
 @dataclass(frozen=True)
@@ -36,10 +37,10 @@ class Map:
 def maps_of(study: Study, names: Sequence[str]) -> list[Map]:
     """Decay and heat of the sheet's own build, then ratios of builds `names`, held each way; one scale for each measure."""
     rows = []
-    for how in SUPPORT_CONDITIONS:
+    for how in study.holdings:
         own = study.own[how]
         rows += [(own, own.board.decay_time, DECAY), (own, rim_percent(own.board), DISSIPATED)]
-        rows += [(study.played[n, how], study.compared[n, how].by_note, RATIO) for n in names]
+        rows += [(study.played[n, how], np.exp(study.compared[n, how].notes[LATE.key].change), RATIO) for n in names]
     real = [(values, measure) for played, values, measure in rows if played.build.name != LIMIT]
     ends = {of: scale_ends(of, *(values for values, m in real if m is of)) for of in (DECAY, DISSIPATED, RATIO)}
     board = lambda played: board_of(study.strings.strings, played.board, played.wolves)
@@ -50,7 +51,7 @@ def draw_maps(
     study: Study, folder: Path, say: Callable[[str], None] = lambda text: None
 ) -> dict[str, list[tuple[Path, str]]]:
     """{how: [(PNG path, alt words)]}: the sheet's own decay and heat, then each build's ratio, all on common scales."""
-    drawn: dict[str, list[tuple[Path, str]]] = {how: [] for how in SUPPORT_CONDITIONS}
+    drawn: dict[str, list[tuple[Path, str]]] = {how: [] for how in study.holdings}
     for m in maps_of(study, [b.name for b in study.builds[1:]]):
         build, how = m.played.build, m.played.how
         say(f"fretboard, {build.label}, {how}")
@@ -70,7 +71,7 @@ def rim_percent(board: Fretboard) -> np.ndarray:
 def caption(study: Study, m: Map) -> str:
     """For print, beside the picture."""
     how = m.played.how
-    own = next(c for c in study.compared.values() if c.how == how)
+    own = next(c for c in study.compared.values() if c.how == how).judged[LATE.key]
     low, high = own.doubts[MESH]
     return (
         f"{study.body.name}, {m.played.build.label}. {m.measure.title}, {m.measure.unit}, of every string at every fret. Computed: "

@@ -14,18 +14,18 @@ from studies.common.builds import Build
 from studies.common.draws import PairedSummary
 from studies.common.groups import IN_RIM
 from studies.common.inputs import NO_SOURCE, Source
-from studies.sustain.hearing import Verdict
+from studies.sustain.bodies import BodyShifts
 
 SUPPORT_CONDITIONS = (FREE, LAP)
-MESH, WOOD, STRING_LOSSES, RIM_LOSSES, UNEXPLAINED, PLAYER = (
+MESH, WOOD, STRING_LOSSES, RIM_LOSSES, UNEXPLAINED, PLAYER, PLUCK = (
     "mesh",
     "wood scatter",
     "string losses",
     "rim losses",
     "unexplained loss",
     "player",
-)  # what is uncertain about a ratio
-TIMES = "decay_time", "early_decay_time", "sound_decay_time"  # measures of a Fretboard, as of fretboards.decay_times
+    "direction of the pluck",
+)  # what is uncertain about a change
 
 
 @dataclass(frozen=True)
@@ -33,10 +33,9 @@ class Medians:
     """Over the valid notes of one build held one way."""
 
     decay_time: float  # s, by 60 dB
-    early_decay_time: float  # s: six times the first 10 dB
-    sound_decay_time: float  # s, of the sound still to come by 60 dB
+    early_decay_time: float  # s: six times the first 10 dB of the sound still to come
+    first_radiated: float  # J in the first half second
     no_rim_loss: float  # decay time without any loss in the rim, over the real one
-    no_rim_loss_early: float  # the same of the early decay
     radiated: float  # J, energy radiated by a pluck
     mobility: float  # s/kg, real part of the mobility at the saddle, log mean 80 to 500 Hz
 
@@ -52,6 +51,7 @@ class Played:
     build: Build
     how: str  # one of SUPPORT_CONDITIONS
     modes: BodyModes = field(repr=False)
+    partner: np.ndarray = field(repr=False)  # (n,) this build's mode that is each of the sheet's own, -1: none
     board: Fretboard  # as given
     rough: Fretboard  # on the coarser mesh
     no_rim_loss: Fretboard  # of the counterfactual: no heat in any part of the rim, all else equal
@@ -72,41 +72,67 @@ class Played:
 
 @dataclass(frozen=True)
 class Flip:
-    """The loss of the whole rim at which the verdict's word becomes another, every other uncertainty as it stands."""
+    """The loss of the whole rim at which the word on the guitar on the whole becomes another, all other doubts as they stand."""
 
     factor: float  # times the losses of every part of the rim, of both builds alike
     loss_factor: float  # the rim's mean loss factor there (of the sheet's own build)
-    word: str  # the verdict's word beyond
-    at_given: str  # the word with the losses as given, their own uncertainty left out
+    word: str  # beyond
+    at_given: str  # with the losses as given, their own doubt left out
 
 
 @dataclass(frozen=True)
 class Judged:
-    """The ratio of one decay time, build over sheet's own, and what may be said of it."""
+    """The change of one measure over the whole fretboard, as a ratio of build over sheet's own."""
 
     ratio: float  # median over notes
     doubts: dict[str, tuple[float, float]]  # {MESH, WOOD, ...: (low, high) of `ratio`}; none that was not computed
-    low: float  # all together, see hearing.combined
+    low: float  # all together, see rule.combined
     high: float
-    verdict: Verdict
-    why: str  # plain sentence on what changed the decay, audible or not; '' where not even its direction is known
-    decisive: tuple[str, ...]  # uncertainties that alone decide the word: what to measure first
+    word: str  # by this measure alone, held this way
 
 
 @dataclass(frozen=True)
-class Compared(Judged):
-    """A build beside the sheet's own, held one way: its T60 judged, and the rest. Ratios are build over sheet's own."""
+class SingleNotes:
+    """The change of one measure note by note. Arrays (strings, frets + 1), nan where a note is not valid in both builds."""
+
+    change: np.ndarray  # natural logarithm of build over sheet's own
+    doubts: dict[str, np.ndarray | float]  # {MESH, ...: half bar of each note, or one for all}
+    bar: np.ndarray  # half bar, all doubts together
+    side: np.ndarray  # see rule
+    word: str  # by this measure alone, held this way
+
+    @property
+    def known(self) -> np.ndarray:
+        """bool: notes that are answered for."""
+        return np.isfinite(self.change)
+
+    def share(self, *sides: float) -> float:
+        """Share of the notes that lie on some sides."""
+        return float(np.isin(self.side[self.known], sides).mean()) if self.known.any() else float("nan")
+
+    @property
+    def open(self) -> float:
+        """Share of the notes that are open."""
+        return 1 - self.share(-1, 0, 1)
+
+
+@dataclass(frozen=True)
+class Compared:
+    """A build beside the sheet's own, held one way. Dicts by the name of a Measure."""
 
     build: Build
     how: str
-    by_note: np.ndarray  # (strings, frets + 1) ratio of T60; nan where a note is not valid in both
-    early: Judged  # of the early decay, six times the first 10 dB
-    sound: Judged  # of the decay of the sound still to come
-    radiated_db: float  # median over notes, dB
+    judged: dict[str, Judged]
+    notes: dict[str, SingleNotes]
+    why: str  # plain sentence on what changed the late decay; '' where not even its direction is known
+    octaves_db: (
+        np.ndarray
+    )  # (radiated_sound.OCTAVES,) dB, median over notes of what each radiates; nan above the highest valid
+    radiated_db: float  # median over notes of all that is radiated, dB
     mobility_db: float  # dB of the log mean of Re Y
-    paired: PairedSummary | None  # of T60 over the wood scatter; None: this build was not drawn
-    audible: dict[str, float]  # {tolerance: share of notes whose T60 ratio leaves it}
-    flip: Flip | None  # of the word on T60; None: the word stays the same between the factors of Study.flip_range
+    shifts: BodyShifts  # of the body's modes
+    paired: dict[str, PairedSummary]  # over the wood scatter; empty: this build was not drawn
+    flip: Flip | None  # of this way's word; None: the word stays the same between the factors of Study.flip_range
 
 
 @dataclass(frozen=True)
@@ -141,9 +167,6 @@ class Study:
     ]  # {how: T60 without rim loss over real, sheet's own, losses at the low end of their ranges}
     no_rim_high: dict[str, float]  # {how: the same at the high end}
     dry: Dry
-    mesh_by_note: dict[
-        str, dict[str, float]
-    ]  # {how: {tolerance: share of the sheet's own notes moved beyond by the mesh}}
     top_damping: dict[str, tuple[float, float]]  # {how: (T60 with half the top's losses over given, with double)}
     rim_loss_factor: float  # mean of the sheet's own rim, by the energy stored in it
     unexplained: dict[
@@ -161,6 +184,15 @@ class Study:
     source: Source = NO_SOURCE
 
     @property
+    def holdings(self) -> tuple[str, ...]:
+        """How the guitar is held."""
+        return tuple(dict.fromkeys(how for _, how in self.played))
+
+    def beside(self, name: str) -> dict[str, Compared]:
+        """{how: Compared} of a build; empty if the run left it out."""
+        return {how: self.compared[name, how] for how in self.holdings if (name, how) in self.compared}
+
+    @property
     def own(self) -> dict[str, Played]:
         """{how: Played} of the sheet's own build."""
-        return {how: self.played["sheet", how] for how in SUPPORT_CONDITIONS}
+        return {how: self.played["sheet", how] for how in self.holdings}

@@ -16,10 +16,11 @@ from studies.common.side_by_side import SideBySide
 from studies.common.two_meshes import COARSER, both
 from studies.solved.coupled import STEPS, CoupledModels, coupled_models
 from studies.sustain import fretboards as boards
-from studies.sustain import verdict as verdicts
-from studies.sustain.compare import compare, limits, play, rim_stiffness, top_damping, with_unexplained
+from studies.sustain.bodies import partners_of, surface_motion
+from studies.sustain.compare import compare, decay_with_unexplained, limits, play, rim_stiffness, top_damping
 from studies.sustain.drying import drying
-from studies.sustain.result import SUPPORT_CONDITIONS, Played, Study
+from studies.sustain.flip import REACH
+from studies.sustain.result import SUPPORT_CONDITIONS, Study
 from studies.sweep.scatter import ScatteredNotes
 
 FRETBOARDS, RANGES, WOODS = 10, 10, 60  # of progress per build, where a mesh takes STEPS; of all draws
@@ -60,13 +61,15 @@ def play_builds(
         bodies, begun, played = supported_modes(fine, playing), {}, {}
         left = {key: unit_losses(fine.whole[key[0]], with_supports(fine.whole[key[0]], key[1])) for key in bodies}
         most = factors(left["sheet", FREE], bodies["sheet", FREE], LARGEST)
+        own_motion = {how: surface_motion(fine, "sheet", how) for how in SUPPORT_CONDITIONS}
         for build in rows:
             stiffness = rim_stiffness(fine, build)
             for how in SUPPORT_CONDITIONS:
                 progress.say(f"{build.label}, {how}: every string and fret on the coarser mesh")
                 key = build.name, how
+                partner = partners_of(own_motion[how], surface_motion(fine, *key), fine.surface.area)
                 begun[key] = side.begin(
-                    play, playing, build, how, bodies[key], rough[key](), stiffness,
+                    play, playing, build, how, bodies[key], partner, rough[key](), stiffness,
                     {place: most[place] * loss for place, loss in left[key].items()},
                 )  # fmt: skip
                 progress.step(fretboards / len(SUPPORT_CONDITIONS) / 3)
@@ -95,12 +98,12 @@ def play_builds(
         }
         compared = {}
         for build, how in keys[len(SUPPORT_CONDITIONS) :]:
-            progress.say(f"{build.label}, {how}: doubts, and where the verdict flips")
+            progress.say(f"{build.label}, {how}: doubts, and where the word flips")
             compared[build.name, how] = judged[build.name, how]()
             progress.step(ranges / len(SUPPORT_CONDITIONS))
         low, high = zip(*(limits(playing, p) for p in own.values()))
         top = {how: damping() for how, damping in damped.items()}
-        unexplained = {how: with_unexplained(playing, p) for how, p in own.items()}
+        unexplained = {how: decay_with_unexplained(playing, p) for how, p in own.items()}
     progress.close("solved")
     return Study(
         body=replace(body, assumed=body.assumed + more),
@@ -112,7 +115,6 @@ def play_builds(
         no_rim_low=dict(zip(own, low)),
         no_rim_high=dict(zip(own, high)),
         dry=dry,
-        mesh_by_note=mesh_by_note(own),
         top_damping=top,
         rim_loss_factor=rim_loss,
         unexplained=unexplained,
@@ -120,17 +122,12 @@ def play_builds(
         highest_valid=min(p.board.highest_valid for p in played.values()),
         sizes=both(size),
         unknowns=(fine.unknowns, coarse_unknowns),
-        flip_range=(10**-verdicts.REACH, 10**verdicts.REACH),
+        flip_range=(10**-REACH, 10**REACH),
         draws=0 if scatter is None else len(scatter.decay_time),
         wood_words=() if scatter is None else scatter.words,
         rim_g=fine.rim_g,
         notes=notes(body, scatter),
     )
-
-
-def mesh_by_note(own: dict[str, Played]) -> dict[str, dict[str, float]]:
-    """{how: {tolerance: share of the sheet's own notes that the coarser mesh alone moves beyond it}}."""
-    return {how: verdicts.audible(p.board.decay_time / p.rough.decay_time) for how, p in own.items()}
 
 
 def supported_modes(made: CoupledModels, playing: boards.Playing) -> dict[tuple[str, str], BodyModes]:
@@ -156,6 +153,6 @@ def notes(body: Body, scatter: ScatteredNotes | None) -> tuple[str, ...]:
         lines.append("The sheet has no neck: the nut stands still, and no energy goes into a neck.")
     if scatter is None:
         lines.append(
-            "Wood scatter not computed: how much two boxes of the same plan differ by their boards is not in the verdict."
+            "Wood scatter not computed: how much two boxes of the same plan differ by their boards is not in the verdicts."
         )
     return tuple(lines)

@@ -1,174 +1,118 @@
-"""From decay times of two builds to a ratio with its uncertainties, a verdict, and the rim loss at which the verdict flips."""
+"""From the changes of two builds and their doubts to words: each measure, each way to hold the guitar, all joined."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
-from fem.body_modes import STRING, BodyModes
-from fem.fretboard import Fretboard, Wolf
-from meshes.supports import FREE, LAP
-from studies.common.draws import PairedSummary, log_ratios, paired_summary
-from studies.common.groups import GROUPS, grouped
-from studies.common.two_meshes import COARSER
-from studies.sustain.fretboards import Playing, decay_times, times_rim
-from studies.sustain.hearing import TOLERANCES, Range, Ranges, audible_share, combined, decisive, verdict, why
-from studies.sustain.result import Flip, Judged
-from studies.sweep.scatter import ScatteredNotes
+from studies.common.two_meshes import LIMIT
+from studies.sustain import rule
+from studies.sustain.doubts import in_squares
+from studies.sustain.result import MESH, Compared, Judged, SingleNotes, Study
+from studies.sustain.rule import CANNOT_TELL, Range
+from studies.sustain.thresholds import LIMITS, MEASURES
 
-REACH = 1.0  # decades of the rim's loss, either way, in which a flip is looked for
-HALVINGS = 4
-SUPPORT = {FREE: "bands", LAP: "player"}
+SIZES = (0.05, 0.04, 0.03, 0.025, 0.02, 0.015, 0.012, 0.01, 0.008, 0.006, 0.005)  # m, meshes that may be asked for
+FALLS = 1.0  # power of the mesh size with which the doubt about a note falls
 
 
-def median_ratio(build: np.ndarray, reference: np.ndarray) -> float:
-    """Median over notes of build/reference, missing notes left out. ValueError where none is left."""
-    ratios = log_ratios(build, reference)
-    if not np.isfinite(ratios).any():
-        raise ValueError("no note has a decay time in both builds; expected more body modes (--modes) or a finer mesh")
-    return float(np.exp(np.nanmedian(ratios)))
+def judged(ratio: float, doubts: dict[str, Range], key: str) -> Judged:
+    """Judged of a median ratio of the measure `key`."""
+    low, high = rule.combined(ratio, doubts)
+    return Judged(ratio, doubts, low, high, _word(rule.side(low, high, LIMITS[key])))
 
 
-def over_reference(board: Fretboard, reference: Fretboard, measure: str) -> float:
-    """Median over notes of one measure of a Fretboard over that of another."""
-    return median_ratio(getattr(board, measure), getattr(reference, measure))
+def single_notes(change: np.ndarray, doubts: dict[str, np.ndarray | float], key: str) -> SingleNotes:
+    """SingleNotes of changes (strings, frets + 1) of the measure `key`; doubts: half bars."""
+    bar = np.where(np.isfinite(change), in_squares(doubts), np.nan)
+    sides = rule.note_sides(change, bar, LIMITS[key])
+    word = _word(np.array(rule.side_of_notes(sides, np.isfinite(change))))
+    return SingleNotes(change, doubts, bar, sides, word)
 
 
-def t60_ratio(playing: Playing, body: BodyModes, base: BodyModes) -> float:
-    """Median over the few notes of T60 on one body over that on another."""
-    return median_ratio(*(decay_times(playing, b, alone=True)[0] for b in (body, base)))
+def _word(one_side):
+    return rule.joined(one_side.reshape(1, 1))
 
 
-def mesh_uncertainty(fine: np.ndarray, coarse: np.ndarray) -> Range:
-    """(low, high) of the median over notes of ratios, from the ratios of every note on two meshes (arrays of one shape).
+# --- all measures, every holding ---
 
-    The difference of the two medians, but at least the standard error of the median that the notes' own differences make
-    (1.25 sigma/sqrt(n), sigma from their quartiles): two medians may agree by chance. Either way, times what is left on the
-    finer mesh.
+
+def whole_word(held: Iterable[Compared], left: Callable[[str], float] = lambda name: True) -> str:
+    """Word on the guitar on the whole; left: which doubts are counted."""
+    return rule.joined(np.array([[_side(c.judged[key], key, left) for key in LIMITS] for c in held]))
+
+
+def _side(j, key, left):
+    ends = rule.combined(j.ratio, {name: span for name, span in j.doubts.items() if left(name)})
+    return rule.side(*ends, LIMITS[key])
+
+
+def notes_word(held: Iterable[Compared], times: Callable[[str], float] = lambda name: 1.0) -> str:
+    """Word on single notes; times: by which each doubt is multiplied."""
+    return rule.joined(np.array([[_notes_side(c.notes[key], key, times) for key in LIMITS] for c in held]))
+
+
+def _notes_side(n, key, times):
+    bar = in_squares({name: times(name) * np.asarray(half) for name, half in n.doubts.items() if times(name)})
+    return rule.side_of_notes(rule.note_sides(n.change, bar, LIMITS[key]), n.known)
+
+
+def held_words(compared: Compared) -> tuple[str, str]:
+    """(on the whole, single notes) by one way to hold the guitar alone."""
+    return whole_word([compared]), notes_word([compared])
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The two words on a build, every way to hold the guitar and every measure joined, and what keeps them open."""
+
+    whole: str
+    notes: str
+    whole_open: tuple[
+        str, ...
+    ]  # doubts without one of which the word would be another; empty where it is told, or where none alone would do
+    measures_open: tuple[str, ...]  # names of measures that do not lie within, where the word on the whole is open
+    notes_open: tuple[str, ...]
+    mesh: (
+        float | None
+    )  # m, on which single notes could be told if the changes stay as they are; None: told already, or by no mesh
+
+
+def verdict_of(study: Study, name: str) -> Verdict:
+    """Verdict on a build beside the sheet's own. ValueError for a build that the run left out."""
+    held = list(study.beside(name).values())
+    if not held:
+        raise ValueError(
+            f"build '{name}' is not in this run; expected one of {', '.join(b.name for b in study.builds[1:])}"
+        )
+    whole, notes = whole_word(held), notes_word(held)
+    names = dict.fromkeys(doubt for c in held for j in c.judged.values() for doubt in j.doubts)
+    open_whole = [d for d in names if whole == CANNOT_TELL and whole_word(held, _all_but(d)) != whole]
+    open_notes = [d for d in names if notes == CANNOT_TELL and notes_word(held, _all_but(d)) != notes]
+    wide = [m.name for m in MEASURES if any(_side(c.judged[m.key], m.key, lambda name: True) != 0 for c in held)]
+    mesh = mesh_that_tells(held, study.sizes[0]) if notes == CANNOT_TELL else None
+    return Verdict(
+        whole, notes, tuple(open_whole), tuple(wide) if whole == CANNOT_TELL else (), tuple(open_notes), mesh
+    )
+
+
+def _all_but(doubt):
+    """Function that is 0 (or false) of the name of one doubt, and 1 of all others."""
+    return lambda name: int(name != doubt)
+
+
+def mesh_that_tells(held: list[Compared], size: float) -> float | None:
+    """The coarsest of SIZES below `size` [m] on which single notes could be told, their mesh doubt falling with its power FALLS.
+
+    The changes are taken as they are; None where none of SIZES is fine enough.
     """
-    off = np.log(fine) - np.log(coarse)
-    off = off[np.isfinite(off)]
-    if not off.size:
-        raise ValueError("no note has a decay time on both meshes; expected more body modes (--modes) or a finer mesh")
-    middle, rough = (float(np.exp(np.nanmedian(np.log(r)))) for r in (fine, coarse))
-    chance = 1.25 * np.subtract(*np.percentile(off, [75, 25])) / 1.349 / np.sqrt(off.size)
-    left = max(abs(np.log(middle / rough)), chance) / (COARSER - 1)
-    return float(middle * np.exp(-left)), float(middle * np.exp(left))
+    scaled = lambda h: lambda name: (h / size) ** FALLS if name == MESH else 1.0
+    finer = (h for h in SIZES if h < size)
+    return next((h for h in finer if notes_word(held, scaled(h)) != CANNOT_TELL), None)
 
 
-def range_uncertainty(ratio: float, given: float, ends: Iterable[float]) -> Range:
-    """(low, high) of a ratio from the ratios of few notes as given and at both ends of a range."""
-    ratios = [float(ratio), *(float(ratio * end / given) for end in ends)]
-    return min(ratios), max(ratios)
-
-
-def wood_uncertainty(ratio: float, scatter: ScatteredNotes, name: str, how: str, measure: str) -> Range:
-    """(low, high) of a ratio from the draws of a build; of one that was not drawn the widest of those that were."""
-    drawn = [name] if name in scatter.builds else [b for b in scatter.builds if b != "sheet"]
-    pairs = [p for b in drawn if (p := paired_wood(scatter, b, how, measure))]
-    return ratio * min(1.0, *(p.low / p.median for p in pairs)), ratio * max(1.0, *(p.high / p.median for p in pairs))
-
-
-def paired_wood(
-    scatter: ScatteredNotes | None, name: str, how: str, measure: str = "decay_time"
-) -> PairedSummary | None:
-    """PairedSummary of a build's times over those of the sheet's own; measure: one of TIMES.
-
-    None without draws, and for a build that was not drawn.
-    """
-    if scatter is None or name not in scatter.builds:
-        return None
-    h, b, a = scatter.holdings.index(how), scatter.builds.index(name), scatter.builds.index("sheet")
-    times = getattr(scatter, measure)
-    return paired_summary(times[:, b, h], times[:, a, h])
-
-
-def one_a_note(wolves: Iterable[Wolf]) -> tuple[Wolf, ...]:
-    """Strongest first, one for each string and fret: of several body modes on a note the one that grips it hardest."""
-    of_note: dict[tuple[int, int], Wolf] = {}
-    for wolf in sorted(wolves, key=lambda w: -w.strength):
-        of_note.setdefault((wolf.string, wolf.fret), wolf)
-    return tuple(of_note.values())
-
-
-# --- where the energy goes ---
-
-
-def mean_shares(board: Fretboard, weight: np.ndarray | float = 1.0) -> dict[str, float]:
-    """{group or 'string': mean over the valid notes of weight times the share of the pluck's energy}.
-
-    Without weights they sum to 1; weights of 1/T60 make them rates [1/s].
-    """
-    share = by_group(board)
-    return {group: float(np.mean((weight * share[group])[board.valid])) for group in (*GROUPS, STRING)}
-
-
-def by_group(board: Fretboard) -> dict[str, np.ndarray]:
-    """{group or 'string': (strings, frets + 1) share of each pluck's energy} of a Fretboard."""
-    body = {part: v for part, v in board.share.items() if part != STRING}
-    return grouped(body) | {STRING: board.share[STRING]}
-
-
-def named_support(rates: Mapping[str, float], how: str) -> dict[str, float]:
-    """Rates {group: 1/s} with what supports the guitar called by its name, for hearing.why."""
-    return {SUPPORT[how] if group == "supports" else group: rate for group, rate in rates.items()}
-
-
-def judged(
-    ratio: float, uncertain: dict[str, Range], before: Mapping[str, float], after: Mapping[str, float], build: str
-) -> Judged:
-    """Judged of a ratio; before, after: rates {group: 1/s} of the reference and of the build; build: in words."""
-    low, high = combined(ratio, uncertain)
-    reason = why(low, high, before, after, build)
-    return Judged(ratio, uncertain, low, high, verdict(low, high), reason, tuple(decisive(ratio, uncertain)))
-
-
-def audible(by_note: np.ndarray) -> dict[str, float]:
-    """{tolerance: share of notes whose ratio leaves it}."""
-    return {t.name: audible_share(by_note, t) for t in TOLERANCES}
-
-
-# --- the rim loss at which the word changes ---
-
-
-def find_flip(word_at: Callable[[float], str], rim_loss: float) -> Flip | None:
-    """The change of word_at(factor) nearest to 1 within REACH decades, or None; rim_loss: loss factor at factor 1.
-
-    Looked for at half the reach and at the reach, either way, then bisected on a log scale: a word that changes twice
-    between two of these places is missed. Factors are powers of ten of dyadic fractions, so that calls repeat exactly.
-    """
-    now, changes = word_at(1.0), []
-    for way in (-1, 1):
-        near = 0.0
-        for far in (way * REACH / 2, way * REACH):
-            if (word := word_at(10**far)) != now:
-                for _ in range(HALVINGS):
-                    middle = (near + far) / 2
-                    if (there := word_at(10**middle)) == now:
-                        near = middle
-                    else:
-                        far, word = middle, there
-                changes.append((far, word))
-                break
-            near = far
-    if not changes:
-        return None
-    exponent, word = min(changes, key=lambda change: abs(change[0]))
-    return Flip(10**exponent, 10**exponent * rim_loss, word, now)
-
-
-def word_with_losses(
-    playing: Playing, pair: tuple[BodyModes, BodyModes], given: float, ratio: float, uncertain: Ranges
-) -> Callable[[float], str]:
-    """Function factor -> word of the verdict with the rim losses of a build and its reference multiplied.
-
-    given: the few notes' ratio with the losses as given; it follows them. uncertain: all but these losses; they keep their
-    size on a log scale.
-    """
-
-    def word(factor):
-        turned = given if factor == 1 else t60_ratio(playing, *(times_rim(body, factor) for body in pair))
-        at = ratio * turned / given
-        moved = {name: (at * low / ratio, at * high / ratio) for name, (low, high) in uncertain.items()}
-        return verdict(*combined(at, moved)).word
-
-    return word
+def real(study: Study, how: str) -> list[Compared]:
+    """Of the builds that can be built."""
+    return [
+        study.compared[b.name, how] for b in study.builds[1:] if b.name != LIMIT and (b.name, how) in study.compared
+    ]

@@ -1,20 +1,28 @@
-"""The sustain study in words for the terminal: its answer, the tables of all builds, and what would change a verdict."""
+"""The sustain study in words for the terminal: its answer, the tables of all builds, and what would change a word."""
+
+from collections.abc import Sequence
 
 import numpy as np
 
 from studies.common.note_names import wolf_name
 from studies.common.two_meshes import LIMIT
-from studies.common.words import capital, decibels, percent, percent_change, span
-from studies.sustain.answer import answer, behind
-from studies.sustain.hearing import TOLERANCES
-from studies.sustain.result import SUPPORT_CONDITIONS, Played, Study
+from studies.common.words import capital, percent, percent_change, shortened, span
+from studies.sustain.answer import BENCH, answer, behind, changes, solid_linings
+from studies.sustain.moved import change_of, most_moved, note_place, reason_of, said_of
+from studies.sustain.result import Played, Study
+from studies.sustain.rule import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE
+from studies.sustain.thresholds import DECIDING, LATE, MEASURES, PLAYERS
+from studies.sustain.verdict import held_words, verdict_of
 
-FOOTNOTE = "Changes in % are the median over the notes of each note's own ratio, not the ratio of two medians in seconds; they may differ a little."
+FOOTNOTE = (
+    "Changes are the median over the notes of each note's own, not the change of two medians; they may differ a little."
+)
 BOARDS = (
-    "Same boards: both boxes of a pair from the same boards, what the rim does to a guitar (a doubt of the verdict). Different boards: "
+    "Same boards: both boxes of a pair from the same boards, what the rim does to a guitar (a doubt of the verdicts). Different boards: "
     "two guitars each from its own, what a maker meets. The interval of the median shrinks with more draws, the ranges do not."
 )
-WIDTHS, DRAWN_WIDTHS = (11, 18, 10, 10, 9, 12, 6, 8), (8, 18, 20, 18)  # of the tables' columns
+SHORT = {AUDIBLE: "audible", NO_DIFFERENCE: "no difference", CANNOT_TELL: CANNOT_TELL}
+LABEL = 34  # letters of a build in the tables, which keep to 100 columns
 TOLD_WOLVES = 4
 
 
@@ -22,22 +30,24 @@ TOLD_WOLVES = 4
 
 
 def matters(study: Study) -> list[str]:
-    """Plain lines on the inputs that would change a verdict, builds that cannot be built left out."""
+    """Plain lines on the inputs that would change a word, builds that cannot be built left out."""
     lines, real = [], [c for c in study.compared.values() if c.build.name != LIMIT]
+    for build in dict.fromkeys(c.build.name for c in real):
+        found, label = verdict_of(study, build), study.compared[build, study.holdings[0]].build.label
+        for what, names in (("the guitar on the whole", found.whole_open), ("single notes", found.notes_open)):
+            if names:
+                lines.append(f"{label}, {what}: without the doubt about {' or '.join(names)} the word would be another")
     for c in real:
-        where = f"{c.build.label}, {c.how}"
-        if c.decisive:
-            lines.append(f"{where}: without the doubt about {' or '.join(c.decisive)} the word would be another")
         if c.flip:
             lines.append(
-                f"{where}: with {c.flip.factor:.2g} times the rim's losses (a mean loss factor of {c.flip.loss_factor:.2g} "
+                f"{c.build.label}, {c.how}: with {c.flip.factor:.2g} times the rim's losses (a mean loss factor of {c.flip.loss_factor:.2g} "
                 f"instead of {study.rim_loss_factor:.2g}) '{c.flip.at_given}' becomes '{c.flip.word}'"
             )
     flips = [c.flip for c in real if c.flip]
     if len(flips) < len(real):
         low, high = (f"{end * study.rim_loss_factor:.2g}" for end in study.flip_range)
         lines.append(
-            f"no {'other ' if flips else ''}verdict flips {flip_ends(study)} the losses of the whole rim (a mean loss factor of "
+            f"no {'other ' if flips else ''}word on the guitar on the whole flips {flip_ends(study)} the losses of the whole rim (a mean loss factor of "
             f"{low} to {high})"
         )
     lines.append(
@@ -57,10 +67,11 @@ def flip_ends(study: Study) -> str:
 
 def text(study: Study) -> str:
     """The whole summary for the terminal."""
-    lines = [answer(study), "", f"Behind it: {behind(study)}", ""]
-    for how in SUPPORT_CONDITIONS:
+    lines = [" ".join(answer(study)), "", changes(study), "", BENCH, "", f"Behind it: {behind(study)}", ""]
+    for how in study.holdings:
         lines += [*builds_table(study, how), ""]
-    lines += [FOOTNOTE, "", *boards(study), "What would change a verdict:", *(f"- {line}" for line in matters(study))]
+    lines += [FOOTNOTE, "", *doubts_table(study), *moved_lines(study), *boards(study)]
+    lines += ["What would change a word:", *(f"- {line}" for line in matters(study))]
     return "\n".join([*lines, outside_check(study), *(f"Note: {note}" for note in study.notes)])
 
 
@@ -68,40 +79,78 @@ def outside_check(study: Study) -> str:
     """Sentence that sets the model beside the published test on the top's damping."""
     ratios = [r for pair in study.top_damping.values() for r in pair]
     worst = max(abs(np.log(r)) for r in ratios)
-    inside = all(t.low <= r <= t.high for t in TOLERANCES for r in ratios)
+    within = lambda t: all(t.low <= r <= t.high for r in ratios)
+    (late,) = (t for t in DECIDING if t.measure is LATE)
     told = "; ".join(f"{how}, {' and '.join(map(percent_change, pair))}" for how, pair in study.top_damping.items())
-    agrees = f"{'within every' if inside else 'beyond the narrowest'} published tolerance of hearing"
+    agrees = (
+        "within the 5 % stated for players"
+        if within(PLAYERS)
+        else "within the threshold"
+        if within(late)
+        else "beyond the threshold"
+    )
     return (
-        f"Outside check: half and double the losses of the top change the median note by {told} ({agrees}, at most "
+        f"Outside check: half and double the losses of the top change the median note's decay by {told} ({agrees}, at most "
         f"{percent(np.expm1(worst))}). Graded damping of the top in three guitars had no practically relevant influence "
         "(Acoustics 7(1):11, 2025, abstract: how far it was graded is not told there)."
     )
 
 
+def _row(label: str, cells: Sequence[str], widths: Sequence[int]) -> str:
+    return f"  {shortened(label, LABEL):{LABEL}s} " + " ".join(f"{c:>{w}s}" for c, w in zip(cells, widths))
+
+
 def builds_table(study: Study, how: str) -> list[str]:
-    """Lines of the table of all builds held one way."""
-    own = study.own[how]
-    head = "notes last", "with all doubts", "beginning", "its sound", "sound out", "heat in rim", "rim", "dry top"
+    """Lines of the table of all builds held one way; the two words are by this way alone."""
+    own, widths = study.own[how], (8, 9, 9, 6, 13, 13)
     lines = [
         f"{capital(how)}: median over {int(own.board.valid.sum())} notes up to {study.highest_valid:.0f} Hz; the sheet's own: "
-        f"{own.median.decay_time:.1f} s for 60 dB, early decay {own.median.early_decay_time:.1f} s; wolf notes: "
-        f"{wolves(study, own)}",
-        f"  {'build':44s} {_cells(head, WIDTHS)}  verdict",
+        f"{own.median.decay_time:.1f} s for 60 dB, early decay {own.median.early_decay_time:.1f} s",
+        f"wolf notes: {wolves(study, own)}",
+        _row("build of the rim", ("level", "early", "late", "rim", "on the whole", "single notes"), widths),
     ]
     for build in study.builds:
         c = study.compared.get((build.name, how))
-        row = ["1", "–", "–", "–", "–"]
-        if c is not None:
-            row = [percent_change(c.ratio), span(c.low, c.high), *(percent_change(j.ratio) for j in (c.early, c.sound))]
-            row.append(decibels(c.radiated_db, 2))
-        row.append(percent(study.played[build.name, how].rim))
-        row += [f"{study.rim_g[build.name]:.0f} g", f"{study.dry.builds[build.name].top / 1e6:.1f} MPa"]
-        lines.append(f"  {build.label[:44]:44s} {_cells(row, WIDTHS)}  {'' if c is None else c.verdict.word}".rstrip())
+        told = ["–", "–", "–"] if c is None else [m.told(c.judged[m.key].ratio) for m in MEASURES]
+        words = ("", "") if c is None else (SHORT[word] for word in held_words(c))
+        lines.append(_row(build.short, (*told, f"{study.rim_g[build.name]:.0f} g", *words), widths).rstrip())
     return lines
 
 
-def _cells(words, widths):
-    return " ".join(f"{word:>{width}s}" for word, width in zip(words, widths))
+def doubts_table(study: Study) -> list[str]:
+    """Lines on the build that is asked for: each measure's doubts of the median, and what becomes of single notes."""
+    asked, lines = study.beside(solid_linings(study).name), []
+    for how, c in asked.items():
+        lines.append(f"{capital(c.build.label)} beside the sheet's own rim, {how}:")
+        for t in DECIDING:
+            j, n = c.judged[t.measure.key], c.notes[t.measure.key]
+            lines.append(
+                f"  {t.measure.words}: {t.measure.told(j.ratio)}, all doubts {t.measure.span(j.low, j.high)}; not heard {t.told}"
+            )
+            lines.append(
+                f"    doubts: {'; '.join(f'{name} {t.measure.span(*ends)}' for name, ends in j.doubts.items())}"
+            )
+            lines.append(
+                f"    notes: {percent(n.share(-1, 1), 0)} change, {percent(n.share(0), 0)} do not, {percent(n.open, 0)} are open"
+            )
+    return [*lines, ""] if lines else []
+
+
+def moved_lines(study: Study) -> list[str]:
+    """Lines of the notes of the build that is asked for that move most."""
+    asked, strings = solid_linings(study), study.strings.strings
+    found = most_moved(study, asked.name)
+    if not found:
+        return []
+    lines = [
+        f"Notes most moved by {asked.compared[found[0].how].build.label}, and the mode of the body nearest to each:"
+    ]
+    for note in found:
+        lines += [
+            f"  {note_place(note, strings)}, {note.how}: {change_of(note)}, {said_of(note)};",
+            f"    {reason_of(note)}",
+        ]
+    return [*lines, ""]
 
 
 def wolves(study: Study, played: Played) -> str:
@@ -112,17 +161,17 @@ def wolves(study: Study, played: Played) -> str:
 
 
 def boards(study: Study) -> list[str]:
-    """Lines of the table of wood scatter; none without draws."""
-    drawn = [(c, c.paired) for c in study.compared.values() if c.paired is not None]
+    """Lines of the table of wood scatter, decay by 60 dB; none without draws."""
+    drawn = [(c, c.paired[LATE.key]) for c in study.compared.values() if c.paired]
     if not drawn:
         return []
-    head = "median", "its 95 % interval", "same boards, 5–95 %", "different boards"
+    widths = (7, 16, 16, 16)
     lines = [
-        f"Other boards of the same woods, {study.draws} draws:",
-        f"  {'build':44s} {'held':10s} {_cells(head, DRAWN_WIDTHS)}",
+        f"Other boards of the same woods, {study.draws} draws, {LATE.words}:",
+        _row("build of the rim, held", ("median", "its 95 %", "same boards", "different boards"), widths),
     ]
     for c, p in drawn:
         spans = (p.median_low, p.median_high), (p.low, p.high), (p.unpaired_low, p.unpaired_high)
         row = percent_change(p.median), *(span(*ends) for ends in spans)
-        lines.append(f"  {c.build.label[:44]:44s} {c.how:10s} {_cells(row, DRAWN_WIDTHS)}")
+        lines.append(_row(f"{shortened(c.build.short, LABEL - len(c.how) - 6)}, {c.how}", row, widths))
     return [*lines, BOARDS, ""]

@@ -11,9 +11,9 @@ from fem.coupled_string import (
     fall_time,
     fall_time_with,
     pluck_note,
-    radiated_decay_time,
     valid_partials,
 )
+from fem.radiated_sound import first_radiated, radiated_decay_time, sound_of
 from fem.strings import Pluck, String, fundamental
 from meshes.coupled_model import CoupledModel
 from meshes.parts import RIM
@@ -65,8 +65,9 @@ def _note(string, index, fret, body, pluck, parts):
     decay = fall_time(ringing, 60.0)
     without = fall_time_with(ringing, quiet, 60.0, decay)
     in_rim = sum(share.get(part, 0.0) for part in RIM)
-    early, sound = 6 * fall_time(ringing, 10.0), radiated_decay_time(ringing, 60.0)
-    return [decay, early, without, in_rim, share[RADIATION], ringing.energy, sound]
+    sound = sound_of(ringing)
+    early, late = 6 * radiated_decay_time(sound, 10.0), radiated_decay_time(sound, 60.0)
+    return [decay, early, without, in_rim, share[RADIATION], ringing.energy, late, first_radiated(sound)]
 
 
 # --- in numbers ---

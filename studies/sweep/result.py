@@ -9,7 +9,9 @@ import numpy as np
 from studies.common.ranges import in_order, numbers, positive, shares
 from studies.sweep.design import Value, Variant
 
-ARRAYS = ("decay_time", "early_decay_time", "no_rim_loss", "rim_dissipated", "radiated", "energy", "sound_decay_time")
+ARRAYS = (
+    "decay_time", "early_decay_time", "no_rim_loss", "rim_dissipated", "radiated", "energy", "sound_decay_time", "first_radiated",
+)  # fmt: skip
 SUMMED = ("decay_s", "early_decay_s", "pluck_in_rim", "pluck_radiated", "no_rim_loss_ratio")
 SHORT = {"hung free": "hung", "on the lap": "lap"}
 
@@ -34,12 +36,13 @@ class Notes:
     frequency: np.ndarray  # (notes,) Hz of the fundamental on ends that do not move
     valid_to: float  # Hz: the body's modes answer for no more
     decay_time: np.ndarray  # T60 [s]
-    early_decay_time: np.ndarray  # s
+    early_decay_time: np.ndarray  # 6 x the first 10 dB of the energy still to be radiated [s]
     no_rim_loss: np.ndarray  # T60 [s] with no loss in the rim, all else equal
     rim_dissipated: np.ndarray  # share of the pluck's energy turned to heat in the rim
     radiated: np.ndarray  # share of the pluck's energy
     energy: np.ndarray  # J of the pluck in the valid partials
     sound_decay_time: np.ndarray  # T60 of the energy still to be radiated [s]
+    first_radiated: np.ndarray  # J radiated in the first half second
 
 
 @dataclass(frozen=True)

@@ -50,8 +50,8 @@ class ScatteredNotes:
     builds: tuple[str, ...]  # the reference first
     holdings: tuple[str, ...]  # of 'hung free', 'on the lap'
     decay_time: np.ndarray  # T60 of the energy [s]
-    early_decay_time: np.ndarray  # 6 x the first 10 dB [s]
-    sound_decay_time: np.ndarray  # T60 of the energy still to be radiated [s]
+    early_decay_time: np.ndarray  # 6 x the first 10 dB of the energy still to be radiated [s]
+    first_radiated: np.ndarray  # J radiated in the first half second
     words: tuple[str, ...]  # what was done and the observed error, in plain sentences
 
 
@@ -99,9 +99,9 @@ def scattered_notes(sweep: Sweep, keys: dict[int, str], store: Store) -> Scatter
     plan = sweep.plan
     builds, held = tuple(plan.rim.builds), tuple(plan.sustain.held)
     rows = [notes for _, notes in store.notes(keys.values())]
-    decay, early, sound = (
+    decay, early, first = (
         np.array([getattr(notes, name) for notes in rows]).reshape(plan.design.samples, len(builds), len(held), -1)
-        for name in ("decay_time", "early_decay_time", "sound_decay_time")
+        for name in ("decay_time", "early_decay_time", "first_radiated")
     )
     words = (
         f"Wood scatter: {plan.design.samples} draws of the boards in {len(builds)} builds of the rim, {len(sweep.notes_at)} notes "
@@ -109,4 +109,4 @@ def scattered_notes(sweep: Sweep, keys: dict[int, str], store: Store) -> Scatter
     )
     kept = "; joints and kerfed linings keep the stiffness that the sheet's own boards give them"
     words += f"{kept if plan.accuracy.cells == 1 else ''}."
-    return ScatteredNotes(builds, held, decay, early, sound, (words, observed(store, keys)))
+    return ScatteredNotes(builds, held, decay, early, first, (words, observed(store, keys)))

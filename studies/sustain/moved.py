@@ -1,0 +1,101 @@
+"""The notes of a build that move most, and the mode of the body that lies nearest to each."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.strings import String
+from studies.common.note_names import place_name, short_name
+from studies.common.words import rounded, signed
+from studies.sustain.bodies import nearest
+from studies.sustain.result import Compared, Study
+from studies.sustain.thresholds import LIMITS, MEASURES, Measure
+
+COUNT = 8
+
+
+@dataclass(frozen=True)
+class Moved:
+    """One note of a build beside the sheet's own, by the measure that moves it most."""
+
+    how: str
+    string: int
+    fret: int
+    frequency: float  # Hz
+    measure: Measure
+    change: float  # natural logarithm of build over sheet's own
+    bar: float  # half bar
+    side: float  # see rule
+    mode: float | None  # Hz, the sheet's own mode nearest to the fundamental; None: no mode known
+    mode_ratio: float  # of that mode's frequency, build over sheet's own; nan: no partner
+
+
+def most_moved(study: Study, name: str, count: int = COUNT) -> list[Moved]:
+    """The notes of a build whose change beyond its own bar is largest in thresholds, each at most once a holding; largest first."""
+    return [
+        note
+        for _, note in sorted(
+            (found for c in study.beside(name).values() for found in _notes(study, c)), key=lambda f: -f[0]
+        )
+    ][:count]
+
+
+def _notes(study: Study, c: Compared):
+    """(how many thresholds surely, Moved) of every note that is answered for on both meshes."""
+    frequency = study.own[c.how].board.frequency
+    for place in zip(*np.nonzero(np.isfinite(c.notes[MEASURES[0].key].bar))):
+        sure = [_thresholds(c, m, place) for m in MEASURES]
+        measure = MEASURES[int(np.nanargmax(sure))]
+        n, at, k = c.notes[measure.key], float(frequency[place]), nearest(c.shifts, float(frequency[place]))
+        modes = (None, float("nan")) if k is None else (float(c.shifts.frequency[k]), float(c.shifts.ratio[k]))
+        side = float(n.side[place])
+        yield (
+            max(sure),
+            Moved(
+                c.how,
+                int(place[0]),
+                int(place[1]),
+                at,
+                measure,
+                float(n.change[place]),
+                float(n.bar[place]),
+                side,
+                *modes,
+            ),
+        )
+
+
+def _thresholds(c, measure, place):
+    """How far the near end of a note's bar lies from no change, in thresholds of that side; negative: the bar holds no change."""
+    n, (low, high) = c.notes[measure.key], np.log(LIMITS[measure.key])
+    change = n.change[place]
+    return (abs(change) - n.bar[place]) / (high if change > 0 else -low)
+
+
+def note_place(note: Moved, strings: tuple[String, ...]) -> str:
+    """'F♯3 on string 4, fret 4 (185 Hz)'."""
+    return f"{short_name(note.frequency)} on {place_name(strings, note.string, note.fret)} ({note.frequency:.0f} Hz)"
+
+
+def change_of(note: Moved) -> str:
+    """'level +6.1 dB (+4.1 to +8.1 dB)'."""
+    of, low, high = note.measure, note.change - note.bar, note.change + note.bar
+    return f"{of.name} {of.told(float(np.exp(note.change)))} ({of.span(float(np.exp(low)), float(np.exp(high)))})"
+
+
+def said_of(note: Moved) -> str:
+    """'beyond the threshold', 'within it' or 'open'."""
+    return "open" if np.isnan(note.side) else "beyond the threshold" if note.side else "within the threshold"
+
+
+def reason_of(note: Moved) -> str:
+    """'mode at 183.2 Hz passes it on its way to 187.0 Hz (+2.1 %)': what lies nearest, not a proof."""
+    if note.mode is None:
+        return "no mode known"
+    at = f"mode at {note.mode:.1f} Hz"
+    if not np.isfinite(note.mode_ratio):
+        return f"{at}, no partner in the other build"
+    there = note.mode * note.mode_ratio
+    passes = min(note.mode, there) < note.frequency < max(note.mode, there)
+    how = "passes it on its way to" if passes else "moves to"
+    return f"{at} {how} {rounded(there, 1)} Hz ({signed(100 * (note.mode_ratio - 1), 1)} %)"
