@@ -12,6 +12,9 @@ from studies.load.result import Pull
 
 NUT = 0.001  # m, of the strings above the fretboard at the nut
 AHEAD = 0.04  # m either side of the centre line, where the top between bridge and soundhole is looked at
+# A load that stays, against the same at once: EN 1995-1-1 (Eurocode 5), table 3.2, k_def = .6 of solid timber indoors, to 'as much
+# again' for seasoned wood (Wood Handbook); both from memory.
+CREEP = (1.6, 2.0)
 WIDTH = "width/"  # before '<place>/<edge>' in the key of a change of width
 
 # {key: (words, unit, factor from SI)}

@@ -6,7 +6,7 @@ from studies.common.rest_page import Report
 from studies.common.table import BUILD, PER_GRAM, Table, build_table, per_gram
 from studies.common.two_meshes import rim_grams
 from studies.common.words import percent, percent_change, rounded, signed
-from studies.load.readings import MEASURES, WIDTH
+from studies.load.readings import CREEP, MEASURES, WIDTH
 from studies.load.result import Load, Row
 
 LABEL = (
@@ -47,6 +47,9 @@ def answer(study: Load) -> list[str]:
         f"degrees towards the neck, the top rises {at['belly_mm']:.2f} mm behind it and sinks {at['dip_mm']:.2f} mm before it. "
         f"The strings rise {at['action_rise_mm']:.2f} mm over the 12th fret: {at[key]:.2f} mm because the body "
         f"gives, the rest because the neck bends.",
+        f"That is the movement at once. Not computed: wood creeps under a load that stays, to some {CREEP[0]:g} to {CREEP[1]:g} times as much in all, by "
+        f"building codes and handbooks (from memory): a lean of {CREEP[0] * at['bridge_rotation_deg']:.2f} to {CREEP[1] * at['bridge_rotation_deg']:.2f} "
+        "degrees after years, more where the air swings between dry and damp.",
         f"Of the rim builds, {best.build.label} hold the body stiffest: {signed(change, 3)} mm over the 12th fret, {words}, for "
         f"{signed(rim_grams(best) - rim_grams(base), 0)} g. All builds share one mesh, so differences are surer than the figures.",
         f"The pre-stress moves the lowest {len(shift)} modes by {percent_change(shift.min(), 2)} to "
