@@ -52,7 +52,7 @@ def rim(
     """Compare rim builds: what kerfed, reversed, solid linings and doubled sides change, with the sheet's own as the base.
 
     First with the air inside and outside, hung free and on the lap; then the dry box. What took long is kept in the folder
-    'kept' beside it, for all commands, and used again. A second, coarser mesh gives the mesh error.
+    'kept' beside it, for all commands, and used again. Richer elements and longer edges give the mesh error.
 
     Parameters
     ----------
@@ -299,8 +299,8 @@ def page(
 ) -> None:  # fmt: skip
     """One HTML file for the reader: the answer, where the energy goes, fretboard, dry air, modes in motion, sounds; no network.
 
-    Uses what the other commands keep of the same sheet, in the folder 'kept' beside the file, and computes the rest. A
-    second, coarser mesh gives the mesh error.
+    Uses what the other commands keep of the same sheet, in the folder 'kept' beside the file, and computes the rest.
+    Richer elements and longer edges give the mesh error.
 
     Parameters
     ----------

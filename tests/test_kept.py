@@ -295,7 +295,8 @@ def child(folder, log="log", seconds=0.0, before=""):
 
 
 def test_two_commands_at_once_compute_once(tmp_path):
-    two = [child(tmp_path / "kept", seconds=1.5) for _ in range(2)]
+    soon = "from studies.common import locks; locks.TOLD_AFTER = 0.0"
+    two = [child(tmp_path / "kept", seconds=4.0, before=soon) for _ in range(2)]
     told = [process.communicate()[1] for process in two]
     assert [process.returncode for process in two] == [0, 0]
     assert (tmp_path / "log").read_text() == "computed\n"

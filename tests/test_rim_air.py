@@ -25,6 +25,7 @@ from studies.common.builds import builds as all_builds
 from studies.common.groups import GROUPS
 from studies.common.inputs import BadInput
 from studies.common.progress import Progress
+from studies.common.two_meshes import mesh_error
 from studies.drawing.mode_names import names_with_air
 from studies.modes import air
 from studies.rim import air as rim_air
@@ -88,34 +89,32 @@ def written(study, folder):
     return write_report(study, folder, pictures=False)
 
 
-def test_another_process_would_find_the_same_on_the_coarser_mesh(study, folder, tmp_path):
+def test_another_process_would_find_the_same(study, folder, tmp_path):
     with few_modes_and_builds():
-        alone = rim_air.on_coarser(cases.oval(folder), 0.08, 5, tmp_path, air=True)
-        assert rim_air.on_coarser(cases.oval(folder), 0.08, 5, tmp_path, air=False) is None
-    alone = pickle.loads(pickle.dumps(alone))  # as it travels
-    assert alone.unknowns == study.coarse.unknowns != study.fine.unknowns
-    assert alone.results.keys() == study.coarse.results.keys()
-    for key, mine in alone.results.items():
-        theirs = study.coarse.results[key]
-        assert np.array_equal(mine.modes.frequency, theirs.modes.frequency)
-        assert np.array_equal(mine.driven.mobility, theirs.driven.mobility)
-        assert np.array_equal(mine.motion, theirs.motion)
+        alone = rim_air.found_beside(cases.oval(folder), 0.08, 5, tmp_path, air=True)
+        assert rim_air.found_beside(cases.oval(folder), 0.08, 5, tmp_path, air=False) is None
+    for level, mine in zip((study.richer, study.faceted), pickle.loads(pickle.dumps(alone))):  # as it travels
+        assert mine.unknowns == level.unknowns != study.fine.unknowns
+        assert mine.results.keys() == level.results.keys() == {("sheet", FREE), ("sheet", LAP)}
+        for key, theirs in level.results.items():
+            assert np.array_equal(mine.results[key].modes.frequency, theirs.modes.frequency)
+            assert np.array_equal(mine.results[key].driven.mobility, theirs.driven.mobility)
+            assert np.array_equal(mine.results[key].motion, theirs.motion)
 
 
 @pytest.mark.parametrize("air", [True, False])
 def test_the_dry_study_finds_the_rows_of_another_process(folder, tmp_path, monkeypatch, air):
     """As many modes are solved for there as here, so that none is solved for twice."""
-    solved, solve, body = [], solve_dry, cases.oval(folder)
-    monkeypatch.setattr(solved_dry, "solve_dry", lambda *a: solved.append(a[1].size) or solve(*a))
+    solved, solve, body = [], solved_dry.row_of, cases.oval(folder)
+    monkeypatch.setattr(solved_dry, "row_of", lambda *a: solved.append(a[0].name) or solve(*a))
     monkeypatch.setattr(rim_dry, "builds", lambda body: [b for b in all_builds(body) if b.name in CHOSEN])
     monkeypatch.setattr(rim_air, "driven_on", lambda *a: None)
     monkeypatch.setattr(rim_air, "coupled_models", lambda *a: None)
     with few_modes_and_builds():
-        rim_air.on_coarser(body, 0.08, 5, tmp_path, air)
-        coarse = solved.copy()
+        rim_air.found_beside(body, 0.08, 5, tmp_path, air)
+        beside = len(solved)
         rim_dry.compare_dry(body, 0.08, 5, tmp_path, Progress(1, io.StringIO()), coupled.dry_modes(5) if air else None)
-    assert len(coarse) == len(CHOSEN) == len(solved) - len(coarse)
-    assert max(coarse) < min(solved[len(coarse) :])
+    assert len(solved) == beside == 3 * len(CHOSEN)  # every build in three spaces
 
 
 # --- measures ---
@@ -123,7 +122,7 @@ def test_the_dry_study_finds_the_rows_of_another_process(folder, tmp_path, monke
 
 def test_the_balance_closes_for_every_build_and_holding(study):
     assert set(study.fine.results) == {(name, how) for name in CHOSEN for how in (FREE, LAP)}
-    for level in (study.fine, study.coarse):
+    for level in (study.fine, study.richer, study.faceted):
         for r in level.results.values():
             assert r.driven.imbalance < 1e-9
             assert sum(r.driven.share.values()) == pytest.approx(np.ones(len(r.driven.frequency)), abs=1e-9)
@@ -338,15 +337,16 @@ def test_modes_are_told_in_words(study):
     assert all("top" in w or "back" in w for w in plain)
 
 
-def test_mesh_errors_are_the_largest_over_the_builds(study):
+def test_mesh_errors_are_found_for_the_sheets_own_build(study):
     found = measures(study)
     for how in (FREE, LAP):
-        own = [m for m in found if m["how"] == how]
-        assert all(m["sound_db"] == 0 for m in own if m["build"] == "sheet")
-        assert len({m["rim_error"] for m in own}) == 1
-        one = next(m for m in own if m["build"] == "solid_laminated")
-        rough = summary(study.coarse.results["solid_laminated", how].driven)["rim"]
-        assert one["rim_error"] >= 2 * abs(one["rim"] - rough) * (1 - 1e-9)
+        told = {m["build"]: m for m in found if m["how"] == how}
+        own, other = told["sheet"], told["solid_laminated"]
+        assert own["sound_db"] == own["sound_db_error"] == own["rim_change_error"] == 0
+        fine, richer, faceted = (summary(row.driven)["rim"] for row in study.own(how))
+        assert own["rim_error"] == pytest.approx(mesh_error(fine, richer, faceted)) and own["rim_error"] > 0
+        assert other["rim_error"] == pytest.approx(own["rim_error"] + other["rim_change_error"])
+        assert 0 < other["rim_change_error"] <= own["rim_error"] and other["sound_db_error"] > 0
 
 
 def test_page_and_tables(study, written, folder):

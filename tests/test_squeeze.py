@@ -260,14 +260,14 @@ def test_loose_plate_has_its_braces_and_no_bridge(body):
 def study(body):
     """Of the solid-lined body in two builds that need no kerf cell."""
     double = replace(body, sides=body.sides * 2)
-    models = [assemble(mesh_open_rim(body, h)) for h in (0.05, 0.075)]
+    models = [assemble(mesh_open_rim(body, 0.05, times)) for times in (1, 1.5, 2)]
     able = [
         Build("sheet", "as on the sheet: solid linings", body, is_base=True),
         Build("double", "doubled sides", double),
     ]
-    rows = [tuple(solve_squeezed(b, m, body, 2.0) for b in able) for m in models]
-    space = models[0].space
-    return Squeeze(body, 0.05, (0, 0), *rows, space, 2.0)
+    rows = tuple(solve_squeezed(b, models[0], body, 2.0) for b in able)
+    others = (solve_squeezed(able[0], model, body, 2.0) for model in models[1:])
+    return Squeeze(body, 0.05, (0, 0, 0), rows, *others, models[0].space, 2.0)
 
 
 def test_ruler_tells_apart_what_differs_by_both_reading_errors(study):
@@ -336,8 +336,8 @@ def test_main_writes_tables(tmp_path, monkeypatch, body):
     assert len(rows) == 2 * 7 and {r["build"] for r in rows} == {"sheet", "double"}
     data = json.loads((tmp_path / "squeeze.json").read_text())
     assert data["measured"][0]["measured"] == pytest.approx(1e-3)
-    assert data["provenance"]["sheet"] == SHEET.name and len(data["provenance"]["unknowns"]) == 2
-    assert data["provenance"]["mesh_size_mm"] == pytest.approx([60, 90]) and data["measures"][0]["build"] == "sheet"
+    assert data["provenance"]["sheet"] == SHEET.name and len(data["provenance"]["unknowns"]) == 3
+    assert data["provenance"]["mesh_size_mm"] == pytest.approx([60, 120]) and data["measures"][0]["build"] == "sheet"
     assert set(data["pairs"][0]["told_apart_by"]) <= {"lower bout", "waist", "upper bout", "twist"}
 
 

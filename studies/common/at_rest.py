@@ -1,4 +1,4 @@
-"""A box or rim at rest in all its builds, solved on two meshes: what is held of it, and what files tell of a build."""
+"""A box or rim at rest in all its builds, the sheet's own in three spaces: what is held of it, and what files tell of a build."""
 
 from dataclasses import dataclass, field
 from typing import Generic
@@ -16,12 +16,18 @@ class AtRest(Generic[Row]):
     """Everything that a report is made from; each study adds its own."""
 
     body: Body
-    size: float  # m, of the finer mesh
-    unknowns: tuple[int, int]  # fine, coarse
+    size: float  # m, of the mesh
+    unknowns: tuple[int, ...]  # of cubic elements, the richer ones, and those on longer edges
     rows: tuple[Row, ...]  # the sheet's own build first
-    coarse: tuple[Row, ...]  # the first of these builds, or all, on the coarser mesh
-    space: Space  # of the finer mesh
+    richer: Row  # the sheet's own build in the richer space
+    faceted: Row  # likewise, on longer edges
+    space: Space  # of cubic elements
     source: Source = field(default=NO_SOURCE, kw_only=True)
+
+    @property
+    def own(self) -> tuple[Row, Row, Row]:
+        """The sheet's own build in cubic elements, in the richer space, on longer edges."""
+        return self.rows[0], self.richer, self.faceted
 
     @property
     def real(self) -> tuple[Row, ...]:

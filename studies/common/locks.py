@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 PATIENCE = 0.2  # s between two tries for a lock
+TOLD_AFTER = 20.0  # s of waiting: processes of one command wait for each other too, but never long
 _told: set[Path] = set()  # folders whose trouble was told
 
 
@@ -50,7 +51,7 @@ def alone(path: Path) -> Iterator[None]:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         while (held := locked(path)) is None:
-            if waits == 1:
+            if waits == max(1, round(TOLD_AFTER / PATIENCE)):
                 say_line(f"waiting for another run, which computes {path.stem} already")
             waits += 1
             time.sleep(PATIENCE)

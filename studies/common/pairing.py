@@ -1,10 +1,52 @@
 """Which mode of one build, or of one mesh, is which of another."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.optimize import linear_sum_assignment
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 PAIRED = 0.5  # least modal assurance criterion of two modes called the same
+MIXED = 0.1  # criterion of a mode with another one's partner from which both are judged as one
+CLOSE = 0.05  # of a frequency: modes further apart are not
+SEEN = 0.7  # least part of a mode that lies within its partner and those of the modes it is judged with
+
+
+@dataclass(frozen=True)
+class Followed:
+    """Modes found again in other spaces; close ones, which mix there, are judged as one."""
+
+    partner: tuple[np.ndarray, ...]  # (n,) each: number in each other space, rising among those judged as one
+    group: np.ndarray  # (n,) number of the first mode of those it is judged with
+    seen: np.ndarray  # (n,) bool: found again in all of them
+
+
+def followed(criteria: Sequence[np.ndarray], frequency: np.ndarray) -> Followed:
+    """Followed of n modes of frequencies (n,) from their assurance criterion (n, m >= n) with the modes of each other space."""
+    partners = [assigned(c) for c in criteria]
+    mixed = np.any([c[:, p] > MIXED for c, p in zip(criteria, partners)], axis=0)
+    close = np.abs(frequency[:, None] / frequency - 1) < CLOSE
+    _, label = connected_components(mixed & close, directed=False)
+    group = np.array([np.argmax(label == one) for one in label])
+    seen = np.ones(len(group), bool)
+    for c, p in zip(criteria, partners):
+        for first in np.unique(group):
+            some = np.flatnonzero(group == first)
+            p[some] = np.sort(p[some])
+            seen[some] &= c[np.ix_(some, p[some])].sum(axis=1) >= SEEN
+    return Followed(tuple(partners), group, seen)
+
+
+def assigned(criterion: np.ndarray) -> np.ndarray:
+    """(n,) partner of each mode by their assurance criterion (n, m >= n), however little alike."""
+    return linear_sum_assignment(-criterion)[1]
+
+
+def as_one(values: np.ndarray, group: np.ndarray) -> np.ndarray:
+    """Values (n,) of modes, each the mean of those judged with it; group: as in Followed."""
+    return (np.bincount(group, values) / np.maximum(np.bincount(group), 1))[group]
 
 
 def paired(criterion: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

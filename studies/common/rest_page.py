@@ -9,7 +9,7 @@ from studies.common.at_rest import AtRest
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
 from studies.common.page import captioned, write_page
 from studies.common.table import Table
-from studies.common.two_meshes import MESH_ERROR, both
+from studies.common.two_meshes import FACETS, MESH_ERROR
 from studies.common.words import with_files
 
 NOT_MODELLED = (
@@ -55,8 +55,8 @@ def answered(
 
     found: what the JSON file holds; records: the lines of the CSV; drawn: pictures that are there, captions beside them.
     """
-    study, error = report.study, f"of the sheet's own build: {MESH_ERROR}"
-    origin = provenance(study.source, both(study.size), study.unknowns)
+    study, error = report.study, MESH_ERROR
+    origin = provenance(study.source, (study.size, FACETS * study.size), study.unknowns)
     about = About(study.body, "at rest", report.label, error, report.not_modelled, origin)
     data = told(about, found)
     pictures = captioned([path for path in drawn if path.suffix == ".png"], out)

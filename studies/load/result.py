@@ -53,4 +53,4 @@ class Load(AtRest[Row]):
     @property
     def errors(self) -> dict[str, float]:
         """{key of MEASURES: SI} mesh error of the sheet's own build."""
-        return mesh_errors(self.rows[0].measures, self.coarse[0].measures)
+        return mesh_errors(*(row.measures for row in self.own))

@@ -2,12 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from fem.energies import masses
 from fem.free_body import FreeBody
-from fem.model import Model, assemble, weights
+from fem.model import Model, weights
 from fem.prestress import frequency_ratio, largest_ratio, membrane_forces
 from meshes.body import Assumption, Body
 from meshes.build import DEFAULT_SIZE, mesh_body
@@ -16,7 +17,7 @@ from studies.common import box_measures as box
 from studies.common.builds import COMMON, Build, builds, complete_linings
 from studies.common.inputs import BadInput
 from studies.common.progress import Progress
-from studies.common.two_meshes import on_both
+from studies.common.two_meshes import on_levels
 from studies.load.readings import NUT, Places, readings
 from studies.load.result import Load, Pull, Row
 
@@ -31,23 +32,23 @@ def load_builds(
 ) -> Load:
     """Load of a body under its string_pulls, for all rim builds on one mesh; each build's stiffness is factorised once.
 
-    The sheet's own build is solved on a coarser mesh as well, which tells the mesh error.
+    The sheet's own build is solved in a richer space and on longer edges as well, which tells the mesh error.
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=body.assumed + assumed)
 
-    def ready(h: float) -> tuple[Model, np.ndarray, Places]:
-        model = assemble(mesh_body(body, h))
+    def ready(model: Model) -> tuple[Model, np.ndarray, Places]:
         places = Places(model.space, body, pulls)
         return model, string_load(places, pulls), places
 
     def solve(build: Build, place: tuple[Model, np.ndarray, Places], done: Sequence[Row]) -> Row:
         return solve_loaded(build, *place, done[0].modes if done else None)
 
-    fine, coarse = on_both(builds(body), size, ready, solve, progress, 1)
-    models = fine.place[0], coarse.place[0]
-    unknowns = int(models[0].size), int(models[1].size)
-    return Load(body, size, unknowns, fine.rows, coarse.rows, models[0].space, tuple(pulls))
+    found = on_levels(builds(body), partial(mesh_body, body, size), ready, solve, progress)
+    models = [level.place[0] for level in (found.fine, found.richer, found.faceted)]
+    unknowns = tuple(int(model.size) for model in models)
+    _, richer, faceted = found.own
+    return Load(body, size, unknowns, found.fine.rows, richer, faceted, models[0].space, tuple(pulls))
 
 
 # --- the load ---

@@ -8,6 +8,7 @@ from meshes.joints import joint_of
 from studies.common import cautions
 from studies.common.files import Plain
 from studies.common.table import Table
+from studies.common.two_meshes import MESH_ERROR
 from studies.page.sections import Drawing, Section
 from studies.rim.result import AirStudy
 
@@ -21,13 +22,11 @@ def doubts(
     air: AirStudy, lines: Iterable[str] = (), after: tuple[str, ...] = (), drawings: tuple[Drawing, ...] = ()
 ) -> Section:
     """Section: error bars, each by itself. lines, after, drawings: those of further studies."""
-    sizes = f"{1e3 * air.fine.size:g} and {1e3 * air.coarse.size:g} mm"
     return Section(
         "doubts", "How sure is this: separate error bars", "error bars",
         texts=(
             "They are kept apart, since each asks for another remedy.",
-            f"- Mesh: the ± in the tables; twice the difference of two mesh sizes ({sizes}), for an error that falls with the first power of "
-            "the size. A finer mesh lessens it.",
+            f"- Mesh: the ± in the tables; {MESH_ERROR}. A finer mesh lessens it.",
             *lines,
             "- Model: not known. No measurement of the losses in a rim was found to set it by.",
         ),

@@ -22,7 +22,7 @@ from studies.common.inputs import BadInput, Given, given_sheet, mesh_size, writa
 from studies.common.kept import kept_folder
 from studies.common.progress import Progress
 from studies.common.side_by_side import processes
-from studies.common.two_meshes import both
+from studies.common.two_meshes import FACETS
 from studies.notes import listen
 from studies.page import behind
 from studies.page import modes as page_modes
@@ -165,7 +165,10 @@ def page_of(found: Found) -> made_of.Page:
         valid_to = min(HIGHEST, air.fine.results["sheet", LAP].driven.valid_to)
         sections.append(page_sustain.listening(found.sounds, valid_to))
     sections += [error_bars, *behind.assumptions(replace(body, assumed=assumed), not_modelled)]
-    sections += [behind.sources(body, known), behind.made_with(provenance(air.source, both(air.size), air.unknowns))]
+    sections += [
+        behind.sources(body, known),
+        behind.made_with(provenance(air.source, (air.size, FACETS * air.size), air.unknowns)),
+    ]
     return made_of.Page(f"{body.name}: {title}", label, lines, tuple(sections))
 
 

@@ -26,7 +26,7 @@ from studies.common.inputs import BadInput, given_sheet, mesh_size, within
 from studies.common.kept import kept_folder
 from studies.common.pairing import paired
 from studies.common.progress import Progress
-from studies.common.two_meshes import COARSER, mesh_error
+from studies.common.two_meshes import mode_errors
 from studies.drawing import moving as moving_picture
 from studies.drawing.captions import CREDIT, WITH_AIR, Caption
 from studies.drawing.mode_names import furthest, said_of_air
@@ -34,10 +34,10 @@ from studies.drawing.mode_pictures import Look, Shapes, contact_panels, draw_mod
 from studies.drawing.plan import FULL_WIDTH, contact_figure
 from studies.drawing.sheet import THEMES, save_with_caption
 from studies.rim.air import PROGRESS, driven_on
-from studies.rim.dry import compare_rows
+from studies.rim.dry import followed_modes, pairs_of
 from studies.rim.pictures import draw_level
 from studies.solved.coupled import coupled_models, dry_modes
-from studies.solved.dry import SPARE, dry_on_both
+from studies.solved.dry import SPARE, dry_levels
 
 FORMATS = ("png", "svg", "pdf")
 MOVED = 3  # modes that also move, those of the neck left out
@@ -87,7 +87,7 @@ def draw_pictures(
     chosen = chosen_builds(body, names)
     out = given.folder(out, "pictures")
     rows = kept_folder(out)
-    solving = len(chosen) * (PROGRESS if wanted.air else 1 + COARSER**-2)
+    solving = len(chosen) * PROGRESS if wanted.air else len(chosen) + 2
     progress = progress or Progress(solving + DRAWN * len(chosen))
     paths, power = [], None
     if wanted.air:
@@ -140,19 +140,18 @@ def _told(paths, out, moving):
 
 def _dry(body, chosen, size, count, rows, progress, around):
     """[Shown] of the dry box; rows that `rimwork rim` left are used again."""
-    fine, coarse = dry_on_both(body, chosen, size, count + SPARE, dry_modes(count), rows, progress)
-    models = fine.place[1], coarse.place[1]
-    base, shown = fine.rows[0], []
-    for c in compare_rows(fine.rows, coarse.rows, models, count):
-        at = np.flatnonzero(c.partner >= 0)
-        p, q = c.partner[at], c.coarse_partner[at]
-        f = c.row.found.frequency[p]
-        error = np.where(q >= 0, mesh_error(f, c.coarse.found.frequency[q]) / f, np.nan)
-        caption = Caption(f"{body.name}, {c.row.build.label}", mesh_error=error, more=_beside(c.row.build, p, at))
-        pluck = lambda row=c.row: _dry_pluck(row, models[0])
-        reference = None if c.row.build.is_base else base.found.shape[:, at]
-        shapes = Shapes(models[0].space, c.row.build.body, f, c.row.found.shape[:, p], None, at + 1, reference)
-        shown.append(Shown(c.row.build, shapes, caption, pluck))
+    found = dry_levels(body, chosen, size, count + SPARE, dry_modes(count), rows, progress)
+    model, base, shown = found.fine.place, found.fine.rows[0], []
+    hertz = tuple(row.found.frequency for row in found.own)
+    errors = mode_errors(hertz, followed_modes(found, count), share=False) / base.found.frequency[:count]
+    for row, (partner, _) in zip(found.fine.rows, pairs_of(found.fine.rows, model, count)):
+        at = np.flatnonzero(partner >= 0)
+        p, f = partner[at], row.found.frequency[partner[at]]
+        caption = Caption(f"{body.name}, {row.build.label}", mesh_error=errors[at], more=_beside(row.build, p, at))
+        pluck = lambda row=row: _dry_pluck(row, model)
+        reference = None if row.build.is_base else base.found.shape[:, at]
+        shapes = Shapes(model.space, row.build.body, f, row.found.shape[:, p], None, at + 1, reference)
+        shown.append(Shown(row.build, shapes, caption, pluck))
     return shown
 
 

@@ -2,7 +2,7 @@
 does the rim's build change, hung free and on the lap?
 
 The rim comparison with the air inside and out: every build changes one thing from the sheet's own. Without strings; the
-drive is a force of 1 N out of the top at the saddle's middle. A second, coarser mesh tells the mesh error.
+drive is a force of 1 N out of the top at the saddle's middle. A richer space and longer edges tell the mesh error.
 """
 
 from collections.abc import Callable, Sequence
@@ -15,15 +15,16 @@ import numpy as np
 from fem.model import Model, assemble
 from fem.radiation import RadiationAt
 from fem.response import ModalModel
+from fem.richer import quartic
 from meshes.body import Body
 from meshes.build import mesh_body
 from meshes.coupled_model import CoupledModel, FluidDomain, fluid_domain, modes_of
 from meshes.supports import BARE, FIRMER, LAP, SOFTER, THICK, assumptions, with_supports
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
-from studies.common.pairing import paired
+from studies.common.pairing import Followed, followed, paired
 from studies.common.progress import Progress
-from studies.common.two_meshes import COARSER, both
+from studies.common.two_meshes import FACETS
 from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy, Level, Result
 from studies.rim.unexplained import with_unexplained
 from studies.solved import coupled
@@ -32,6 +33,8 @@ from studies.solved.coupled import STEPS, CoupledModels, coupled_models, shared
 from studies.solved.dry import SPARE, stored_row
 from studies.solved.power import OF_SUMMARY, air_outside, driven, summary, surface_mass
 
+Spaces = tuple[Model, Model, Model]
+
 DRIVEN = 1.5  # of progress per build, mesh and support
 PROGRESS = STEPS + len(SUPPORT_CONDITIONS) * DRIVEN  # per build and mesh
 OTHERS = 9.0  # of progress: other flesh, other clothing, other losses
@@ -39,29 +42,24 @@ OTHERS = 9.0  # of progress: other flesh, other clothing, other losses
 
 def compare_in_air(
     body: Body, size: float, count: int, store: Path, progress: Progress | None = None,
-    around: Callable[[Body], FluidDomain] = fluid_domain, models: tuple[Model | None, Model | None] = (None, None),
-    rough: Callable[[], Level | None] = lambda: None,
+    around: Callable[[Body], FluidDomain] = fluid_domain, models: Spaces | None = None,
+    beside: Callable[[], tuple[Level, Level] | None] = lambda: None,
 ) -> AirStudy:  # fmt: skip
-    """AirStudy of a body and `count` of its air-loaded modes, on meshes of `size` [m] and COARSER times that.
+    """AirStudy of a body and `count` of its air-loaded modes, on a mesh of `size` [m].
 
-    models: of the finer and the coarser mesh, where they are there already. Rows in the folder `store` are used again.
-    rough: function () -> what the coarser mesh tells, where another process finds it (see on_coarser): no step of progress.
+    models: as of spaces(body, size), where they are there already. Rows in the folder `store` are used again.
+    beside: function () -> what tells the mesh error, where another process finds it (see mesh_levels): no step of progress.
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=(*body.assumed, *assumed))
-    rows, weights = tuple(builds(body)), (1.0, COARSER**-2)
-    progress = progress or Progress(PROGRESS * len(rows) * sum(weights) + OTHERS)
-    around = shared(around)
-
-    def on_mesh(k: int) -> tuple[Level, dict[str, CoupledModel]]:
-        """Level, and every build."""
-        made = coupled_models(
-            rows, both(size)[k], coupled.dry_modes(count), store, progress, weights[k], around, models[k]
-        )
-        return driven_on(made, rows, progress, weights[k]), made.whole
-
-    fine, whole = on_mesh(0)
+    rows = tuple(builds(body))
+    progress = progress or Progress(PROGRESS * (len(rows) + 2) + OTHERS)
+    around, dry = shared(around), coupled.dry_modes(count)
+    models = models or spaces(body, size)
+    made = coupled_models(rows, size, dry, store, progress, 1.0, around, models[0])
+    fine, whole = driven_on(made, rows, progress, 1.0), made.whole
     base = whole[rows[0].name]
+    del made
     progress.say("other flesh and clothing, other losses in the rim")
     outside = air_outside(base, OF_SUMMARY)
     flesh, clothing, others, (unexplained, in_joints) = (
@@ -70,29 +68,53 @@ def compare_in_air(
         sensitivity(base, outside),
         with_unexplained(whole),
     )
+    del whole
     progress.step(OTHERS)
-    progress.say("the coarser mesh")
-    coarse = rough() or on_mesh(1)[0]
+    progress.say("the mesh error")
+    richer, faceted = beside() or mesh_levels(rows[:1], models, size, dry, store, progress, 1.0, around)
     body = replace(body, assumed=(*body.assumed, *assumptions()))
-    return AirStudy(body, rows, fine, coarse, base, count, flesh, clothing, others, unexplained, in_joints)
+    return AirStudy(body, rows, fine, richer, faceted, base, count, flesh, clothing, others, unexplained, in_joints)
 
 
-def on_coarser(body: Body, size: float, count: int, store: Path, air: bool) -> Level | None:
-    """What the mesh of COARSER times `size` [m] tells, for a process beside the one that solves the finer mesh.
+def spaces(body: Body, size: float) -> Spaces:
+    """Models of a body on a mesh of `size` [m]: of cubic elements, of the richer ones, and of these on longer edges."""
+    mesh = mesh_body(body, size)
+    return assemble(mesh), quartic(mesh), quartic(mesh_body(body, size, FACETS))
 
-    First every build's dry modes, into the folder `store`, where the other process finds them; then, with `air`, the Level
-    of AirStudy, unless some part's losses are not known.
+
+def mesh_levels(
+    own: Sequence[Build], models: Spaces, size: float, dry: int, store: Path, progress: Progress, weight: float,
+    around: Callable[[Body], FluidDomain],
+) -> tuple[Level, Level]:  # fmt: skip
+    """(in the richer space, on longer edges) of the sheet's own build, alone in `own`: what tells the mesh error."""
+    cubic, richer, longer = models
+    made = coupled_models(own, size, dry, store, progress, weight, around, richer, cubic)
+    found = driven_on(made, own, progress, weight)
+    made = coupled_models(own, FACETS * size, dry, store, progress, weight, around, longer)
+    return found, driven_on(made, own, progress, weight)
+
+
+def found_beside(body: Body, size: float, count: int, store: Path, air: bool) -> tuple[Level, Level] | None:
+    """mesh_levels, for a process beside the one that solves in cubic elements.
+
+    First dry modes in all spaces, into the folder `store`, where the other process finds them; then, with `air`, the levels,
+    unless some part's losses are not known.
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=(*body.assumed, *assumed))
-    rows, h = tuple(builds(body)), both(size)[1]
-    model, dry = assemble(mesh_body(body, h)), coupled.dry_modes(count) if air else count + SPARE
-    # the last build first: what the other process is at is not waited for
-    solved = [stored_row(build, model, dry, store) for build in reversed(rows)]
-    if not air or any(row.split.losses_unknown for row in solved):
+    rows, models = tuple(builds(body)), spaces(body, size)
+    cubic, richer, longer = models
+    dry = coupled.dry_modes(count) if air else count + SPARE
+    keep = count + SPARE
+    own = stored_row(rows[0], longer, dry, store)
+    stored_row(rows[0], richer, dry, store, cubic)
+    for build in reversed(rows[1:]):  # the other process begins with the first one
+        stored_row(build, cubic, dry, store)
+        stored_row(build, richer, keep, store, cubic, dry)
+        stored_row(build, longer, keep, store)
+    if not air or own.split.losses_unknown:
         return None
-    quiet = Progress(1.0, StringIO())
-    return driven_on(coupled_models(rows, h, dry, store, quiet, 0.0, shared(fluid_domain), model), rows, quiet, 0.0)
+    return mesh_levels(rows[:1], models, size, dry, store, Progress(1.0, StringIO()), 0.0, shared(fluid_domain))
 
 
 def driven_on(made: CoupledModels, rows: Sequence[Build], progress: Progress, weight: float) -> Level:
@@ -161,11 +183,19 @@ def sensitivity(whole: CoupledModel, outside: RadiationAt) -> dict[tuple[str, st
 
 
 def partners(base: Result, other: Result, area: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
-    """For the first `count` modes of a Result the partner in another one, -1 for none, and their assurance criterion.
+    """For the first `count` modes of a Result the partner in another one, -1 for none, and their assurance criterion."""
+    return paired(alike(base, other, area, count))
 
-    Of the outer surface's normal motion, weighted by area; complex shapes.
-    """
+
+def followed_modes(own: tuple[Result, Result, Result], area: np.ndarray, count: int) -> Followed:
+    """Followed of the first `count` modes of the first Result in the two others."""
+    fine, *others = own
+    return followed([alike(fine, other, area, count) for other in others], fine.modes.frequency[:count])
+
+
+def alike(base: Result, other: Result, area: np.ndarray, count: int) -> np.ndarray:
+    """(count, n) assurance criterion of a Result's modes with another's: the outer surface's normal motion, weighted by area."""
     a, b = base.motion[:, :count], other.motion
     cross = np.abs(a.conj().T @ (area[:, None] * b)) ** 2
     size = lambda v: area @ np.abs(v) ** 2
-    return paired(cross / np.outer(size(a), size(b)))
+    return cross / np.outer(size(a), size(b))

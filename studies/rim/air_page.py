@@ -14,39 +14,42 @@ from studies.common.groups import IN_RIM, grouped
 from studies.common.machine import plain
 from studies.common.measured import as_dict
 from studies.common.page import Written, captioned, drawn_or_told, write_first
-from studies.common.two_meshes import MESH_ERROR, both, of_mode, shift_of_mode
+from studies.common.two_meshes import FACETS, MESH_ERROR, known, mode_errors, of_modes
 from studies.drawing.mode_names import names_with_air
 from studies.rim import air_words as words
-from studies.rim.air import partners
+from studies.rim.air import followed_modes, partners
+from studies.rim.dry_page import judged_with
 from studies.rim.result import SUPPORT_CONDITIONS, AirStudy, Result
 from studies.solved.bridge_tap import PUBLISHED, tap_json, tap_table
 
 
 def per_mode(study: AirStudy) -> Iterator[dict[str, Plain]]:
-    """One dict per build, support and air-loaded mode of the sheet's own build."""
-    area, hertz = study.fine.area, lambda results: tuple(r.modes.frequency for r in results)
+    """One dict per build, support and air-loaded mode of the sheet's own build; the heat of close modes as one."""
+    area, hertz = study.fine.area, lambda row: row.modes.frequency
     for how in SUPPORT_CONDITIONS:
-        own = base, _ = study.both("sheet", how)
+        own = base, *_ = study.own(how)
         moves = names_with_air(study.base, base.modes, base.motion, study.count)
-        on_coarse, _ = partners(*own, area, study.count)
+        again = followed_modes(own, area, study.count)
+        in_hertz = mode_errors([hertz(row) for row in own], again, share=False)
+        of_heat = mode_errors([in_the_rim(row) for row in own], again)
         for build in study.builds:
-            both_rows = row, rough = study.both(build.name, how)
-            partner, match = partners(base, row, area, study.count)
-            across, _ = partners(row, rough, area, len(row.modes.frequency))
+            row = study.fine.results[build.name, how]
+            pairs = partner, match = partners(base, row, area, study.count)
             loss = grouped(row.modes.loss_share)
-            dissipated = in_the_rim(row), in_the_rim(rough)
+            found = of_modes(hertz(row), pairs, hertz(base), in_hertz, again, share=False)
+            heat = of_modes(in_the_rim(row), pairs, in_the_rim(base), of_heat, again)
             for k, p in enumerate(partner):
-                at = int(p), int(across[p]) if p >= 0 else -1
-                one = lambda values, at=at: of_mode((values, None), at)[0]
-                frequency, frequency_error = of_mode(hertz(both_rows), at)
-                shift, shift_error = shift_of_mode(hertz(both_rows), at, hertz(own), (k, on_coarse[k]))
-                in_rim, in_rim_error = of_mode(dissipated, at)
+                one = lambda values, p=p: None if p < 0 else float(values[p])
+                percent = 100 / base.modes.frequency[k]
                 yield {
                     "how": how, "build": build.name, "mode": k + 1, "assurance": float(match[k]),
-                    "frequency_hz": frequency, "frequency_error_hz": frequency_error, "shift_percent": shift,
-                    "loss_factor": one(row.modes.loss_factor), "heat_in_rim": in_rim, "heat_in_rim_error": in_rim_error,
+                    "judged_with": judged_with(again.group, k),
+                    "frequency_hz": known(found.value[k]), "frequency_error_hz": known(found.error[k]),
+                    "shift_percent": known(percent * found.change[k]),
+                    "loss_factor": one(row.modes.loss_factor), "heat_in_rim": known(heat.value[k]),
+                    "heat_in_rim_error": known(heat.error[k]),
                     "radiated_share": one(row.modes.loss_share["radiation"]), "supports_share": one(loss["supports"]),
-                    "air_share": one(row.modes.air_share), "shift_error_percent": shift_error,
+                    "air_share": one(row.modes.air_share), "shift_error_percent": known(percent * found.change_error[k]),
                     "moves": moves[k] if build.is_base else None,
                 }  # fmt: skip
 
@@ -70,7 +73,7 @@ def as_json(
     fine = study.fine.results["sheet", FREE]
     about = About(
         study.body, "air", words.LABEL, f"of the structure's mesh alone: {MESH_ERROR}", words.NOT_MODELLED,
-        provenance(study.source, both(study.size), study.unknowns),
+        provenance(study.source, (study.size, FACETS * study.size), study.unknowns),
     )  # fmt: skip
     return told(about, {
         "valid_to_hz": fine.driven.valid_to,

@@ -7,7 +7,7 @@ import numpy as np
 from meshes.supports import FREE, LAP
 from meshes.unexplained_loss import LARGEST
 from studies.common.files import Plain
-from studies.common.two_meshes import LIMIT, largest_errors, mesh_error, with_errors
+from studies.common.two_meshes import LIMIT, OF_TAP, change_error, mesh_error, mesh_errors, with_errors
 from studies.common.words import change_bars, decibels, percent, percent_bars, points_beyond, signed
 from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy
 from studies.solved.power import SUMMARY, bands, summary
@@ -59,8 +59,8 @@ def answer(study: AirStudy) -> list[str]:
 
 def highest_bands(study: AirStudy, how: str) -> str:
     """' In the highest ...': heat in the sheet's own rim in the highest third octaves, where beyond its mesh error; or ''."""
-    fine, rough = (dict(bands(r.driven)) for r in study.both("sheet", how))
-    heat = [(hz, found["rim"], mesh_error(found["rim"], rough[hz]["rim"])) for hz, found in fine.items() if hz in rough]
+    fine, errors = dict(bands(study.fine.results["sheet", how].driven)), band_errors(study, how)
+    heat = [(hz, found["rim"], errors[hz]) for hz, found in fine.items() if hz in errors]
     last = list(fine)[-2:]
     highest = [f"{percent_bars(share, e, 0)} at {hz} Hz" for hz, share, e in heat if hz in last and share > e]
     return f" In the highest third octaves answered for that is {' and '.join(highest)}." if highest else ""
@@ -162,20 +162,31 @@ def measures(study: AirStudy) -> list[dict[str, Plain]]:
 
 def figures(study: AirStudy, how: str) -> dict[str, dict[str, float]]:
     """{build: summary, with the mesh errors of it and of its change from the sheet's own}, on a support."""
-    of = lambda level, name: summary(level.results[name, how].driven)
-    both = {b.name: (of(study.fine, b.name), of(study.coarse, b.name)) for b in study.builds}
-    own, found = both["sheet"], {}
-    for name, (fine, coarse) in both.items():
-        sound, rough = (10 * np.log10(r["radiated_w"] / base["radiated_w"]) for r, base in zip((fine, coarse), own))
-        found[name] = with_errors(fine, coarse, own) | {"sound_db": sound, "sound_db_error": mesh_error(sound, rough)}
-    worst = largest_errors(found)
-    return {name: figures | worst for name, figures in found.items()}
+    own, *others = (summary(row.driven) for row in study.own(how))
+    errors, found = mesh_errors(own, *others), {}
+    of_sound = mesh_error(*(10 * np.log10(row["radiated_w"]) for row in (own, *others)))
+    for build in study.builds:
+        fine = summary(study.fine.results[build.name, how].driven)
+        sound = 10 * np.log10(fine["radiated_w"] / own["radiated_w"])
+        told = {"sound_db": sound, "sound_db_error": change_error(of_sound, np.inf, sound, OF_TAP)}
+        found[build.name] = with_errors(fine, own, errors) | told
+    return found
+
+
+def band_errors(study: AirStudy, how: str) -> dict[int, float]:
+    """{third octave: mesh error of the heat in the sheet's own rim} where all three spaces answer for it."""
+    own, *others = (dict(bands(row.driven)) for row in study.own(how))
+    return {
+        hz: mesh_error(own[hz]["rim"], *(other[hz]["rim"] for other in others))
+        for hz in own
+        if all(hz in other for other in others)
+    }
 
 
 def per_band(study: AirStudy) -> Iterator[dict[str, Plain]]:
     """One dict per build, support and third octave."""
+    errors = {how: band_errors(study, how) for how in SUPPORT_CONDITIONS}
     for (name, how), row in study.fine.results.items():
-        rough = dict(bands(study.coarse.results[name, how].driven))
         for middle, found in bands(row.driven):
-            error = mesh_error(found["rim"], rough[middle]["rim"]) if middle in rough else None
+            error = errors[how].get(middle)
             yield {"how": how, "build": name, "third_octave_hz": middle, **found, "rim_error": error}

@@ -1,10 +1,10 @@
 """How do the low modes of the assembled box, and what its rim stores and turns to heat, change with the rim's build?
 
 Every build changes one thing from the sheet's own, on one mesh per size; modes are paired by the modal assurance
-criterion. Dry: without air, radiation and strings. A second, coarser mesh tells the mesh error.
+criterion. Dry: without air, radiation and strings. A richer space and longer edges tell the mesh error.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,10 +16,11 @@ from fem.model import Model, weights
 from meshes.body import Body
 from meshes.parts import RIM
 from studies.common.builds import builds, complete_linings
-from studies.common.pairing import nearest_nodes, paired, sampled_mac
+from studies.common.pairing import Followed, assigned, followed, nearest_nodes, paired, sampled_mac
 from studies.common.progress import Progress
+from studies.common.two_meshes import Levels, OfModes, Pairs, found_of_modes
 from studies.rim.result import Comparison, DryStudy
-from studies.solved.dry import SPARE, Row, dry_on_both
+from studies.solved.dry import SPARE, Row, dry_levels
 
 SOLVED = 6.0  # of progress: a build's dry modes
 
@@ -27,15 +28,16 @@ SOLVED = 6.0  # of progress: a build's dry modes
 def compare_dry(
     body: Body, size: float, count: int, store: Path, progress: Progress | None = None, solved: int | None = None
 ) -> DryStudy:
-    """DryStudy of a body on meshes of `size` [m] and COARSER times that; rows already in the folder `store` are used again.
+    """DryStudy of a body on a mesh of `size` [m]; rows already in the folder `store` are used again.
 
     solved: how many modes to solve for and store, where another study wants more of them than this one.
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=body.assumed + assumed)
-    fine, coarse = dry_on_both(body, builds(body), size, count + SPARE, solved or 0, store, progress, SOLVED)
-    models = fine.place[1], coarse.place[1]
-    return DryStudy(body, size, compare_rows(fine.rows, coarse.rows, models, count), models, count)
+    found = dry_levels(body, builds(body), size, count + SPARE, solved or 0, store, progress, SOLVED, every=True)
+    models = found.fine.place, found.richer.place, found.faceted.place
+    again = followed_modes(found, count)
+    return DryStudy(body, size, compare_levels(found, again, count), again, models, count)
 
 
 def unknown_losses(study: DryStudy) -> tuple[str, ...]:
@@ -43,22 +45,66 @@ def unknown_losses(study: DryStudy) -> tuple[str, ...]:
     return tuple(dict.fromkeys(part for c in study.comparisons for part in c.row.split.losses_unknown))
 
 
-def compare_rows(
-    fine: Sequence[Row], coarse: Sequence[Row], models: tuple[Model, Model], count: int
-) -> tuple[Comparison, ...]:
-    """Comparisons of solved rows: each build's modes paired with the base's first `count`, and with the coarse mesh's."""
-    M = models[0].matrix("M", weights(fine[0].build.sections()))
-    base = fine[0].found.shape[:, :count]
-    near = nearest_nodes(*(m.space.points for m in models))
-    found = []
-    for row, rough in zip(fine, coarse):
-        partner, match = paired(mac(M, base, row.found.shape))
-        across, _ = paired(sampled_mac(row.found.shape, rough.found.shape, near))
-        found.append(Comparison(row, rough, partner, np.where(partner >= 0, across[partner], -1), match))
-    return tuple(found)
+def compare_levels(found: Levels[Model, Row], again: Followed, count: int) -> tuple[Comparison, ...]:
+    """Comparisons of builds solved in all spaces; again: the first `count` modes of the sheet's own in the two others."""
+    pairs, rows = pairs_of(found.fine.rows, found.fine.place, count), zip(*(level.rows for level in found.all))
+    compared = []
+    for (row, richer, faceted), (partner, match) in zip(rows, pairs):
+        in_two = again.partner
+        if not row.build.is_base:
+            in_two = tuple(assigned(c) for c in criteria(found, (richer, faceted), count))
+        compared.append(Comparison(row, partner, match, richer, faceted, in_two))
+    return tuple(compared)
+
+
+def pairs_of(rows: Sequence[Row], model: Model, count: int) -> list[Pairs]:
+    """[Pairs] of rows solved on one Model: each build's modes paired with the first `count` of the first one's."""
+    M = model.matrix("M", weights(rows[0].build.sections()))
+    base = rows[0].found.shape[:, :count]
+    return [paired(mac(M, base, row.found.shape)) for row in rows]
+
+
+def followed_modes(found: Levels[Model, Row], count: int) -> Followed:
+    """Followed of the first `count` modes of the sheet's own build, in the richer space and on longer edges."""
+    fine, *others = found.own
+    return followed(criteria(found, others, count), fine.found.frequency[:count])
+
+
+def criteria(found: Levels[Model, Row], rows: Sequence[Row], count: int) -> list[np.ndarray]:
+    """Assurance criteria of the first `count` modes of the sheet's own build with those of rows in the richer space, on longer edges."""
+    points, base = found.fine.place.space.points, found.fine.rows[0].found.shape[:, :count]
+    told = []
+    for row, level in zip(rows, (found.richer, found.faceted)):
+        here = level.place.space.points
+        if len(here) > len(points):
+            told.append(sampled_mac(row.found.shape, base, nearest_nodes(here, points)).T)
+        else:
+            told.append(sampled_mac(base, row.found.shape, nearest_nodes(points, here)))
+    return told
+
+
+def modes_told(study: DryStudy, c: Comparison, of: Callable[[Row], np.ndarray | None], share: bool = True) -> OfModes:
+    """OfModes of a figure of a build; of: Row -> its values (n,), or None; share: as in mode_errors."""
+    own, values = ([of(row) for row in levels] for levels in (study.own, c.levels))
+    return found_of_modes(values, c.pairs, c.numbers, own, study.followed, share)
 
 
 # --- measures ---
+
+
+def frequencies(row: Row) -> np.ndarray:
+    """(n,) Hz."""
+    return row.found.frequency
+
+
+def heat_in_rim(row: Row) -> np.ndarray | None:
+    """(n,) part of each mode's heat that the rim turns; None where losses are not known."""
+    return rim_share(row.split.dissipated_share)
+
+
+def stored_in_rim(row: Row) -> np.ndarray | None:
+    """(n,) part of each mode's strain energy that lies in the rim."""
+    return rim_share(row.split.strain_share)
 
 
 def rim_share(shares: Mapping[str, np.ndarray] | None) -> np.ndarray | None:

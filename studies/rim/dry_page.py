@@ -15,13 +15,13 @@ from studies.common.groups import largest
 from studies.common.machine import plain
 from studies.common.measured import as_dict
 from studies.common.page import Written, captioned, drawn_or_told, write_first
-from studies.common.two_meshes import MESH_ERROR, both, of_mode, shift_of_mode
+from studies.common.two_meshes import FACETS, MESH_ERROR, known
 from studies.drawing.apart import drawn_apart
 from studies.drawing.captions import Caption
 from studies.drawing.mode_names import names
 from studies.drawing.mode_pictures import Look, Shapes, pictures_of_modes
 from studies.drawing.picture import PNG, Picture, Shot
-from studies.rim.dry import rim_share
+from studies.rim.dry import frequencies, heat_in_rim, modes_told, stored_in_rim
 from studies.rim.dry_words import LABEL, answer, headline, longer
 from studies.rim.result import DryStudy
 
@@ -36,31 +36,35 @@ DRAWN = 12  # modes
 
 
 def per_mode(study: DryStudy) -> Iterator[dict[str, Plain]]:
-    """One dict per build and mode of the base: frequencies, shifts, shares, errors."""
-    own = study.comparisons[0]
-    words = names(study.models[0].space, own.row.found.shape[:, : study.count])
-    hertz = lambda c: (c.row.found.frequency, c.coarse.found.frequency)
+    """One dict per build and mode of the base: frequencies, shifts, errors, and shares, those of close modes as one."""
+    own, modes = study.comparisons[0].row, study.followed
+    words = names(study.models[0].space, own.found.shape[:, : study.count])
     for c in study.comparisons:
-        split, rough = c.row.split, c.coarse.split
-        dissipated = rim_share(split.dissipated_share), rim_share(rough.dissipated_share)
-        stored = rim_share(split.strain_share), rim_share(rough.strain_share)
-        for k in range(study.count):
-            at = p, _ = int(c.partner[k]), int(c.coarse_partner[k])
-            frequency, frequency_error = of_mode(hertz(c), at)
-            shift, shift_error = shift_of_mode(hertz(c), at, hertz(own), (k, own.coarse_partner[k]))
-            in_rim, in_rim_error = of_mode(dissipated, at)
-            stays, stays_error = of_mode(stored, at)
-            loss, _ = of_mode((split.loss_factor, None), at)
-            lossless = None if loss is None or in_rim is None else loss * (1 - in_rim)
+        in_rim = heat_in_rim(c.row)
+        split, hertz = c.row.split, modes_told(study, c, frequencies, share=False)
+        heat, stored = (modes_told(study, c, of) for of in (heat_in_rim, stored_in_rim))
+        for k, p in enumerate(c.partner):
+            percent, loss, lossless = 100 / frequencies(own)[k], None, None
+            if p >= 0 and split.loss_factor is not None and in_rim is not None:
+                loss = float(split.loss_factor[p])
+                lossless = loss * (1 - float(in_rim[p]))
             yield {
-                "build": c.row.build.name, "mode": k + 1, "frequency_hz": frequency, "frequency_error_hz": frequency_error,
-                "shift_percent": shift, "shift_error_percent": shift_error, "assurance": float(c.match[k]),
-                "heat_in_rim": in_rim, "heat_in_rim_error": in_rim_error,
+                "build": c.row.build.name, "mode": k + 1,
+                "frequency_hz": known(hertz.value[k]), "frequency_error_hz": known(hertz.error[k]),
+                "shift_percent": known(percent * hertz.change[k]), "shift_error_percent": known(percent * hertz.change_error[k]),
+                "assurance": float(c.match[k]), "judged_with": judged_with(modes.group, k),
+                "heat_in_rim": known(heat.value[k]), "heat_in_rim_error": known(heat.error[k]),
                 "loss_factor": loss, "loss_factor_rim_without_loss": lossless,
-                "stored_in_rim": stays, "stored_in_rim_error": stays_error,
+                "stored_in_rim": known(stored.value[k]), "stored_in_rim_error": known(stored.error[k]),
                 "moves_most": largest(split.kinetic_share, p) if p >= 0 else None,
-                "moves": words[k] if c is own else None,
+                "moves": words[k] if c.row is own else None,
             }  # fmt: skip
+
+
+def judged_with(group: np.ndarray, k: int) -> str:
+    """'4 5': numbers of the close modes whose shares are told as one with those of mode k; '' for none."""
+    close = np.flatnonzero(group == group[k]) + 1
+    return " ".join(map(str, close)) if len(close) > 1 else ""
 
 
 def as_json(study: DryStudy, by_mode: Sequence[Mapping[str, Plain]]) -> dict[str, Plain]:
@@ -76,7 +80,12 @@ def as_json(study: DryStudy, by_mode: Sequence[Mapping[str, Plain]]) -> dict[str
         for head, row, split in ((head, c.row, c.row.split) for head, c in zip(headline(study), study.comparisons))
     ]  # fmt: skip
     about = About(
-        study.body, "dry", LABEL, MESH_ERROR, NOT_MODELLED, provenance(study.source, both(study.size), study.unknowns)
+        study.body,
+        "dry",
+        LABEL,
+        MESH_ERROR,
+        NOT_MODELLED,
+        provenance(study.source, (study.size, FACETS * study.size), study.unknowns),
     )
     return told(about, {
         "builds": rows, "modes": list(by_mode), "woods": wood_notes(study.body),
@@ -140,10 +149,8 @@ def light(drawn: Iterable[Path]) -> list[Path]:
 def pictures_of(study: DryStudy, out: Path) -> Sequence[Picture | Shot]:
     """Pictures of the sheet's own modes for the page in the folder `out`; `rimwork pictures` makes those for print."""
     own, count = study.comparisons[0], min(DRAWN, study.count)
-    f, q = own.row.found.frequency, own.coarse_partner[:count]
-    hertz = f, own.coarse.found.frequency
-    errors = [of_mode(hertz, at)[1] for at in enumerate(q)]
-    error = np.array([np.nan if e is None else e for e in errors]) / f[:count]
+    f = own.row.found.frequency
+    error = modes_told(study, own, frequencies, share=False).error[:count] / f[:count]
     caption = Caption(build=f"{study.body.name}, {own.row.build.label}", mesh_error=error)
     shapes = Shapes(study.models[0].space, study.body, f, own.row.found.shape)
     return pictures_of_modes(shapes, out / "pictures", caption, count, look=Look(formats=PNG, themes=("light",)))

@@ -6,7 +6,7 @@ from meshes.parts import RIM
 from studies.common.builds import Build
 from studies.common.files import Plain
 from studies.common.measured import table
-from studies.common.two_meshes import LIMIT, largest_errors, rim_grams, with_errors
+from studies.common.two_meshes import LIMIT, rim_grams, with_found_errors
 from studies.common.words import UNKNOWN, percent, percent_bars, points_beyond, signed
 from studies.rim.dry import saddle_impulse_response, unknown_losses
 from studies.rim.result import DryStudy
@@ -101,11 +101,8 @@ def tap_figures(study: DryStudy) -> dict[str, dict[str, float]]:
     """
     if unknown_losses(study):
         return {}
-    on = lambda row: of_impulse(row, study.count)
-    both = {c.row.build.name: (on(c.row), on(c.coarse)) for c in study.comparisons}
-    found = {name: with_errors(fine, coarse, both["sheet"]) for name, (fine, coarse) in both.items()}
-    worst = largest_errors(found)
-    return {name: figures | worst for name, figures in found.items()}
+    figures = {c.row.build.name: [of_impulse(row, study.count) for row in c.levels] for c in study.comparisons}
+    return {name: with_found_errors(found, figures["sheet"]) for name, found in figures.items()}
 
 
 def of_impulse(row: Row, count: int) -> dict[str, float]:

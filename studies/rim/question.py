@@ -1,7 +1,7 @@
 """How do the low modes of the assembled box, and what its rim stores and turns to heat, change with the rim's build?
 
 Every build changes one thing from the sheet's own, on one mesh per size; modes are paired by the modal assurance
-criterion. Dry: without air, radiation and strings. A second, coarser mesh tells the mesh error.
+criterion. Dry: without air, radiation and strings. A richer space and longer edges tell the mesh error.
 """
 
 from collections.abc import Callable
@@ -16,12 +16,11 @@ from studies.common.machine import usable_cores
 from studies.common.measured import beside
 from studies.common.progress import Progress
 from studies.common.side_by_side import SideBySide, processes
-from studies.common.two_meshes import COARSER
 from studies.common.words import with_files
 from studies.drawing.apart import Drawn, drawn_apart
 from studies.measured.solve import computed_for
 from studies.rim import air_page, air_words, dry_page, dry_words
-from studies.rim.air import OTHERS, PROGRESS, compare_in_air, on_coarser
+from studies.rim.air import OTHERS, PROGRESS, compare_in_air, found_beside
 from studies.rim.dry import SOLVED, compare_dry, unknown_losses
 from studies.rim.result import AirStudy, DryStudy
 from studies.solved.coupled import dry_modes
@@ -48,21 +47,21 @@ def compare_rims(
     within("--count", count, 1, MOST_MODES, "modes")
     body, out = given.body, given.folder(out, "rim")
     workers, rims = min(processes(), 2), len(builds(complete_linings(body)[0]))
-    meshes = 1 + COARSER**-2
+    solved = rims + 2  # with air the sheet's own build in the richer space and on longer edges too, dry all of them
     apart = pictures and air and usable_cores() > 1  # the dry box is drawn while the air is solved for
     drawings = pictures * (AIR_PICTURES * air + DRY_PICTURES * (not apart))
-    in_air = air * PROGRESS * (meshes if workers == 1 else 1)  # the coarser mesh beside the finer one takes no time
-    progress = Progress(rims * (SOLVED * meshes + in_air) + OTHERS * air + DRAWN * drawings)
+    in_air = air * PROGRESS * (solved if workers == 1 else rims)  # what is found beside takes no time
+    progress = Progress(SOLVED * 3 * rims + in_air + OTHERS * air + DRAWN * drawings)
     rows = kept_folder(out)
     with SideBySide(workers, tasks=1) as side:
-        rough = side.begin(on_coarser, body, size, count, rows, air) if workers > 1 else lambda: None
+        errors = side.begin(found_beside, body, size, count, rows, air) if workers > 1 else lambda: None
         study = compare_dry(body, size, count, rows, progress, dry_modes(count) if air else None)
         measured = tuple(beside(body.measured, computed_for(body, body.measured, size))) if body.measured else ()
         study, with_air = replace(study, source=given.source, measured=measured), None
         air = air and not unknown_losses(study)
         with drawn_apart(partial(dry_page.pictures_of, study, out), apart and air) as drawn:
             if air:
-                with_air = compare_in_air(body, size, count, rows, progress, models=study.models, rough=rough)
+                with_air = compare_in_air(body, size, count, rows, progress, models=study.models, beside=errors)
                 with_air = replace(with_air, source=given.source, measured=measured)
             return write_pages(Answer(study, with_air, out, drawn if pictures else None), progress, tell)
 

@@ -11,6 +11,8 @@ from meshes.supports import FREE, LAP
 from studies.common.builds import Build
 from studies.common.inputs import NO_SOURCE, Source
 from studies.common.measured import Beside
+from studies.common.pairing import Followed
+from studies.common.two_meshes import Pairs
 from studies.solved.bridge_tap import BridgeTap
 from studies.solved.dry import Row
 from studies.solved.power import Driven
@@ -24,10 +26,20 @@ class Comparison:
     """A build beside the sheet's own, dry; index of its partner for every mode of the base, -1 where it has none."""
 
     row: Row
-    coarse: Row
     partner: np.ndarray  # (n,) into row's modes
-    coarse_partner: np.ndarray  # (n,) into coarse's modes
     match: np.ndarray  # (n,) modal assurance criterion with the partner
+    richer: Row  # in the richer space
+    faceted: Row  # likewise, on longer edges
+    numbers: tuple[np.ndarray, ...]  # (n,) each: the base's modes among those of these two
+
+    @property
+    def levels(self) -> tuple[Row, Row, Row]:
+        """The build in cubic elements, in the richer space, on longer edges."""
+        return self.row, self.richer, self.faceted
+
+    @property
+    def pairs(self) -> Pairs:
+        return self.partner, self.match
 
 
 @dataclass(frozen=True)
@@ -35,18 +47,23 @@ class DryStudy:
     """Everything that the dry report is made from."""
 
     body: Body
-    size: float  # m, of the finer mesh
+    size: float  # m, of the mesh
     comparisons: tuple[Comparison, ...]  # the sheet's own build first
-    models: tuple[Model, Model]  # of the finer and the coarser mesh
+    followed: Followed  # modes of the sheet's own build in the richer space and on longer edges
+    models: tuple[Model, Model, Model]  # cubic, richer, on longer edges
     count: int  # modes compared
     measured: tuple[Beside, ...] = ()  # what the maker measured, and the computed value
     source: Source = NO_SOURCE
 
     @property
-    def unknowns(self) -> tuple[int, int]:
-        """Of the finer and the coarser mesh."""
-        fine, coarse = self.models
-        return int(fine.size), int(coarse.size)
+    def own(self) -> tuple[Row, Row, Row]:
+        """The sheet's own build in cubic elements, in the richer space, on longer edges."""
+        return self.comparisons[0].levels
+
+    @property
+    def unknowns(self) -> tuple[int, ...]:
+        """Of each model."""
+        return tuple(int(model.size) for model in self.models)
 
 
 @dataclass(frozen=True)
@@ -64,7 +81,7 @@ class Result:
 
 @dataclass(frozen=True)
 class Level:
-    """Every build with air on one mesh."""
+    """Builds with air in one space."""
 
     size: float  # m
     unknowns: int
@@ -79,8 +96,9 @@ class AirStudy:
     body: Body
     builds: tuple[Build, ...]  # the sheet's own first
     fine: Level
-    coarse: Level
-    base: CoupledModel = field(repr=False)  # of the sheet's own build, on the finer mesh
+    richer: Level  # the sheet's own build alone, as on longer edges
+    faceted: Level
+    base: CoupledModel = field(repr=False)  # of the sheet's own build, in cubic elements
     count: int  # modes compared
     firmness: dict[
         float, dict[str, float]
@@ -94,14 +112,15 @@ class AirStudy:
 
     @property
     def size(self) -> float:
-        """m, of the finer mesh."""
+        """m, of the mesh."""
         return self.fine.size
 
     @property
-    def unknowns(self) -> tuple[int, int]:
-        """Of the finer and the coarser mesh."""
-        return self.fine.unknowns, self.coarse.unknowns
+    def unknowns(self) -> tuple[int, ...]:
+        """Of cubic elements, the richer ones, and those on longer edges."""
+        return self.fine.unknowns, self.richer.unknowns, self.faceted.unknowns
 
-    def both(self, name: str, how: str) -> tuple[Result, Result]:
-        """Results of a build on the finer and the coarser mesh."""
-        return self.fine.results[name, how], self.coarse.results[name, how]
+    def own(self, how: str) -> tuple[Result, Result, Result]:
+        """Results of the sheet's own build in cubic elements, in the richer space, on longer edges."""
+        fine, richer, faceted = (level.results["sheet", how] for level in (self.fine, self.richer, self.faceted))
+        return fine, richer, faceted

@@ -66,17 +66,17 @@ class CoupledModels:
 
 def coupled_models(
     rows: Sequence[Build], size: float, dry: int, store: Path, progress: Progress, weight: float = 1.0,
-    around: Around = fluid_domain, model: Model | None = None,
+    around: Around = fluid_domain, model: Model | None = None, start: Model | None = None,
 ) -> CoupledModels:  # fmt: skip
     """CoupledModels of builds on a mesh of one size [m], `dry` structure modes each; the folder `store` keeps what is done.
 
     The boundary elements of all builds are solved together, on the first one's surface.
-    model: the Model of that size, where it is there already. progress takes STEPS steps a build, times weight.
+    model: the Model of that size, where it is there already; start: what stored_row starts from on it. progress takes STEPS steps a build, times weight.
     """
     if model is None:
         progress.say(f"meshing at {1e3 * size:.0f} mm")
         model = assemble(mesh_body(rows[0].body, size))
-    inside = in_air(rows, model, dry, store, progress, weight, around)
+    inside = in_air(rows, model, dry, store, progress, weight, around, start)
     progress.say("air outside, all builds together")
     surface = inside[0].fluid.surface
     radiated = stored_outside(surface, [one.velocity for one in inside], store)
@@ -90,14 +90,15 @@ def coupled_models(
 
 
 def in_air(
-    rows: Sequence[Build], model: Model, dry: int, store: Path, progress: Progress, weight: float, around: Around
-) -> list[AirInside]:
-    """[AirInside] of builds, the outer surface the first one's. progress takes 3 steps a build, times weight."""
+    rows: Sequence[Build], model: Model, dry: int, store: Path, progress: Progress, weight: float, around: Around,
+    start: Model | None = None,
+) -> list[AirInside]:  # fmt: skip
+    """[AirInside] of builds, the outer surface the first one's; start: as in stored_row. progress takes 3 steps a build, times weight."""
     inside: list[AirInside] = []
     walls = shared_walls(model.space)
     for build in rows:
         progress.say(f"{build.label}: modes without air")
-        row = stored_row(build, model, dry, store)
+        row = stored_row(build, model, dry, store, start)
         structure = structure_of(build.body, model, build.sections(), row.found)
         progress.step(2 * weight)
         progress.say(f"{build.label}: enclosed air")

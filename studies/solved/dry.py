@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,7 @@ from fem.eigen import Modes, modes
 from fem.elements import Space
 from fem.energies import Energies, energies, masses
 from fem.modal_losses import modal_stiffness, modal_stiffness_and_losses
-from fem.model import Model, assemble, weights
+from fem.model import Model, weights
 from fem.richer import richer_modes
 from meshes.body import Body
 from meshes.build import mesh_body
@@ -20,7 +21,7 @@ from studies.common.builds import Build, physical
 from studies.common.kept import Arrays, Kind, flat, kept, unflat
 from studies.common.progress import Progress
 from studies.common.ranges import in_order, numbers, positive, shares
-from studies.common.two_meshes import Level, on_both
+from studies.common.two_meshes import Levels, on_levels
 
 SOURCE = ("studies.solved.dry", "studies.common.builds")  # that computes a row: a build makes its own sections
 SPARE = 6  # modes solved for beyond those compared: partners may lie higher
@@ -78,23 +79,47 @@ def row_of(build: Build, model: Model, found: Modes) -> Row:
     return Row(build, found, split, masses(model, sections), bridge, stiffness, losses)
 
 
-def stored_row(build: Build, model: Model, count: int, store: Path) -> Row:
-    """solve_dry, kept in the folder `store`."""
-    kind = Kind("dry", SOURCE, pack, lambda arrays: unpack(arrays, build), check)
-    return kept(store, kind, (*physical(build), count, model.space.mesh), lambda: solve_dry(build, model, count))
+def stored_row(
+    build: Build, model: Model, count: int, store: Path, start: Model | None = None, held: int | None = None
+) -> Row:
+    """solve_dry, kept in the folder `store`; solve_richer from the stored row on `start`, where that is given.
 
-
-def dry_on_both(
-    body: Body, builds: Sequence[Build], size: float, keep: int, count: int, store: Path, progress: Progress | None = None,
-    step: float = 1.0,
-) -> tuple[Level[tuple[float, Model], Row], Level[tuple[float, Model], Row]]:  # fmt: skip
-    """(finer, coarser) Level of builds, the first `keep` modes of at least `count` that are solved for and stored.
-
-    Rows already in the folder `store` are used again. size [m] and step as in on_both.
+    held: how many modes the stored row has, where that is not `count`, of which the first are taken.
     """
-    ready = lambda h: (h, assemble(mesh_body(body, h)))
-    solve = lambda build, at, done: first_modes(stored_row(build, at[1], max(count, keep), store), keep)
-    return on_both(builds, size, ready, solve, progress, step=step)
+    kind = Kind("dry", SOURCE, pack, lambda arrays: unpack(arrays, build), check)
+
+    def solve() -> Row:
+        if start is None:
+            return solve_dry(build, model, count)
+        known = stored_row(build, start, held or count, store)
+        return solve_richer(build, model, start.space, first_modes(known, count).found)
+
+    degrees = [m.space.element.maxdeg for m in (model, start) if m is not None]
+    return kept(store, kind, (*physical(build), count, model.space.mesh, degrees), solve)
+
+
+def dry_levels(
+    body: Body, builds: Sequence[Build], size: float, keep: int, count: int, store: Path, progress: Progress | None = None,
+    step: float = 1.0, every: bool = False,
+) -> Levels[Model, Row]:  # fmt: skip
+    """Levels of builds on a mesh of `size` [m], the first `keep` modes of at least `count` that are solved for and stored.
+
+    Of builds beside the sheet's own no more than `keep` are in the other spaces. Rows already in the folder `store` are
+    used again. step, every: as in on_levels.
+    """
+    made: list[Model] = []
+
+    def ready(model: Model) -> Model:
+        made.append(model)
+        return model
+
+    def solve(build: Build, model: Model, done: Sequence[Row]) -> Row:
+        start = made[0] if model is not made[0] and model.space.mesh is made[0].space.mesh else None
+        most = max(count, keep)
+        wanted = most if model is made[0] or build.is_base else keep
+        return first_modes(stored_row(build, model, wanted, store, start, most), keep)
+
+    return on_levels(builds, partial(mesh_body, body, size), ready, solve, progress, step, every)
 
 
 def pack(row: Row) -> Arrays:

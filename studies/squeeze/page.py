@@ -7,8 +7,8 @@ from meshes.body import side_height
 from studies.common.at_rest import told_build
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
 from studies.common.measured import as_dict
-from studies.common.two_meshes import MESH_ERROR, both, mesh_error, rim_grams
-from studies.squeeze.result import Squeeze, told_apart
+from studies.common.two_meshes import FACETS, MESH_ERROR, rim_grams
+from studies.squeeze.result import Squeeze, press_error, told_apart
 from studies.squeeze.words import BLOCKS, LABEL, NOT_MODELLED, beside_rows
 
 
@@ -18,10 +18,10 @@ def records(study: Squeeze) -> list[dict[str, Plain]]:
         {
             "build": row.build.name, "held": state, "press": press, "load_kg": study.load, "deflection_mm": 1e3 * d,
             "reading_error_mm": 1e3 * study.errors.of_deflection(d),
-            "mesh_error_mm": 1e3 * mesh_error(d, rough.deflection[state, press]), "rim_g": rim_grams(row),
+            "mesh_error_mm": 1e3 * press_error(study, row, state, press), "rim_g": rim_grams(row),
             "mm_per_kg_and_100_g_of_rim": 1e3 * d / study.load * 100 / rim_grams(row),
         }
-        for row, rough in zip(study.rows, study.coarse)
+        for row in study.rows
         for (state, press), d in row.deflection.items()
     ]  # fmt: skip
 
@@ -40,7 +40,7 @@ def as_json(study: Squeeze) -> dict[str, Plain]:
         {"builds": [a.build.name, b.build.name], "told_apart_by": told_apart(study, a, b)}
         for a, b in combinations(study.rows, 2)
     ]
-    origin = provenance(study.source, both(study.size), study.unknowns)
+    origin = provenance(study.source, (study.size, FACETS * study.size), study.unknowns)
     about = About(study.body, "open rim", LABEL, MESH_ERROR, NOT_MODELLED, origin, BLOCKS)
     return told(about, {
         "load_kg": study.load,

@@ -1,21 +1,22 @@
-"""The open rim of each build, loaded on two meshes."""
+"""The open rim of each build, loaded; the sheet's own in a richer space and on longer edges too, which tells the mesh error."""
 
 from collections.abc import Iterable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from fem.eigen import fixed_unknowns, modes
 from fem.elements import Space
 from fem.energies import energies, masses
-from fem.model import Model, assemble, weights
+from fem.model import Model, weights
 from fem.statics import deflect, pinch, spot, twist
 from fem.tap_tones import Tone
 from meshes.body import Body
 from meshes.measured import ReadingErrors
 from meshes.open_rim import block_corners, mesh_open_rim, pressed_places, sections_on
 from studies.common.builds import Build, builds, complete_linings
-from studies.common.two_meshes import on_both
+from studies.common.two_meshes import on_levels
 from studies.squeeze.result import BATTEN, GRAVITY, STATES, Row, Squeeze, ring
 
 COUNT = 6  # lowest modes
@@ -24,16 +25,18 @@ COUNT = 6  # lowest modes
 def squeeze_builds(
     body: Body, load: float, size: float, errors: ReadingErrors, tones: Iterable[Tone], notes: Iterable[str]
 ) -> Squeeze:
-    """Squeeze of a body's open rim under a load [kg], in all builds that can be built, on meshes of edge length `size` [m] and coarser."""
+    """Squeeze of a body's open rim under a load [kg], in all builds that can be built, on a mesh of edge length `size` [m]."""
     body, assumed = complete_linings(body)
     able = [b for b in builds(body) if b.stiffness == 1]  # the stiff-rim limit cannot be built, so not measured either
-    ready = lambda h: assemble(mesh_open_rim(body, h))
     solve = lambda build, model, done: solve_squeezed(build, model, body, load)
-    fine, coarse = on_both(able, size, ready, solve)
-    unknowns = int(fine.place.size), int(coarse.place.size)
+    found = on_levels(able, partial(mesh_open_rim, body, size), lambda model: model, solve)
+    models = found.fine.place, found.richer.place, found.faceted.place
+    unknowns, (_, richer, faceted) = tuple(int(model.size) for model in models), found.own
     notes = (*notes, *(f"assumed: {a.key}: {a.value} ({a.source})" for a in assumed))
     body = replace(body, assumed=body.assumed + assumed)
-    return Squeeze(body, size, unknowns, fine.rows, coarse.rows, fine.place.space, load, errors, tuple(tones), notes)
+    return Squeeze(
+        body, size, unknowns, found.fine.rows, richer, faceted, models[0].space, load, errors, tuple(tones), notes
+    )
 
 
 def solve_squeezed(build: Build, model: Model, body: Body, load: float) -> Row:

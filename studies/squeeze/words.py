@@ -128,9 +128,10 @@ def mode_table(study: Squeeze) -> list[str]:
             cells = [f"{f:.1f}" + ("" if loss is None else f" ({loss[k]:.4f})") for k, f in enumerate(frequency)]
             lines.append(f"{row.build.label:{width}} {state:6}" + "".join(f"{cell:>16}" for cell in cells))
     off = max(
-        mesh_error(1, b / a) for row, rough in zip(study.rows, study.coarse) for s in row.frequency
-        for a, b in zip(row.frequency[s], rough.frequency[s])
-    )  # fmt: skip
+        mesh_error(1.0, b / a, c / a)
+        for state in study.rows[0].frequency
+        for a, b, c in zip(*(row.frequency[state] for row in study.own))
+    )
     note = " loss factors not known for some part;" if any(r.loss_factor["free"] is None for r in study.rows) else ""
     return [*lines, f"{note} mesh error at most {percent(off)}: {MESH_ERROR}".strip()]
 

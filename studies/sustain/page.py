@@ -14,7 +14,7 @@ from studies.common.files import About, Plain, provenance, told, write_json, wri
 from studies.common.groups import IN_RIM
 from studies.common.note_names import short_name, wolf_name
 from studies.common.page import write_page
-from studies.common.two_meshes import MESH_ERROR
+from studies.common.two_meshes import TWO_SIZES
 from studies.common.words import span
 from studies.sustain.answer import BENCH, answer, behind, changes, left_open, solid_linings
 from studies.sustain.bodies import BodyShifts
@@ -174,7 +174,7 @@ def moved(study: Study) -> list[dict[str, Plain]]:
 def as_json(study: Study) -> dict[str, Plain]:
     """The whole study for machines."""
     made = provenance(study.source, study.sizes, study.unknowns)
-    about = About(study.body, "air, strings", LABEL, MESH_ERROR, NOT_MODELLED, made, MODEL_ERROR, study.notes)
+    about = About(study.body, "air, strings", LABEL, TWO_SIZES, NOT_MODELLED, made, MODEL_ERROR, study.notes)
     pluck = study.pluck
     return told(about, {
         "answer": " ".join(answer(study)),

@@ -2,12 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from fem.energies import masses
 from fem.free_body import FreeBody
-from fem.model import Model, assemble, weights
+from fem.model import Model, weights
 from fem.moisture import swelling_load
 from fem.prestress import gap_load, interface_points, interface_traction
 from fem.sections import Section
@@ -17,7 +18,7 @@ from meshes.swelling import movements, swelling
 from studies.common.builds import COMMON, Build, builds, complete_linings
 from studies.common.inputs import within
 from studies.common.progress import Progress
-from studies.common.two_meshes import on_both
+from studies.common.two_meshes import on_levels
 from studies.weather.readings import Places
 from studies.weather.result import Row, Weather
 
@@ -49,7 +50,7 @@ def season_builds(
 ) -> Weather:  # fmt: skip
     """Weather of a body for all rim builds on one mesh; each build's stiffness is factorised once.
 
-    The sheet's own build is solved on a coarser mesh as well, which tells the mesh error.
+    The sheet's own build is solved in a richer space and on longer edges as well, which tells the mesh error.
     """
     body, assumed = complete_linings(body)
     guesses = tuple(
@@ -62,15 +63,15 @@ def season_builds(
     )
     body = replace(body, assumed=body.assumed + assumed + guesses)
 
-    def ready(h: float) -> tuple[Model, Places]:
-        model = assemble(mesh_body(body, h))
+    def ready(model: Model) -> tuple[Model, Places]:
         return model, Places(model, body)
 
     solve = lambda build, place, done: solve_swollen(build, *place)
-    fine, coarse = on_both(builds(body), size, ready, solve, progress, 1)
-    models = fine.place[0], coarse.place[0]
-    unknowns = int(models[0].size), int(models[1].size)
-    return Weather(body, size, unknowns, fine.rows, coarse.rows, models[0].space, built, used, rim_gap)
+    found = on_levels(builds(body), partial(mesh_body, body, size), ready, solve, progress)
+    models = [level.place[0] for level in (found.fine, found.richer, found.faceted)]
+    unknowns = tuple(int(model.size) for model in models)
+    _, richer, faceted = found.own
+    return Weather(body, size, unknowns, found.fine.rows, richer, faceted, models[0].space, built, used, rim_gap)
 
 
 # --- one build ---

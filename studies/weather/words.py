@@ -149,7 +149,7 @@ def stress_values(study: Weather, row: Row, used: float) -> dict[str, float]:
 
 def errors(study: Weather, values: Values, used: float) -> dict[str, float]:
     """{column: mesh error} of shape_values or stress_values of the sheet's own build."""
-    return mesh_errors(values(study, study.rows[0], used), values(study, study.coarse[0], used))
+    return mesh_errors(*(values(study, row, used) for row in study.own))
 
 
 def shape_table(study: Weather, used: float) -> Table:
@@ -186,14 +186,19 @@ def stress_table(study: Weather, used: float) -> Table:
 
 def gap_table(study: Weather) -> Table:
     columns = [(plate, where) for plate in PLATES for where in WHERE]
-    labelled = [*((row.build.label, row) for row in study.rows), ("sheet's own on the coarser mesh", study.coarse[0])]
-    rows = tuple(
-        (
-            label, f"{rim_grams(row):.0f} g", f"{study.rim_gap * row.closing:.0f} N",
-            *(f"{1e-6 * gap_pull(row, plate, where, study.rim_gap):.2f} MPa" for plate, where in columns),
-        )
-        for label, row in labelled
-    )  # fmt: skip
+
+    def values(row: Row) -> dict[str, float]:
+        pulls = {f"{plate} {where}": 1e-6 * gap_pull(row, plate, where, study.rim_gap) for plate, where in columns}
+        return {"force": study.rim_gap * row.closing} | pulls
+
+    def cells(values: dict[str, float]) -> list[str]:
+        force, *pulls = values.values()
+        return [f"{force:.0f} N", *(f"{pull:.2f} MPa" for pull in pulls)]
+
+    rows = (
+        *((row.build.label, f"{rim_grams(row):.0f} g", *cells(values(row))) for row in study.rows),
+        ("mesh error", "", *cells(mesh_errors(*(values(row) for row in study.own)))),
+    )
     head = (*BUILD, "force to close", *(f"{plate}, {WHERE[where]}" for plate, where in columns))
     note = (
         "The edge of the rim is taken to be twisted, two corners up and two down, its blocks bearing flat, against a true top; the back is on. "
