@@ -73,7 +73,7 @@ def answer(study: Study) -> tuple[str, str]:
 def _average(solid):
     rim = "The stiffer rim" if solid.stiffer > 1.02 else "That rim"
     told = ", ".join(f"{name} by {m.span(*solid.medians(m))}" for m, name in PLAIN.items())
-    return f"{rim} changes the median note's {told};"
+    return f"{rim} changes the median {told};"
 
 
 def _single(solid):
@@ -94,7 +94,7 @@ def _boards(solid):
     if not drawn:
         return "What two boards of one species do was not computed."
     low, high = solid.turned(min(p.unpaired_low for p in drawn), max(p.unpaired_high for p in drawn))
-    return f"Two such guitars of different boards differ by {LATE.span(low, high)} in sustain."
+    return f"Two such guitars of different boards differ by {LATE.span(low, high)} in median sustain."
 
 
 def _belief(solid):
@@ -104,7 +104,7 @@ def _belief(solid):
         frozenset([1.0]): "is borne out",
         frozenset([-1.0]): "is wrong: they shorten it",
     }.get(frozenset(sides), "stays open")
-    return f"That solid linings audibly lengthen sustain, on average, {found}."
+    return f"That they audibly lengthen sustain, on average, {found}."
 
 
 def _late(solid) -> list[Judged]:
@@ -112,7 +112,7 @@ def _late(solid) -> list[Judged]:
 
 
 def _unknown(study):
-    return f"Not known: the model's error; brightness above {study.highest_valid:.0f} Hz."
+    return f"Unknown: the model's error; brightness above {study.highest_valid:.0f} Hz."
 
 
 # --- what would change it, and how to try it ---
@@ -201,7 +201,7 @@ BENCH = (
     "On the bench: choose a few of the notes listed as most moved and some that are not. Pluck each alike ten times, by a thread that breaks, and "
     "record it: as the guitar is; with a stiff outside form strapped round the rim, over paper and no tighter than for gluing; and with "
     "putty of the form's weight on the sides instead. That is likely more stiffness and more weight than linings bring; stop if anything creaks. rimwork note reads the "
-    "decays. If even that changes nothing, linings hardly will. Where plain recordings differ among themselves as much as from the others, nothing was shown. Then let somebody play behind a screen: eight "
+    "decays. If even that changes nothing, linings are unlikely to. Where plain recordings differ among themselves as much as from the others, nothing was shown. Then let somebody play behind a screen: eight "
     "right of ten happen by luck once in eighteen tries."
 )
 

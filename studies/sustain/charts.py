@@ -21,7 +21,7 @@ DARK = ("rim", "back", "top and braces")
 LEAST = 0.055  # share below which no figure is written into a piece
 EDGED = Pen(width=0.6)
 STYLE = f"width:100%;min-width:30rem;max-width:{WIDTH + 80:g}px;height:auto"
-LANE, LEFT, RIGHT = 15.0, 116.0, 30.0  # height of one uncertainty's line; place for its name; margin
+LANE, LEFT, RIGHT = 15.0, 140.0, 30.0  # height of one uncertainty's line; place for its name; margin
 
 
 @dataclass(frozen=True)

@@ -31,45 +31,35 @@ class Moved:
 
 
 def most_moved(study: Study, name: str, count: int = COUNT) -> list[Moved]:
-    """The notes of a build whose change beyond its own bar is largest in thresholds, each at most once a holding; largest first."""
-    return [
-        note
-        for _, note in sorted(
-            (found for c in study.beside(name).values() for found in _notes(study, c)), key=lambda f: -f[0]
-        )
-    ][:count]
+    """The notes of a build that move most, each at most once a holding.
+
+    First those whose change is larger than its threshold, by how far the near end of the bar lies from no change, in
+    thresholds; then the others in the same order.
+    """
+    found = [note for c in study.beside(name).values() for note in _notes(study, c)]
+    return [note for _, note in sorted(found, key=lambda f: f[0], reverse=True)][:count]
 
 
 def _notes(study: Study, c: Compared):
-    """(how many thresholds surely, Moved) of every note that is answered for on both meshes."""
+    """((larger than its threshold, thresholds of the near end), Moved) of every note that is answered for on both meshes."""
     frequency = study.own[c.how].board.frequency
     for place in zip(*np.nonzero(np.isfinite(c.notes[MEASURES[0].key].bar))):
-        sure = [_thresholds(c, m, place) for m in MEASURES]
-        measure = MEASURES[int(np.nanargmax(sure))]
+        how_far, measure = max(((_thresholds(c, m, place), m) for m in MEASURES), key=lambda f: f[0])
         n, at, k = c.notes[measure.key], float(frequency[place]), nearest(c.shifts, float(frequency[place]))
         modes = (None, float("nan")) if k is None else (float(c.shifts.frequency[k]), float(c.shifts.ratio[k]))
-        side = float(n.side[place])
-        yield (
-            max(sure),
-            Moved(
-                c.how,
-                int(place[0]),
-                int(place[1]),
-                at,
-                measure,
-                float(n.change[place]),
-                float(n.bar[place]),
-                side,
-                *modes,
-            ),
-        )
+        where, side = (int(place[0]), int(place[1])), float(n.side[place])
+        yield how_far, Moved(c.how, *where, at, measure, float(n.change[place]), float(n.bar[place]), side, *modes)
 
 
 def _thresholds(c, measure, place):
-    """How far the near end of a note's bar lies from no change, in thresholds of that side; negative: the bar holds no change."""
+    """(whether a note's change is larger than the threshold of its side, how many the near end of its bar lies from no change).
+
+    The second is negative where the bar holds no change; -inf where there is none.
+    """
     n, (low, high) = c.notes[measure.key], np.log(LIMITS[measure.key])
-    change = n.change[place]
-    return (abs(change) - n.bar[place]) / (high if change > 0 else -low)
+    change, bar = float(n.change[place]), float(n.bar[place])
+    end = high if change > 0 else -low
+    return (abs(change) > end, (abs(change) - bar) / end) if np.isfinite(bar) else (False, -np.inf)
 
 
 def note_place(note: Moved, strings: tuple[String, ...]) -> str:

@@ -12,7 +12,7 @@ from studies.sustain.doubts import in_squares
 from studies.sustain.result import MESH, WOOD, Compared, SingleNotes
 from studies.sustain.thresholds import LIMITS, Measure
 
-STRING, HEAD = 8.0, 24.0  # height of a string's line; of a lane's name
+STRING, HEAD = 8.0, 32.0  # height of a string's line; of a lane's name
 STRONG, WEAK = "#053e90", "#8d8a83"  # beyond the threshold, and not
 BANDS = {"mesh": "#c9d4e8", "boards": "#e8d3b8", "losses and pluck": "#cfe0c3"}  # doubts behind the notes
 INSIDE = 98.0  # per cent of the notes that the chart holds; the others stand at its edge
