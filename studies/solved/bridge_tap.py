@@ -23,7 +23,7 @@ MEAN_LEVEL = (80.0, 1000.0)  # Hz
 TOLD = 6  # peaks in a table
 PUBLISHED = (
     "Other instruments, whose dimensions are not published and to which nothing is tuned: six steel-string guitars with Sitka tops had F1 at 96 "
-    "to 101 Hz with a Q of 33 to 42 and F2 at 175 to 188 Hz with a Q of 17 to 28 (Carcagno et al., JASA 144:3533, 2018, Table I)."
+    "to 101 Hz with a Q of 33 to 42 and F2 at 175 to 188 Hz with a Q of 17 to 28 (Carcagno et al., JASA 144:3533, 2018, Table I, read second-hand)."
 )
 
 
