@@ -194,16 +194,26 @@ def beam_operators(space: Space, region: str, line: Line) -> Iterator[Operator]:
 
 
 def interface_operators(space: Space, region: str, interface_spring: InterfaceSpring) -> Iterator[Operator]:
-    """Jump operator of a seam between two runs of coincident edges."""
+    """Jump operator of a seam between two runs of coincident edges.
+
+    Its frame turns from one end of an edge to the other, and is the same in both edges that meet there: with the frame of
+    each straight edge a seam that cannot turn about `a` could not turn at all where two edges meet at an angle.
+    """
     nodes = np.hstack([space.edge_nodes(interface_spring.edges_a), space.edge_nodes(interface_spring.edges_b)])
-    t, phi, _, weight, _ = space.edge_fields(interface_spring.edges_a, space.element.maxdeg + 1)
-    a = interface_spring.inward - np.sum(interface_spring.inward * t, axis=1, keepdims=True) * t
-    a = a / np.linalg.norm(a, axis=1, keepdims=True)
-    yield Operator(
-        "K",
-        region,
-        "interface",
-        nodes,
-        forms.interface_displacements(t, a, np.cross(t, a), phi),
-        weight,
-    )
+    along, phi, _, weight, s = space.edge_fields(interface_spring.edges_a, space.element.maxdeg + 1)
+    t, a = interface_frame(along, interface_spring.inward, s)
+    columns = np.ones((1, len(t))) if interface_spring.angle is None else forms.corner_columns(interface_spring.angle)
+    profile = {number: np.repeat(column[:, None], len(s), axis=1) for number, column in enumerate(columns)}
+    B = forms.interface_displacements(t, a, np.cross(t, a), phi)
+    yield Operator("K", region, "interface", nodes, B, weight, profile)
+
+
+def interface_frame(along: np.ndarray, inward: np.ndarray, s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """t, a (k, points, 3): unit vectors along a seam and inward at s (points,) in 0..1 of its edges.
+
+    along (k, 3) unit vectors of the edges; inward (k, 2, 3) at their ends.
+    """
+    a = inward[:, :1] * (1 - s)[:, None] + inward[:, 1:] * s[:, None]
+    a = a / np.linalg.norm(a, axis=2, keepdims=True)
+    t = along[:, None] - np.sum(along[:, None] * a, axis=2, keepdims=True) * a
+    return t / np.linalg.norm(t, axis=2, keepdims=True), a

@@ -21,7 +21,7 @@ class Energies:
     strain_share: dict[str, np.ndarray]  # {part: (n,)}
     kinetic_share: dict[str, np.ndarray]  # {part: (n,)}
     dissipated_share: dict[str, np.ndarray] | None  # {part: (n,)}
-    dissipated_share_by_channel: dict[str, np.ndarray] | None  # {'along', 'across', 'shear', 'joint': (n,)}
+    dissipated_share_by_channel: dict[str, np.ndarray] | None  # {'along', 'across', 'shear', 'joint', 'corner': (n,)}
     loss_factor: np.ndarray | None  # (n,)
     losses_unknown: tuple[str, ...]  # parts whose losses are not known
 

@@ -7,12 +7,14 @@ columns of its own (bar_forms.py). So K(p) stays affine in f whatever is carved.
 rotation th, in global axes. A strain operator B has the shape (elements, points, strains, nodes, 6).
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
 from fem.bar_forms import LEVER, SIDEWAYS, TORSION
 
+CORNER_ANGLES = (0, 45, 90)  # degrees from edge to grain, between which a corner's stiffness is interpolated
+JUMPS = "tabr"  # of a corner: along the edge, inward, out of the plate, rotation about the edge
 DRILLING = 0.1  # of A66: holds the rotation about the normal; softer, and curved sides soften as the mesh is refined
 
 
@@ -62,14 +64,43 @@ def _beam_mass_kinds() -> Kinds:
     return powers | {"mIb1": (SIDEWAYS, _symmetric(6, {(3, 3): 1}))}
 
 
+def _interface_kinds() -> Kinds:
+    """Strains: jumps of u and of th along t, a, b. Six alone; and those of a corner, coupled, 'ab@45' at 45 degrees."""
+    kinds = {kind: (0, _symmetric(6, {(i, i): 1})) for i, kind in enumerate(("kt", "ka", "kb", "ct", "ca", "cb"))}
+    return kinds | {kind: (column, _symmetric(6, {(i, j): 1})) for kind, column, _, i, j in corner_entries()}
+
+
+def corner_entries() -> Iterator[tuple[str, int, int, int, int]]:
+    """(kind, column of corner_columns, number among CORNER_ANGLES, i, j) of what a corner's stiffness has, i <= j among JUMPS.
+
+    Couplings of sliding along the edge with the rest change sign with the angle and vanish where the grain lies along or square.
+    """
+    last = len(CORNER_ANGLES) - 1
+    for i, one in enumerate(JUMPS):
+        for j, other in enumerate(JUMPS[i:], i):
+            for number, degrees in enumerate(CORNER_ANGLES):
+                odd = i == 0 and j > 0
+                if not odd or 0 < number < last:
+                    yield f"{one}{other}@{degrees}", 1 + number + odd * last, number, i, j
+
+
+def corner_columns(angle: np.ndarray) -> np.ndarray:
+    """(1 + n + n - 2, k) profile of an interface at angles (k,) [rad]: one, shares of the n CORNER_ANGLES, signed ones of the
+    inner ones.
+
+    Straight in |sin|^3 between them, near to how the bending stiffness of a board of wood runs.
+    """
+    knots = np.abs(np.sin(np.radians(CORNER_ANGLES))) ** 3
+    shares = np.array([np.interp(np.abs(np.sin(angle)) ** 3, knots, unit) for unit in np.eye(len(knots))])
+    return np.vstack([np.ones_like(angle), shares, np.sign(np.sin(2 * angle)) * shares[1:-1]])
+
+
 # {role: {family: {kind: (column of the profile, C)}}}
 KINDS: dict[str, dict[str, Kinds]] = {
     "K": {
         "shell": _laminate_kinds(),
         "beam": _beam_kinds(),
-        "interface": {
-            kind: (0, _symmetric(6, {(i, i): 1})) for i, kind in enumerate(("kt", "ka", "kb", "ct", "ca", "cb"))
-        },
+        "interface": _interface_kinds(),
     },
     "M": {
         "shell": {
@@ -152,8 +183,11 @@ def beam_velocities(t: np.ndarray, b: np.ndarray, r: np.ndarray, phi: np.ndarray
 
 
 def interface_displacements(t: np.ndarray, a: np.ndarray, b: np.ndarray, phi: np.ndarray) -> np.ndarray:
-    """Operator of the jump (plate minus rim) of u, then of th, along t, a, b; nodes of the plate first, then the rim's."""
+    """Operator of the jump (plate minus rim) of u, then of th, along t, a, b (edges, points, 3).
+
+    phi (points, nodes); nodes of the plate first, then the rim's.
+    """
     N = np.concatenate([phi, -phi], axis=1)[None, :, :, None]
-    frame = [d[:, None, None] for d in (t, a, b)]
+    frame = [d[:, :, None] for d in (t, a, b)]
     rows = [(N * d, None) for d in frame] + [(None, N * d) for d in frame]
     return _operator(rows, (len(t), *N.shape[1:3]))

@@ -36,7 +36,8 @@ class InterfaceSpring:
 
     edges_a: np.ndarray  # (k, 2) node pairs on the plate
     edges_b: np.ndarray  # (k, 2) node pairs on the rim, in the same order
-    inward: np.ndarray  # (k, 3) unit vectors square to the edge, in the plane of the plate, away from the rim
+    inward: np.ndarray  # (k, 2, 3) unit vectors at both ends of an edge, in the plane of the plate, away from the rim
+    angle: np.ndarray | None = None  # (k,) rad, from edge (first node to second) over inward to the plate's grain
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ import numpy as np
 from fem import woods
 from fem.elements import Operator
 from fem.materials import Wood, plane_stress_stiffness
+from fem.mesh import ShellMesh, part_of
 from fem.model import Model, strains, weights
 from fem.sections import Section
 from fem.statics import free_strain
@@ -140,6 +141,24 @@ def swelling_strain(family: str, along: float, across: float) -> np.ndarray:
     No curvature, whatever the distance from the reference surface: a uniform strain is the same everywhere.
     """
     return np.array([along, across] + 7 * [0.0]) if family == "shell" else np.array([along] + 5 * [0.0])
+
+
+def strain_along(mesh: ShellMesh, region: str, along: float, across: float) -> np.ndarray:
+    """(elements, 9) strain in the axes of a region that goes with a board whose free strains are `along` and `across`.
+
+    region: of a part whose own surface, named as the part, has the board's grain.
+    """
+    surface, board = mesh.surfaces[region], mesh.surfaces[part_of(region)]
+    grain = np.full((len(mesh.triangles), 3), np.nan)
+    grain[board.triangles] = board.grain
+    c = np.sum(surface.grain * grain[surface.triangles], axis=1)
+    s2 = 1 - c**2
+    turn = np.sum(np.cross(surface.grain, grain[surface.triangles]) * mesh.normal[surface.triangles], axis=1)
+    strain = np.zeros((len(surface.triangles), 9))
+    strain[:, 0] = along * c**2 + across * s2
+    strain[:, 1] = along * s2 + across * c**2
+    strain[:, 2] = 2 * c * turn * (along - across)
+    return strain
 
 
 # --- load and stress ---

@@ -5,7 +5,7 @@ gradient of all three displacements. Zienkiewicz & Taylor, The Finite Element Me
 Left out: transverse shear and bending moments (they bring no lengthening to this order), the strings' own T/L.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import scipy.sparse as sp
@@ -119,24 +119,33 @@ def interface_points(model: Model, region: str) -> tuple[np.ndarray, np.ndarray]
     space, interface_spring = model.space, model.space.mesh.interface_springs[region]
     t, _, _, _, s = space.edge_fields(interface_spring.edges_a, space.element.maxdeg + 1)
     ends = space.mesh.nodes[interface_spring.edges_a]
-    up = np.sign(np.cross(t, interface_spring.inward)[:, 2])
+    up = np.sign(np.cross(t, interface_spring.inward.mean(axis=1))[:, 2])
     return ends[:, :1] + s[:, None] * (ends[:, 1:] - ends[:, :1]), up
 
 
-def gap_load(model: Model, weights: Weights, region: str, gap: np.ndarray) -> np.ndarray:
+def gap_load(model: Model, weights: Weights, regions: Sequence[str], gap: np.ndarray) -> np.ndarray:
     """(size,) load that closes a seam whose two edges were apart by gap (edges, points) [m], plate above rim along +z.
 
     int B' k (0, 0, gap; 0, -gap', 0): the seam would be at rest with that jump, and with the turn that goes with its slope.
+    regions: of one seam, all on the same edges.
     """
-    op = stiffness_operator(model, region)
+    F = np.zeros((model.size // 6, 6))
+    for region in regions:
+        op, C = stiffness_operator(model, region), section_matrix(stiffness_operator(model, region), weights)
+        if isinstance(C, int):  # no kind of this region has a weight
+            continue
+        force = np.einsum("eqst,eqt->eqs", C, _free_jump(model, region, gap))
+        np.add.at(F, op.nodes, np.einsum("eqsnc,eqs->enc", op.B, force, optimize=True))
+    return F.ravel()
+
+
+def _free_jump(model: Model, region: str, gap: np.ndarray) -> np.ndarray:
+    """(edges, points, 6) jump with which a seam over a gap (edges, points) is at rest."""
     at, up = interface_points(model, region)
-    free = np.zeros(op.B.shape[:3])
+    free = np.zeros((*gap.shape, 6))
     free[..., 2] = gap * up[:, None]
     free[..., 4] = -_slope(at, gap) * up[:, None]
-    force = np.einsum("eqst,eqt->eqs", section_matrix(op, weights), free)
-    F = np.zeros((model.size // 6, 6))
-    np.add.at(F, op.nodes, np.einsum("eqsnc,eqs->enc", op.B, force, optimize=True))
-    return F.ravel()
+    return free
 
 
 def _slope(at: np.ndarray, value: np.ndarray) -> np.ndarray:
@@ -149,11 +158,14 @@ def _slope(at: np.ndarray, value: np.ndarray) -> np.ndarray:
 
 
 def interface_traction(
-    model: Model, weights: Weights, region: str, displacement: np.ndarray, gap: np.ndarray
+    model: Model, weights: Weights, regions: Sequence[str], displacement: np.ndarray, gap: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """(edges, points) N/m with which a seam closed over a gap pulls the plate down and the rim up, and its weights [m]."""
-    op = stiffness_operator(model, region)
-    up = interface_points(model, region)[1][:, None]
-    extension = strains(op, displacement[:, None])[..., 2, 0] * up
-    stiffness = np.asarray(section_matrix(op, weights))[..., 2, 2] / op.weight
-    return stiffness * (extension - gap), op.weight
+    up = interface_points(model, regions[0])[1][:, None]
+    op, pull = stiffness_operator(model, regions[0]), np.zeros(gap.shape)
+    jump = strains(op, displacement[:, None])[..., 0] - _free_jump(model, regions[0], gap)
+    for region in regions:
+        C = section_matrix(stiffness_operator(model, region), weights)
+        if not isinstance(C, int):
+            pull += np.einsum("eqt,eqt->eq", C[..., 2, :], jump) / op.weight * up
+    return pull, op.weight

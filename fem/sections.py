@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fem.bar_forms import RECTANGLE, SHEAR, Form, moments, torsion
+from fem.forms import corner_entries
 from fem.materials import Wood, plane_stress_stiffness, transverse_shear_stiffness
 
 RIGID_TRANSLATION = 1e11  # N/m per m of seam: a glue line of .1 mm, 6 mm wide, has 1e11 or so
@@ -29,7 +30,9 @@ class Section:
     family: str
     stiffness: dict[str, float]  # {kind: f}
     mass: dict[str, float]  # {kind: f}
-    losses: dict[str, dict[str, float]] | None  # {'along', 'across', 'shear', 'joint': {kind: g}}; None: not known
+    losses: (
+        dict[str, dict[str, float]] | None
+    )  # {'along', 'across', 'shear', 'joint', 'corner': {kind: g}}; None: not known
 
 
 Sections = Mapping[str, Section]  # {region: Section}
@@ -179,6 +182,15 @@ def joint(
     t, r = np.broadcast_to(translation, 3), np.broadcast_to(rotation, 3)
     stiffness = dict(zip(("kt", "ka", "kb", "ct", "ca", "cb"), map(float, (*t, *r))))
     return Section("interface", stiffness, {}, {"joint": {kind: loss * f for kind, f in stiffness.items()}})
+
+
+def corner(stiffness: np.ndarray, loss: float | None, channel: str) -> Section:
+    """Section of a seam whose jumps along t, a, b and about t are coupled: stiffness (angles, 4, 4) at forms.CORNER_ANGLES.
+
+    N/m2 for displacements, N per rad for the rotation, N/m between. loss: one loss factor for all of it, or None.
+    """
+    kinds = {kind: float(stiffness[number, i, j]) for kind, _, number, i, j in corner_entries()}
+    return Section("interface", kinds, {}, None if loss is None else {channel: {k: loss * f for k, f in kinds.items()}})
 
 
 def difference(whole: Section, part: Section) -> Section:

@@ -205,14 +205,16 @@ def twist(space: Space, spots: Sequence[Spot], axis: ArrayLike = (0.0, 0.0, 1.0)
 
 
 def free_strain(model: Model, weights: Weights, region: str, strain: ArrayLike) -> np.ndarray:
-    """(size,) load of a region that would take up the strain of its family (see forms.py) if nothing held it.
+    """(size,) load of a region that would take up a strain of its family (see forms.py) if nothing held it.
+
+    strain: one for all, or (elements, strains).
 
     int B' C e: with it, a plate that swells freely moves so that its strain is e and its stress none.
     """
-    e = np.asarray(strain, float)
     F = np.zeros((model.size // 6, 6))
     for op in model.operators:
         if op.role == "K" and op.region == region:
+            e = np.broadcast_to(np.asarray(strain, float), (len(op.nodes), op.B.shape[2]))
             for chunk, C in _stiff_chunks(op, weights):
-                np.add.at(F, op.nodes[chunk], np.einsum("eqsnc,eqst,t->enc", op.B[chunk], C, e, optimize=True))
+                np.add.at(F, op.nodes[chunk], np.einsum("eqsnc,eqst,et->enc", op.B[chunk], C, e[chunk], optimize=True))
     return F.ravel()

@@ -1,14 +1,17 @@
 """From a Body to its ShellMesh: plates, sides in straight strips, braces, blocks, bars, neck, interface springs between."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from fem.mesh import Line, ShellMesh, Surface, along_surface, unit_normals
 from meshes.body import Body, Brace, back_height, braces_of, top_height
 from meshes.carving import brace_breaks, brace_heights, is_graded, on_patch, patch_outline, thickness_at
+from meshes.joint_geometry import LAND
 from meshes.neck_mesh import glue_neck, neck_piece, tongue_area
 from meshes.outline import Outline, bend_radius, distance, last_clear, nearest, normal_at, point_at, where_y
 from meshes.pieces import Area, Piece, Rim, joined, once_round, within, without_idle_nodes
-from meshes.plan import Segment, edges_of, edges_on, triangulate
+from meshes.plan import Segment, edges_of, edges_on, inside, triangulate
 from meshes.side_ports import patch as port_patch
 from meshes.side_ports import stations
 
@@ -61,7 +64,14 @@ def _rim(body: Body, size: float, times: float = 1.0) -> Rim:
         n = 1 if a in whole else max(1, round((b - a) / longest + 0.2))
         arcs.append(a + (b - a) * np.arange(n) / n)
     arc = np.concatenate(arcs)
-    return Rim(arc, point_at(outline, arc), normal_at(outline, arc))
+    behind = {name: _behind(body, arc, name) for name in ("neck_block", "tail_block")}
+    at_block = {
+        plate: np.any([at for name, at in behind.items() if plate == "top" or _reaches_back(body, name)], axis=0)
+        | np.zeros(len(arc), bool)
+        for plate in ("top", "back")
+    }
+    grain = {plate: _direction(getattr(body, plate).grain_angle)[:2] for plate in ("top", "back")}
+    return Rim(arc, point_at(outline, arc), normal_at(outline, arc), at_block, grain)
 
 
 def _spread(places: np.ndarray, perimeter: float, least: float) -> np.ndarray:
@@ -87,7 +97,9 @@ def _plate(body: Body, plate: str, rim: Rim, size: float) -> Piece:
     creases += [line for brace, ends in braces for line in _at_tapers(brace, *ends)]
     patches = [patch for patch in body.patches if patch.plate == plate]
     creases += [line for patch in patches for line in _round(patch_outline(body, patch))]
-    plan, triangles = triangulate(rim.points, creases, hole, size)
+    inner = _land_edge(rim.points, creases)
+    lands = [(inner[i], inner[(i + 1) % len(inner)]) for i in np.flatnonzero(~rim.at_block[plate])]
+    plan, triangles = triangulate(rim.points, creases, hole, size, lands)
     nodes = np.column_stack([plan, height(body, *plan.T)])
     if plate == "back":
         triangles = triangles[:, ::-1]
@@ -102,6 +114,8 @@ def _plate(body: Body, plate: str, rim: Rim, size: float) -> Piece:
     for region, area in footprints.items():
         inside = within(plan[triangles].mean(axis=1), area)
         surfaces[region] = Surface(inside, along_surface(_grain_of(body, region), normal[inside]))
+    land, along = _on_land(rim, inner, plate, plan[triangles].mean(axis=1))
+    surfaces[f"{plate}/land"] = Surface(land, along_surface(along, normal[land]))
     for patch in patches:
         at = on_patch(body, patch, plan[triangles].mean(axis=1))
         surfaces[f"{plate}/{patch.name}"] = Surface(at, along_surface(_direction(patch.grain_angle), normal[at]))
@@ -124,6 +138,35 @@ def _plate(body: Body, plate: str, rim: Rim, size: float) -> Piece:
         round_hole = edges[(np.abs(from_hole - body.soundhole.radius) < 1e-6)[edges].all(axis=1)]
         named["soundhole"] = round_hole
     return Piece(nodes, triangles, normal, surfaces, lines, named)
+
+
+def _land_edge(points: np.ndarray, creases: Sequence[Segment]) -> np.ndarray:
+    """(k, 2) places LAND inside the vertices (k, 2) of the rim's polygon; where a crease meets a vertex, along it."""
+    forth = np.roll(points, -1, axis=0) - points
+    outward = np.column_stack([forth[:, 1], -forth[:, 0]]) / np.hypot(*forth.T)[:, None]
+    corner = outward + np.roll(outward, 1, axis=0)  # its length is twice the cosine to each of the two sides
+    inner = points - 2 * LAND * corner / np.sum(corner**2, axis=1, keepdims=True)
+    normal = corner / np.linalg.norm(corner, axis=1, keepdims=True)
+    for start, end in creases:
+        start, run = np.asarray(start, float), np.subtract(end, start)
+        length = np.hypot(*run)
+        place = np.clip((points - start) @ run / length**2, 0, 1)
+        for i in np.flatnonzero(np.hypot(*(start + place[:, None] * run - points).T) < 1e-6):
+            steep = normal[i] @ run / length
+            if abs(steep) > 0.5:
+                inner[i] = points[i] - LAND * run / length / steep
+    return inner
+
+
+def _on_land(rim: Rim, inner: np.ndarray, plate: str, middles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Indices of the triangles (their middles (m, 2)) on a plate's land, and the direction of the edge there (n, 3)."""
+    along = np.zeros((len(middles), 3))
+    for i in np.flatnonzero(~rim.at_block[plate]):
+        j = (i + 1) % len(inner)
+        on = inside(np.array([rim.points[i], rim.points[j], inner[j], inner[i]]), middles)
+        along[on, :2] = rim.points[j] - rim.points[i]
+    land = np.flatnonzero(along.any(axis=1))
+    return land, along[land]
 
 
 def _footprints(body: Body, plate: str) -> dict[str, Area]:
@@ -228,7 +271,7 @@ def _sides(body: Body, rim: Rim, size: float) -> Piece:
     blocked = np.zeros(len(triangles), bool)  # linings end at the blocks
     for name in ("neck_block", "tail_block"):
         block = getattr(body, name)
-        at = _behind(body, rim, name)[i] & (depth < block.height)
+        at = _behind(body, rim.arc, name)[i] & (depth < block.height)
         blocked |= at
         grain = np.tile([0.0, 0.0, 1.0], (at.sum(), 1)) if block.grain == "toward_top" else along[at]
         surfaces[f"{name}/sides"] = Surface(np.flatnonzero(at), along_surface(grain, normal[at]))
@@ -273,10 +316,10 @@ def _with_ports(
     return nodes, triangles, i, row, edges
 
 
-def _behind(body: Body, rim: Rim, name: str) -> np.ndarray:
-    """Which spans of the rim (k,) lie behind a block."""
-    ends = np.append(rim.arc[1:], rim.arc[0] + body.outline.perimeter)
-    x, y = point_at(body.outline, (rim.arc + ends) / 2).T
+def _behind(body: Body, arc: np.ndarray, name: str) -> np.ndarray:
+    """Which spans (k,) between stations at arc (k,) [m] lie behind a block."""
+    ends = np.append(arc[1:], arc[0] + body.outline.perimeter)
+    x, y = point_at(body.outline, (arc + ends) / 2).T
     at_end = x > body.outline.length / 2 if name == "neck_block" else x < body.outline.length / 2
     return at_end & (np.abs(y) < getattr(body, name).width / 2)
 

@@ -1,11 +1,17 @@
 """Cross-section of the joint of a plate to the rim, as the solid and the shells of it are made from."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fem.materials import Wood
 from meshes.kerf_cell import KerfCell
+
+LAND = 0.012  # m inward from the mesh's corner over which the plate is stiffer: wider than nearly all linings
+STIFFER = (
+    10  # times the plate's stiffest direction in bending across the edge, transverse shear and sliding, over the land
+)
+LOADS = ("t", "a", "b", "turn")  # forces [N/m] along t, a, b and the moment about t [N], per length of edge
 
 
 @dataclass(frozen=True)
@@ -20,6 +26,7 @@ class JointGeometry:
     rebate_height: float = 0.0  # m, down from the plate's outer face
     binding_wood: Wood | None = None  # fills the rebate; None: left open
     lined: bool = True  # False: the side alone, no lining
+    outset: float = 0.0  # m, of the mesh's corner outside the side's middle: it is the outer layer's middle
 
     def __post_init__(self) -> None:
         deep = self.rim.side_thickness + (self.rim.lining_width if self.lined else 0.0)
@@ -40,3 +47,8 @@ class JointGeometry:
     @property
     def rebated(self) -> bool:
         return self.rebate_width > 0 and self.rebate_height > 0
+
+
+def at_grain(geometry: JointGeometry, angle: float) -> JointGeometry:
+    """The same with the plate's grain at an angle [rad] to the edge."""
+    return replace(geometry, grain_angle=float(angle))

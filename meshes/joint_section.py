@@ -1,42 +1,39 @@
-"""How far the joint of plate and rim yields beyond what the shell corner yields already.
+"""What the corner of plate and rim yields beyond its shells, and springs that give it back.
 
-Axes: t along the edge, a inward, b out of the plate; the corner (0, 0) is where the middle surfaces of side and plate
-meet. One kerf period of the real cross-section is solid: side with its end cut by the binding rebate, binding, lining
-with its kerfs, plate glued upon side and lining, all bonded without a gap. It carries a force or moment from the end
-of a piece of plate to the end of a piece of side. The same pieces as shells, joined rigidly at the corner, carry the
-same loads; the difference of the two compliances, carried back to the corner by statics, is the joint's. What the
-lining's lower edge yields (stress needs some 2 mm to enter the lining) is found on a straight side and taken out.
+Axes: t along the edge, a inward, b out of the plate; the corner is where the middle surfaces of side (of its outermost
+layer) and plate meet. One kerf period of the real cross-section is solid: side with its end cut by the binding rebate,
+binding, lining with its kerfs, plate glued upon side and lining by a glue line. It carries forces and a moment from the
+end of a piece of plate to the end of a piece of side. The same pieces as the mesh has them, as shells, carry the same
+loads (see joint_shell). A plate glued onto a wide lining bends from within the lining's inner face, a shell's from the side's
+middle; so the mesh makes the plate STIFFER over LAND from the corner (region 'land': bending across the edge, transverse shear
+and sliding along it; mass and stretch stay), and its corner is as stiff as the solid's or stiffer. The
+difference of the two compliances, carried to the corner by statics, is that of springs between plate and rim: 4 x 4 for
+the forces along t, a, b and the moment about t, positive semi-definite. What is negative in it is set to zero, the
+nearest in the measure of the solid's own compliances, and by how much is told.
 
-Assumed: glue lines have no thickness; kerfs run through the whole height; a bevelled lining counts as rectangular;
-nothing changes along the edge but the kerfs, so the joint cannot turn about a or b (ca and cb are rigid), for the
-jumps kt, ka, kb already follow from one another along the edge. Couplings between the four motions are reported, not
-used. In a direction in which the shell corner is as soft as the solid one or softer the joint is taken as rigid, and
-said so: a plate glued onto a wide lining bends from within the lining's inner face, the shell's from the side's middle.
-`span_excess` tells by how much the shell's plate is too long for that reason.
+It is split by what stores it in the solid: glue line, plate, and rim (side, lining, binding), each as its own region, so
+that energy and heat go to the part they belong to. The glue line stores what the tractions on it store in the solid.
+
+Assumed: a glue line of GLUE_LINE between plate and rim, none elsewhere; kerfs run through the whole height; a bevelled
+lining counts as rectangular; nothing changes along the edge but the kerfs, so the joint cannot turn about a or b.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import TypedDict
 
 import numpy as np
 
-from fem.sections import RIGID_ROTATION, RIGID_TRANSLATION, Section, joint
+from fem.forms import CORNER_ANGLES
+from fem.materials import Wood
+from fem.sections import RIGID_ROTATION, RIGID_TRANSLATION
 from meshes import cell_cache
-from meshes.joint_geometry import JointGeometry
-from meshes.joint_solid import (
-    FINE,
-    LOADS,
-    edge_compliance,
-    ends,
-    in_side,
-    lining_floor,
-    plate_bending,
-    shell_compliance,
-    solid_compliance,
-)
+from meshes.joint_geometry import JointGeometry, at_grain
+from meshes.joint_shell import shell_compliance
+from meshes.joint_solid import CHANNELS, FINE, SOURCES, ends, plate_bending, solid_compliance
 from meshes.source_hash import source_hash
+
+FLOOR = np.diag([1 / RIGID_TRANSLATION] * 3 + [1 / RIGID_ROTATION])  # of a compliance: as stiff as a rigid joint
 
 
 def side_behind_rebate(geometry: JointGeometry) -> float:
@@ -69,90 +66,138 @@ def _wood_beyond(geometry: JointGeometry, cut: float) -> float:
 
 
 @dataclass(frozen=True)
-class JointStiffness:
-    """What a Section of family 'seam' needs, and what it was made from."""
+class Corner:
+    """Compliance of the springs at a corner, at forms.CORNER_ANGLES from edge to grain, order LOADS."""
 
-    translations: tuple[float, float, float]  # kt, ka, kb [N/m per m]
-    rotation: float  # ct, about the edge [N m/rad per m]
-    compliance: np.ndarray  # (4, 4) solid minus shell at the corner, order LOADS; signed, couplings too
-    solid: np.ndarray  # (4, 4) the solid corner alone, of the same pieces
-    rigid: tuple[str, ...]  # directions whose compliance did not exceed the shell's: taken as rigid
-    loss: float | None  # loss factor of the corner's wood under a moment; None: not known
-    span_excess: float  # m, length of plate whose bending makes up for a shell corner that is softer than the solid one
+    compliance: np.ndarray  # (3, angles, 4, 4) of glue line, plate and rim; each positive semi-definite
+    heat: np.ndarray  # (4, 3) of solid_compliance, mean over angles
+    clipped: float = 0.0  # largest change that made the remainder positive, over the solid's own compliances
+    clamped: float = (
+        0.0  # m inside the corner: where a clamped plate would bend as much under a moment; mean over angles
+    )
 
-    def section(self, loss: float | None = None) -> Section:
-        """Section 'seam'; `loss` overrides the corner's own loss factor, None where neither is known gives 0."""
-        own = self.loss if loss is None else loss
-        return joint(self.translations, (self.rotation, RIGID_ROTATION, RIGID_ROTATION), own or 0.0)
+    def stiffness(self) -> np.ndarray:
+        """(3, angles, 4, 4) of glue line, plate and rim side by side: each stores what its part of the springs does."""
+        total = self.compliance.sum(axis=0) + FLOOR
+        K = np.linalg.inv(total)
+        K = (K + K.swapaxes(-1, -2)) / 2
+        parts = np.array([K @ C @ K for C in self.compliance])
+        parts[0] += K @ FLOOR @ K
+        return (parts + parts.swapaxes(-1, -2)) / 2
+
+    def losses(self, geometry: JointGeometry) -> tuple[float | None, float | None]:
+        """Loss factors of the plate's and of the rim's wood at the corner; None: not known."""
+        rim = geometry.rim
+        woods = rim.side_wood, rim.lining_wood, geometry.plate_wood, geometry.binding_wood or rim.side_wood
+        lost = [_lost(share, wood) for share, wood in zip(self.heat, woods)]
+        of_rim = [eta for number, eta in enumerate(lost, 1) if number in SOURCES["rim"]]
+        return lost[2], None if None in of_rim else float(sum(eta for eta in of_rim if eta is not None))
 
     def words(self) -> str:
         """One line for a list of assumptions."""
-        names = {"t": "sliding along the edge", "a": "inward", "b": "out of the plate", "turn": "rotation"}
-        if not self.rigid:
-            return "joint: yields in every direction beyond the shell corner"
-        said = "joint taken as rigid"
-        if len(self.rigid) < len(names):
-            said += " in " + ", ".join(names[direction] for direction in self.rigid)
-        if "turn" in self.rigid:
-            said += f"; the model's plate bends as if it were {1e3 * self.span_excess:.1f} mm longer at this edge"
+        said = (
+            f"the joint is as stiff as its solid cross-section for tilt, shear, push inward and along the edge; the plate "
+            f"bends as if clamped {1e3 * self.clamped:.1f} mm inside the side's middle"
+        )
+        if self.clipped > 0.001:
+            said += f", up to {100 * self.clipped:.1f} % softer in some direction, where its springs cannot be negative"
         return said
 
 
-class JointTables(TypedDict):
-    """What is kept on disk of a joint: compliances, order LOADS."""
+def _lost(share: np.ndarray, wood: Wood) -> float | None:
+    """Loss factor that a wood with shares (3,) of CHANNELS gives; None where not known."""
+    if not share.any():
+        return 0.0
+    return float(share @ np.array([wood.loss_L, wood.loss_R, wood.loss_G], float)) if wood.losses_known else None
 
-    solid: np.ndarray  # (4, 4)
-    loss: float | None
-    shell: np.ndarray  # (4, 4)
-    edge: np.ndarray  # (3, 3)
+
+class JointTables(TypedDict):
+    """What is kept on disk of a joint's solid: see solid_compliance."""
+
+    solid: np.ndarray  # (3, 4, 4)
+    heat: np.ndarray  # (4, 3)
 
 
 @cache
-def joint_stiffness(geometry: JointGeometry, fine: float = FINE) -> JointStiffness:
-    """JointStiffness of a JointGeometry; kept on disk like kerf cells. fine: size of the boxes at the corner [m]."""
+def joint_tables(geometry: JointGeometry, fine: float = FINE) -> JointTables:
+    """JointTables of a JointGeometry; kept on disk like kerf cells. fine: size of the boxes at the corner [m]."""
     name = f"joint-{cell_cache.key(geometry, source_hash('meshes.joint_section'), fine)}"
     tables = cell_cache.recall(name, _accept)
     if tables is None:
-        compliance, loss = solid_compliance(geometry, fine)
-        edge = edge_compliance(geometry, fine)
-        tables = {"solid": compliance, "loss": loss, "shell": shell_compliance(geometry), "edge": edge}
-        cell_cache.keep(name, {key: v.tolist() if isinstance(v, np.ndarray) else v for key, v in tables.items()})
-    A, _ = ends(geometry)
-    at_edge = in_side(A, lining_floor(geometry))
-    to_loads = np.eye(4)
-    to_loads[3, 2] = -A  # loads at the plate's end from those at the corner
-    solid = tables["solid"] - at_edge.T @ tables["edge"] @ at_edge
-    beyond = to_loads.T @ (solid - tables["shell"]) @ to_loads
-    excess = max(0.0, -beyond[3, 3] * plate_bending(geometry))
-    return _stiff(beyond, to_loads.T @ solid @ to_loads, tables["loss"], excess)
+        solid, heat = solid_compliance(geometry, fine)
+        tables = {"solid": solid, "heat": heat}
+        cell_cache.keep(name, {"solid": solid.tolist(), "heat": heat.tolist()})
+    return tables
 
 
 def _accept(stored: dict) -> JointTables:
     """JointTables from a stored object; raises where it is not whole."""
-    solid, shell, edge = (np.array(stored[key], float) for key in ("solid", "shell", "edge"))
-    if [table.shape for table in (solid, shell, edge)] != [(4, 4), (4, 4), (3, 3)]:
+    solid, heat = np.array(stored["solid"], float), np.array(stored["heat"], float)
+    if solid.shape != (1 + len(SOURCES), 4, 4) or heat.shape != (4, len(CHANNELS)):
         raise ValueError("stored joint is not whole")
-    if not all(np.isfinite(table).all() for table in (solid, shell, edge)):
+    if not (np.isfinite(solid).all() and np.isfinite(heat).all()):
         raise ValueError("stored joint has numbers that are not finite")
-    loss = None if stored["loss"] is None else float(stored["loss"])
-    return {"solid": solid, "loss": loss, "shell": shell, "edge": edge}
+    return {"solid": solid, "heat": heat}
 
 
-def _stiff(compliance: np.ndarray, solid_corner: np.ndarray, loss: float | None, excess: float) -> JointStiffness:
-    least = np.array([1 / RIGID_TRANSLATION] * 3 + [1 / RIGID_ROTATION])
-    own = np.diag(compliance)
-    kt, ka, kb, ct = (float(f) for f in 1 / np.maximum(own, least))
-    rigid = tuple(name for name, c, limit in zip(LOADS, own, least) if c <= limit)
-    return JointStiffness((kt, ka, kb), ct, compliance, solid_corner, rigid, loss, float(excess))
+def to_corner(geometry: JointGeometry) -> np.ndarray:
+    """(4, 4) loads at the plate's cut end from those at the mesh's corner."""
+    move = np.eye(4)
+    move[3, 2] = -(ends(geometry)[0] + geometry.outset)
+    return move
 
 
-def around_outline(geometry: JointGeometry, angles: Sequence[float] | np.ndarray, fine: float = FINE) -> JointStiffness:
-    """JointStiffness of a seam round the body: mean of the signed compliances over `angles` [rad] of grain to edge."""
-    joints = [joint_stiffness(replace(geometry, grain_angle=float(angle)), fine) for angle in angles]
-    losses = [one.loss for one in joints if one.loss is not None]
-    return _stiff(
-        np.mean([one.compliance for one in joints], axis=0),
-        np.mean([one.solid for one in joints], axis=0),
-        float(np.mean(losses)) if len(losses) == len(joints) else None,
-        float(np.mean([one.span_excess for one in joints])),
-    )
+@cache
+def corner(geometry: JointGeometry, fine: float = FINE) -> Corner:
+    """Corner of a JointGeometry, whatever its own angle of grain."""
+    found, heat, clipped, clamped = [], [], [], []
+    for degrees in CORNER_ANGLES:
+        one = at_grain(geometry, np.radians(degrees))
+        tables, move = joint_tables(without_losses(one), fine), to_corner(one)
+        plate, rim = (move.T @ shell @ move for shell in shell_compliance(one, *ends(one)))
+        parts, change = split(move.T @ tables["solid"] @ move, plate, rim)
+        found.append(parts)
+        heat.append(tables["heat"])
+        clipped.append(change)
+        in_plate = plate[3, 3] + parts[1, 3, 3]  # of the model, to the plate's cut end
+        clamped.append(ends(one)[0] - in_plate * plate_bending(one))
+    return Corner(np.array(found).swapaxes(0, 1), np.mean(heat, axis=0), float(max(clipped)), float(np.mean(clamped)))
+
+
+def without_losses(geometry: JointGeometry) -> JointGeometry:
+    """The same of woods whose losses nobody knows: the solid does not ask for them."""
+    quiet = lambda wood: wood and replace(wood, loss_L=None, loss_R=None, loss_G=None)
+    rim = replace(geometry.rim, side_wood=quiet(geometry.rim.side_wood), lining_wood=quiet(geometry.rim.lining_wood))
+    return replace(geometry, rim=rim, plate_wood=quiet(geometry.plate_wood), binding_wood=quiet(geometry.binding_wood))
+
+
+def split(solid: np.ndarray, plate: np.ndarray, rim: np.ndarray) -> tuple[np.ndarray, float]:
+    """(3, 4, 4) compliances of springs beyond the shells (4, 4) of plate and rim, of a solid (3, 4, 4); and the change made.
+
+    Scaled by the solid's own compliances. The remainder loses its negative part; glue line and rim take of it what they
+    store in the solid beyond their shells, the plate the rest, none of them less than nothing in any direction.
+    """
+    size = np.sqrt(np.diag(solid.sum(axis=0)))
+    scale = np.outer(size, size)
+    remainder = (solid.sum(axis=0) - plate - rim) / scale
+    whole = positive(remainder)
+    glue = _share(whole, solid[0] / scale)
+    of_rim = _share(whole - glue, (solid[2] - rim) / scale)
+    return np.array([glue, whole - glue - of_rim, of_rim]) * scale, float(np.abs(whole - remainder).max())
+
+
+def positive(C: np.ndarray) -> np.ndarray:
+    """The positive semi-definite matrix nearest to a symmetric one (..., n, n): negative eigenvalues set to zero."""
+    values, vectors = np.linalg.eigh((C + C.swapaxes(-1, -2)) / 2)
+    return (vectors * values.clip(0)[..., None, :]) @ vectors.swapaxes(-1, -2)
+
+
+def _share(whole: np.ndarray, part: np.ndarray) -> np.ndarray:
+    """The part of a positive semi-definite whole (n, n) with its share in every direction held between 0 and 1."""
+    values, vectors = np.linalg.eigh(whole)
+    kept = values > 1e-9 * values.max()
+    root = vectors[:, kept] * np.sqrt(values[kept])  # whole = root root'
+    back = np.linalg.pinv(root)
+    shares, turn = np.linalg.eigh(back @ (part + part.T) @ back.T / 2)
+    turned = root @ turn
+    return (turned * shares.clip(0, 1)) @ turned.T

@@ -121,11 +121,11 @@ def _thickness(sides: Sequence[Board]) -> float:
 
 def _about_outer_layer(terms: LiningTerms, sides: Sequence[Board]) -> Section:
     """Section of LiningTerms, about the middle of the outermost layer, the normal outward."""
-    about_middle = Section("shell", _outward(terms.stiffness), _outward(terms.mass), _each(terms.losses, _outward))
+    about_middle = Section("shell", outward(terms.stiffness), outward(terms.mass), _each(terms.losses, outward))
     return shifted(about_middle, sides[0].thickness / 2 - _thickness(sides) / 2)
 
 
-def _outward(kinds: Mapping[str, float]) -> dict[str, float]:
+def outward(kinds: Mapping[str, float]) -> dict[str, float]:
     """Terms counted with z toward the inside, for a normal that points outward: first moments change sign."""
     return {kind: -f if kind.startswith("B") or kind == "m1" else f for kind, f in kinds.items()}
 

@@ -8,14 +8,14 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from fem.mesh import ShellMesh
+from fem.mesh import ShellMesh, part_of
 from fem.sections import Section
 from meshes.body import Body, back_height, top_height
 from meshes.build import DEFAULT_SIZE, _plate, _rim, _sides
 from meshes.outline import point_at, waist_of, where_x
 from meshes.pieces import Piece
 
-NOT_ON_A_LOOSE_PLATE = ("bridge", "neck_block", "tail_block")  # glued later; braces and bridge plate are on it
+GLUED_LATER = ("bridge", "neck_block", "tail_block")  # braces and bridge plate are on a loose plate
 STEPS = 400  # places along the body among which bouts and waist are looked for
 
 
@@ -26,11 +26,13 @@ def mesh_open_rim(body: Body, size: float = DEFAULT_SIZE, times: float = 1.0) ->
 
 def mesh_loose_plate(body: Body, plate: str, size: float = DEFAULT_SIZE) -> ShellMesh:
     """ShellMesh of the 'top' or 'back' with its braces and bridge plate, without bridge, before it is glued to the rim."""
-    return _alone(_plate(body, plate, _rim(body, size), size), NOT_ON_A_LOOSE_PLATE)
+    piece = _plate(body, plate, _rim(body, size), size)
+    later = [region for region in piece.surfaces if part_of(region) in GLUED_LATER or region == f"{plate}/land"]
+    return _alone(piece, later)
 
 
 def _alone(piece: Piece, without: Sequence[str]) -> ShellMesh:
-    surfaces = {name: s for name, s in piece.surfaces.items() if name.split("/")[0] not in without}
+    surfaces = {region: s for region, s in piece.surfaces.items() if region not in without}
     return ShellMesh(piece.nodes, piece.triangles, piece.normal, surfaces, piece.lines, {}, piece.edges)
 
 

@@ -1,6 +1,6 @@
 """Pieces of a mesh before they are put together: each counts its own nodes, and may share some with an earlier one."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,6 +17,8 @@ class Rim:
     arc: np.ndarray  # (k,) m, ascending
     points: np.ndarray  # (k, 2) m
     outward: np.ndarray  # (k, 2) unit normals
+    at_block: Mapping[str, np.ndarray]  # {'top', 'back': (k,) bool}: spans where that plate is glued to a block
+    grain: Mapping[str, np.ndarray]  # {'top', 'back': (2,)} unit vectors
 
 
 @dataclass
@@ -51,21 +53,39 @@ def joined(pieces: Sequence[Piece], rim: Rim) -> ShellMesh:
         surfaces |= {name: replace(s, triangles=s.triangles + start) for name, s in piece.surfaces.items()}
         lines |= {name: replace(s, edges=place[s.edges]) for name, s in piece.lines.items()}
         edges |= {name: place[e] for name, e in piece.edges.items()}
-    inward = -(rim.outward + np.roll(rim.outward, -1, axis=0))
-    inward = np.column_stack([inward, np.zeros(len(inward))])
-    inward /= np.linalg.norm(inward, axis=1, keepdims=True)
     return ShellMesh(
         np.concatenate(nodes),
         np.concatenate([place[piece.triangles] for piece, place in zip(pieces, maps)]),
         np.concatenate([piece.normal for piece in pieces]),
         surfaces,
         lines,
-        {
-            f"joint_{plate}": InterfaceSpring(edges[f"{plate}_edge"], edges[f"rim_{plate}"], inward)
-            for plate in ("top", "back")
-        },
+        {name: spring for plate in ("top", "back") for name, spring in _springs(rim, plate, edges).items()},
         edges,
     )
+
+
+def _springs(rim: Rim, plate: str, edges: Mapping[str, np.ndarray]) -> dict[str, InterfaceSpring]:
+    """Interface springs of a plate: three side by side along the linings (see joint_section), one at the blocks.
+
+    Edges run so that out of the plate, edge and inward are right-handed.
+    """
+    run = np.roll(rim.points, -1, axis=0) - rim.points
+    left = np.column_stack([-run[:, 1], run[:, 0]]) / np.hypot(*run.T)[:, None]
+    at_vertex = left + np.roll(left, 1, axis=0)
+    at_vertex /= np.linalg.norm(at_vertex, axis=1, keepdims=True)
+    way = 1 if plate == "top" else -1
+    grain = rim.grain[plate]
+    angle = np.arctan2(left @ grain, way * (run @ grain) / np.hypot(*run.T))
+    ends = np.stack([at_vertex, np.roll(at_vertex, -1, axis=0)], axis=1)[:, ::way]
+    inward = np.concatenate([ends, np.zeros((len(ends), 2, 1))], axis=2)
+    pairs = [edges[name][:, ::way] for name in (f"{plate}_edge", f"rim_{plate}")]
+
+    def on(at: np.ndarray, angle: np.ndarray | None) -> InterfaceSpring:
+        return InterfaceSpring(pairs[0][at], pairs[1][at], inward[at], None if angle is None else angle[at])
+
+    block = rim.at_block[plate]
+    lined = {name: on(~block, angle) for name in (f"joint_{plate}", f"{plate}/corner", f"sides/corner_{plate}")}
+    return lined | {f"joint_{plate}/blocks": on(block, None)}
 
 
 def without_idle_nodes(piece: Piece) -> Piece:

@@ -10,13 +10,18 @@ MM = 1e3  # gmsh's geometry kernel has absolute tolerances: work in millimetres
 
 
 def triangulate(
-    outline: np.ndarray, lines: Sequence[Segment], hole: tuple[tuple[float, float], float] | None, size: float
+    outline: np.ndarray,
+    lines: Sequence[Segment],
+    hole: tuple[tuple[float, float], float] | None,
+    size: float,
+    whole: Sequence[Segment] = (),
 ) -> tuple[np.ndarray, np.ndarray]:
     """Points (n, 2) [m] and triangles (m, 3), counter-clockwise, of the plate inside a closed polygon.
 
     outline: (k, 2) vertices [m], counter-clockwise; each polygon side becomes one edge, and the first k points are the
     vertices themselves, in order. lines: ((x, y), (x, y)) pairs [m]. hole: (centre (2,), radius) [m] or None.
-    size: edge length [m]. Lines that leave the plate are cut off at its edge.
+    size: edge length [m]. whole: lines that stay one edge unless others cut them. Lines that leave the plate are cut off at
+    its edge.
     """
     import gmsh
 
@@ -30,7 +35,7 @@ def triangulate(
         if hole is not None:
             (x, y), radius = hole
             plate, _ = occ.cut(plate, [(2, occ.addDisk(MM * x, MM * y, 0, MM * radius, MM * radius))])
-        tools = [(1, occ.addLine(*(occ.addPoint(*(MM * np.asarray(p)), 0) for p in line))) for line in lines]
+        tools = [(1, occ.addLine(*(occ.addPoint(*(MM * np.asarray(p)), 0) for p in line))) for line in [*lines, *whole]]
         if tools:
             occ.fragment(plate, tools)
         occ.synchronize()
@@ -42,7 +47,8 @@ def triangulate(
             gmsh.option.setNumber(f"Mesh.MeshSize{option}", 0)
         gmsh.option.setNumber("Mesh.MeshSizeMax", MM * size)
         gmsh.option.setNumber("Mesh.Algorithm", 6)
-        for tag in _sides_of(gmsh, MM * outline):
+        polygon = zip(outline, np.roll(outline, -1, axis=0))
+        for tag in _curves(gmsh, MM * np.array([*polygon, *whole]).mean(axis=1)):
             gmsh.model.mesh.setTransfiniteCurve(tag, 2)
         gmsh.model.mesh.generate(2)
         tags, xyz, _ = gmsh.model.mesh.getNodes()
@@ -54,9 +60,8 @@ def triangulate(
     )
 
 
-def _sides_of(gmsh: ModuleType, outline: np.ndarray) -> Iterator[int]:
-    """Tags of the straight curves that run from one vertex of the outline (k, 2) [mm] to the next."""
-    middles = (outline + np.roll(outline, -1, axis=0)) / 2
+def _curves(gmsh: ModuleType, middles: np.ndarray) -> Iterator[int]:
+    """Tags of the straight curves whose middle is one of `middles` (k, 2) [mm]."""
     for dim, tag in gmsh.model.getEntities(1):
         x0, y0, _, x1, y1, _ = gmsh.model.getBoundingBox(dim, tag)
         if np.min(np.hypot(*(middles - [(x0 + x1) / 2, (y0 + y1) / 2]).T)) < 1e-4:

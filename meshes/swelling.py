@@ -11,15 +11,15 @@ from dataclasses import replace
 import numpy as np
 
 from fem.materials import Wood
-from fem.mesh import part_of
-from fem.moisture import Movement, movement, swelling_strain
+from fem.mesh import ShellMesh, part_of
+from fem.moisture import Movement, movement, strain_along, swelling_strain
 from fem.sections import Layer, Section, difference, laminate
 from meshes.body import Board, Body, WoodenPart, braces_of
 from meshes.parts import _crosswise, neck, sections
 
 
 def swelling(body: Body) -> dict[str, list[tuple[Section, np.ndarray]]]:
-    """{region: [(Section, strain per 1 % of moisture)]} of every region of parts.sections(body) but the joints."""
+    """{region: [(Section, strain per 1 % of moisture)]} of every region of parts.sections(body) but the joints and the lands."""
     whole = sections(body)
     layers = {"sides": side_layers(body.sides)}
     for name in ("top", "back"):
@@ -36,6 +36,16 @@ def swelling(body: Body) -> dict[str, list[tuple[Section, np.ndarray]]]:
     for number, bar in enumerate(body.side_bars, 1):
         layers[f"side_bars/{number}"] = [(whole[f"side_bars/{number}"], strain(bar.wood, "beam"))]
     return layers | _blocks(body, whole) | _neck(body, whole)
+
+
+def land_swelling(body: Body, mesh: ShellMesh) -> dict[str, list[tuple[Section, np.ndarray]]]:
+    """The same of the plates' lands, whose axes turn with the edge: strains (elements, 9)."""
+    whole, layers = sections(body), {}
+    for plate in ("top", "back"):
+        m = movement(getattr(body, plate).wood)
+        region = f"{plate}/land"
+        layers[region] = [(whole[region], strain_along(mesh, region, m.along, m.radial))]
+    return layers
 
 
 def strain(wood: Wood, family: str = "shell", seen: str = "LR") -> np.ndarray:

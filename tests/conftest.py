@@ -38,7 +38,7 @@ def own_cell_cache(tmp_path_factory):
 
 @pytest.fixture(scope="module", autouse=True)
 def coarse_joints(request):
-    """Boxes of 2 mm at the corners of plate and rim: a fifth of the time, the corner's compliance 3 % off at most.
+    """Boxes of 2 mm at the corners of plate and rim: a tenth of the time, the corner's compliance 2 % off at most.
 
     Not where joints themselves are tested, nor where other processes, which do not know of this, must find the same.
     """

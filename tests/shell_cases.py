@@ -91,7 +91,7 @@ def split_plate(a, b, nx, ny):
             "left": left.surfaces["plate"],
             "right": Surface(right.surfaces["plate"].triangles + len(left.triangles), right.surfaces["plate"].grain),
         },
-        interface_springs={"joint": InterfaceSpring(east, west, np.tile([-1.0, 0, 0], (len(east), 1)))},
+        interface_springs={"joint": InterfaceSpring(east, west, np.tile([-1.0, 0, 0], (len(east), 2, 1)))},
         edges={"west": left.edges["west"], "east": right.edges["east"] + k},
     )
 

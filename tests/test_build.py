@@ -13,6 +13,7 @@ from fem.model import assemble, weights
 from meshes import describe
 from meshes.body import back_height, top_height
 from meshes.build import mesh_body
+from meshes.joint_geometry import LAND
 from meshes.outline import distance, point_at
 from meshes.parts import sections
 
@@ -136,24 +137,81 @@ def test_every_node_is_used(box):
 def test_seam_closes_the_box(box, plate):
     """Every outer edge of the plate lies on an edge of the sides, with nodes of its own."""
     _, mesh = box
-    interface_spring = mesh.interface_springs[f"joint_{plate}"]
-    assert np.abs(mesh.nodes[interface_spring.edges_a] - mesh.nodes[interface_spring.edges_b]).max() < 1e-9
-    assert not set(interface_spring.edges_a.ravel()) & set(interface_spring.edges_b.ravel())
-    assert cases.as_set(interface_spring.edges_a) == cases.as_set(mesh.edges[f"{plate}_edge"])
-    assert cases.as_set(interface_spring.edges_b) == cases.as_set(mesh.edges[f"rim_{plate}"])
-    assert set(interface_spring.edges_a.ravel()) <= set(of(mesh, plate).ravel())
-    assert set(interface_spring.edges_b.ravel()) <= set(of(mesh, "sides").ravel())
+    lined, blocks = (mesh.interface_springs[region] for region in (f"joint_{plate}", f"joint_{plate}/blocks"))
+    on_plate, on_rim = (np.vstack([getattr(s, run) for s in (lined, blocks)]) for run in ("edges_a", "edges_b"))
+    assert np.abs(mesh.nodes[on_plate] - mesh.nodes[on_rim]).max() < 1e-9
+    assert not set(on_plate.ravel()) & set(on_rim.ravel())
+    assert len(on_plate) == len(mesh.edges[f"{plate}_edge"])
+    assert cases.as_set(on_plate) == cases.as_set(mesh.edges[f"{plate}_edge"])
+    assert cases.as_set(on_rim) == cases.as_set(mesh.edges[f"rim_{plate}"])
+    assert set(on_plate.ravel()) <= set(of(mesh, plate).ravel())
+    assert set(on_rim.ravel()) <= set(of(mesh, "sides").ravel())
+    for region in (f"{plate}/corner", f"sides/corner_{plate}"):
+        assert np.array_equal(mesh.interface_springs[region].edges_a, lined.edges_a)
+        assert np.array_equal(mesh.interface_springs[region].edges_b, lined.edges_b)
 
 
 def test_seam_inward_points_into_the_body(box):
     body, mesh = box
     for interface_spring in mesh.interface_springs.values():
-        middle = mesh.nodes[interface_spring.edges_a].mean(axis=1)
-        inner = distance(body.outline, (middle + 0.01 * interface_spring.inward)[:, :2])
-        assert (inner > distance(body.outline, middle[:, :2]) + 0.006).all()
-        along = mesh.nodes[interface_spring.edges_a[:, 1]] - mesh.nodes[interface_spring.edges_a[:, 0]]
+        ends = mesh.nodes[interface_spring.edges_a]
+        along = ends[:, 1] - ends[:, 0]
         along /= np.linalg.norm(along, axis=1, keepdims=True)
-        assert np.abs(np.sum(along[:, :2] * interface_spring.inward[:, :2], axis=1)).max() < 0.25
+        for inward in (*interface_spring.inward.swapaxes(0, 1), interface_spring.inward.mean(axis=1)):
+            middle = ends.mean(axis=1)
+            inner = distance(body.outline, (middle + 0.01 * inward)[:, :2])
+            assert (inner > distance(body.outline, middle[:, :2]) + 0.006).all()
+            assert np.abs(np.sum(along[:, :2] * inward[:, :2], axis=1)).max() < 0.35
+
+
+@pytest.mark.parametrize("plate", ["top", "back"])
+def test_frames_of_a_seam_are_those_of_the_solid(box, plate):
+    """Edge, inward and out of the plate are right-handed on both plates; edges that meet have one inward there."""
+    _, mesh = box
+    spring = mesh.interface_springs[f"joint_{plate}"]
+    ends = mesh.nodes[spring.edges_a]
+    out = np.cross(ends[:, 1] - ends[:, 0], spring.inward.mean(axis=1))[:, 2]
+    assert (np.sign(out) == {"top": 1, "back": -1}[plate]).all()
+    at = {}
+    for edge, inward in zip(spring.edges_a, spring.inward):
+        for node, direction in zip(edge, inward):
+            at.setdefault(node, []).append(direction)
+    assert sum(len(found) == 2 for found in at.values()) > 0.8 * len(at)
+    assert all(np.allclose(found[0], found[-1]) for found in at.values())
+
+
+@pytest.mark.parametrize("plate", ["top", "back"])
+def test_grain_over_a_seam_turns_with_the_edge(plate):
+    """Angle from edge over inward to the grain, by hand; grain at 20 degrees, so that left and right differ."""
+    body = cases.guitar()
+    body = replace(body, **{plate: replace(getattr(body, plate), grain_angle=np.radians(20))})
+    mesh = mesh_body(body, 0.06)
+    spring = mesh.interface_springs[f"{plate}/corner"]
+    ends = mesh.nodes[spring.edges_a][..., :2]
+    along = ends[:, 1] - ends[:, 0]
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    inward = np.column_stack([-along[:, 1], along[:, 0]]) * (1 if plate == "top" else -1)
+    wanted = np.array([np.cos(np.radians(20)), np.sin(np.radians(20))])
+    c, s = np.cos(spring.angle), np.sin(spring.angle)
+    assert c[:, None] * along + s[:, None] * inward == pytest.approx(np.tile(wanted, (len(along), 1)), abs=1e-9)
+
+
+@pytest.mark.parametrize("plate", ["top", "back"])
+def test_land_lies_along_the_linings(box, plate):
+    """Its area is the edge beside the linings times LAND; no triangle of it reaches further in, its first axis is the edge's."""
+    body, mesh = box
+    land, spring = mesh.surfaces[f"{plate}/land"], mesh.interface_springs[f"joint_{plate}"]
+    ends = mesh.nodes[spring.edges_a]
+    run = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum()
+    assert areas(mesh, land.triangles).sum() == pytest.approx(run * LAND, rel=0.04)  # bends, block ends
+    corners = mesh.nodes[mesh.triangles[land.triangles]]
+    assert distance(body.outline, corners[..., :2].reshape(-1, 2)).max() < 1.35 * LAND
+    middle = corners.mean(axis=1)
+    nearest = np.argmin(np.linalg.norm(middle[:, None] - ends.mean(axis=1), axis=2), axis=1)
+    along = (ends[:, 1] - ends[:, 0])[nearest, :2]
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    assert np.mean(np.abs(np.sum(along * land.grain[:, :2], axis=1)) > 0.9) > 0.9
+    assert set(land.triangles) <= set(mesh.surfaces[plate].triangles)
 
 
 @pytest.mark.parametrize(
@@ -407,7 +465,7 @@ def test_smaller_size_gives_smaller_triangles():
 def test_frequencies_converge_with_size(tmp_path):
     body = cases.oval(tmp_path)
     rough, middle, fine = (
-        modes(assemble(mesh_body(body, h)), weights(sections(body)), 6).frequency for h in (0.09, 0.05, 0.03)
+        modes(assemble(mesh_body(body, h)), weights(sections(body)), 6).frequency for h in (0.05, 0.03, 0.02)
     )
     assert np.abs(middle / fine - 1).max() < 0.6 * np.abs(rough / fine - 1).max()
     assert np.abs(middle / fine - 1).max() < 0.025

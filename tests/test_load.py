@@ -12,8 +12,8 @@ import pytest
 from fem.eigen import rigid_modes
 from fem.free_body import FreeBody
 from fem.model import assemble
-from fem.sections import joint
 from meshes.build import mesh_body
+from meshes.joints import joint_sections
 from meshes.string_sets import string_set
 from studies.common.inputs import BadInput
 from studies.common.progress import Progress
@@ -33,7 +33,9 @@ NECK = {"neck": {"included": True}, "strings": {"scale_length_mm": 640}}
 def rigid_joints():
     """The joints' solids take their time and do not matter here."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("meshes.parts.joint_of", lambda body, plate: SimpleNamespace(section=joint()))
+        patch.setattr(
+            "meshes.parts.joint_of", lambda body, plate: SimpleNamespace(sections=joint_sections(body, plate, None))
+        )
         yield
 
 

@@ -1,5 +1,7 @@
 """Moisture: handbook tables, free and held boards, bimetal strip, plate on springy edges, the free body's own solver."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shell_cases as cases
@@ -7,6 +9,7 @@ import shell_cases as cases
 from fem.eigen import fixed_unknowns, modes
 from fem.free_body import FreeBody
 from fem.materials import Wood, plane_stress_stiffness
+from fem.mesh import Surface
 from fem.model import assemble, weights
 from fem.moisture import (
     equilibrium_moisture,
@@ -14,10 +17,11 @@ from fem.moisture import (
     laminate_stress,
     movement,
     read_table,
+    strain_along,
     swelling_load,
     swelling_strain,
 )
-from fem.sections import Layer, beam, joint, laminate
+from fem.sections import Layer, Section, beam, joint, laminate
 from fem.statics import deflect
 from fem.woods import entry, find, library
 from fem.woods import read_table as woods_table
@@ -181,7 +185,7 @@ def _between_walls(a, b):
     count = np.cumsum([0] + [len(t) for t in triangles])
     walls = np.arange(count[1], count[3])
     south, north = pieces[0].edges["south"], pieces[0].edges["north"]
-    inward = np.tile([0.0, 1.0, 0.0], (len(south), 1))
+    inward = np.tile([0.0, 1.0, 0.0], (len(south), 2, 1))
     return ShellMesh(
         np.vstack([p.nodes + s for p, s in zip(pieces, shift)]),
         np.vstack(triangles),
@@ -206,6 +210,25 @@ def test_held_board_takes_the_whole_stress():
     hand = -plane_stress_stiffness(WOOD) @ [*free, 0.0]
     near = laminate_stress(model, "plate", WOOD, u, free).reshape(-1, 3)
     assert np.median(near, axis=0) == pytest.approx(hand, rel=1e-9)
+
+
+def test_land_whose_axes_turn_swells_with_its_board():
+    """A strip that resists bending across, shear and sliding in axes of its own, at 30 and -50 degrees to the grain: the free
+    board takes up its own strain all the same, and nothing is stressed.
+    """
+    free = (2e-4, -1.1e-3)
+    mesh = cases.plate(0.3, 0.2, 4, 3, grain=15)
+    strip, angle = np.arange(6), np.radians(np.repeat([45.0, -35.0], 3))
+    own = Surface(strip, np.column_stack([np.cos(angle), np.sin(angle), 0 * angle]))
+    mesh = replace(mesh, surfaces=mesh.surfaces | {"plate/land": own})
+    board = laminate([Layer(WOOD, 0.003)])
+    land = Section("shell", {kind: 9 * board.stiffness[kind] for kind in ("D22", "S44", "S55", "A66")}, {}, {})
+    model = assemble(mesh)
+    strains = {"plate": [(board, swelling_strain("shell", *free))]}
+    load = swelling_load(model, strains | {"plate/land": [(land, strain_along(mesh, "plate/land", *free))]})
+    u = deflect(model, weights({"plate": board, "plate/land": land}), load).displacement[:, 0]
+    held = np.abs(plane_stress_stiffness(WOOD) @ [*free, 0.0]).max()
+    assert np.abs(laminate_stress(model, "plate", WOOD, u, free)).max() < 1e-6 * held
 
 
 def test_orthotropic_plate_under_pressure(record):

@@ -20,9 +20,10 @@ from shell_cases import SPRUCE
 from sweep_payload import Payload, computed, row_of
 
 from fem.eigen import modes
-from fem.sections import RIGID_TRANSLATION, Layer, joint, laminate, scaled
+from fem.sections import Layer, laminate, scaled
 from fem.woods import scattered
 from meshes import joints
+from meshes.joint_section import Corner
 from meshes.parts import RIM
 from studies.common.box_measures import surface_spot
 from studies.common.inputs import BadInput
@@ -38,7 +39,7 @@ from studies.sweep.numbers import SweepTable, effects, front, main_effect
 from studies.sweep.paired import paired_builds
 from studies.sweep.plan import read_plan
 from studies.sweep.prepare import prepare
-from studies.sweep.sections import cell_points, fit
+from studies.sweep.sections import cell_points, fit, regions_of
 from studies.sweep.store import Store
 from studies.sweep.variant import Solver, cluster_error, clusters
 
@@ -193,7 +194,7 @@ def test_fits_follow_polynomials():
         return scaled(s, f, 2 - 0.5 * x[1])
 
     made = fit(points, [section(x) for x in points], axes)
-    found = made.section(None, "lining_top", {"a": 2.4, ("back", 0): -1.5})
+    found = made.at(None, "lining_top", {"a": 2.4, ("back", 0): -1.5})
     own = section((0.4, -0.5))
     assert made.error < 1e-9
     assert found.stiffness["D11"] == pytest.approx(own.stiffness["D11"], rel=1e-9)
@@ -201,17 +202,23 @@ def test_fits_follow_polynomials():
     assert fit(points, [section(x, 0.5) for x in points], axes).error > 0.01
 
 
-def test_fits_of_joints_keep_rigid_directions_and_the_loss():
+def test_fits_of_joints_come_back_and_stay_positive():
+    """Compliances linear in a coordinate come back; where a polynomial would make one negative it is cut; the loss is the body's."""
     points = cell_points(1, 10, np.array([False]))
-    made = fit(
-        points, [joint((1e8 * (2 + x), RIGID_TRANSLATION, 1e9), loss=0.5) for (x,) in points], (("a", 0.0, 1.0),)
-    )
+    some = np.random.default_rng(1).standard_normal((3, 3, 4, 4))
+    some = 1e-8 * some @ some.swapaxes(-1, -2)
+    corners = [Corner((2 + x) * some, np.full((4, 3), 0.2 + 0.1 * x)) for (x,) in points]
+    made = fit(points, corners, (("a", 0.0, 1.0),))
+    assert made.error < 1e-9
+    found = made.at(None, "joint_top", {"a": 0.25})
+    assert found.compliance == pytest.approx(2.25 * some) and found.heat == pytest.approx(0.225)
+    beyond = made.at(None, "joint_top", {"a": -2.5}).compliance
+    assert np.linalg.eigvalsh(beyond).min() > -1e-12 * abs(some).max()
     body = guitar(joint_top={"loss_factor": 0.03})
-    found = made.section(body, "joint_top", {"a": 0.25})
-    assert found.stiffness["kt"] == pytest.approx(2.25e8, rel=1e-2) and found.stiffness["ka"] == pytest.approx(
-        RIGID_TRANSLATION
-    )
-    assert found.losses["joint"]["kb"] == pytest.approx(0.03 * 1e9)
+    regions = regions_of(body, "joint_top", found)
+    glue = found.stiffness()[0]
+    assert regions["joint_top"].losses["joint"]["bb@45"] == pytest.approx(0.03 * glue[1, 2, 2])
+    assert regions["sides/corner_top"].stiffness["rr@0"] == pytest.approx(found.stiffness()[2][0, 3, 3])
 
 
 @pytest.mark.slow

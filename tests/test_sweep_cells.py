@@ -3,7 +3,7 @@
 import numpy as np
 from box_cases import oval_sheet
 
-from fem.sections import joint
+from fem.sections import laminate
 from studies.sweep.basis import mixed
 from studies.sweep.bodies import body_at
 from studies.sweep.cells import slow_pieces
@@ -15,6 +15,7 @@ from studies.sweep.prepare import with_geometries
 from studies.sweep.scatter import WoodDraws, sweep_of_draws
 from studies.sweep.sections import inputs
 
+FLAT = laminate([])
 REBATES = {f"joint_{p}": {"rebate_width_mm": 1.2, "rebate_height_mm": 4} for p in ("top", "back")}
 LAMINATED = """
 mesh_size_mm = 100
@@ -43,7 +44,7 @@ def test_linings_and_joints_may_stay_as_the_sheet_makes_them(tmp_path):
 
         def some(todo, asked=asked):
             asked += todo
-            return [joint([1.0, 2.0, 3.0], [1.0, 2.0, 3.0])] * len(todo)
+            return [FLAT] * len(todo)
 
         slow, *_ = slow_pieces(kit, variants(night.plan), some, print)
         counts = {piece: sum(p == piece for _, p in asked) / len(slow) for piece in ("joint_top", "joint_back")}
@@ -76,7 +77,7 @@ def test_cells_are_those_of_each_geometry(tmp_path):
 
     def some(pieces):
         asked.extend(body for body, piece in pieces if piece == "lining_top")
-        return [joint([1.0, 2.0, 3.0], [1.0, 2.0, 3.0])] * len(pieces)
+        return [FLAT] * len(pieces)
 
     slow_pieces(kit, found, some, print)
     wanted = {round(1e-3 * v.values["laminations"] * v.values["thickness of each"], 9) for v in found}

@@ -18,6 +18,7 @@ from fem.moisture import Movement, equilibrium_moisture, movement
 from fem.prestress import gap_load, interface_points, interface_traction
 from fem.sections import Layer, joint, laminate
 from meshes.build import mesh_body
+from meshes.joints import joint_sections
 from meshes.parts import sections
 from studies.common.builds import builds, complete_linings
 from studies.common.inputs import BadInput
@@ -30,6 +31,7 @@ from studies.weather.result import free_width, largest_pull, mean_pull, widths
 from studies.weather.solve import GAP_INTERFACE, solve_swollen, twist_gap
 from studies.weather.words import CRACKS, report, tables
 
+JOINT_REGIONS = ("joint_{}", "joint_{}/blocks", "{}/corner", "sides/corner_{}", "{}/land")
 SIZE = 0.06  # m: coarse, the figures do not matter here
 BUILT = {"neck": {"included": True}, "bridge_plate": {"included": True}, "back": {"braced": True}}
 
@@ -45,7 +47,9 @@ class _Silent:
 def rigid_joints():
     """The joints' solids take their time and do not matter here."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("meshes.parts.joint_of", lambda body, plate: SimpleNamespace(section=joint()))
+        patch.setattr(
+            "meshes.parts.joint_of", lambda body, plate: SimpleNamespace(sections=joint_sections(body, plate, None))
+        )
         yield
 
 
@@ -70,10 +74,11 @@ def rows(study):
 
 @pytest.mark.parametrize("name", ["hazel", "linnet", "medlar"])
 def test_layers_are_the_parts_of_their_region(name):
-    """Every region but the joints swells, and its layers' sections add up to the region's own."""
+    """Every region but the joints and lands swells, and its layers' sections add up to the region's own."""
     body = cases.example(name)
     whole, found = sections(body), meshes.swelling.swelling(body)
-    assert set(whole) - set(found) == {"joint_top", "joint_back"} and set(found) <= set(whole)
+    joint = {name.format(plate) for plate in ("top", "back") for name in JOINT_REGIONS}
+    assert set(whole) - set(found) == joint and set(found) <= set(whole)
     for region, layers in found.items():
         for kind, f in whole[region].stiffness.items():
             total = sum(s.stiffness.get(kind, 0.0) for s, _ in layers)
@@ -187,8 +192,8 @@ def test_seam_closed_over_an_even_or_slanting_gap_is_at_rest():
     assert set(np.abs(up)) == {1.0} and np.allclose(at[..., 0], 0.2)
     free = FreeBody(model, w)
     for gap, rests in ((1e-3 + 0 * at[..., 1], True), (0.01 * at[..., 1], True), (at[..., 1] ** 2, False)):
-        u = free.deflect(gap_load(model, w, "joint", gap)).displacement[:, 0]
-        pull, length = interface_traction(model, w, "joint", u, gap)
+        u = free.deflect(gap_load(model, w, ["joint"], gap)).displacement[:, 0]
+        pull, length = interface_traction(model, w, ["joint"], u, gap)
         assert np.sum(pull * length) == pytest.approx(0, abs=1e-5)
         assert (np.abs(pull).max() < 0.1) == rests
         left = model.space.points[:, 0] < 0.2 - 1e-9
@@ -197,14 +202,14 @@ def test_seam_closed_over_an_even_or_slanting_gap_is_at_rest():
 
 
 def test_twisted_rim_by_hand(study, body):
-    """Up at two corners, down at two, level at both blocks, one unit from lowest to highest, and no plane is nearer."""
+    """Up at two corners, down at two, one unit from lowest to highest, and no plane is nearer; the blocks' ends bear flat."""
     model = assemble(mesh_body(body, 0.05))
-    at, _ = interface_points(model, GAP_INTERFACE)
+    at, _ = interface_points(model, GAP_INTERFACE[0])
     gap = twist_gap(model, body)
     x, y = at[..., 0], at[..., 1]
     assert np.ptp(gap) == pytest.approx(1)
     flat = (np.abs(y) < 0.9 * body.tail_block.width / 2) | (np.abs(y) < 0.9 * body.neck_block.width / 2)
-    assert np.abs(gap[flat]).max() < 1e-9
+    assert not flat.any() and np.abs(gap[np.abs(y) < 0.6 * body.neck_block.width]).max() < 0.3
     corner = lambda sx, sy: gap[(sx * (x - x.mean()) > 0.1) & (sy * y > 0.05)].mean()
     assert corner(1, 1) * corner(-1, -1) > 0 > corner(1, 1) * corner(1, -1)
     plane = np.column_stack([np.ones(x.size), x.ravel(), y.ravel()])

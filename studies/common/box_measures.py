@@ -10,6 +10,7 @@ from fem.elements import Space
 from fem.mesh import part_of
 from fem.statics import Spot, spot
 from meshes.body import Body
+from meshes.joint_geometry import LAND
 from meshes.open_rim import pressed_places
 from meshes.outline import normal_at, point_at
 
@@ -127,12 +128,12 @@ def width_changes(spots: Mapping[str, tuple[Across, ...]], u: np.ndarray) -> dic
 
 
 def near_linings(body: Body, plate: str) -> np.ndarray:
-    """(k, 2) m in plan: places along the rim, a patch's radius inside of the lining's inner face."""
+    """(k, 2) m in plan: places along the rim, a patch's radius inside of the lining's inner face and of the plate's land."""
     lining = getattr(body, f"lining_{plate}")
     width = lining.width if lining.kind != "none" else 0.0
     count = max(8, round(body.outline.perimeter / STATION))
     s = np.arange(count) * body.outline.perimeter / count
-    inset = body.side_thickness - body.sides[0].thickness / 2 + width + PATCH
+    inset = max(body.side_thickness - body.sides[0].thickness / 2 + width, LAND) + PATCH
     return point_at(body.outline, s) - inset * normal_at(body.outline, s)
 
 

@@ -19,12 +19,13 @@ from studies.sweep.sections import (
     Axes,
     Axis,
     Fitted,
+    Slow,
     Tabulated,
     cell_points,
     cheap,
     fit,
     inputs,
-    slow_section,
+    slow_piece,
     unchanged,
 )
 
@@ -54,7 +55,7 @@ def variant_at(plan: Plan, base: Variant, axes: Axes, x: np.ndarray) -> Variant:
 
 
 def slow_pieces(
-    kit: Kit, variants: list[Variant], cells: Callable[[list[SlowPiece]], list[Section]], say: Callable[[str], None]
+    kit: Kit, variants: list[Variant], cells: Callable[[list[SlowPiece]], list[Slow]], say: Callable[[str], None]
 ) -> tuple[dict[Where, dict[str, Tabulated | Fitted]], dict[Where, dict[str, dict[str, Section]]], list[str]]:
     """({(values, rim): {piece: Tabulated or Fitted}}, {(values, rim): what does not change}, words on the fits)."""
     plan = kit.sweep.plan
@@ -78,11 +79,11 @@ def slow_pieces(
     slow: dict[Where, dict[str, Tabulated | Fitted]] = {where: {} for where in of_place}
     words = []
     for where, piece, own, bodies, points in jobs:
-        sections = list(itertools.islice(made, len(bodies)))
+        found = list(itertools.islice(made, len(bodies)))
         if points is None:
-            slow[where][piece] = Tabulated({inputs(b, piece): s for b, s in zip(bodies, sections)})
+            slow[where][piece] = Tabulated({inputs(b, piece): s for b, s in zip(bodies, found)})
         else:
-            slow[where][piece] = fitted = fit(points, sections, own)
+            slow[where][piece] = fitted = fit(points, found, own)
             words.append(
                 f"{piece.replace('_', ' ')} ({where[1]}): fitted to {len(bodies)} cells in {len(own)} coordinate{'s' * (len(own) > 1)}, "
                 f"off by {100 * fitted.error:.2g} % of the largest value (rms, each cell left out in turn)"
@@ -109,8 +110,8 @@ def _bodies(kit, variants, axes, own):
 
 
 class Cells:
-    """Computes sections of linings and joints; given to the workers."""
+    """Computes sections of linings and corners of joints; given to the workers."""
 
-    def work(self, item: tuple[int, SlowPiece]) -> Section:
-        """Section of (its number, (body, piece))."""
-        return slow_section(*item[1])
+    def work(self, item: tuple[int, SlowPiece]) -> Slow:
+        """What the cell gives of (its number, (body, piece))."""
+        return slow_piece(*item[1])

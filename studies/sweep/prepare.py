@@ -8,7 +8,6 @@ from pathlib import Path
 import numpy as np
 
 from fem.mesh import ShellMesh
-from fem.sections import Section
 from meshes.body import Body
 from meshes.build import mesh_body
 from studies.common.kept import fingerprint
@@ -19,6 +18,7 @@ from studies.sweep.design import Variant
 from studies.sweep.kit import BaseGeometry, Kit, sections_of
 from studies.sweep.maps import ParameterMaps, Say, maps_at, parameter_maps, same_body, with_values
 from studies.sweep.plan import Sweep
+from studies.sweep.sections import Slow
 
 ENOUGH = 16  # variants of one family for which a reduced basis pays
 MOST_GEOMETRIES = 12  # sheets read beforehand; with more, every variant is solved in full
@@ -29,7 +29,7 @@ def prepare(
     sweep: Sweep,
     variants: list[Variant],
     folder: Path,
-    cells: Callable[[list[SlowPiece]], list[Section]],
+    cells: Callable[[list[SlowPiece]], list[Slow]],
     say: Say = lambda text: None,
 ) -> Kit:
     """Kit for the variants. cells gives the sections of linings and joints, in order, wherever they are computed."""

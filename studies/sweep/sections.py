@@ -5,7 +5,7 @@ where a plan needs few different ones they are computed for all; else a polynomi
 `cells` of them, and the error of the fit is told (each cell left out in turn). Rows solved in full use the cells themselves.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,11 +13,12 @@ import numpy as np
 from scipy.stats import norm, qmc
 
 from fem.mesh import part_of
-from fem.sections import RIGID_ROTATION, RIGID_TRANSLATION, Section, beam, joint, scaled
+from fem.sections import Section, beam, scaled
 from fem.woods import LOSSES
 from meshes import parts
 from meshes.body import Body
-from meshes.joints import grain_angles, joint_geometry, joint_of
+from meshes.joint_section import Corner, positive
+from meshes.joints import joint_geometry, joint_of, joint_sections
 from meshes.linings import lining_section
 from studies.common.builds import STIFFENED, Build
 from studies.common.kept import fingerprint
@@ -28,6 +29,7 @@ ROOM = 1.4  # cells for each coefficient of a fit
 REACH = 3.0  # standard deviations that a fit covers
 Axis = tuple[Coordinate, float, float]  # with the middle and half the range of it
 Axes = tuple[Axis, ...]
+Slow = Section | Corner | None  # section of a lining, corner of a joint; None: a joint that cannot be computed
 
 
 def sides_and_bars(body: Body) -> dict[str, Section]:
@@ -51,23 +53,26 @@ def unchanged(body: Body, others: Iterable[Body]) -> dict[str, dict[str, Section
     return {make.__name__: s for make, s in same.items()}
 
 
-def slow_section(body: Body, piece: str) -> Section:
-    """Section of a lining or joint as the cells give it."""
+def slow_piece(body: Body, piece: str) -> Slow:
+    """Section of a lining, or corner of a joint, as the cells give it."""
     place = piece.split("_")[1]
     if piece.startswith("lining"):
         return lining_section(getattr(body, piece), body.sides)
-    return joint_of(body, place).section
+    return joint_of(body, place).corner
+
+
+def regions_of(body: Body, piece: str, found: Slow) -> dict[str, Section]:
+    """{region: Section} of a slow piece; a joint with the body's own loss factor."""
+    return {piece: found} if isinstance(found, Section) else joint_sections(body, piece.split("_")[1], found)
 
 
 def inputs(body: Body, piece: str) -> str:
-    """What the section of a lining or joint depends on: a fingerprint. A joint's stiffness knows no losses of the woods, and
-    its own loss factor only scales it.
-    """
+    """What the section of a lining or the corner of a joint depends on: a fingerprint. A corner knows no losses."""
     place = piece.split("_")[1]
     if piece.startswith("lining"):
         return fingerprint(_unsourced(getattr(body, piece)), [_unsourced(board) for board in body.sides])
     try:
-        return fingerprint(_unsourced(joint_geometry(body, place), *LOSSES), grain_angles(body, place))
+        return fingerprint(_unsourced(joint_geometry(body, place), *LOSSES))
     except ValueError as error:
         return fingerprint(str(error))
 
@@ -104,7 +109,8 @@ def quick_sections(
     for make in CHEAP:
         made |= constant[make.__name__] if make.__name__ in constant else make(body)
     for piece in SLOW:
-        made[piece] = slow_section(body, piece) if cheap(body, piece) else slow[piece].section(body, piece, point)
+        found = slow_piece(body, piece) if cheap(body, piece) else slow[piece].at(body, piece, point)
+        made |= regions_of(body, piece, found)
     if build.stiffness == 1:
         return made
     return {region: scaled(s, build.stiffness) if part_of(region) in STIFFENED else s for region, s in made.items()}
@@ -115,13 +121,13 @@ def quick_sections(
 
 @dataclass(frozen=True)
 class Tabulated:
-    """Sections by the fingerprint of their inputs."""
+    """Slow pieces by the fingerprint of their inputs."""
 
-    by_inputs: dict[str, Section]
+    by_inputs: dict[str, Slow]
 
-    def section(self, body: Body, piece: str, point: dict[Coordinate, Value]) -> Section:
+    def at(self, body: Body, piece: str, point: dict[Coordinate, Value]) -> Slow:
         first, *others = self.by_inputs.values()
-        return _with_loss(self.by_inputs[inputs(body, piece)] if others else first, body, piece)
+        return self.by_inputs[inputs(body, piece)] if others else first
 
 
 @dataclass(frozen=True)
@@ -131,41 +137,43 @@ class Fitted:
     axes: Axes
     powers: np.ndarray  # (terms, d)
     coefficients: np.ndarray  # (terms, values)
-    keys: tuple[tuple[str, str], ...]  # (group, kind) of the values
-    family: str
+    like: Section | Corner  # one of those fitted: what the values make
     error: float  # largest, over the values, rms error of cells left out in turn, over the largest value
 
-    def section(self, body: Body, piece: str, point: dict[Coordinate, Value]) -> Section:
+    def at(self, body: Body, piece: str, point: dict[Coordinate, Value]) -> Slow:
         x = np.array([(float(point[name]) - middle) / half for name, middle, half in self.axes])
-        values = np.prod(x**self.powers, axis=1) @ self.coefficients
-        return _with_loss(_unflat(dict(zip(self.keys, values)), self.family), body, piece)
+        return _unflat(np.prod(x**self.powers, axis=1) @ self.coefficients, self.like)
 
 
-def _with_loss(section, body, piece):
-    """A joint with the body's own loss factor."""
-    if section.family != "interface":
-        return section
-    loss = getattr(body, piece).loss
-    return Section("interface", section.stiffness, {}, {"joint": {k: loss * f for k, f in section.stiffness.items()}})
+def _flat(found: Slow) -> np.ndarray:
+    """(values,) of a section, or of a corner's compliances and shares of heat."""
+    if found is None:
+        raise ValueError("a joint in the plan's range cannot be made; `rimwork check` of such a sheet tells why")
+    if isinstance(found, Corner):
+        return np.concatenate([found.compliance.ravel(), found.heat.ravel()])
+    return np.array([v for values in _groups(found) for v in values.values()])
 
 
-def _flat(section):
-    """{(group, kind): value}; a joint by its compliances, which are zero where it is rigid."""
-    if section.family == "interface":
-        return {("compliance", kind): 1 / k for kind, k in section.stiffness.items()}
-    groups = {"stiffness": section.stiffness, "mass": section.mass, **(section.losses or {})}
-    return {(group, kind): v for group, values in groups.items() for kind, v in values.items()}
+def _groups(section: Section) -> tuple[dict[str, float], ...]:
+    return section.stiffness, section.mass, *(section.losses or {}).values()
 
 
-def _unflat(values, family):
-    if family == "interface":
-        rigid = {"k": RIGID_TRANSLATION, "c": RIGID_ROTATION}
-        k = {kind: 1 / max(v, 1 / rigid[kind[0]]) for (_, kind), v in values.items()}
-        return joint([k[n] for n in ("kt", "ka", "kb")], [k[n] for n in ("ct", "ca", "cb")])
-    groups = {group: {} for group, _ in values}
-    for (group, kind), v in values.items():
-        groups[group][kind] = v
-    return Section(family, groups.pop("stiffness"), groups.pop("mass"), groups or None)
+def _unflat(values: np.ndarray, like: Section | Corner) -> Section | Corner:
+    if isinstance(like, Corner):
+        compliance, heat = np.split(values, [like.compliance.size])
+        return Corner(positive(compliance.reshape(like.compliance.shape)), heat.reshape(like.heat.shape))
+    each = iter(values.tolist())
+    stiffness, mass, *losses = ({kind: next(each) for kind in group} for group in _groups(like))
+    return Section(like.family, stiffness, mass, like.losses and dict(zip(like.losses, losses)))
+
+
+def _scale(found: Section | Corner) -> np.ndarray:
+    """(values,) what the error of each value is counted over: of a corner the joint's own compliances in those directions."""
+    if not isinstance(found, Corner):
+        return np.abs(_flat(found))
+    own = np.sqrt(np.diagonal(found.compliance.sum(axis=0), axis1=-2, axis2=-1))
+    whole = np.broadcast_to(own[:, :, None] * own[:, None], found.compliance.shape)
+    return np.concatenate([whole.ravel(), np.ones(found.heat.size)])
 
 
 def powers_of(d: int, cells: int) -> np.ndarray:
@@ -180,17 +188,17 @@ def powers_of(d: int, cells: int) -> np.ndarray:
     return np.array(rows)
 
 
-def fit(points: np.ndarray, sections: list[Section], axes: Axes) -> Fitted:
+def fit(points: np.ndarray, found: Sequence[Slow], axes: Axes) -> Fitted:
     """Fitted from cells at points (n, d) scaled to -1..1; axes ((coordinate, middle, half range), ...)."""
     powers = powers_of(len(axes), len(points))
     A = np.prod(points[:, None, :] ** powers, axis=2)
-    flats = [_flat(s) for s in sections]
-    B = np.array([[flat[key] for key in flats[0]] for flat in flats])
+    B = np.array([_flat(one) for one in found])
     coefficients = np.linalg.lstsq(A, B, rcond=None)[0]
     left_out = (B - A @ coefficients) / (1 - np.diag(A @ np.linalg.pinv(A)).clip(max=0.999))[:, None]
-    scale = np.abs(B).max(axis=0)
+    made = [one for one in found if one is not None]
+    scale = np.max([_scale(one) for one in made], axis=0)
     ends = np.sqrt(np.mean(left_out**2, axis=0))[scale > 0] / scale[scale > 0]
-    return Fitted(tuple(axes), powers, coefficients, tuple(flats[0]), sections[0].family, float(ends.max(initial=0)))
+    return Fitted(tuple(axes), powers, coefficients, made[0], float(ends.max(initial=0)))
 
 
 def cell_points(d: int, cells: int, normal: np.ndarray) -> np.ndarray:

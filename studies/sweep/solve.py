@@ -6,7 +6,6 @@ from pathlib import Path
 
 import numpy as np
 
-from fem.sections import Section
 from studies.common.inputs import BadInput
 from studies.common.kept import kept_folder
 from studies.sweep.cells import Cells, SlowPiece
@@ -17,6 +16,7 @@ from studies.sweep.kit import row_key, sheet_print
 from studies.sweep.log import Log
 from studies.sweep.plan import Sweep
 from studies.sweep.prepare import prepare
+from studies.sweep.sections import Slow
 from studies.sweep.store import Store
 from studies.sweep.variant import Batch, Refused, Solver
 from studies.sweep.words import announcement, observed
@@ -58,8 +58,8 @@ def run(
     return keys
 
 
-def compute_cells(engine: Engine, pieces: list[SlowPiece], log: Log) -> list[Section]:
-    """Sections of linings and joints in order, computed by the engine; each is kept in the cache of cells as well."""
+def compute_cells(engine: Engine, pieces: list[SlowPiece], log: Log) -> list[Slow]:
+    """Sections of linings and corners of joints in order, computed by the engine; each is kept in the cache of cells as well."""
     if pieces:
         log.say(f"{len(pieces)} linings and joints in solid cells (seconds each; kept for the next time)")
     sections = {number: section for (number, _), section in engine.run(Cells(), enumerate(pieces))}

@@ -8,13 +8,14 @@ import numpy as np
 
 from fem.energies import masses
 from fem.free_body import FreeBody
+from fem.mesh import ShellMesh
 from fem.model import Model, weights
 from fem.moisture import swelling_load
 from fem.prestress import gap_load, interface_points, interface_traction
 from fem.sections import Section
 from meshes.body import Assumption, Body
 from meshes.build import DEFAULT_SIZE, mesh_body
-from meshes.swelling import movements, swelling
+from meshes.swelling import land_swelling, movements, swelling
 from studies.common.builds import COMMON, Build, builds, complete_linings
 from studies.common.inputs import within
 from studies.common.progress import Progress
@@ -24,7 +25,7 @@ from studies.weather.result import Row, Weather
 
 BUILT, USED = 45.0, (30.0, 70.0)  # % relative humidity, where nothing is said
 DRIEST, WETTEST = 5.0, 95.0
-GAP_INTERFACE = "joint_top"  # the plate glued on last
+GAP_INTERFACE = ("joint_top", "top/corner", "sides/corner_top")  # the plate glued on last; the blocks bear flat
 
 
 def humidities(
@@ -82,7 +83,9 @@ def solve_swollen(build: Build, model: Model, places: Places) -> Row:
     sections = build.sections()
     w = weights(sections)
     gap = twist_gap(model, places.body)
-    loads = np.column_stack([swelling_load(model, build_swelling(build)), gap_load(model, w, GAP_INTERFACE, gap)])
+    loads = np.column_stack(
+        [swelling_load(model, build_swelling(build, model.space.mesh)), gap_load(model, w, GAP_INTERFACE, gap)]
+    )
     answer = FreeBody(model, w).deflect(loads)
     swollen, closed = answer.displacement.T
     pull, length = interface_traction(model, w, GAP_INTERFACE, closed, gap)
@@ -92,11 +95,11 @@ def solve_swollen(build: Build, model: Model, places: Places) -> Row:
     return Row(build, mass, *responses, closing, balance)
 
 
-def build_swelling(build: Build) -> dict[str, list[tuple[Section, np.ndarray]]]:
+def build_swelling(build: Build, mesh: ShellMesh) -> dict[str, list[tuple[Section, np.ndarray]]]:
     """meshes.swelling of a build, its stiff-rim limit's sections scaled as they are in Build.sections."""
     return {
         region: [(build.stiffened(region, section), strain) for section, strain in layers]
-        for region, layers in swelling(build.body).items()
+        for region, layers in (swelling(build.body) | land_swelling(build.body, mesh)).items()
     }
 
 
@@ -106,7 +109,7 @@ def twist_gap(model: Model, body: Body) -> np.ndarray:
     Two corners up, two down, as an open rim gives way most easily: (x - x0) times y, counted from the blocks' corners;
     the blocks' own ends bear flat. No plane lies nearer to the edge than z = 0. The other way round strains alike.
     """
-    at, _ = interface_points(model, GAP_INTERFACE)
+    at, _ = interface_points(model, GAP_INTERFACE[0])
     x, y = at[..., 0], at[..., 1]
     blocks = np.interp(x, [0.0, body.outline.length], [body.tail_block.width / 2, body.neck_block.width / 2])
     beside = np.sign(y) * np.maximum(np.abs(y) - blocks, 0)
