@@ -411,12 +411,17 @@ def main(arguments: list[str] | None = None) -> None:
     """Run a command; exit status 0, 2 with a line on standard error for bad input, 130 when stopped with Ctrl-C."""
     plain_signs(sys.stdout)
     try:
-        app(arguments, exit_on_error=False, print_error=False)
+        try:
+            app(arguments, exit_on_error=False, print_error=False)
+        finally:
+            sys.stdout.flush()  # here, where a reader that has gone is no fault
     except CycloptsError as error:
         fail(" ".join(str(error).split()) + "; see rimwork --help")
     except ValueError as error:
         # the contract of `modes` is one line; a build sheet's mistakes each have theirs
         fail(one_line(error) if command_of(arguments) == "modes" else str(error))
+    except BrokenPipeError:
+        no_more_readers()
     except (OSError, ImportError) as error:
         from studies.common.system_check import explain
 
@@ -451,6 +456,13 @@ def plain_signs(stream: TextIO) -> None:
     codecs.register_error("plain signs", told)
     if isinstance(stream, io.TextIOWrapper):
         stream.reconfigure(errors="plain signs")
+
+
+def no_more_readers() -> NoReturn:
+    """End without a word where whoever read the output has gone (`rimwork rim ... | head`)."""
+    with open(os.devnull, "w", encoding="utf-8") as nowhere:  # what is still held back must not fail either
+        os.dup2(nowhere.fileno(), sys.stdout.fileno())
+    sys.exit(141)
 
 
 def command_of(arguments: list[str] | None) -> str:

@@ -28,7 +28,7 @@ def main(folder):
     picture.write_bytes(b"")
     picture.with_suffix(".txt").write_text(f"a caption, {SIGNS}", encoding="utf-8")
     table = Table("Heading", ("build", "value"), ((f"a {SIGNS}", "−1.0 mm"),), f"a note, {SIGNS}")
-    study = AtRest(body, 0.03, (2, 1), (), (), None, source=source_of(sheet))
+    study = AtRest(body, 0.03, (2, 1), (), None, None, None, source=source_of(sheet))
     report = Report(
         study, "rest", "a title", f"a label, {SIGNS}", (f"An answer, {SIGNS}.",), (table,), ("a limit",), ()
     )

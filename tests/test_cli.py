@@ -253,6 +253,17 @@ def test_heavy_libraries_stay_out_of_help():
     assert done.stdout.strip() == "[]"
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="pipes break otherwise there")
+def test_a_reader_that_has_gone_is_no_fault():
+    """As with `rimwork schema | head -0`: not a word."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "studies", "schema"], cwd=cases.ROOT, env=environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )  # fmt: skip
+    process.stdout.close()
+    assert process.stderr.read() == b"" and process.wait() == 141
+    process.stderr.close()
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT for child processes")
 def test_ctrl_c_ends_with_130_and_a_word(tmp_path):
     process = subprocess.Popen(

@@ -5,26 +5,22 @@ import json
 import re
 import time
 from html.parser import HTMLParser
-from pathlib import Path
 from types import SimpleNamespace
 
 import box_cases as cases
 import browser
 import numpy as np
 import pytest
+from rim_cases import air_by_hand
 
 from fem.elements import space
-from fem.response import FREQUENCIES
 from meshes.body import top_height
 from meshes.build import mesh_body
 from meshes.coupled_model import fluid_domain
 from meshes.outline import point_at
 from meshes.sheet_strings import strung
 from meshes.side_ports import openings_of
-from meshes.unexplained_loss import IN_JOINTS, IN_OPENINGS, IN_WOOD
-from studies.common.builds import builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
-from studies.common.inputs import Source
 from studies.common.words import percent
 from studies.drawing.boards import boards_of
 from studies.page import (
@@ -48,9 +44,7 @@ from studies.page import (
 from studies.page.scene import Shape, ViewerScene, aligned, outward, packed, paired_shapes, surface_of
 from studies.page.sustain import wav
 from studies.rim import air as rim_air
-from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy, Level
 from studies.solved import coupled
-from studies.solved.power import Driven
 from studies.sustain import solve as sustain
 
 CHOSEN = ("sheet", "solid_laminated", "doubled_sides")
@@ -70,54 +64,9 @@ def test_the_pages_notes_are_plucked_as_those_of_sustain(tmp_path, monkeypatch):
 # --- a study put together by hand ---
 
 
-def driven(rim, peak):
-    """Driven with one peak [Hz]; `rim` of the power to the sides, a third to sound."""
-    share = {g: np.full(len(FREQUENCIES), 0.0) for g in GROUPS}
-    share |= {"sides": rim + 0 * FREQUENCIES, "radiation": 1 / 3 + 0 * FREQUENCIES, "supports": 0.1 + 0 * FREQUENCIES}
-    share["top"] = 1 - sum(share.values())
-    mobility = 0.01j * FREQUENCIES / (peak**2 - FREQUENCIES**2 + 0.03j * peak**2) * peak
-    return Driven(FREQUENCIES, mobility, share, np.abs(mobility), 0.1 + 0 * FREQUENCIES, 1e-12, 700.0)
-
-
-def level(rows, size, off):
-    results = {}
-    for k, build in enumerate(rows):
-        for how, held in zip(SUPPORT_CONDITIONS, (0.0, 0.01)):
-            results[build.name, how] = SimpleNamespace(
-                build=build, rim_g=400.0 + 20 * k, driven=driven(0.08 - 0.01 * k + off + held, 200.0 + k)
-            )
-    return Level(size, 10_000, results, np.ones(1))
-
-
 @pytest.fixture(scope="module")
 def air(tmp_path_factory):
-    body, _ = complete_linings(cases.oval(tmp_path_factory.mktemp("page")))
-    rows = tuple(b for b in builds(body) if b.name in CHOSEN)
-    one = {"rim": 0.05, "supports": 0.2, "radiated_w": 1.0}
-    sensitivity = {
-        (how, part, times): {**one, "rim": 0.05 * times, "radiated_w": 1.2 - 0.1 * times}
-        for how in SUPPORT_CONDITIONS for part in (*IN_RIM, WHOLE_RIM) for times in (0.0, 0.5, 1.0, 2.0)
-    }  # fmt: skip
-    firmness = {1 / 3: one, 3.0: one}
-    unexplained = {
-        (b.name, how, place): {**one, "rim": 0.04 + 0.01 * k, "radiated_w": 0.9 - 0.1 * k}
-        for b in rows for how in SUPPORT_CONDITIONS for k, place in enumerate((IN_WOOD, IN_JOINTS, IN_OPENINGS))
-    }  # fmt: skip
-    return AirStudy(
-        body,
-        rows,
-        level(rows, 0.04, 0.0),
-        level(rows[:1], 0.04, 0.001),
-        level(rows[:1], 0.08, 0.0018),  # 2 x 0.1 + 1.25 x 0.08: 0.3 points
-        None,
-        3,
-        firmness,
-        {"bare": one, "thick": one},
-        sensitivity,
-        unexplained,
-        0.7,
-        source=Source(Path("oval.toml"), "abc"),
-    )
+    return air_by_hand(tmp_path_factory.mktemp("page"), CHOSEN)
 
 
 @pytest.fixture(scope="module")

@@ -74,7 +74,7 @@ def written(study, folder):
 def test_rows_are_those_asked_for(row):
     assert list(row) == ["sheet", "reversed_kerfed", "solid_laminated", "solid_trimmed", "doubled_sides", "stiff_limit"]
     assert [r.build.is_base for r in row.values()] == [True] + 5 * [False]
-    assert "limit case, cannot be built" in row["stiff_limit"].build.note
+    assert "cannot be built: real weight" in row["stiff_limit"].build.note
 
 
 def test_each_build_changes_one_thing(body):
@@ -399,7 +399,7 @@ def test_label_and_both_bars_stand_on_the_page(study, page):
     words = " ".join(" ".join(page.words).split())
     assert LABEL in words and LABEL in summary_text(study)
     assert "model error is not known" in words and "model error is not known" in summary_text(study)
-    assert "limit case, cannot be built" in words
+    assert "cannot be built: real weight" in words
     assert words.index("heat turned in the rim") < words.index("energy stored in the rim")
     for row in headline(study):
         assert row["label"] in words

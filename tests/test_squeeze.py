@@ -33,7 +33,7 @@ from studies.squeeze import solve
 from studies.squeeze.pictures import draw, squeezed_figure
 from studies.squeeze.result import BATTEN, Squeeze, told_apart
 from studies.squeeze.solve import solve_squeezed, unit_loads
-from studies.squeeze.words import text
+from studies.squeeze.words import mesh_error_words, text
 
 SHEET = Path(__file__).parents[1] / "meshes" / "bodies" / "hazel.toml"
 SIZE = 0.035  # m
@@ -288,6 +288,15 @@ def test_text_says_what_it_must(study):
     grams = 1e3 * sum(study.rows[1].mass.values())
     assert f"{grams:.0f} g" in said
     assert "takes" not in said
+
+
+def test_no_mesh_error_of_nothing_is_told(study):
+    """Where all meshes gave one figure it is not determined; one that rounds to nothing has an upper end."""
+    one = replace(study, richer=study.rows[0], faceted=study.rows[0])
+    (line, _) = [line for line in text(one).splitlines() if "mesh error at most" in line]
+    assert line.split("mesh error at most")[1].split() == 4 * ["not", "determined"]
+    assert "mesh error not determined" in text(one) and "mesh error at most 0" not in text(one)
+    assert (mesh_error_words(2e-6), mesh_error_words(4e-5)) == ("< 0.01 mm", "0.04 mm")
 
 
 def test_measured_values_stand_beside_the_computed(study):

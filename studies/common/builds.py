@@ -95,8 +95,8 @@ def builds(body: Body) -> list[Build]:
         ),
         other_sides,
         Build(
-            "stiff_limit", "stiff-rim limit", body, stiffness=STIFF,
-            note="limit case, cannot be built: real weight, 1000 times the stiffness",
+            "stiff_limit", "impossibly stiff rim, for comparison", body, stiffness=STIFF,
+            note="cannot be built: real weight, 1000 times the stiffness",
         ),
     ]  # fmt: skip
 

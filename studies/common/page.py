@@ -11,7 +11,9 @@ from jinja2 import Environment, FileSystemLoader, select_autoescape
 
 from studies.common import words
 from studies.common.files import Plain
+from studies.common.html import folded, labelled
 from studies.common.measured import shown
+from studies.common.neighbours import link_neighbours
 
 
 class Dataclass(Protocol):
@@ -32,18 +34,20 @@ def templates() -> Environment:
     figures = (words.percent, words.rough_percent, words.percent_change, words.close_change, words.change,
                words.decibels, words.hertz, words.rounded, words.signed, words.capital, shown)  # fmt: skip
     found.filters |= {figure.__name__: figure for figure in figures}
+    found.filters["folded"] = folded
     found.tests["unsure"] = unsure
     return found
 
 
 def rendered(template: str, filling: Mapping[str, Filling]) -> str:
-    """HTML of a template, its names filled in."""
-    return templates().get_template(template).render(filling)
+    """HTML of a template, its names filled in; wide tables can become cards."""
+    return labelled(templates().get_template(template).render(filling))
 
 
 def write_page(path: Path, template: str, filling: Mapping[str, Filling]) -> Path:
-    """Write a page."""
+    """Write a page, and link it with those beside it that are of the same sheet."""
     path.write_text(rendered(template, filling), encoding="utf-8")
+    link_neighbours(path)
     return path
 
 

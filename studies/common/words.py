@@ -79,6 +79,11 @@ def hertz(frequency: float | None) -> str:
     return UNKNOWN if frequency is None else f"{frequency:.1f}"
 
 
+def grams_more(grams: float) -> str:
+    """'20 g more', '3 g less'."""
+    return f"{abs(grams):.0f} g {'more' if grams >= 0 else 'less'}"
+
+
 # --- with their errors ---
 
 
@@ -110,6 +115,11 @@ def points_beyond(change: float, error: float) -> str:
 
 
 # --- lists and sentences ---
+
+
+def first_words(verdict: str, bench: str, doubt: str) -> str:
+    """What page and terminal begin with, as lines."""
+    return "\n\n".join([verdict, f"Try it on the bench: {bench}", f"The main doubt: {doubt}"])
 
 
 def capital(text: str) -> str:

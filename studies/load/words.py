@@ -53,8 +53,8 @@ def answer(study: Load) -> list[str]:
         f"Of the rim builds, {best.build.label} hold the body stiffest: {signed(change, 3)} mm over the 12th fret, {words}, for "
         f"{signed(rim_grams(best) - rim_grams(base), 0)} g. All builds share one mesh, so differences are surer than the figures.",
         f"The pre-stress moves the lowest {len(shift)} modes by {percent_change(shift.min(), 2)} to "
-        f"{percent_change(shift.max(), 2)} (first order, Rayleigh), and no mode at all by more than "
-        f"{percent(bound(base.bound), 0)} (a bound).",
+        f"{percent_change(shift.max(), 2)}, and no mode at all by more than "
+        f"{percent(bound(base.bound), 0)}.",
     ]
 
 

@@ -76,7 +76,7 @@ METHODS = (  # of the figures on the page
     ("modes by block Lanczos", "Grimes, Lewis & Simon, SIAM J. Matrix Anal. Appl. 15:228 (1994)"),
     ("losses of the air at the walls and in the opening", "Pierce, Acoustics (1981)"),
     (
-        "flesh under chest, thigh and arm",
+        "the player's body at chest, thigh and arm",
         "Oestreicher, J. Acoust. Soc. Am. 23:707 (1951); Johnson, Contact Mechanics (1985)",
     ),
 )

@@ -17,6 +17,7 @@ from studies.common.page import Written, captioned, drawn_or_told, write_first
 from studies.common.two_meshes import FACETS, MESH_ERROR, known, mode_errors, of_modes
 from studies.drawing.mode_names import names_with_air
 from studies.rim import air_words as words
+from studies.rim import first_screen
 from studies.rim.air import followed_modes, partners
 from studies.rim.dry_page import judged_with
 from studies.rim.result import SUPPORT_CONDITIONS, AirStudy, Result
@@ -76,6 +77,7 @@ def as_json(
         provenance(study.source, (study.size, FACETS * study.size), study.unknowns),
     )  # fmt: skip
     return told(about, {
+        "first_screen": first_screen.as_json(study),
         "valid_to_hz": fine.driven.valid_to,
         "range_hz": words.answered_range(study),
         "largest_imbalance_of_power": max(r.driven.imbalance for r in study.fine.results.values()),
@@ -103,8 +105,8 @@ def write_air_figures(study: AirStudy, out: Path) -> Written:
     machine = write_json(out / "air.json", data)
     tables = write_table(out / "air-modes.csv", modes), write_table(out / "air-third-octaves.csv", bands)
     return write_first((out / "index.html", *tables, machine), "rim/air_page.html.j2", {
-        "title": f"{study.body.name}: what the rim turns to heat, with the air",
-        "data": data, "answer": words.answer(study), "cautions": cautions.RIM, "holdings": SUPPORT_CONDITIONS, "lap": LAP, "free": FREE,
+        "title": f"{study.body.name}: would you hear another rim?",
+        "data": data, "answer": words.answer(study), "chart": first_screen.sound_chart(study), "cautions": cautions.RIM, "holdings": SUPPORT_CONDITIONS, "lap": LAP, "free": FREE,
         "beside": "dry.html", "measured": study.measured, "taps": [tap_table(told, how) for how, told in taps(study).items()], "published": PUBLISHED,
     }, {})  # fmt: skip
 

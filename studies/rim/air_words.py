@@ -8,7 +8,7 @@ from meshes.supports import FREE, LAP
 from meshes.unexplained_loss import LARGEST
 from studies.common.files import Plain
 from studies.common.two_meshes import LIMIT, OF_TAP, change_error, mesh_error, mesh_errors, with_errors
-from studies.common.words import change_bars, decibels, percent, percent_bars, points_beyond, signed
+from studies.common.words import change_bars, decibels, percent, percent_bars, points_beyond, several, signed
 from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy
 from studies.solved.power import SUMMARY, bands, summary
 
@@ -19,7 +19,7 @@ LABEL = (
     "long notes last"
 )
 NOT_MODELLED = (
-    "strings and their tension, the fretting hand, bones under the flesh the body rests on",
+    "strings and their tension, the fretting hand, the player's bones",
     "the room: sound goes out into free air",
     "pores, roughness and leaks of the walls inside; friction at the sharp edge of the soundhole beyond that of a smooth tube; loud playing",
     "the neck, bridge and braces as obstacles to the sound outside",
@@ -50,20 +50,23 @@ def answer(study: AirStudy) -> list[str]:
                 )
     soft, firm = (100 * s["supports"] for s in study.firmness.values())
     bare, thick = (100 * study.clothing[how]["supports"] for how in ("bare", "thick"))
-    flesh = (
-        f"With flesh three times softer or firmer the player's share on the lap is {soft:.0f} or {firm:.0f} %, "
+    player = (
+        f"With the player's body three times softer or firmer its share on the lap is {soft:.0f} or {firm:.0f} %, "
         f"on bare skin or in thick clothes {bare:.0f} or {thick:.0f} %."
     )
-    return [*lines, flesh, without_loss(study), unsure_losses(study), unexplained(study)]
+    return [*lines, player, without_loss(study), unsure_losses(study), unexplained(study)]
 
 
 def highest_bands(study: AirStudy, how: str) -> str:
-    """' In the highest ...': heat in the sheet's own rim in the highest third octaves, where beyond its mesh error; or ''."""
+    """' Near 630 and 800 Hz ...': heat in the sheet's own rim in the highest third octaves, where beyond its mesh error; or ''."""
     fine, errors = dict(bands(study.fine.results["sheet", how].driven)), band_errors(study, how)
     heat = [(hz, found["rim"], errors[hz]) for hz, found in fine.items() if hz in errors]
     last = list(fine)[-2:]
-    highest = [f"{percent_bars(share, e, 0)} at {hz} Hz" for hz, share, e in heat if hz in last and share > e]
-    return f" In the highest third octaves answered for that is {' and '.join(highest)}." if highest else ""
+    highest = [(f"{hz}", percent_bars(share, e, 0)) for hz, share, e in heat if hz in last and share > e]
+    if not highest:
+        return ""
+    near, shares = (several(words) for words in zip(*highest))
+    return f" Near {near} Hz it is {shares}."
 
 
 def answered_range(study: AirStudy) -> tuple[float, float]:
@@ -76,7 +79,7 @@ def without_loss(study: AirStudy) -> str:
     gain = " and ".join(f"{decibels(gain_without_loss(study, how))} {how}" for how in SUPPORT_CONDITIONS)
     return (
         f"Without any loss in the rim, and all else equal, the sound for the same force would change by {gain}: "
-        "no rim build can bring more than that through its own losses."
+        "a build can do more than that by its stiffness and weight, not by turning less to heat."
     )
 
 

@@ -57,7 +57,7 @@ def answer(study: DryStudy) -> list[str]:
     lines = [
         f"After a tap on the saddle, {percent_bars(own['heat'], own['heat_error'])} of the energy that the modes up to {highest_hz(study):.0f} Hz hold turns to heat "
         f"in the rim as the sheet builds it. Without any loss in the rim, and all else equal, these modes would ring "
-        f"{longer(own['no_loss_gain'])}: no rim build can gain more than that through its own losses."
+        f"{longer(own['no_loss_gain'])}; a build can gain more than that by its stiffness and weight, not by turning less to heat."
     ]
     for build in others(study):
         told = table_of[build.name]

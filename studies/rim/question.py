@@ -19,7 +19,7 @@ from studies.common.side_by_side import SideBySide, processes
 from studies.common.words import with_files
 from studies.drawing.apart import Drawn, drawn_apart
 from studies.measured.solve import computed_for
-from studies.rim import air_page, air_words, dry_page, dry_words
+from studies.rim import air_page, air_words, dry_page, dry_words, first_screen
 from studies.rim.air import OTHERS, PROGRESS, compare_in_air, found_beside
 from studies.rim.dry import SOLVED, compare_dry, unknown_losses
 from studies.rim.result import AirStudy, DryStudy
@@ -86,7 +86,9 @@ def write_pages(answer: Answer, progress: Progress, tell: Callable[[str], None])
     dry, out = dry_page.write_dry_figures(answer.dry, answer.out, "index.html" if answer.air else None), answer.out
     if answer.air:
         air = air_page.write_air_figures(answer.air, out)
-        words = air_words.summary_text(answer.air) + "\n\n" + dry_words.paragraph(answer.dry)
+        words = "\n\n".join(
+            [first_screen.first_text(answer.air), air_words.summary_text(answer.air), ""]
+        ) + dry_words.paragraph(answer.dry)
         files = [*air.files, *dry.files]
     else:
         words, files = dry_words.summary_text(answer.dry), [*dry.files]

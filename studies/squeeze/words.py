@@ -115,8 +115,15 @@ def deflection_table(study: Squeeze, state: str) -> list[str]:
         line("build of the rim", "rim", presses),
         *(line(row.build.label, f"{rim_grams(row):.0f} g", cells(row)) for row in study.rows),
         line("± is the reading error; mesh error at most", "",
-             [f"{1e3 * largest_mesh_error(study, state, press):.2f} mm" for press in presses]),
+             [mesh_error_words(largest_mesh_error(study, state, press)) for press in presses]),
     ]  # fmt: skip
+
+
+def mesh_error_words(error: float) -> str:
+    """'0.03 mm' of an error [m]; '< 0.01 mm' of one that rounds to nothing, words where all meshes gave one figure."""
+    if not error > 0:
+        return "not determined"
+    return f"{1e3 * error:.2f} mm" if 1e3 * error >= 0.005 else "< 0.01 mm"
 
 
 def mode_table(study: Squeeze) -> list[str]:
@@ -133,7 +140,7 @@ def mode_table(study: Squeeze) -> list[str]:
         for a, b, c in zip(*(row.frequency[state] for row in study.own))
     )
     note = " loss factors not known for some part;" if any(r.loss_factor["free"] is None for r in study.rows) else ""
-    return [*lines, f"{note} mesh error at most {percent(off)}: {MESH_ERROR}".strip()]
+    return [*lines, f"{note} mesh error {f'at most {percent(off)}' if off else 'not determined'}: {MESH_ERROR}".strip()]
 
 
 def apart_table(study: Squeeze) -> list[str]:

@@ -16,6 +16,7 @@ from studies.common.note_names import short_name, wolf_name
 from studies.common.page import write_page
 from studies.common.two_meshes import TWO_SIZES
 from studies.common.words import span
+from studies.sustain import first_screen
 from studies.sustain.answer import BENCH, answer, behind, changes, left_open, solid_linings
 from studies.sustain.bodies import BodyShifts
 from studies.sustain.charts import energy_svg, uncertainty_svg
@@ -33,7 +34,7 @@ LABEL = (
     "and whether anybody could hear the difference"
 )
 NOT_MODELLED = (
-    "the other strings ringing along, the fretting finger, string against fret, loud playing, bones under the player's flesh",
+    "the other strings ringing along, the fretting finger, string against fret, loud playing, the player's bones",
     "the room: sound goes out into free air",
     "torsion of the string, and its pull that varies with the swing",
     "the neck, bridge and braces as obstacles to the sound outside",
@@ -177,6 +178,7 @@ def as_json(study: Study) -> dict[str, Plain]:
     about = About(study.body, "air, strings", LABEL, TWO_SIZES, NOT_MODELLED, made, MODEL_ERROR, study.notes)
     pluck = study.pluck
     return told(about, {
+        "first_screen": first_screen.as_json(study),
         "answer": " ".join(answer(study)),
         "what_would_change_it": changes(study),
         "on_the_bench": BENCH,
@@ -229,7 +231,7 @@ def write_report(
     charts = lambda drawn, how: [drawn(real(study, how), m, how) for m in MEASURES if real(study, how)]
     page = write_page(out / "index.html", "sustain/page.html.j2", {
         "title": f"{study.body.name}: would you hear the rim?",
-        "study": study, "data": data, "lead": lead, "rest": rest, "cautions": cautions.RIM,
+        "study": study, "data": data, "lead": lead, "rest": rest, "first_chart": first_screen.median_chart(study), "cautions": cautions.RIM,
         "holdings": study.holdings, "span": span, "measures": MEASURES, "thresholds": (*DECIDING, PLAYERS), "compared": {b.name: study.beside(b.name) for b in study.builds[1:]},
         "octaves": OCTAVES, "footnote": FOOTNOTE,
         "boards_note": BOARDS, "flip_ends": flip_ends(study),

@@ -100,7 +100,7 @@ def compared(study: Weather, used: float) -> str:
     told = lambda row: f"{percent_change(pull(row))} ({row.build.label})"
     low, high = (told(extreme(study.real, key=pull)) for extreme in (min, max))
     limits = "".join(
-        f" The stiff-rim limit, which cannot be built: {percent_change(pull(row), 0)}."
+        f" An impossibly stiff rim, for comparison: {percent_change(pull(row), 0)}."
         for row in study.rows
         if row.build.stiffness != 1
     )

@@ -1,0 +1,71 @@
+"""The chart that a page begins with: what each build changes, with its error bars, and the lines where hearing begins."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from studies.drawing import svg
+from studies.drawing.scales import Axis
+from studies.drawing.svg import GRID, INK, QUIET, Letters, Pen
+
+WIDTH, LEFT, RIGHT = 358.0, 72.0, 96.0  # as wide as a phone shows it; place for a bar's name; for its figure
+HEAD, LANE, FOOT = 15.0, 11.5, 36.0  # heights of a build's name, of a bar, of what stands below
+SURE, SHADE = "#053e90", "#ece8dd"
+STYLE = "width:100%;max-width:30rem;height:auto;display:block"
+BEYOND = 1.15  # times the last thing to be shown
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A range of one figure; all numbers in the chart's unit."""
+
+    name: str
+    dots: tuple[float, ...]  # of each way to hold the guitar
+    low: float
+    high: float
+    told: str  # its figure in words
+    sure: bool = True  # False: smaller than its error, drawn grey
+
+    @property
+    def as_json(self) -> dict[str, str | float | bool | list[float]]:
+        return vars(self) | {"dots": list(self.dots)}
+
+
+@dataclass(frozen=True)
+class Lane:
+    """A build and its bars."""
+
+    label: str
+    bars: tuple[Bar, ...]
+
+
+def builds_svg(lanes: Sequence[Lane], heard: float, marks: Sequence[tuple[float, str]], title: str, foot: str) -> str:
+    """SVG text. heard: hearing begins at minus and plus that; marks: numbers below; foot: what the numbers are."""
+    bars = [bar for lane in lanes for bar in lane.bars]
+    far = BEYOND * max([heard, *(abs(end) for bar in bars for end in (bar.low, bar.high))])
+    across, tall = Axis(-far, far, LEFT, WIDTH - RIGHT), HEAD * len(lanes) + LANE * len(bars) + 4
+    left, middle, right = (float(across.at(v)) for v in (-heard, 0.0, heard))
+    parts = [svg.box(left, 0, right - left, tall, SHADE), svg.line(middle, 0, middle, tall, Pen(GRID, 1.4))]
+    parts += [svg.line(x, 0, x, tall, Pen(INK, 1.2, "4 3")) for x in (left, right)]
+    y = 0.0
+    for lane in lanes:
+        parts.append(svg.writing(0, y + 11, lane.label, Letters(bold=True, halo=True)))
+        y += HEAD
+        for bar in lane.bars:
+            parts += _bar(bar, across, y + LANE / 2)
+            y += LANE
+    parts += [svg.writing(float(across.at(v)), tall + 13, words, Letters("middle", 10)) for v, words in marks]
+    parts.append(svg.writing(0, tall + 30, foot, Letters(size=10)))
+    told = "; ".join(f"{lane.label}: {', '.join(f'{b.name} {b.told}' for b in lane.bars)}" for lane in lanes)
+    return svg.drawing(parts, title, f"{told}. {foot}.", WIDTH, tall + FOOT, 11, STYLE)
+
+
+def _bar(bar, across, y):
+    ink = SURE if bar.sure else QUIET
+    x0, x1 = (float(across.at(v)) for v in (bar.low, bar.high))
+    return [
+        svg.writing(LEFT - 6, y + 4, bar.name, Letters("end", 10)),
+        svg.line(x0, y, max(x1, x0 + 0.5), y, Pen(ink, 2)),
+        *(svg.line(x, y - 3, x, y + 3, Pen(ink, 1.4)) for x in (x0, x1)),
+        *(svg.dot(float(across.at(v)), y, 2.4, ink) for v in bar.dots),
+        svg.writing(WIDTH - RIGHT + 6, y + 4, bar.told, Letters(size=10, ink=INK if bar.sure else "#6b6862")),
+    ]

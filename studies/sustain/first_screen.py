@@ -1,0 +1,106 @@
+"""What the page says first: one sentence made by the rule of the verdict, the chart behind it, how to try it, the main doubt."""
+
+import numpy as np
+
+from studies.common.files import Plain
+from studies.common.two_meshes import LIMIT
+from studies.common.words import grams_more, several, signed
+from studies.drawing.builds_chart import Bar, Lane, builds_svg
+from studies.sustain.answer import PLAIN, solid_linings
+from studies.sustain.result import Study
+from studies.sustain.rule import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE
+from studies.sustain.thresholds import LIMITS, MEASURES
+from studies.sustain.verdict import verdict_of
+
+SAID = {
+    AUDIBLE: "an audible difference",
+    NO_DIFFERENCE: "no audible difference",
+    CANNOT_TELL: "perhaps an audible difference (cannot tell)",
+}
+BENCH = (
+    "Pluck some notes ten times alike and record them: as it is, with a padded form strapped round the rim, with the form's weight in "
+    "putty on the sides instead. If the ten differ as much among themselves, nothing was shown."
+)
+
+
+def verdict_sentence(study: Study) -> str:
+    """What the linings that are asked for, and the heaviest rim, do to the ear, in one sentence."""
+    asked = solid_linings(study)
+    if not asked.compared:
+        return "Cannot tell: this run left solid and kerfed linings out."
+    heavy = max(
+        (b for b in study.builds[1:] if b.name != LIMIT and study.beside(b.name)), key=lambda b: study.rim_g[b.name]
+    )
+    said: dict[tuple[str, str], list[str]] = {}
+    for name in dict.fromkeys((asked.name, heavy.name)):
+        found = verdict_of(study, name)
+        (label,) = (b.label.partition(" (")[0] for b in study.builds if b.name == name)
+        said.setdefault((found.whole, found.notes), []).append(f"{label} ({grams_more(_more(study, name))})")
+    told = "; ".join(f"{several(names)} make {_difference(*words)}" for words, names in said.items())
+    return f"On this guitar {told}."
+
+
+def _more(study, name):
+    return study.rim_g[name] - study.rim_g["sheet"]
+
+
+def _difference(whole, notes):
+    if whole == notes:
+        return f"{SAID[whole]}, on the whole as in single notes"
+    return f"{SAID[whole]} on the whole, {'but ' if CANNOT_TELL not in (whole, notes) else ''}{SAID[notes]} in single notes"
+
+
+def median_lanes(study: Study) -> list[Lane]:
+    """A Lane of every build that can be built, a bar for each measure: 1 where hearing begins, from all ways to hold it."""
+    return [
+        Lane(f"{b.label}, {signed(_more(study, b.name), 0)} g", tuple(_bar(m, list(study.beside(b.name).values())) for m in MEASURES))
+        for b in study.builds[1:] if b.name != LIMIT and study.beside(b.name)
+    ]  # fmt: skip
+
+
+def _bar(measure, held):
+    found = [c.judged[measure.key] for c in held]
+    at = lambda ratio: of_threshold(ratio, measure.key)
+    ratios = [j.ratio for j in found]
+    low, high = min(j.low for j in found), max(j.high for j in found)
+    return Bar(PLAIN[measure], tuple(map(at, ratios)), at(low), at(high), measure.span(min(ratios), max(ratios)))
+
+
+def of_threshold(ratio: float, key: str) -> float:
+    """A ratio's logarithm over that of the end of its threshold on the same side: beyond -1 or 1 it would be heard."""
+    low, high = np.log(LIMITS[key])
+    log = np.log(ratio)
+    return float(log / high if log > 0 else log / -low)
+
+
+def median_chart(study: Study) -> str:
+    """SVG text of all builds."""
+    return builds_svg(
+        median_lanes(study), 1.0, [(-1, "less"), (0, "0"), (1, "more")], "What another rim changes in the median note, with all doubts",
+        "median note, held both ways, bars: all doubts; dashed: hearing begins",
+    )  # fmt: skip
+
+
+def main_doubt(study: Study) -> str:
+    """The main doubt in plain words: the widest one that was computed, and what no computed one holds."""
+    asked = solid_linings(study)
+    widths: dict[str, float] = {}
+    for c in asked.compared.values():
+        for key, j in c.judged.items():
+            for name, ends in j.doubts.items():
+                off = max(abs(of_threshold(end / j.ratio, key)) for end in ends)
+                widths[name] = max(widths.get(name, 0.0), off)
+    widest = (
+        f" Of the doubts that are in the bars, {max(widths, key=lambda name: widths[name])} is the widest."
+        if widths
+        else ""
+    )
+    return f"The error of the model itself is not known, and nothing above {study.highest_valid:.0f} Hz is computed.{widest}"
+
+
+def as_json(study: Study) -> dict[str, Plain]:
+    """The first screen for machines; bars in thresholds of hearing."""
+    return {
+        "verdict": verdict_sentence(study), "bench": BENCH, "main_doubt": main_doubt(study),
+        "builds": [{"label": lane.label, "bars": [bar.as_json for bar in lane.bars]} for lane in median_lanes(study)],
+    }  # fmt: skip

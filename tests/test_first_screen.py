@@ -1,0 +1,286 @@
+"""What pages say first, and how they fit screens and paper: words by the rule, boxes measured in a real browser."""
+
+import json
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from types import SimpleNamespace
+
+import box_cases as cases
+import browser
+import numpy as np
+import pytest
+from rim_cases import air_by_hand, modes_by_hand
+from sustain_cases import study_by_hand, with_draws
+from test_sustain_words import with_change
+
+from meshes.joints import joint_sections
+from meshes.unexplained_loss import IN_WOOD
+from studies.common.html import folded, labelled
+from studies.common.neighbours import link_neighbours
+from studies.drawing.builds_chart import Bar, Lane, builds_svg
+from studies.rim import air_page
+from studies.rim import first_screen as rim_first
+from studies.sustain import first_screen as sustain_first
+from studies.sustain import page as sustain_page
+from studies.sustain.rule import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE
+from studies.weather import question as weather
+
+CHROMIUM = pytest.mark.skipif(browser.find() is None, reason="no Chromium on this machine: the page is not opened")
+SCREENS = ((1280, 800), (390, 844))
+PAPER = {"A4": (210 - 24) / 25.4 * 96, "letter": 8.5 * 96 - 24 / 25.4 * 96}  # px between the margins of common/page.css
+MOST_WORDS = 90
+
+
+@pytest.fixture(scope="module", autouse=True)
+def cheap():
+    """The words on joints come from solid cross-sections, which have tests of their own."""
+    with pytest.MonkeyPatch.context() as patch:
+        for module in (air_page, sustain_page):
+            patch.setattr(module, "joint_of", lambda body, plate: SimpleNamespace(words=f"joint of the {plate}"))
+        patch.setattr(air_page, "per_mode", modes_by_hand)
+        yield
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory):
+    """{name: (page, its JSON file or None)}: rim with every build, sustain with wood scatter, weather."""
+    at = {name: tmp_path_factory.mktemp(name) for name in ("rim", "sustain", "weather")}
+    air_page.write_report(air_by_hand(at["rim"]), at["rim"], pictures=False)
+    sustain_page.write_report(with_draws(study_by_hand(at["sustain"])), at["sustain"], pictures=False)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(
+            "meshes.parts.joint_of", lambda body, plate: SimpleNamespace(sections=joint_sections(body, plate, None))
+        )
+        weather.season_box(cases.oval_sheet(at["weather"]), at["weather"], 60, 50, [30, 60], 0.5, pictures=False)
+    data = {"rim": "air.json", "sustain": "sustain.json"}
+    return {name: (folder / "index.html", data.get(name) and folder / data[name]) for name, folder in at.items()}
+
+
+# --- the sentence ---
+
+
+def test_the_rims_sentence_follows_its_bars(tmp_path):
+    """Hearing begins at 1 dB: +2 dB is louder, -0.4 dB too little, a bar across 1 dB open; grey figures give no number."""
+    study = air_by_hand(tmp_path, louder={"doubled_sides": -2.0, "solid_laminated": 0.4, "reversed_kerfed": 0.01})
+    lanes = {lane.label.partition(",")[0]: lane for lane in rim_first.sound_lanes(study)}
+    assert not any("stiff" in label for label in lanes)  # what cannot be built is no advice
+    assert rim_first.word(lanes["solid laminated linings"]) == NO_DIFFERENCE
+    (doubled,) = (lane for label, lane in lanes.items() if label.startswith("doubled"))
+    assert rim_first.word(doubled) == AUDIBLE
+    assert not lanes["reversed kerfed linings"].bars[0].sure and lanes["solid laminated linings"].bars[0].sure
+    told = rim_first.sound_sentence(study)
+    assert told == (
+        "On this guitar other linings (+0.4 dB) do not change how loud it is enough to hear; doubled sides (80 g more, −2.0 dB) "
+        "make it audibly softer."
+    )
+    across = Lane("x", (Bar("hung free", (0.8,), 0.5, 1.1, ""), Bar("on the lap", (0.2,), 0.1, 0.3, "")))
+    assert rim_first.word(across) == CANNOT_TELL
+
+
+def test_loss_that_no_part_explains_is_in_the_bars(tmp_path):
+    """A change of -2 dB that would be none with that loss in the wood is open."""
+    study = air_by_hand(tmp_path, louder={"doubled_sides": -2.0})
+    lost = {
+        key: {**found, "radiated_w": 0.9} if key[2] == IN_WOOD else found for key, found in study.unexplained.items()
+    }
+    (lane,) = (x for x in rim_first.sound_lanes(replace(study, unexplained=lost)) if x.label.startswith("doubled"))
+    assert (
+        rim_first.word(lane) == CANNOT_TELL
+        and lane.bars[0].high == pytest.approx(0, abs=0.01)
+        and not lane.bars[0].sure
+    )
+    assert "it cannot be told whether anybody would hear doubled sides" in rim_first.sound_sentence(
+        replace(study, unexplained=lost)
+    )
+
+
+def test_grey_figures_claim_nothing(tmp_path):
+    told = rim_first.sound_sentence(air_by_hand(tmp_path, louder={"sheet": 0.0, "doubled_sides": 0.02}))
+    assert (
+        "neither other linings (no change beyond its doubts) nor doubled sides (80 g more, no change beyond its doubts) change"
+        in told
+        and "dB" not in told
+    )
+
+
+@pytest.mark.parametrize(
+    ("times", "words"),
+    [
+        (0.1, "no audible difference"),
+        (2, "make an audible difference"),
+        (1.0, "perhaps an audible difference (cannot tell)"),
+    ],
+)
+def test_the_sustain_sentence_is_the_verdicts(tmp_path, times, words):
+    study = with_change(study_by_hand(tmp_path), times)
+    told = sustain_first.verdict_sentence(study)
+    assert (
+        words in told
+        and told.startswith("On this guitar solid laminated linings (20 g more) make")
+        and told.endswith(".")
+    )
+    bars = [bar for lane in sustain_first.median_lanes(study) for bar in lane.bars]
+    beyond = [abs(dot) for bar in bars for dot in bar.dots]
+    assert np.allclose(beyond, times, rtol=1e-6)  # in thresholds of hearing
+
+
+def test_the_chart_shows_every_bar_where_it_lies():
+    lanes = [Lane("a <b>", (Bar("one", (0.0,), -0.5, 0.5, "0 dB"), Bar("two", (3.0,), 2.0, 4.0, "+3 dB", sure=False)))]
+    text = builds_svg(lanes, 1.0, [(-1, "−1"), (1, "+1")], "title", "foot")
+    starts = [
+        tuple(map(float, m))
+        for m in re.findall(r'<line x1="([\d.]+)" y1="[\d.]+" x2="([\d.]+)"[^>]*stroke-width="2"', text)
+    ]
+    (a, b), (c, d) = starts
+    assert (d - c) / (b - a) == pytest.approx(2, rel=0.01) and c > b
+    assert text.count('stroke-dasharray="4 3"') == 2 and "a &lt;b&gt;" in text and "one 0 dB, two +3 dB" in text
+
+
+# --- what becomes of the text ---
+
+
+def test_sections_are_folded_and_wide_tables_labelled():
+    text = folded("<p>first</p><h2>One</h2><p>a</p><h2>Two</h2>b")
+    assert text == (
+        "<p>first</p><details><summary><h2>One</h2></summary>\n<p>a</p></details>\n"
+        "<details><summary><h2>Two</h2></summary>\nb</details>\n"
+    )
+    heads = "".join(f"<th>{h}</th>" for h in ("build", "rim<br><small>g</small>", "a &amp; b", "d"))
+    table = f'<table class="x"><tr>{heads}</tr><tr><td>k</td><td class="n">1</td><td>2</td><td>3</td></tr></table>'
+    assert labelled(table) == (
+        f'<table class="cards x"><tr>{heads}</tr><tr><td data-column="build">k</td><td class="n" data-column="rim g">1</td>'
+        '<td data-column="a &amp; b">2</td><td data-column="d">3</td></tr></table>'
+    )
+    narrow = "<table><tr><th>a</th><th>b</th></tr><tr><td>1</td><td>2</td></tr></table>"
+    assert labelled(narrow) == narrow
+
+
+def test_pages_of_one_sheet_link_to_each_other(tmp_path):
+    """Whichever came first; not to another sheet's, not from a folder of another name, and only to what is there."""
+    place = "<!-- neighbours --><!-- end -->"
+    for name in ("my-oval-rim", "my-oval-sustain", "oval-rim", "other"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "index.html").write_text(f"a {place} b", encoding="utf-8")
+        link_neighbours(tmp_path / name / "index.html")
+    links = {
+        p.name: re.findall('href="(.*?)"', (p / "index.html").read_text(encoding="utf-8")) for p in tmp_path.iterdir()
+    }
+    assert links.pop("my-oval-rim") == ["../my-oval-sustain/index.html"]
+    assert links.pop("my-oval-sustain") == ["../my-oval-rim/index.html"]
+    assert links == {"oval-rim": [], "other": []}
+
+
+class Before(HTMLParser):
+    """Words that are read before the first drawing."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.words, self.silent, self.drawn = [], 0, False
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.silent += tag in ("style", "title")
+        self.drawn |= tag == "svg"
+
+    def handle_endtag(self, tag):
+        self.silent -= tag in ("style", "title")
+
+    def handle_data(self, data):
+        self.words += [] if self.silent or self.drawn else data.split()
+
+
+@pytest.mark.parametrize("name", ["rim", "sustain"])
+def test_few_words_stand_before_the_first_chart(pages, name):
+    page, data = pages[name]
+    words = Before(page.read_text(encoding="utf-8")).words
+    told = json.loads(data.read_text(encoding="utf-8"))["first_screen"]
+    assert " ".join(words).endswith(told["verdict"]) and len(words) <= MOST_WORDS
+
+
+# --- in a browser ---
+
+
+@pytest.fixture(scope="module")
+def opened(tmp_path_factory):
+    with browser.Browser(tmp_path_factory.mktemp("browser")) as chromium:
+        yield chromium
+
+
+@CHROMIUM
+@pytest.mark.parametrize("screen", SCREENS)
+@pytest.mark.parametrize("name", ["rim", "sustain"])
+def test_verdict_chart_and_bench_lie_on_the_first_screen(pages, opened, name, screen):
+    """And say what the JSON says."""
+    page, data = pages[name]
+    told = json.loads(data.read_text(encoding="utf-8"))["first_screen"]
+    opened.resize(*screen)
+    opened.open(page)
+    boxes = opened.run(
+        "['.verdict', '.first svg', '.bench', '.doubt'].map(s => { const e = document.querySelector(s), r = e.getBoundingClientRect();"
+        "return [r.top, r.bottom, r.left, r.right, e.textContent]; })"
+    )
+    for top, bottom, left, right, _ in boxes[:3]:
+        assert 0 <= top < bottom <= screen[1] and 0 <= left < right <= screen[0]
+    assert boxes[0][4] == told["verdict"] and told["bench"] in boxes[2][4] and told["main_doubt"] in boxes[3][4]
+    assert opened.run(
+        "[...document.querySelectorAll('.first svg text')].every(t => t.getBBox().x >= -1 && t.getBBox().x + t.getBBox().width <= 359)"
+    )
+    for lane in told["builds"]:
+        assert lane["label"] in boxes[1][4] and all(bar["told"] in boxes[1][4] for bar in lane["bars"])
+
+
+OUTSIDE = (  # what is seen and reaches beyond the page or, in a box that scrolls, out of that
+    "(() => { const w = document.documentElement.clientWidth, seen = [...document.querySelectorAll('body *')].filter(e => e.checkVisibility());"
+    "const wide = seen.filter(e => { const r = e.getBoundingClientRect(); return r.right > w + 1 || r.left < -1; });"
+    "const cut = seen.filter(e => e.matches('.scroll') && e.scrollWidth > e.clientWidth + 1);"
+    "return [...wide, ...cut].map(e => e.tagName + ' ' + e.textContent.trim().slice(0, 40)); })()"
+)
+
+
+@CHROMIUM
+@pytest.mark.parametrize("paper", PAPER)
+@pytest.mark.parametrize("name", ["rim", "sustain", "weather"])
+def test_no_column_is_cut_on_paper(pages, opened, name, paper):
+    """With everything unfolded."""
+    opened.open(pages[name][0])
+    opened.run("document.querySelectorAll('details').forEach(d => d.open = true)")
+    opened.send("Emulation.setEmulatedMedia", media="print")
+    try:
+        opened.resize(int(PAPER[paper]), 1000)
+        assert opened.run("document.querySelectorAll('table').length") > 3
+        assert opened.run(OUTSIDE) == []
+    finally:
+        opened.send("Emulation.setEmulatedMedia", media="")
+
+
+@CHROMIUM
+@pytest.mark.parametrize("name", ["rim", "sustain", "weather"])
+def test_a_phone_need_not_scroll_sideways(pages, opened, name):
+    """With everything unfolded; a wide table is a card for each row, each figure beside its column's name."""
+    opened.resize(390, 844)
+    opened.open(pages[name][0])
+    opened.run("document.querySelectorAll('details').forEach(d => d.open = true)")
+    assert opened.run("document.documentElement.scrollWidth") <= 390
+    assert opened.run(OUTSIDE) == []
+    cell = "document.querySelector('table.cards tr:nth-child(2) td:nth-child(3)')"
+    assert opened.run(f"getComputedStyle({cell}).display") == "flow-root"
+    assert opened.run(f"getComputedStyle({cell}, '::before').content.length > 2 && {cell}.dataset.column.length > 0")
+    assert opened.run(f"getComputedStyle({cell}.closest('table').rows[0]).display") == "none"
+
+
+@CHROMIUM
+@pytest.mark.parametrize("width", [1280, 760, 390])
+def test_no_word_is_broken_in_the_column_of_thresholds(pages, opened, width):
+    """A broken word has boxes on more than one line."""
+    opened.resize(width, 800)
+    opened.open(pages["sustain"][0])
+    opened.run("document.querySelectorAll('details').forEach(d => d.open = true)")
+    broken = opened.run(
+        "(() => { const found = []; for (const cell of document.querySelectorAll('.thresholds td:nth-child(-n+2)')) {"
+        "const walk = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT); let node; while (node = walk.nextNode())"
+        "for (const word of node.data.matchAll(/[^\\s]+/g)) { const range = document.createRange(); range.setStart(node, word.index);"
+        "range.setEnd(node, word.index + word[0].length); const lines = new Set([...range.getClientRects()].map(r => Math.round(r.top)));"
+        "if (lines.size > 1) found.push(word[0]); } } return found; })()"
+    )
+    assert broken == [] and opened.run("document.querySelectorAll('.thresholds td').length") == 20
