@@ -18,6 +18,7 @@ from meshes.joints import joint_sections
 from meshes.unexplained_loss import IN_WOOD
 from studies.common.html import folded, labelled
 from studies.common.neighbours import link_neighbours
+from studies.common.table import Table
 from studies.drawing.builds_chart import Bar, Lane, builds_svg
 from studies.rim import air_page
 from studies.rim import first_screen as rim_first
@@ -98,7 +99,7 @@ def test_loss_that_no_part_explains_is_in_the_bars(tmp_path):
 def test_grey_figures_claim_nothing(tmp_path):
     told = rim_first.sound_sentence(air_by_hand(tmp_path, louder={"sheet": 0.0, "doubled_sides": 0.02}))
     assert (
-        "neither other linings (no change beyond its doubts) nor doubled sides (80 g more, no change beyond its doubts) change"
+        "neither other linings (no change beyond the doubts) nor doubled sides (80 g more, no change beyond the doubts) change"
         in told
         and "dB" not in told
     )
@@ -138,6 +139,21 @@ def test_the_chart_shows_every_bar_where_it_lies():
 
 
 # --- what becomes of the text ---
+
+
+def test_tables_fit_a_terminal():
+    """Words of a heading stand below each other, columns that do not fit stand below, and every cell is told once."""
+    head = ("build of the rim", *(f"measure number {k} of many" for k in range(12)))
+    rows = tuple(
+        (f"a build with quite a long name for one line, {r}", *(f"{r}{k:02d}.25 MPa" for k in range(12)))
+        for r in (7, 8)
+    )
+    lines = Table("Heading", head, rows, "note").lines()
+    assert max(map(len, lines)) <= 100 and (lines[0], lines[-1]) == ("Heading", "note")
+    text = "\n".join(lines)
+    assert all(text.count(cell) == 1 for row in rows for cell in row[1:])
+    small = Table("", ("a", "b"), (("x", "1.00"), ("long", "2")), "").lines()
+    assert small == ["a        b", "x     1.00", "long     2"]
 
 
 def test_sections_are_folded_and_wide_tables_labelled():

@@ -33,7 +33,7 @@ from studies.squeeze import solve
 from studies.squeeze.pictures import draw, squeezed_figure
 from studies.squeeze.result import BATTEN, Squeeze, told_apart
 from studies.squeeze.solve import solve_squeezed, unit_loads
-from studies.squeeze.words import mesh_error_words, text
+from studies.squeeze.words import deflection_table, mesh_error_words, mode_table, text
 
 SHEET = Path(__file__).parents[1] / "meshes" / "bodies" / "hazel.toml"
 SIZE = 0.035  # m
@@ -295,6 +295,7 @@ def test_no_mesh_error_of_nothing_is_told(study):
     one = replace(study, richer=study.rows[0], faceted=study.rows[0])
     (line, _) = [line for line in text(one).splitlines() if "mesh error at most" in line]
     assert line.split("mesh error at most")[1].split() == 4 * ["not", "determined"]
+    assert max(map(len, [*deflection_table(one, "free"), *mode_table(one)[:-1]])) <= 100
     assert "mesh error not determined" in text(one) and "mesh error at most 0" not in text(one)
     assert (mesh_error_words(2e-6), mesh_error_words(4e-5)) == ("< 0.01 mm", "0.04 mm")
 

@@ -6,6 +6,7 @@ from html import escape, unescape
 from markupsafe import Markup
 
 CARDS = 4  # columns from which on a table becomes cards on a narrow screen
+MANY = 12  # columns from which on figures are broken on paper
 _TABLE = re.compile(r"<table([^>]*)>(.*?)</table>", re.S)
 _ROW = re.compile(r"<tr\b.*?</tr>", re.S)
 _HEAD = re.compile(r"<th\b[^>]*>(.*?)</th>", re.S)
@@ -23,7 +24,7 @@ def folded(text: str) -> Markup:
 
 
 def labelled(text: str) -> str:
-    """Cells of every table that has a row of headings told their column's name; wide ones of the class 'cards'."""
+    """Cells of every table that has a row of headings told their column's name; wide ones of the class 'cards', the widest of 'many'."""
     return _TABLE.sub(lambda found: _labelled(found[1], found[2]), text)
 
 
@@ -32,8 +33,11 @@ def _labelled(attributes, inner):
     heads = [" ".join(unescape(_TAG.sub(" ", head)).split()) for head in _HEAD.findall(rows[0])] if rows else []
     if len(heads) < CARDS or "<td" in rows[0]:
         return f"<table{attributes}>{inner}</table>"
-    kind = 'class="cards ' if 'class="' in attributes else 'class="cards" '
-    attributes = attributes.replace('class="', kind) if 'class="' in attributes else f" {kind.strip()}{attributes}"
+    kinds = "cards many" if len(heads) >= MANY else "cards"
+    if 'class="' in attributes:
+        attributes = attributes.replace('class="', f'class="{kinds} ')
+    else:
+        attributes += f' class="{kinds}"'
     return f"<table{attributes}>{_ROW.sub(lambda row: _row(row[0], heads), inner)}</table>"
 
 

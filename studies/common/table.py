@@ -2,12 +2,15 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
+from textwrap import wrap
 from typing import Protocol, TypeVar
 
 from studies.common.builds import Build
 from studies.common.two_meshes import Weighted, rim_grams
 from studies.common.words import UNKNOWN, signed
 
+TERMINAL, LABEL, GAP = 100, (22, 34), "  "  # letters of a line, of a row's name at least and at most; between columns
 LEAST_GRAMS = 2.0  # difference of rim weights from which on a change per gram is told
 BUILD = ("build of the rim", "rim")
 PER_GRAM = "Change against the sheet's own build for each 10 g that the rim gains; '–': within 2 g of the same weight."
@@ -23,10 +26,31 @@ class Table:
     note: str = ""
 
     def lines(self) -> list[str]:
-        """Lines of plain text."""
-        widths = [max(len(row[k]) for row in (self.head, *self.rows)) for k in range(len(self.head))]
-        form = lambda row: "  ".join(c.ljust(w) if k == 0 else c.rjust(w) for k, (c, w) in enumerate(zip(row, widths)))
-        return [self.heading, *map(form, (self.head, *self.rows)), *([self.note] if self.note else [])]
+        """Lines of plain text of no more than TERMINAL letters: long words over several lines, columns that do not fit below."""
+        table = [[cell.replace("\n", " ") for cell in row] for row in (self.head, *self.rows)]
+        others = range(1, len(self.head))
+        longest = lambda k: max(map(len, [*table[0][k].split(), *(row[k] for row in table[1:])]), default=0)
+        wide = {k: min(longest(k), TERMINAL - LABEL[1] - len(GAP)) for k in others}
+        room = TERMINAL - sum(w + len(GAP) for w in wide.values())  # for the first column, where all stand side by side
+        most = min(LABEL[1], max(len(row[0]) for row in table))
+        first = wide[0] = room if LABEL[0] <= room < most else most
+        blocks: list[list[int]] = [[]]
+        for k in others:
+            if blocks[-1] and first + sum(wide[j] + len(GAP) for j in (*blocks[-1], k)) > TERMINAL:
+                blocks.append([])
+            blocks[-1].append(k)
+        lines = [
+            line for block in blocks for row in table for line in _row_lines([(row[k], wide[k]) for k in (0, *block)])
+        ]
+        return [*([self.heading] if self.heading else []), *lines, *([self.note] if self.note else [])]
+
+
+def _row_lines(cells):
+    """Lines of a row of (words, width): the first to the left, the others to the right."""
+    broken = [wrap(words, width) or [""] for words, width in cells]
+    for parts in zip_longest(*broken, fillvalue=""):
+        told = [part.ljust(w) if k == 0 else part.rjust(w) for k, (part, (_, w)) in enumerate(zip(parts, cells))]
+        yield GAP.join(told).rstrip()
 
 
 class BuildRow(Weighted, Protocol):

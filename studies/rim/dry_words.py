@@ -6,6 +6,7 @@ from meshes.parts import RIM
 from studies.common.builds import Build
 from studies.common.files import Plain
 from studies.common.measured import table
+from studies.common.table import Table
 from studies.common.two_meshes import LIMIT, rim_grams, with_found_errors
 from studies.common.words import UNKNOWN, percent, percent_bars, points_beyond, signed
 from studies.rim.dry import saddle_impulse_response, unknown_losses
@@ -26,7 +27,7 @@ def summary_text(study: DryStudy) -> str:
         heat, stored = (percent_bars(told[key], told[f"{key}_error"]) for key in ("heat", "stored"))
         gain = "not known" if told["no_loss_gain"] is None else f"rings {longer(told['no_loss_gain'])}"
         rows.append((c.row.build.label, f"{rim_grams(c.row):.0f} g", heat, gain, stored))
-    lines = [f"{a:46s} {b:>7} {c:>18} {d:>23} {e:>19}" for a, b, c, d, e in rows]
+    lines = Table("", rows[0], tuple(rows[1:])).lines()
     note = "of a tap on the bridge saddle, over the modes computed; ± is the mesh error alone, the model error is not known"
     measured = ["", "Measured beside computed", table(study.measured)] if study.measured else []
     return "\n".join([f"{study.body.name}, {LABEL}", "", *answer(study), "", *lines, note, *measured])

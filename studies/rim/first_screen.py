@@ -114,10 +114,10 @@ def _named(study, row):
 
 
 def _size(rows: Sequence[tuple[Build, Lane]]) -> str:
-    """'-0.4 to +0.1 dB' of what lies beyond its doubts; grey figures give no number."""
+    """'-0.4 to +0.1 dB' of what lies beyond the doubts; grey figures give no number."""
     sure = [bar.dots[0] for _, lane in rows for bar in lane.bars if bar.sure]
     if not sure:
-        return "no change beyond its doubts"
+        return "no change beyond the doubts"
     low, high = (signed(v, 1) for v in (min(sure), max(sure)))
     return f"{low} dB" if low == high else f"{low} to {high} dB"
 

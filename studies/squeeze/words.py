@@ -8,6 +8,7 @@ import numpy as np
 
 from studies.common import cautions
 from studies.common.measured import Beside, beside, heard, squeeze_values, table
+from studies.common.table import Table
 from studies.common.two_meshes import MESH_ERROR, mesh_error, rim_grams
 from studies.common.words import bars, percent
 from studies.squeeze.result import BATTEN, GRAVITY, Row, Squeeze, apart, largest_mesh_error, told_apart
@@ -97,26 +98,19 @@ def large(study: Squeeze) -> list[str]:
 # --- tables ---
 
 
-def label_width(study: Squeeze) -> int:
-    """Letters of the longest label of a build."""
-    return max(len(row.build.label) for row in study.rows)
-
-
 def deflection_table(study: Squeeze, state: str) -> list[str]:
     """Lines: build, grams, each press with the reading error; the mesh error below."""
-    presses, width, error = study.presses[state], label_width(study), study.errors.of_deflection
-    line = lambda first, second, cells: f"{first:{width}} {second:>7}" + "".join(f"{cell:>19}" for cell in cells)
+    presses, error = study.presses[state], study.errors.of_deflection
 
     def cells(row: Row) -> Iterator[str]:
         deflections = (row.deflection[state, press] for press in presses)
         return (bars(1e3 * d, 1e3 * error(d), 2, "mm") for d in deflections)
 
-    return [
-        line("build of the rim", "rim", presses),
-        *(line(row.build.label, f"{rim_grams(row):.0f} g", cells(row)) for row in study.rows),
-        line("± is the reading error; mesh error at most", "",
-             [mesh_error_words(largest_mesh_error(study, state, press)) for press in presses]),
-    ]  # fmt: skip
+    off = [mesh_error_words(largest_mesh_error(study, state, press)) for press in presses]
+    rows = [(row.build.label, f"{rim_grams(row):.0f} g", *cells(row)) for row in study.rows]
+    return Table(
+        "", ("build of the rim", "rim", *presses), (*rows, ("mesh error at most", "", *off)), "± is the reading error"
+    ).lines()
 
 
 def mesh_error_words(error: float) -> str:
@@ -128,19 +122,23 @@ def mesh_error_words(error: float) -> str:
 
 def mode_table(study: Squeeze) -> list[str]:
     """Lines: build, state, frequencies and loss factors."""
-    width, lines = label_width(study), []
+    rows = []
     for row in study.rows:
         for state, frequency in row.frequency.items():
             loss = row.loss_factor[state]
             cells = [f"{f:.1f}" + ("" if loss is None else f" ({loss[k]:.4f})") for k, f in enumerate(frequency)]
-            lines.append(f"{row.build.label:{width}} {state:6}" + "".join(f"{cell:>16}" for cell in cells))
+            rows.append((row.build.label, state, *cells))
     off = max(
         mesh_error(1.0, b / a, c / a)
         for state in study.rows[0].frequency
         for a, b, c in zip(*(row.frequency[state] for row in study.own))
     )
     note = " loss factors not known for some part;" if any(r.loss_factor["free"] is None for r in study.rows) else ""
-    return [*lines, f"{note} mesh error {f'at most {percent(off)}' if off else 'not determined'}: {MESH_ERROR}".strip()]
+    head = ("build of the rim", "held", *(f"mode {k + 1}" for k in range(len(rows[0]) - 2)))
+    return [
+        *Table("", head, tuple(rows)).lines(),
+        f"{note} mesh error {f'at most {percent(off)}' if off else 'not determined'}: {MESH_ERROR}".strip(),
+    ]
 
 
 def apart_table(study: Squeeze) -> list[str]:
