@@ -39,7 +39,7 @@ from studies.sweep.numbers import SweepTable, effects, front, main_effect
 from studies.sweep.paired import paired_builds
 from studies.sweep.plan import read_plan
 from studies.sweep.prepare import prepare
-from studies.sweep.sections import cell_points, fit, regions_of
+from studies.sweep.sections import cell_points, fit, sections_of_piece
 from studies.sweep.store import Store
 from studies.sweep.variant import Solver, cluster_error, clusters
 
@@ -215,7 +215,7 @@ def test_fits_of_joints_come_back_and_stay_positive():
     beyond = made.at(None, "joint_top", {"a": -2.5}).compliance
     assert np.linalg.eigvalsh(beyond).min() > -1e-12 * abs(some).max()
     body = guitar(joint_top={"loss_factor": 0.03})
-    regions = regions_of(body, "joint_top", found)
+    regions = sections_of_piece(body, "joint_top", found)
     glue = found.stiffness()[0]
     assert regions["joint_top"].losses["joint"]["bb@45"] == pytest.approx(0.03 * glue[1, 2, 2])
     assert regions["sides/corner_top"].stiffness["rr@0"] == pytest.approx(found.stiffness()[2][0, 3, 3])

@@ -242,7 +242,7 @@ def told_of(values: np.ndarray | None, partner: np.ndarray, modes: Followed, sha
     """(n,) figures of partners, nan where there is none: of shares the mean of close modes, else as these rise."""
     if values is None:
         return np.full(len(partner), np.nan)
-    numbers = partner if share else rising(partner, modes.group)
+    numbers = partner if share else in_rising_order(partner, modes.group)
     found = np.where(numbers < 0, np.nan, values[numbers])
     return as_one(found, modes.group) if share else found
 
@@ -252,7 +252,7 @@ def _another(pairs: Pairs, modes: Followed) -> np.ndarray:
     return (np.bincount(modes.group)[modes.group] == 1) & (pairs[1] < SAME)
 
 
-def rising(partner: np.ndarray, group: np.ndarray) -> np.ndarray:
+def in_rising_order(partner: np.ndarray, group: np.ndarray) -> np.ndarray:
     """Partners (n,) in rising order among the modes that are judged as one, where all of them have one."""
     found = partner.copy()
     for first in np.unique(group):
@@ -264,7 +264,7 @@ def rising(partner: np.ndarray, group: np.ndarray) -> np.ndarray:
 
 def known(value: float) -> float | None:
     """A figure for files and pages: None where it is not determined."""
-    return None if np.isnan(value) else float(value)
+    return float(value) if np.isfinite(value) else None
 
 
 class Weighted(Protocol):

@@ -108,13 +108,13 @@ def with_air(
 
     words: {how: what each of the body's modes does}. taps: {how: BridgeTap}.
     """
-    of = {how: of_modes(modes, count) for how, modes in supported.items()}
+    of = {how: as_lists(modes, count) for how, modes in supported.items()}
     for how, found in of.items():
         found |= {"coupled_moves": words[how][:count], "bridge_tap": tap_json(taps[how])}
     return {"model": MODEL, **of[FREE], "held": of}
 
 
-def of_modes(found: VibroacousticModes, count: int) -> Contract:
+def as_lists(found: VibroacousticModes, count: int) -> Contract:
     """The first `count` air-loaded modes of the body (not of its supports) as lists."""
     keep = np.flatnonzero(found.elastic)[:count]
     lists = lambda parts: {part: plain(v[keep]) for part, v in parts.items()}

@@ -140,7 +140,7 @@ def _told(paths, out, moving):
 
 def _dry(body, chosen, size, count, rows, progress, around):
     """[Shown] of the dry box; rows that `rimwork rim` left are used again."""
-    found = dry_levels(body, chosen, size, count + SPARE, dry_modes(count), rows, progress)
+    found = dry_levels(chosen, size, count + SPARE, dry_modes(count), rows, progress)
     model, base, shown = found.fine.place, found.fine.rows[0], []
     hertz = tuple(row.found.frequency for row in found.own)
     errors = mode_errors(hertz, followed_modes(found, count), share=False) / base.found.frequency[:count]

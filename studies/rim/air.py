@@ -56,7 +56,7 @@ def compare_in_air(
     progress = progress or Progress(PROGRESS * (len(rows) + 2) + OTHERS)
     around, dry = shared(around), coupled.dry_modes(count)
     models = models or spaces(body, size)
-    made = coupled_models(rows, size, dry, store, progress, 1.0, around, models[0])
+    made = coupled_models(rows, size, dry, store, progress, 1.0, around, models[:1])
     fine, whole = driven_on(made, rows, progress, 1.0), made.whole
     base = whole[rows[0].name]
     del made
@@ -88,9 +88,9 @@ def mesh_levels(
 ) -> tuple[Level, Level]:  # fmt: skip
     """(in the richer space, on longer edges) of the sheet's own build, alone in `own`: what tells the mesh error."""
     cubic, richer, longer = models
-    made = coupled_models(own, size, dry, store, progress, weight, around, richer, cubic)
+    made = coupled_models(own, size, dry, store, progress, weight, around, (richer, cubic))
     found = driven_on(made, own, progress, weight)
-    made = coupled_models(own, FACETS * size, dry, store, progress, weight, around, longer)
+    made = coupled_models(own, FACETS * size, dry, store, progress, weight, around, (longer,))
     return found, driven_on(made, own, progress, weight)
 
 
@@ -187,7 +187,7 @@ def partners(base: Result, other: Result, area: np.ndarray, count: int) -> tuple
     return paired(alike(base, other, area, count))
 
 
-def followed_modes(own: tuple[Result, Result, Result], area: np.ndarray, count: int) -> Followed:
+def followed_in_air(own: tuple[Result, Result, Result], area: np.ndarray, count: int) -> Followed:
     """Followed of the first `count` modes of the first Result in the two others."""
     fine, *others = own
     return followed([alike(fine, other, area, count) for other in others], fine.modes.frequency[:count])

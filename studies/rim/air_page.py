@@ -18,7 +18,7 @@ from studies.common.two_meshes import FACETS, MESH_ERROR, known, mode_errors, of
 from studies.drawing.mode_names import names_with_air
 from studies.rim import air_words as words
 from studies.rim import first_screen
-from studies.rim.air import followed_modes, partners
+from studies.rim.air import followed_in_air, partners
 from studies.rim.dry_page import judged_with
 from studies.rim.result import SUPPORT_CONDITIONS, AirStudy, Result
 from studies.solved.bridge_tap import PUBLISHED, tap_json, tap_table
@@ -30,7 +30,7 @@ def per_mode(study: AirStudy) -> Iterator[dict[str, Plain]]:
     for how in SUPPORT_CONDITIONS:
         own = base, *_ = study.own(how)
         moves = names_with_air(study.base, base.modes, base.motion, study.count)
-        again = followed_modes(own, area, study.count)
+        again = followed_in_air(own, area, study.count)
         in_hertz = mode_errors([hertz(row) for row in own], again, share=False)
         of_heat = mode_errors([in_the_rim(row) for row in own], again)
         for build in study.builds:

@@ -34,7 +34,7 @@ def compare_dry(
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=body.assumed + assumed)
-    found = dry_levels(body, builds(body), size, count + SPARE, solved or 0, store, progress, SOLVED, every=True)
+    found = dry_levels(builds(body), size, count + SPARE, solved or 0, store, progress, SOLVED, every=True)
     models = found.fine.place, found.richer.place, found.faceted.place
     again = followed_modes(found, count)
     return DryStudy(body, size, compare_levels(found, again, count), again, models, count)

@@ -66,17 +66,19 @@ class CoupledModels:
 
 def coupled_models(
     rows: Sequence[Build], size: float, dry: int, store: Path, progress: Progress, weight: float = 1.0,
-    around: Around = fluid_domain, model: Model | None = None, start: Model | None = None,
+    around: Around = fluid_domain, models: Sequence[Model] = (),
 ) -> CoupledModels:  # fmt: skip
     """CoupledModels of builds on a mesh of one size [m], `dry` structure modes each; the folder `store` keeps what is done.
 
     The boundary elements of all builds are solved together, on the first one's surface.
-    model: the Model of that size, where it is there already; start: what stored_row starts from on it. progress takes STEPS steps a build, times weight.
+    models: the Model of that size, where it is there already, and the one that stored_row starts from on it, if any. progress
+    takes STEPS steps a build, times weight.
     """
-    if model is None:
+    if not models:
         progress.say(f"meshing at {1e3 * size:.0f} mm")
-        model = assemble(mesh_body(rows[0].body, size))
-    inside = in_air(rows, model, dry, store, progress, weight, around, start)
+        models = (assemble(mesh_body(rows[0].body, size)),)
+    model, *start = models
+    inside = in_air(rows, model, dry, store, progress, weight, around, *start)
     progress.say("air outside, all builds together")
     surface = inside[0].fluid.surface
     radiated = stored_outside(surface, [one.velocity for one in inside], store)

@@ -13,7 +13,6 @@ from fem.energies import Energies, energies, masses
 from fem.modal_losses import modal_stiffness, modal_stiffness_and_losses
 from fem.model import Model, weights
 from fem.richer import richer_modes
-from meshes.body import Body
 from meshes.build import mesh_body
 from meshes.saddle import saddle_load
 from meshes.string_places import string_loads
@@ -99,7 +98,7 @@ def stored_row(
 
 
 def dry_levels(
-    body: Body, builds: Sequence[Build], size: float, keep: int, count: int, store: Path, progress: Progress | None = None,
+    builds: Sequence[Build], size: float, keep: int, count: int, store: Path, progress: Progress | None = None,
     step: float = 1.0, every: bool = False,
 ) -> Levels[Model, Row]:  # fmt: skip
     """Levels of builds on a mesh of `size` [m], the first `keep` modes of at least `count` that are solved for and stored.
@@ -119,7 +118,7 @@ def dry_levels(
         wanted = most if model is made[0] or build.is_base else keep
         return first_modes(stored_row(build, model, wanted, store, start, most), keep)
 
-    return on_levels(builds, partial(mesh_body, body, size), ready, solve, progress, step, every)
+    return on_levels(builds, partial(mesh_body, builds[0].body, size), ready, solve, progress, step, every)
 
 
 def pack(row: Row) -> Arrays:

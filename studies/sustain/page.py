@@ -14,7 +14,7 @@ from studies.common.files import About, Plain, provenance, told, write_json, wri
 from studies.common.groups import IN_RIM
 from studies.common.note_names import short_name, wolf_name
 from studies.common.page import write_page
-from studies.common.two_meshes import TWO_SIZES
+from studies.common.two_meshes import TWO_SIZES, known
 from studies.common.words import span
 from studies.sustain import first_screen
 from studies.sustain.answer import BENCH, answer, behind, changes, left_open, solid_linings
@@ -90,11 +90,6 @@ def _change(other, measure, place, valid):
     side = n.side[place]
     word = None if not n.known[place] else "open" if np.isnan(side) else "changed" if side else "unchanged"
     return {f"{name}_{unit}": told(n.change[place]), f"{name}_bar": told(n.bar[place]), f"{name}_word": word}
-
-
-def known(value: float) -> float | None:
-    """A float that JSON can hold, or None."""
-    return float(value) if np.isfinite(value) else None
 
 
 def per_build(study: Study) -> list[dict[str, Plain]]:

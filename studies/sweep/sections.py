@@ -61,7 +61,7 @@ def slow_piece(body: Body, piece: str) -> Slow:
     return joint_of(body, place).corner
 
 
-def regions_of(body: Body, piece: str, found: Slow) -> dict[str, Section]:
+def sections_of_piece(body: Body, piece: str, found: Slow) -> dict[str, Section]:
     """{region: Section} of a slow piece; a joint with the body's own loss factor."""
     return {piece: found} if isinstance(found, Section) else joint_sections(body, piece.split("_")[1], found)
 
@@ -110,7 +110,7 @@ def quick_sections(
         made |= constant[make.__name__] if make.__name__ in constant else make(body)
     for piece in SLOW:
         found = slow_piece(body, piece) if cheap(body, piece) else slow[piece].at(body, piece, point)
-        made |= regions_of(body, piece, found)
+        made |= sections_of_piece(body, piece, found)
     if build.stiffness == 1:
         return made
     return {region: scaled(s, build.stiffness) if part_of(region) in STIFFENED else s for region, s in made.items()}
