@@ -29,7 +29,6 @@ from fem.materials import Wood
 from fem.sections import RIGID_ROTATION, RIGID_TRANSLATION
 from meshes import cell_cache
 from meshes.joint_geometry import JointGeometry, at_grain
-from meshes.joint_shell import shell_compliance
 from meshes.joint_solid import CHANNELS, FINE, SOURCES, ends, plate_bending, solid_compliance
 from meshes.source_hash import source_hash
 
@@ -150,6 +149,8 @@ def to_corner(geometry: JointGeometry) -> np.ndarray:
 @cache
 def corner(geometry: JointGeometry, fine: float = FINE) -> Corner:
     """Corner of a JointGeometry, whatever its own angle of grain."""
+    from meshes.joint_shell import shell_compliance  # it solves; most corners are read from the store
+
     found, heat, clipped, clamped = [], [], [], []
     for degrees in CORNER_ANGLES:
         one = at_grain(geometry, np.radians(degrees))

@@ -8,32 +8,16 @@ import numpy as np
 import scipy.sparse as sp
 
 from fem.factor import Factor
-from fem.materials import Wood
 from fem.mesh import ShellMesh, Surface, part_of, unit_normals
 from fem.model import Model, assemble, weights
 from fem.sections import Layer, Section, Sections, laminate, shifted
 from fem.solid import periodic_masters
-from meshes.joint_geometry import LAND, LOADS, STIFFER, JointGeometry
+from meshes.joint_geometry import LAND, LOADS, JointGeometry
 from meshes.kerf_cell import lining_terms
+from meshes.land import land_section
 from meshes.linings import outward
 
 WIDTH = 0.02  # m of the strip along the edge: any width gives the same
-
-
-def land_section(wood: Wood, thickness: float) -> Section:
-    """What a plate has more on its land, axis 1 along the edge: bending across the edge, transverse shear, sliding along it.
-
-    STIFFER - 1 times what the plate has in its stiffest direction; nothing in bending along the edge, no mass.
-    """
-    more = STIFFER - 1
-    whole = laminate([Layer(wood, thickness)]).stiffness
-    shear = more * max(whole["S44"], whole["S55"])
-    stiffness = {"D22": more * whole["D11"], "S44": shear, "S55": shear, "A66": more * whole["A66"]}
-    if wood.loss_L is None or wood.loss_G is None or not wood.losses_known:
-        return Section("shell", stiffness, {}, None)
-    losses = {"along": {"D22": wood.loss_L * stiffness["D22"]}}
-    losses["shear"] = {kind: wood.loss_G * stiffness[kind] for kind in ("S44", "S55", "A66")}
-    return Section("shell", stiffness, {}, losses)
 
 
 def shell_sections(geometry: JointGeometry) -> dict[str, Section]:

@@ -10,8 +10,8 @@ from fem.sections import Section, scaled
 from meshes.body import Body
 from meshes.carving import edge_thickness
 from meshes.joint_section import Corner, JointGeometry, corner, glue_area, side_behind_rebate, wood_behind_rebate
-from meshes.joint_shell import land_section
 from meshes.joint_solid import FINE
+from meshes.land import land_section
 from meshes.linings import rim_cell
 
 

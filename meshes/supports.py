@@ -179,10 +179,11 @@ def with_supports(coupled: CoupledModel, how: str, firmness: float = 1.0, clothi
     s = coupled.structure
     lap = lambda: lap_supports(s.body, firmness, clothing)
     patches = {FREE: lambda: free_suspension(s.body, s.weight), LAP: lap, PLAYED: lap}[how]()
-    supported = held(coupled.model, supports(s, patches, len(coupled.drive)))
+    holding = supports(s, patches, len(coupled.drive))
+    supported = held(coupled.model, holding)
     if how != FREE:
         return supported
-    bands = BAND_LOSS * (supported.stiffness - coupled.model.stiffness)
+    bands = BAND_LOSS * sum(one.motion.T @ (one.stiffness[:, None] * one.motion) for one in holding)
     return replace(supported, loss={**supported.loss, "bands": bands}, viscous=coupled.model.viscous)
 
 

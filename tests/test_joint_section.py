@@ -26,7 +26,7 @@ from meshes.joint_section import (
     to_corner,
     wood_behind_rebate,
 )
-from meshes.joint_shell import land_section, shell_compliance, shell_sections
+from meshes.joint_shell import shell_compliance, shell_sections
 from meshes.joint_solid import (
     FINE,
     GLUE,
@@ -40,6 +40,7 @@ from meshes.joint_solid import (
     solve_corner,
 )
 from meshes.kerf_cell import KerfCell, lining_terms
+from meshes.land import land_section
 
 MM = 1e-3
 COARSE = 0.4 * MM

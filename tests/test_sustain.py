@@ -151,7 +151,9 @@ def test_without_loss_in_the_rim_nothing_turns_to_heat_there_and_the_median_note
         assert sum(p.no_rim_loss.share[part][p.board.valid].max() for part in ("sides", "lining_top", "joint_top")) == 0
         assert p.median.no_rim_loss > 1 and p.rim > 0
         off = p.board.share["string"] > 0.9  # where the string keeps its energy to itself no rim can shorten the note
-        assert (p.no_rim_loss.decay_time[off] >= p.board.decay_time[off] * (1 - 1e-4)).all()
+        assert (
+            p.no_rim_loss.decay_time[off] >= p.board.decay_time[off] * (1 - 2e-3)
+        ).all()  # a root among others shifts that much
 
 
 def test_only_the_lap_takes_up_energy(study):

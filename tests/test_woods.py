@@ -66,12 +66,14 @@ def test_norway_spruce_is_not_raised():
     assert find("norway_spruce").E_L == 10.9e9
 
 
-def test_woods_are_as_printed(literature):
+def test_woods_are_as_printed(record, literature):
     """Specific gravity at 12 % and MOE [GPa] as printed, Wood Handbook, Table 5-3a: density 1120 G, E_L 1.1 MOE."""
     printed = literature["wood_handbook_rows"]["value"]
     assert {"red_spruce", "yellow_poplar"} <= set(printed)
     for name, (gravity, modulus) in printed.items():
         wood = find(name)
+        source, made = literature["wood_handbook_rows"]["source"], (wood.density / 1120, wood.E_L / 1.1e9)
+        record(f"{name.replace('_', ' ')}, specific gravity and MOE", source, (gravity, modulus), made, "1, GPa")
         assert (wood.density, wood.E_L) == pytest.approx((1120 * gravity, 1.1e9 * modulus), rel=1e-9), name
 
 
@@ -82,7 +84,9 @@ def test_indian_rosewood_is_as_heavy_and_stiff_as_printed(record, literature):
     wood = find("indian_rosewood")
     record("Indian rosewood, density", known["source"], known["value"], wood.density, "kg/m³")
     assert wood.density == pytest.approx(known["value"], rel=1e-3)
-    assert wood.E_L == pytest.approx(1.1e9 * literature["indian_rosewood_modulus"]["value"], rel=1e-9)
+    stiff = literature["indian_rosewood_modulus"]
+    record("Indian rosewood, MOE", stiff["source"], stiff["value"], wood.E_L / 1.1e9, "GPa")
+    assert wood.E_L == pytest.approx(1.1e9 * stiff["value"], rel=1e-9)
     assert at_moisture(entry("indian_rosewood"), 8).density == pytest.approx(828.5, rel=1e-3)
 
 
