@@ -29,13 +29,13 @@ from meshes.carving import (
     thickness_at,
     thickness_here,
 )
+from meshes.lengths import MM_PER_INCH
 from meshes.outline import Outline, closed, crossings, distance, normal_at, point_at, where_y
 from meshes.side_ports import height_of
 
 LineStyle = str | tuple[float, tuple[float, ...]]
 GAP = 90.0  # mm on the instrument between the views
 MARGIN = 54.0
-MM_PER_INCH = 25.4
 ROW = 40.0  # mm on the instrument for a carved brace drawn from its side
 NECK_SHOWN = 45.0  # mm of the neck in the section
 SHORT, BESIDE = 0.1, 0.003  # m: length of a brace that its name would cover, and how far beside it the name stands

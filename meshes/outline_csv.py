@@ -7,8 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
+from meshes.lengths import MM_PER_INCH
 from meshes.outline import Outline, closed, outline_through, self_crossing, signed_area, without_doubles
-from meshes.sheet_errors import MM_PER_INCH, NOTHING, Mistake, TomlTable, likely, nearest, show_value
+from meshes.sheet_errors import NOTHING, Mistake, TomlTable, likely, nearest, show_value
 from meshes.sheet_fields import Shape
 
 HEADERS = {"half_outline_csv": ("x", "half_width"), "full_outline_csv": ("x", "y")}

@@ -11,6 +11,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from pydantic.json_schema import JsonSchemaValue
 
 from fem.materials import Wood, isotropic
+from meshes.lengths import read_lengths
 from meshes.sheet_errors import Mistake, SheetError, TomlTable, TomlValue, from_pydantic, nearest, show_value
 
 GPA, MM = 1e9, 1e-3
@@ -153,7 +154,14 @@ def _parse(path: Path) -> dict[str, TomlValue]:
         raise SheetError([_not_toml(path.name, text, str(error))]) from None
     if not raw:
         raise SheetError([Mistake(path.name, "is empty", "", expected)])
-    return raw
+    return {name: _with_lengths(table) for name, table in raw.items()}
+
+
+def _with_lengths(node: TomlValue) -> TomlValue:
+    """Nested tables with lengths written as text, '3/32 in', turned into numbers of mm."""
+    if not isinstance(node, dict):
+        return node
+    return {k: read_lengths(v, "mm") if k.endswith("_mm") else _with_lengths(v) for k, v in node.items()}
 
 
 def _not_toml(file: str, text: str, message: str) -> Mistake:

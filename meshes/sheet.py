@@ -18,13 +18,13 @@ from fem.woods import library
 from meshes import dome, sheet_strings
 from meshes.body import Body
 from meshes.defaults import fill, stated_defaults
+from meshes.lengths import LENGTH, MM_PER_INCH, read_lengths
 from meshes.outline import Outline, outline_from_measures
 from meshes.outline_csv import HEADERS, has_drawing, read_drawing
 from meshes.sheet_body import MM, body_from, heavy_bridge
 from meshes.sheet_checks import MEASURES, check_measures, check_shape, check_whole
 from meshes.sheet_errors import (
     HUGE,
-    MM_PER_INCH,
     Location,
     Mistake,
     SheetError,
@@ -84,7 +84,7 @@ def body_of(raw: TomlTable, file: str, folder: Path, library: Mapping[str, Wood]
 
 
 def sheet_schema() -> JsonSchemaValue:
-    """JSON schema (dict) of a build sheet; each length is listed under its _mm and its _in key."""
+    """JSON schema (dict) of a build sheet; each length is listed under its _mm and its _in key, as a number or as text."""
     schema = Sheet.model_json_schema()
     for table in (schema, *schema["$defs"].values()):
         for key, node in list(table.get("properties", {}).items()):
@@ -94,7 +94,20 @@ def sheet_schema() -> JsonSchemaValue:
                 if key in table.get("required", []):
                     table["required"].remove(key)
                     table.setdefault("allOf", []).append({"oneOf": [{"required": [key]}, {"required": [twin]}]})
+        properties = table.get("properties", {})
+        properties |= {key: _or_text(node) for key, node in properties.items() if key.endswith(("_mm", "_in"))}
     return schema
+
+
+def _or_text(node):
+    """A length's schema that takes text such as '19 1/2' too, through lists and alternatives; limits are a number's alone."""
+    if isinstance(node, list):
+        return [_or_text(item) for item in node]
+    if not isinstance(node, dict):
+        return node
+    if node.get("type") == "number":
+        return {**node, "type": ["number", "string"], "pattern": "^" + re.sub(r"\?P<\w+>", "?:", LENGTH.pattern) + "$"}
+    return {key: _or_text(value) if key in ("anyOf", "items", "prefixItems") else value for key, value in node.items()}
 
 
 def _scaled(node):
@@ -141,6 +154,8 @@ def wrong_toml(file: str, text: str, message: str) -> Mistake:
     hint = "words need quotes, each key its own line"
     if re.search(r"=\s*-?\d+,\d+", shown):
         hint = "write a decimal point, not a comma"
+    elif fraction := re.search(r"=\s*(-?[\d ]*\d\s*/\s*\d+[^#]*)", shown):
+        hint = f"put quotes around it: '{fraction[1].strip()}'"
     elif "Cannot declare" in reason or "overwrite" in reason:
         hint = "each table and each key may stand only once"
     return Mistake(file, place, show_value(shown), f"a line such as thickness_mm = 2.8 (TOML: {reason})", hint)
@@ -159,13 +174,14 @@ def _in_millimetres(raw: TomlTable, file: str) -> tuple[TomlTable, set[Location]
         for key, value in node.items():
             twin = key.removesuffix("_in") + "_mm"
             if not key.endswith("_in"):
-                out[key] = walk(value, (*loc, key))
+                read = walk(value, (*loc, key))
+                out[key] = read_lengths(read, "mm") if key.endswith("_mm") else read
             elif twin in node:
                 name = key_name((*loc, key), raw)
                 mistakes.append(Mistake(file, name, show_value(value), f"only one of {key} and {twin}"))
             else:
                 inches.add((*loc, twin))
-                out[twin] = _times(walk(value, (*loc, key)))
+                out[twin] = _times(read_lengths(walk(value, (*loc, key)), "in"))
         return out
 
     return walk(raw, ()), inches, mistakes

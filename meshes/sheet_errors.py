@@ -10,7 +10,8 @@ from typing import Any, Final
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import ErrorDetails
 
-MM_PER_INCH = 25.4
+from meshes.lengths import MM_PER_INCH, length, number
+
 HUGE = 1e18  # no measure of an instrument; also more digits than a float holds
 UNITS = {"mm": " mm", "in": " inches", "g": " g", "deg": " degrees", "GPa": " GPa", "kg_m3": " kg/m3", "N": " N"}
 TomlValue = str | int | float | bool | datetime | date | time | list | dict | None
@@ -99,11 +100,16 @@ def _hint(
     if isinstance(value, str):
         if "enum" in node or "const" in node:
             return nearest(value, node.get("enum", [node.get("const")]))
-        number = value.strip().replace(",", ".")
-        try:
-            return f"write {float(number):g} without quotes"
-        except ValueError:
-            return ""
+        plain = number(value)
+        unit = unit_of(written)
+        if unit not in (UNITS["mm"], UNITS["in"]):
+            return "" if plain is None else f"write {plain:g} without quotes"
+        read = length(value, "mm" if unit == UNITS["mm"] else "in")
+        if read is None:
+            return "write lengths as 19.5, '19,5', '19 1/2' or '19 1/2 in'"
+        if "/" in value and limits and limits[0] <= read * MM_PER_INCH <= limits[1]:
+            return f"did you mean '{value.strip()} in'?"
+        value = read
     if isinstance(value, (int, float)) and not isinstance(value, bool) and limits:
         return likely(value, limits[0] * scale, limits[1] * scale, scale != 1, unit_of(written) == UNITS["GPa"])
     return ""

@@ -7,12 +7,13 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from meshes.body import Body, back_height, top_height
+from meshes.lengths import MM_PER_INCH
 from meshes.outline import point_at, where_y
 from meshes.side_ports import from_tail, height_of
 
 SIDES = ("bass", "treble")
 STEP = 0.025  # m between stations
-MM, MM_PER_INCH = 1e3, 25.4
+MM = 1e3
 TURN = np.linspace(0, 2 * np.pi, 181)
 
 

@@ -15,6 +15,7 @@ from meshes.body import Lining, Surface, back_height, braces_of, side_height, su
 from meshes.carving import brace_heights
 from meshes.describe import air_volume, areas, bends, check_text, describe, lining_mass, masses
 from meshes.drawing import draw_plan
+from meshes.lengths import length
 from meshes.new_sheet import new_sheet_text
 from meshes.outline import bend_radius, distance
 from meshes.outline_csv import outline_from_drawing
@@ -276,6 +277,55 @@ def test_solid_lining_is_as_wide_as_its_laminations():
     assert "lining_back.kerf_width_mm" in keys
 
 
+# --- lengths as makers write them ---
+
+
+@pytest.mark.parametrize(
+    "text, unit, expected",
+    [
+        ("19 1/2", "in", 19.5),
+        ("19-1/2", "in", 19.5),
+        ("-5 1/2", "in", -5.5),
+        ("3/32", "in", 0.09375),
+        ("19 1/2 in", "mm", 495.3),
+        ('1/8"', "mm", 3.175),
+        ("2,8", "mm", 2.8),
+        ("2,8 mm", "mm", 2.8),
+        ("50.8 mm", "in", 2.0),
+        (".5", "mm", 0.5),
+        ("1 2", "mm", None),
+        ("19 1/0", "in", None),
+        ("19 .5", "in", None),
+        ("flat", "mm", None),
+        ("2.8 cm", "mm", None),
+    ],
+)
+def test_lengths_as_written(text, unit, expected):
+    assert length(text, unit) == (expected if expected is None else pytest.approx(expected, rel=1e-14))
+    pattern = sheet_schema()["$defs"]["TopTable"]["properties"]["thickness_mm"]["pattern"]
+    assert (re.search(pattern, text) is not None) == (expected is not None)
+
+
+def test_a_sheet_in_fractions_is_the_sheet_in_numbers():
+    """Each key by itself, so that a unit taken for another fails."""
+    words = {"body": {"length_mm": "19 1/4 in"}, "top": {"thickness_in": "7/64"}, "back": {"thickness_mm": "2,5"}}
+    body = built(
+        **words, soundhole={"place_mm": None, "place_in": "13 1/2"}, brace=[bar(from_mm=["15 1/2 in", "-3 in"])]
+    )
+    assert body.outline.length == pytest.approx(19.25 * 25.4e-3)
+    assert body.top.thickness == pytest.approx(7 / 64 * 25.4e-3)
+    assert body.back.thickness == pytest.approx(2.5e-3)
+    assert body.soundhole.centre[0] == pytest.approx(13.5 * 25.4e-3)
+    assert body.braces[0].start == pytest.approx((15.5 * 25.4e-3, -3 * 25.4e-3))
+    assert built(heights={"back_radius_mm": "flat"}).heights == built(heights={"back_radius_mm": "flat"}).heights
+
+
+def test_a_fraction_without_quotes_is_told_how_to_stand(tmp_path):
+    (tmp_path / "a.toml").write_text("[body]\nlength_in = 19 1/2  # measured\n", encoding="utf-8")
+    with pytest.raises(SheetError, match="put quotes around it: '19 1/2'"):
+        read_sheet(tmp_path / "a.toml")
+
+
 # --- sheets that are wrong ---
 
 BAD = {
@@ -290,7 +340,10 @@ BAD = {
         {"top": {"thickness_mm": 2.8, "thickness_in": 0.11}},
         ["top.thickness_in", "only one of thickness_in and thickness_mm"],
     ),
-    "text for a number": ({"top": {"thickness_mm": "2,8"}}, ["top.thickness_mm = '2,8'", "write 2.8 without quotes"]),
+    "text for a number": ({"neck": {"head_mass_g": "350,5"}}, ["neck.head_mass_g = '350,5'", "350.5 without quotes"]),
+    "words for a length": ({"top": {"thickness_mm": "thin"}}, ["top.thickness_mm = 'thin'", "1 to 8 mm", "'19 1/2'"]),
+    "fraction for mm": ({"top": {"thickness_mm": "7/64"}}, ["top.thickness_mm = '7/64'", "did you mean '7/64 in'?"]),
+    "fraction too long": ({"top": {"thickness_in": "1 7/64"}}, ["top.thickness_in = '1 7/64'", "0.03937 to 0.315 inches"]),
     "yes for true": ({"top": {"braced": "yes"}}, ["top.braced = 'yes'", "true or false"]),
     "unknown key": ({"top": {"thicknes_mm": 2.8}}, ["top.thicknes_mm", "did you mean 'thickness_mm'?"]),
     "key without unit": ({"top": {"thickness": 2.8}}, ["top.thickness = 2.8", "did you mean 'thickness_mm'?"]),

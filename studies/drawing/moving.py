@@ -18,6 +18,7 @@ from PIL import Image
 from fem.coupled_string import FreeDecay
 from fem.elements import Space
 from meshes.body import Body
+from meshes.lengths import MM_PER_INCH
 from studies.drawing.boards import boards_of
 from studies.drawing.captions import CREDIT, PERSPECTIVE_WORDS, Caption, caption_text, scale_words, sides_words, upward
 from studies.drawing.field import turned
@@ -25,7 +26,7 @@ from studies.drawing.mode_pictures import Shapes, Stage
 from studies.drawing.perspective import light_steps
 from studies.drawing.picture import Say, perspective_way, silent
 from studies.drawing.plan import Mode, Motion, Style, plan_figure
-from studies.drawing.sheet import MM_PER_INCH, THEMES, steps_of_colour, write_caption
+from studies.drawing.sheet import THEMES, steps_of_colour, write_caption
 
 FRAMES = 24  # of one period; even, so that the way back shows the pictures of the way out
 PERIOD = 1.2  # s on the screen

@@ -13,11 +13,12 @@ from matplotlib.tri import LinearTriInterpolator, Triangulation
 
 from meshes.body import Body, back_height, top_height
 from meshes.drawing import rectangle, widths
+from meshes.lengths import MM_PER_INCH
 from studies.drawing.features import HARDLY, NodalLine, nodal_lines, outer_loops, smoothed
 from studies.drawing.field import Field, area_vectors
 from studies.drawing.neck_solid import BOARD, Solid, closed_slab
 from studies.drawing.plan import NODE, tongue
-from studies.drawing.sheet import BANDS, DPI, MM_PER_INCH, Theme, lettering, sheet, steps_of_colour
+from studies.drawing.sheet import BANDS, DPI, Theme, lettering, sheet, steps_of_colour
 from studies.drawing.topology import Topology
 
 EXAGGERATED = 0.05  # largest motion in the picture over the extent of the guitar

@@ -12,7 +12,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 
-MM_PER_INCH = 25.4
+from meshes.lengths import MM_PER_INCH
+
 DPI = 300
 FORMATS = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}  # and what not to write: no dates
 LETTERING = ("Source Sans 3", "Helvetica Neue", "Helvetica", "Arial", "Liberation Sans", "DejaVu Sans")

@@ -13,9 +13,10 @@ from matplotlib.patches import Rectangle
 
 from fem.fretboard import Fretboard, Wolf
 from fem.strings import String
+from meshes.lengths import MM_PER_INCH
 from studies.common.note_names import short_name
 from studies.drawing.scales import Axis
-from studies.drawing.sheet import MM_PER_INCH, SCALE, THEMES, lettering, sheet, strip_of_colours
+from studies.drawing.sheet import SCALE, THEMES, lettering, sheet, strip_of_colours
 
 WIDTH = 180.0  # mm of print
 ROW, OPEN, MARGIN = 7.6, 9.5, 2.0  # mm: height of a string, width of the open strings' column, around all

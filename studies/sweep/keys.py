@@ -4,6 +4,7 @@ from math import inf
 from typing import Any
 
 from fem.woods import library
+from meshes.lengths import MM_PER_INCH, read_lengths
 from meshes.sheet_errors import NOTHING, Mistake, likely, limits_of, nearest, schema_at, show_value, value_at
 from meshes.sheet_fields import Sheet
 from meshes.sheet_woods import WOOD_KEYS
@@ -51,13 +52,13 @@ def _all_keys(schema):
 
 def base_value(tables: Tables, place: Place) -> float | str | None:
     """What the sheet, its defaults or the library of woods give for a location; None where none of them does."""
-    value = value_at(tables, place)
+    value = read_lengths(value_at(tables, place), "mm") if str(place[-1]).endswith("_mm") else value_at(tables, place)
     if value is not NOTHING:
         return value if isinstance(value, str | int | float) else None
     key = str(place[-1])
     short = (*place[:-1], key.removesuffix("_mm") + "_in")
-    if key.endswith("_mm") and isinstance(inches := value_at(tables, short), int | float):
-        return 25.4 * inches
+    if key.endswith("_mm") and isinstance(inches := read_lengths(value_at(tables, short), "in"), int | float):
+        return MM_PER_INCH * inches
     if place[0] == "wood" and place[1] in library():
         name, unit = WOOD_KEYS[key]
         value = getattr(library()[place[1]], name)
