@@ -108,6 +108,11 @@ def fill(sheet: Sheet, outline: Outline) -> tuple[Sheet, tuple[Assumption, ...]]
     return sheet, tuple(notes)
 
 
+def from_nut(scale: float, fret: int) -> float:
+    """Distance of a fret from the nut, in the unit of the scale length: equal temperament."""
+    return scale * (1 - 2 ** (-fret / 12))
+
+
 def _set(sheet: Sheet, table: str, values: Mapping[str, float], why: str) -> tuple[Sheet, list[Assumption]]:
     """(sheet with the missing ones of values {field: value} set in a table, their Assumptions)."""
     old = getattr(sheet, table)
@@ -128,10 +133,12 @@ def _fill_heights(sheet: Sheet, outline: Outline) -> tuple[Sheet, list[Assumptio
 
 
 def _fill_neck(sheet: Sheet, outline: Outline) -> tuple[Sheet, list[Assumption]]:
-    length = sheet.strings.scale_length_mm * (1 - 2 ** (-FRETS_TO_BODY / 12))
-    sheet, notes = _set(sheet, "neck", {"length_mm": length}, f"{FRETS_TO_BODY} frets of the scale length to the body")
+    frets = sheet.neck.frets_to_body or FRETS_TO_BODY
+    length = from_nut(sheet.strings.scale_length_mm, frets)
+    sheet, notes = _set(sheet, "neck", {"length_mm": length}, f"{frets} frets of the scale length to the body")
+    notes = [] if sheet.neck.frets_to_body else notes
     sheet, heel = _set(sheet, "neck", {"heel_depth_mm": sheet.heights.neck_block_mm}, "the side's full height")
-    fretboard = sheet.strings.scale_length_mm * (1 - 2 ** (-FRETS / 12)) - sheet.neck.length_mm
+    fretboard = from_nut(sheet.strings.scale_length_mm, FRETS) - sheet.neck.length_mm
     room = outline.length * 1e3 - sheet.soundhole.place_mm - sheet.soundhole.diameter_mm / 2 - TONGUE_GAP
     why = f"{FRETS} frets, and {TONGUE_GAP:g} mm short of the soundhole; common practice, no source"
     sheet, tongue = _set(sheet, "neck", {"tongue_mm": max(0.0, min(fretboard, room))}, why)

@@ -111,7 +111,7 @@ diameter_mm = 98
 #
 # [neck]
 # included = true
-# length_mm = 358               # from the body to the nut
+# frets_to_body = 14            # or length_mm = 358, from the body to the nut
 # head_mass_g = 350             # headstock with tuners
 # width_mm = 56                 # at the body
 # nut_width_mm = 44             # left out: as at the body

@@ -276,7 +276,8 @@ class NeckTable(Table):
     """Neck from the body to the nut, and headstock."""
 
     included: YesNo = True
-    length_mm: Filled = Field(LEFT_OUT, ge=150, le=600, description="body to nut; default: 14 frets to the body")
+    length_mm: Filled = Field(LEFT_OUT, ge=150, le=600, description="body to nut; default: frets_to_body of the scale")
+    frets_to_body: Count | None = Field(None, ge=8, le=20, description="fret at the body's edge; default: 14")
     width_mm: Number = Field(50.0, ge=30, le=80, description="at the body")
     nut_width_mm: Number | None = Field(None, ge=30, le=80, description="at the nut; default: as at the body")
     thickness_mm: Number = Field(16.0, ge=8, le=35, description="at the body, without the fingerboard")

@@ -4,11 +4,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from meshes.defaults import from_nut
 from meshes.outline import Outline, distance
 from meshes.sheet_errors import Mistake
 from meshes.sheet_fields import LiningTable, NeckBlockTable, NeckTable, Sheet, TailBlockTable
 
 REBATE_MOST = 0.8  # of the wood that a rebate may cut away
+FRET_AT_BODY = 2.0  # mm that the body's edge may lie beside the fret that is told to lie there
 ROD_COVER = 2.0  # mm of wood left below a neck's rod
 CUT_MOST = 0.8  # of a block's measure that a cut or a hole may take
 
@@ -177,6 +179,11 @@ def check_neck(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
     if not sheet.neck.included:
         return []
     mistakes, neck, hole = [], sheet.neck, sheet.soundhole
+    if neck.frets_to_body is not None:
+        computed = from_nut(sheet.strings.scale_length_mm, neck.frets_to_body)
+        if abs(neck.length_mm - computed) > FRET_AT_BODY:
+            allowed = f"{computed:.4g} mm, {neck.frets_to_body} frets of the scale length, or no frets_to_body"
+            mistakes.append(mistake(file, "neck.length_mm", neck.length_mm, allowed))
     if neck.heel_depth_mm > sheet.heights.neck_block_mm:
         allowed = f"at most the side there, {sheet.heights.neck_block_mm:g} mm"
         mistakes.append(mistake(file, "neck.heel_depth_mm", neck.heel_depth_mm, allowed))

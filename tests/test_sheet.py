@@ -320,6 +320,19 @@ def test_a_sheet_in_fractions_is_the_sheet_in_numbers():
     assert built(heights={"back_radius_mm": "flat"}).heights == built(heights={"back_radius_mm": "flat"}).heights
 
 
+def test_frets_to_the_body_place_neck_and_saddle():
+    """Fret 12 halves the string: 650 mm leave 325 mm of neck, and the saddle 325 mm from the body's edge."""
+    body = built(neck={"frets_to_body": 12}, strings={"scale_length_mm": 650})
+    assert body.neck.length == pytest.approx(0.325)
+    assert body.bridge.saddle_x == pytest.approx(body.outline.length - 0.325)
+    assert "neck.length_mm" not in {a.key for a in body.assumed}
+    wrong = mistakes_of(neck={"frets_to_body": 12, "length_mm": 357}, strings={"scale_length_mm": 650})
+    assert wrong == [
+        "guitar.toml: neck.length_mm = 357; expected 325 mm, 12 frets of the scale length, or no frets_to_body"
+    ]
+    assert built(neck={"frets_to_body": 12, "length_mm": 324}, strings={"scale_length_mm": 650}).neck.length == 0.324
+
+
 def test_a_fraction_without_quotes_is_told_how_to_stand(tmp_path):
     (tmp_path / "a.toml").write_text("[body]\nlength_in = 19 1/2  # measured\n", encoding="utf-8")
     with pytest.raises(SheetError, match="put quotes around it: '19 1/2'"):
