@@ -4,6 +4,7 @@ Handbook ratios are to E_L; E_L is 1.10 x the printed static MOE, which has shea
 ch. 5); never add it to a modulus from a dynamic plate test. A quarter-sawn board: L, R in the plane, T through it.
 """
 
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -236,6 +237,19 @@ def find(name: str) -> Wood:
     if name in read_table()["wood"]:
         return to_wood(entry(name))
     return lookup(name, library(), "wood")
+
+
+def kin(name: str) -> tuple[str, list[str]]:
+    """(what kind of wood a name is, names of the library that come near): by table [kin], or by the last word of the name.
+
+    ('', []) of a name that tells nothing. Common practice, no source.
+    """
+    words = re.split(r"[\s_-]+", name.strip().lower())
+    table, same = read_table()["kin"], [wood for wood in library() if wood.split("_")[-1] == words[-1]]
+    if same and words[-1] not in table:
+        return f"a kind of {words[-1]}", same
+    told = next((table[word] for word in reversed(words) if word in table), ["", ""])
+    return told[0], [wood for wood in told[1:] if wood]
 
 
 def estimated(wood: Wood) -> dict[str, str]:

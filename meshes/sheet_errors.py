@@ -10,8 +10,10 @@ from typing import Any, Final
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import ErrorDetails
 
+from fem.woods import kin
 from meshes.lengths import MM_PER_INCH, length, number
 
+MISSPELT = 0.85  # likeness from which on a name is taken to be misspelt
 HUGE = 1e18  # no measure of an instrument; also more digits than a float holds
 UNITS = {"mm": " mm", "in": " inches", "g": " g", "deg": " degrees", "GPa": " GPa", "kg_m3": " kg/m3", "N": " N"}
 TomlValue = str | int | float | bool | datetime | date | time | list | dict | None
@@ -79,7 +81,7 @@ def _one(
     if error["type"] == "extra_forbidden":
         return Mistake(file, key, show, *_unknown_key(loc, written, schema))
     if error["type"] == "unknown_wood":
-        hint = error["ctx"]["lacks"] or nearest(str(value), error["ctx"]["woods"])
+        hint = error["ctx"]["lacks"] or wood_hint(str(value), error["ctx"]["woods"])
         return Mistake(file, key, show, "a wood of the library or of a [wood.NAME] table", hint)
     scale = 1 / MM_PER_INCH if in_inches else 1
     limits = limits_of(node)
@@ -135,6 +137,15 @@ def nearest(name: str, known: Iterable[str], cutoff: float = 0.5) -> str:
     names = [str(k) for k in known]
     close = difflib.get_close_matches(str(name).lower().replace(" ", "_"), names, n=1, cutoff=cutoff)
     return f"did you mean '{close[0]}'?" if close else ""
+
+
+def wood_hint(name: str, known: Iterable[str]) -> str:
+    """For a wood that is not known: the name that was misspelt, else woods of its kind, else the nearest spelling."""
+    known = list(known)
+    misspelt, (kind, near) = nearest(name, known, MISSPELT), kin(name)
+    if misspelt or not near:
+        return misspelt or nearest(name, known)
+    return f"{name} is {kind}: {' or '.join(near)} may stand in for it; 'rimwork plate' measures your own board"
 
 
 def _unknown_key(loc: Location, written: Location, schema: JsonSchemaValue) -> tuple[str, str]:

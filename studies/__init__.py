@@ -3,7 +3,7 @@
 FLOORS = (
     ("common",),
     ("drawing", "solved"),
-    ("load", "modes", "notes", "plate", "squeeze", "sweep", "weather"),
+    ("load", "modes", "notes", "plate", "squeeze", "sweep", "weather", "woods"),
     ("measured", "sustain"),
     ("check", "rim"),
     ("page", "pictures"),

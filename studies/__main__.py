@@ -390,6 +390,20 @@ def plate(
 
 
 @app.command
+def woods(*words: str) -> None:
+    """List the woods that a sheet may name; of a few, all constants with source, range and scatter.
+
+    Parameters
+    ----------
+    words
+        Words that the name holds, such as spruce, or red spruce; all woods without any.
+    """
+    from studies.woods.question import list_woods
+
+    print(list_woods(words))
+
+
+@app.command
 def schema() -> None:
     """Print the JSON schema of the build sheet, for editors that complete and check as you type."""
     import json

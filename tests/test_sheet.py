@@ -362,6 +362,8 @@ BAD = {
     "key without unit": ({"top": {"thickness": 2.8}}, ["top.thickness = 2.8", "did you mean 'thickness_mm'?"]),
     "unknown table": ({"topp": {"wood": "x"}}, ["topp", "did you mean 'top'?"]),
     "unknown wood": ({"top": {"wood": "sitka"}}, ["top.wood = 'sitka'", "wood of the library", "'sitka_spruce'?"]),
+    "wood of a kind": ({"back": {"wood": "sapele"}}, ["back.wood = 'sapele'", "a mahogany-like wood: african_mahogany or"]),
+    "wood misspelt": ({"top": {"wood": "sitka_sprce"}}, ["top.wood = 'sitka_sprce'", "did you mean 'sitka_spruce'?"]),
     "incomplete wood": ({"bridge": {"wood": "gaboon_ebony"}}, ["bridge.wood = 'gaboon_ebony'", "incomplete", "E_L"]),
     "half a wood": ({"wood": {"attic": {"E_along_GPa": 11}}}, ["wood.attic", "lacks E_across_GPa", "density_kg_m3"]),
     "impossible wood": (

@@ -16,11 +16,15 @@ from fem.woods import (
     entry,
     estimated,
     find,
+    kin,
     library,
     read_table,
     scattered,
     to_wood,
 )
+from studies.common.inputs import BadInput
+from studies.common.table import TERMINAL
+from studies.woods.question import list_woods
 
 PLYWOODS = [name for name in library() if "plywood" in name]
 
@@ -272,3 +276,45 @@ def test_entry_with_a_rule_that_does_not_exist():
     with pytest.raises(ValueError, match="did you mean 'hardwood_ratios'"):
         to_wood(bare)
     assert "E_L" in constants(replace(bare, fill=()))
+
+
+# --- names that are not held, and the list ---
+
+
+@pytest.mark.parametrize(
+    "name, kind, near",
+    [
+        ("sapele", "a mahogany-like wood", ["african_mahogany", "honduras_mahogany"]),
+        ("Claro Walnut", "a kind of walnut", ["black_walnut"]),
+        (
+            "european_sycamore",
+            "a maple, if it is the European one",
+            ["bigleaf_maple", "red_maple", "american_sycamore"],
+        ),
+        ("poplar_plywood", "a kind of plywood", [n for n in PLYWOODS if n.endswith("plywood")]),
+        ("granite", "", []),
+    ],
+)
+def test_a_name_is_answered_by_its_kind(name, kind, near):
+    """Which woods are alike: common practice, no source."""
+    assert kin(name) == (kind, near)
+
+
+def test_all_kin_are_held():
+    for name, (kind, *near) in read_table()["kin"].items():
+        assert kind and near and set(near) <= set(library()), name
+        assert name not in library()
+
+
+def test_the_list_tells_figures_sources_and_scatter():
+    """Printed values of the Wood Handbook, FPL-GTR-282 (2021), Tables 5-1 and 5-3a, as worked by hand above."""
+    row = next(line for line in list_woods().splitlines() if line.startswith("sitka_spruce"))
+    assert row.split()[1:5] == ["448", "11.9", "0.93", "0.76"]
+    told = list_woods(["Sitka", "spruce"])
+    assert "stiffness along the grain: 11.9 GPa; Wood Handbook FPL-GTR-282 (2021), ch. 5, Table 5-3a" in told
+    assert "scatter of density: 10 %" in told and "engelmann" not in told
+    assert len(row) <= TERMINAL
+    with pytest.raises(BadInput, match="'sapele'; it is a mahogany-like wood: african_mahogany, honduras_mahogany"):
+        list_woods(["sapele"])
+    with pytest.raises(BadInput, match="lists all"):
+        list_woods(["granite"])

@@ -1,0 +1,1 @@
+"""Which woods are held, what they are like, and where that comes from?"""
