@@ -16,10 +16,11 @@ from test_sustain_words import with_change
 
 from meshes.joints import joint_sections
 from meshes.unexplained_loss import IN_WOOD
+from studies.common.first_screen import Bar, Lane
 from studies.common.html import folded, labelled
 from studies.common.neighbours import link_neighbours
 from studies.common.table import Table
-from studies.drawing.builds_chart import Bar, Lane, builds_svg
+from studies.drawing.builds_chart import builds_svg
 from studies.rim import air_page
 from studies.rim import first_screen as rim_first
 from studies.sustain import first_screen as sustain_first
@@ -66,17 +67,17 @@ def test_the_rims_sentence_follows_its_bars(tmp_path):
     study = air_by_hand(tmp_path, louder={"doubled_sides": -2.0, "solid_laminated": 0.4, "reversed_kerfed": 0.01})
     lanes = {lane.label.partition(",")[0]: lane for lane in rim_first.sound_lanes(study)}
     assert not any("stiff" in label for label in lanes)  # what cannot be built is no advice
-    assert rim_first.word(lanes["solid laminated linings"]) == NO_DIFFERENCE
+    assert lanes["solid laminated linings"].word == NO_DIFFERENCE
     (doubled,) = (lane for label, lane in lanes.items() if label.startswith("doubled"))
-    assert rim_first.word(doubled) == AUDIBLE
+    assert doubled.word == AUDIBLE
     assert not lanes["reversed kerfed linings"].bars[0].sure and lanes["solid laminated linings"].bars[0].sure
-    told = rim_first.sound_sentence(study)
+    told = rim_first.sound_screen(study).verdict
     assert told == (
         "On this guitar other linings (+0.4 dB) do not change how loud it is enough to hear; doubled sides (80 g more, −2.0 dB) "
         "make it audibly softer."
     )
     across = Lane("x", (Bar("hung free", (0.8,), 0.5, 1.1, ""), Bar("on the lap", (0.2,), 0.1, 0.3, "")))
-    assert rim_first.word(across) == CANNOT_TELL
+    assert rim_first.word(across.bars) == CANNOT_TELL
 
 
 def test_loss_that_no_part_explains_is_in_the_bars(tmp_path):
@@ -86,18 +87,15 @@ def test_loss_that_no_part_explains_is_in_the_bars(tmp_path):
         key: {**found, "radiated_w": 0.9} if key[2] == IN_WOOD else found for key, found in study.unexplained.items()
     }
     (lane,) = (x for x in rim_first.sound_lanes(replace(study, unexplained=lost)) if x.label.startswith("doubled"))
+    assert lane.word == CANNOT_TELL and lane.bars[0].high == pytest.approx(0, abs=0.01) and not lane.bars[0].sure
     assert (
-        rim_first.word(lane) == CANNOT_TELL
-        and lane.bars[0].high == pytest.approx(0, abs=0.01)
-        and not lane.bars[0].sure
-    )
-    assert "it cannot be told whether anybody would hear doubled sides" in rim_first.sound_sentence(
-        replace(study, unexplained=lost)
+        "it cannot be told whether anybody would hear doubled sides"
+        in rim_first.sound_screen(replace(study, unexplained=lost)).verdict
     )
 
 
 def test_grey_figures_claim_nothing(tmp_path):
-    told = rim_first.sound_sentence(air_by_hand(tmp_path, louder={"sheet": 0.0, "doubled_sides": 0.02}))
+    told = rim_first.sound_screen(air_by_hand(tmp_path, louder={"sheet": 0.0, "doubled_sides": 0.02})).verdict
     assert (
         "neither other linings (no change beyond the doubts) nor doubled sides (80 g more, no change beyond the doubts) change"
         in told

@@ -45,6 +45,11 @@ class Build:
         """The label without the words for the sheet's own build."""
         return self.label.removeprefix(AS_ON_SHEET)
 
+    @property
+    def is_other(self) -> bool:
+        """Whether somebody could build it instead of the sheet's own."""
+        return not self.is_base and self.stiffness == 1
+
     def stiffened(self, region: str, section: Section) -> Section:
         """A section of the body as this build has it: that of the rim scaled in the limit case."""
         scales = self.stiffness != 1 and part_of(region) in STIFFENED

@@ -117,11 +117,6 @@ def points_beyond(change: float, error: float) -> str:
 # --- lists and sentences ---
 
 
-def first_words(verdict: str, bench: str, doubt: str) -> str:
-    """What page and terminal begin with, as lines."""
-    return "\n\n".join([verdict, f"Try it on the bench: {bench}", f"The main doubt: {doubt}"])
-
-
 def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 

@@ -1,8 +1,8 @@
 """The chart that a page begins with: what each build changes, with its error bars, and the lines where hearing begins."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from studies.common.first_screen import Lane
 from studies.drawing import svg
 from studies.drawing.scales import Axis
 from studies.drawing.svg import GRID, INK, QUIET, Letters, Pen
@@ -12,30 +12,6 @@ HEAD, LANE, FOOT = 15.0, 11.5, 36.0  # heights of a build's name, of a bar, of w
 SURE, SHADE = "#053e90", "#ece8dd"
 STYLE = "width:100%;max-width:30rem;height:auto;display:block"
 BEYOND = 1.15  # times the last thing to be shown
-
-
-@dataclass(frozen=True)
-class Bar:
-    """A range of one figure; all numbers in the chart's unit."""
-
-    name: str
-    dots: tuple[float, ...]  # of each way to hold the guitar
-    low: float
-    high: float
-    told: str  # its figure in words
-    sure: bool = True  # False: smaller than its error, drawn grey
-
-    @property
-    def as_json(self) -> dict[str, str | float | bool | list[float]]:
-        return vars(self) | {"dots": list(self.dots)}
-
-
-@dataclass(frozen=True)
-class Lane:
-    """A build and its bars."""
-
-    label: str
-    bars: tuple[Bar, ...]
 
 
 def builds_svg(lanes: Sequence[Lane], heard: float, marks: Sequence[tuple[float, str]], title: str, foot: str) -> str:

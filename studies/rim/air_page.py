@@ -10,6 +10,7 @@ from meshes.joints import joint_of
 from meshes.supports import FREE, LAP
 from studies.common import cautions
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
+from studies.common.first_screen import FirstScreen
 from studies.common.groups import IN_RIM, grouped
 from studies.common.machine import plain
 from studies.common.measured import as_dict
@@ -17,9 +18,9 @@ from studies.common.page import Written, captioned, drawn_or_told, write_first
 from studies.common.two_meshes import FACETS, MESH_ERROR, known, mode_errors, of_modes
 from studies.drawing.mode_names import names_with_air
 from studies.rim import air_words as words
-from studies.rim import first_screen
 from studies.rim.air import followed_in_air, partners
 from studies.rim.dry_page import judged_with
+from studies.rim.first_screen import sound_screen
 from studies.rim.result import SUPPORT_CONDITIONS, AirStudy, Result
 from studies.solved.bridge_tap import PUBLISHED, tap_json, tap_table
 
@@ -68,7 +69,10 @@ def taps(study: AirStudy) -> dict[str, dict[str, Plain]]:
 
 
 def as_json(
-    study: AirStudy, modes: Sequence[Mapping[str, Plain]], third_octaves: Sequence[Mapping[str, Plain]]
+    study: AirStudy,
+    first: FirstScreen,
+    modes: Sequence[Mapping[str, Plain]],
+    third_octaves: Sequence[Mapping[str, Plain]],
 ) -> dict[str, Plain]:
     """The whole study for machines; modes and third octaves: as per_mode and per_band tell them."""
     fine = study.fine.results["sheet", FREE]
@@ -77,7 +81,7 @@ def as_json(
         provenance(study.source, (study.size, FACETS * study.size), study.unknowns),
     )  # fmt: skip
     return told(about, {
-        "first_screen": first_screen.as_json(study),
+        "first_screen": first.as_json,
         "valid_to_hz": fine.driven.valid_to,
         "range_hz": words.answered_range(study),
         "largest_imbalance_of_power": max(r.driven.imbalance for r in study.fine.results.values()),
@@ -101,12 +105,13 @@ def as_json(
 def write_air_figures(study: AirStudy, out: Path) -> Written:
     """Write index.html without pictures, tables and air.json into the folder `out`."""
     modes, bands = list(per_mode(study)), list(words.per_band(study))
-    data = as_json(study, modes, bands)
+    first = sound_screen(study)
+    data = as_json(study, first, modes, bands)
     machine = write_json(out / "air.json", data)
     tables = write_table(out / "air-modes.csv", modes), write_table(out / "air-third-octaves.csv", bands)
     return write_first((out / "index.html", *tables, machine), "rim/air_page.html.j2", {
         "title": f"{study.body.name}: would you hear another rim?",
-        "data": data, "answer": words.answer(study), "chart": first_screen.sound_chart(study), "cautions": cautions.RIM, "holdings": SUPPORT_CONDITIONS, "lap": LAP, "free": FREE,
+        "data": data, "answer": words.answer(study), "first": first, "cautions": cautions.RIM, "holdings": SUPPORT_CONDITIONS, "lap": LAP, "free": FREE,
         "beside": "dry.html", "measured": study.measured, "taps": [tap_table(told, how) for how, told in taps(study).items()], "published": PUBLISHED,
     }, {})  # fmt: skip
 

@@ -19,9 +19,10 @@ from studies.common.side_by_side import SideBySide, processes
 from studies.common.words import with_files
 from studies.drawing.apart import Drawn, drawn_apart
 from studies.measured.solve import computed_for
-from studies.rim import air_page, air_words, dry_page, dry_words, first_screen
+from studies.rim import air_page, air_words, dry_page, dry_words
 from studies.rim.air import OTHERS, PROGRESS, compare_in_air, found_beside
 from studies.rim.dry import SOLVED, compare_dry, unknown_losses
+from studies.rim.first_screen import sound_screen
 from studies.rim.result import AirStudy, DryStudy
 from studies.solved.coupled import dry_modes
 
@@ -87,7 +88,7 @@ def write_pages(answer: Answer, progress: Progress, tell: Callable[[str], None])
     if answer.air:
         air = air_page.write_air_figures(answer.air, out)
         words = "\n\n".join(
-            [first_screen.first_text(answer.air), air_words.summary_text(answer.air), ""]
+            [sound_screen(answer.air).text, air_words.summary_text(answer.air), ""]
         ) + dry_words.paragraph(answer.dry)
         files = [*air.files, *dry.files]
     else:

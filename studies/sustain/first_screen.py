@@ -2,10 +2,9 @@
 
 import numpy as np
 
-from studies.common.files import Plain
-from studies.common.two_meshes import LIMIT
-from studies.common.words import grams_more, several, signed
-from studies.drawing.builds_chart import Bar, Lane, builds_svg
+from studies.common.first_screen import Bar, FirstScreen, Lane, in_sentence, lane_label, with_form
+from studies.common.words import several
+from studies.drawing.builds_chart import builds_svg
 from studies.sustain.answer import PLAIN, solid_linings
 from studies.sustain.result import Study
 from studies.sustain.rule import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE
@@ -17,10 +16,17 @@ SAID = {
     NO_DIFFERENCE: "no audible difference",
     CANNOT_TELL: "perhaps an audible difference (cannot tell)",
 }
-BENCH = (
-    "Pluck some notes ten times alike and record them: as it is, with a padded form strapped round the rim, with the form's weight in "
-    "putty on the sides instead. If the ten differ as much among themselves, nothing was shown."
-)
+BENCH = with_form("Pluck some notes ten times alike and record them")
+
+
+def median_screen(study: Study) -> FirstScreen:
+    """FirstScreen of the page; bars in thresholds of hearing."""
+    lanes = median_lanes(study)
+    chart = builds_svg(
+        lanes, 1.0, [(-1, "less"), (0, "0"), (1, "more")], "What another rim changes in the median note, with all doubts",
+        "median note, held both ways, bars: all doubts; dashed: hearing begins",
+    )  # fmt: skip
+    return FirstScreen(verdict_sentence(study), lanes, chart, BENCH, main_doubt(study))
 
 
 def verdict_sentence(study: Study) -> str:
@@ -28,20 +34,22 @@ def verdict_sentence(study: Study) -> str:
     asked = solid_linings(study)
     if not asked.compared:
         return "Cannot tell: this run left solid and kerfed linings out."
-    heavy = max(
-        (b for b in study.builds[1:] if b.name != LIMIT and study.beside(b.name)), key=lambda b: study.rim_g[b.name]
-    )
+    others = _others(study)
+    heavy = max(others, key=lambda b: study.rim_g[b.name])
     said: dict[tuple[str, str], list[str]] = {}
-    for name in dict.fromkeys((asked.name, heavy.name)):
-        found = verdict_of(study, name)
-        (label,) = (b.label.partition(" (")[0] for b in study.builds if b.name == name)
-        said.setdefault((found.whole, found.notes), []).append(f"{label} ({grams_more(_more(study, name))})")
+    for build in (b for b in others if b.name in (asked.name, heavy.name)):
+        found = verdict_of(study, build.name)
+        said.setdefault((found.whole, found.notes), []).append(in_sentence(build, _more(study, build)))
     told = "; ".join(f"{several(names)} make {_difference(*words)}" for words, names in said.items())
     return f"On this guitar {told}."
 
 
-def _more(study, name):
-    return study.rim_g[name] - study.rim_g["sheet"]
+def _others(study):
+    return [b for b in study.builds if b.is_other and study.beside(b.name)]
+
+
+def _more(study, build):
+    return study.rim_g[build.name] - study.rim_g["sheet"]
 
 
 def _difference(whole, notes):
@@ -50,12 +58,10 @@ def _difference(whole, notes):
     return f"{SAID[whole]} on the whole, {'but ' if CANNOT_TELL not in (whole, notes) else ''}{SAID[notes]} in single notes"
 
 
-def median_lanes(study: Study) -> list[Lane]:
-    """A Lane of every build that can be built, a bar for each measure: 1 where hearing begins, from all ways to hold it."""
-    return [
-        Lane(f"{b.label}, {signed(_more(study, b.name), 0)} g", tuple(_bar(m, list(study.beside(b.name).values())) for m in MEASURES))
-        for b in study.builds[1:] if b.name != LIMIT and study.beside(b.name)
-    ]  # fmt: skip
+def median_lanes(study: Study) -> tuple[Lane, ...]:
+    """A Lane of every other build, a bar for each measure: 1 where hearing begins, from all ways to hold it."""
+    bars = lambda build: tuple(_bar(m, list(study.beside(build.name).values())) for m in MEASURES)
+    return tuple(Lane(lane_label(b, _more(study, b)), bars(b)) for b in _others(study))
 
 
 def _bar(measure, held):
@@ -73,14 +79,6 @@ def of_threshold(ratio: float, key: str) -> float:
     return float(log / high if log > 0 else log / -low)
 
 
-def median_chart(study: Study) -> str:
-    """SVG text of all builds."""
-    return builds_svg(
-        median_lanes(study), 1.0, [(-1, "less"), (0, "0"), (1, "more")], "What another rim changes in the median note, with all doubts",
-        "median note, held both ways, bars: all doubts; dashed: hearing begins",
-    )  # fmt: skip
-
-
 def main_doubt(study: Study) -> str:
     """The main doubt in plain words: the widest one that was computed, and what no computed one holds."""
     asked = solid_linings(study)
@@ -96,11 +94,3 @@ def main_doubt(study: Study) -> str:
         else ""
     )
     return f"The error of the model itself is not known, and nothing above {study.highest_valid:.0f} Hz is computed.{widest}"
-
-
-def as_json(study: Study) -> dict[str, Plain]:
-    """The first screen for machines; bars in thresholds of hearing."""
-    return {
-        "verdict": verdict_sentence(study), "bench": BENCH, "main_doubt": main_doubt(study),
-        "builds": [{"label": lane.label, "bars": [bar.as_json for bar in lane.bars]} for lane in median_lanes(study)],
-    }  # fmt: skip

@@ -16,10 +16,10 @@ from studies.common.note_names import short_name, wolf_name
 from studies.common.page import write_page
 from studies.common.two_meshes import TWO_SIZES, known
 from studies.common.words import span
-from studies.sustain import first_screen
 from studies.sustain.answer import BENCH, answer, behind, changes, left_open, solid_linings
 from studies.sustain.bodies import BodyShifts
 from studies.sustain.charts import energy_svg, uncertainty_svg
+from studies.sustain.first_screen import median_screen
 from studies.sustain.moved import change_of, most_moved, note_place, reason_of, said_of
 from studies.sustain.pictures import draw_maps
 from studies.sustain.result import Study
@@ -173,7 +173,7 @@ def as_json(study: Study) -> dict[str, Plain]:
     about = About(study.body, "air, strings", LABEL, TWO_SIZES, NOT_MODELLED, made, MODEL_ERROR, study.notes)
     pluck = study.pluck
     return told(about, {
-        "first_screen": first_screen.as_json(study),
+        "first_screen": median_screen(study).as_json,
         "answer": " ".join(answer(study)),
         "what_would_change_it": changes(study),
         "on_the_bench": BENCH,
@@ -226,7 +226,7 @@ def write_report(
     charts = lambda drawn, how: [drawn(real(study, how), m, how) for m in MEASURES if real(study, how)]
     page = write_page(out / "index.html", "sustain/page.html.j2", {
         "title": f"{study.body.name}: would you hear the rim?",
-        "study": study, "data": data, "lead": lead, "rest": rest, "first_chart": first_screen.median_chart(study), "cautions": cautions.RIM,
+        "study": study, "data": data, "lead": lead, "rest": rest, "first": median_screen(study), "cautions": cautions.RIM,
         "holdings": study.holdings, "span": span, "measures": MEASURES, "thresholds": (*DECIDING, PLAYERS), "compared": {b.name: study.beside(b.name) for b in study.builds[1:]},
         "octaves": OCTAVES, "footnote": FOOTNOTE,
         "boards_note": BOARDS, "flip_ends": flip_ends(study),

@@ -6,9 +6,9 @@ import numpy as np
 
 from studies.common.note_names import wolf_name
 from studies.common.two_meshes import LIMIT
-from studies.common.words import capital, first_words, percent, percent_change, shortened, span
-from studies.sustain import first_screen
+from studies.common.words import capital, percent, percent_change, shortened, span
 from studies.sustain.answer import BENCH, answer, behind, changes, solid_linings
+from studies.sustain.first_screen import median_screen
 from studies.sustain.moved import change_of, most_moved, note_place, reason_of, said_of
 from studies.sustain.result import Played, Study
 from studies.sustain.rule import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE
@@ -68,8 +68,8 @@ def flip_ends(study: Study) -> str:
 
 def text(study: Study) -> str:
     """The whole summary for the terminal."""
-    first = first_words(first_screen.verdict_sentence(study), first_screen.BENCH, first_screen.main_doubt(study))
-    lines = [first, "", " ".join(answer(study)), "", changes(study), "", BENCH, "", f"Behind it: {behind(study)}", ""]
+    lines = [median_screen(study).text, "", " ".join(answer(study)), "", changes(study), "", BENCH, ""]
+    lines += [f"Behind it: {behind(study)}", ""]
     for how in study.holdings:
         lines += [*builds_table(study, how), ""]
     lines += [FOOTNOTE, "", *doubts_table(study), *moved_lines(study), *boards(study)]
