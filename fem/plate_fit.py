@@ -298,6 +298,9 @@ def _assumed(
     return text
 
 
+ACROSS_OVER_ALONG = 0.02, 0.25  # E_R/E_L of woods: common practice, no source
+
+
 def _warnings(modes: PlateModes, tones: Sequence[str], wood: Wood) -> tuple[str, ...]:
     """Warnings: tones whose shape is a mixture, and constants outside what wood is known to have."""
     notes = [
@@ -309,9 +312,17 @@ def _warnings(modes: PlateModes, tones: Sequence[str], wood: Wood) -> tuple[str,
     f = dict(zip(tones, _log_frequency(modes, tones), strict=True))
     if {"along", "across"} <= set(f) and abs(f["along"] - f["across"]) < 0.25:
         notes.append("the tones along and across lie near each other: make sure by their nodal lines which is which")
+    ratio, (least, most) = wood.E_R / wood.E_L, ACROSS_OVER_ALONG
+    if {"along", "across"} <= set(f) and not least < ratio < most:
+        exchanged = ratio * float(np.exp(4 * (f["along"] - f["across"])))
+        if least < exchanged < most:
+            notes.append(
+                f"the tones along and across look exchanged: as they stand, {wood.E_L / 1e9:.3g} GPa along and "
+                f"{wood.E_R / 1e9:.2g} across, E_R/E_L = {ratio:.3g}; the other way round it would be {exchanged:.2g}, as wood's is"
+            )
     for what, value, low, high in (
         ("E_L", wood.E_L / 1e9, 4, 25),
-        ("E_R/E_L", wood.E_R / wood.E_L, 0.02, 0.25),
+        ("E_R/E_L", ratio, least, most),
         ("G_LR/E_L", wood.G_LR / wood.E_L, 0.03, 0.25),
     ):
         if not low < value < high:

@@ -4,6 +4,7 @@ import codecs
 import io
 import os
 import sys
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 from typing import Annotated, NoReturn, TextIO
@@ -11,7 +12,7 @@ from typing import Annotated, NoReturn, TextIO
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")  # many small products: threads cost more than they bring
 
-from cyclopts import App, CycloptsError, Parameter  # noqa: E402
+from cyclopts import App, CycloptsError, Parameter, Token  # noqa: E402
 
 from studies.common.inputs import COARSEST_MM, FINEST_MM  # noqa: E402
 
@@ -24,6 +25,27 @@ app = App(
 )
 
 
+def decimal(_: type, tokens: Sequence[Token]) -> float:
+    """A number with a decimal point or comma."""
+    from meshes.lengths import number
+
+    if (value := number(tokens[0].value)) is None:
+        raise ValueError(f"'{tokens[0].value}' is no number; expected one such as 2.5 or 2,5")
+    return value
+
+
+def millimetres(_: type, tokens: Sequence[Token]) -> float:
+    """mm of a length: a number in mm, or number or fraction with its unit."""
+    from meshes.lengths import length
+
+    text = tokens[0].value
+    if (value := length(text, "mm")) is None or ("/" in text and value == length(text, "in")):
+        raise ValueError(f"'{text}' is no length; expected one such as 2.5, 2,5, '3/32 in' or '8 1/4 in'")
+    return value
+
+
+Decimal = Annotated[float, Parameter(converter=decimal)]
+Length = Annotated[float, Parameter(converter=millimetres)]
 SEVERAL = Parameter(consume_multiple=True, negative=(), show_default=False)
 Sheet = Annotated[Path, Parameter(help="The build sheet (.toml).")]
 Out = Annotated[
@@ -31,7 +53,7 @@ Out = Annotated[
     Parameter(help="Folder for everything that is written; 'out/SHEET-COMMAND' if not given, as in 'out/hazel-rim'."),
 ]
 MeshSize = Annotated[
-    float | None, Parameter(help=f"Edge length of the mesh of a build sheet, {FINEST_MM} to {COARSEST_MM} mm.")
+    Length | None, Parameter(help=f"Edge length of the mesh of a build sheet, {FINEST_MM} to {COARSEST_MM} mm.")
 ]
 Count = Annotated[int, Parameter(help="How many modes.")]
 Strings = Annotated[str | None, Parameter(help="Name of a built-in set of strings, in place of the sheet's.")]
@@ -105,7 +127,7 @@ def modes(
 @app.command
 def pictures(
     sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, count: Count = 12, builds: Names = (),
-    width_mm: float = 120.0, format: str = "png", dark: bool = False, moving: bool = False, air: bool = False,
+    width_mm: Length = 120.0, format: str = "png", dark: bool = False, moving: bool = False, air: bool = False,
 ) -> None:  # fmt: skip
     """Mode pictures for print, each with a caption beside it: top and back in plan, the guitar in perspective.
 
@@ -155,8 +177,8 @@ def new(file: Path, /) -> None:
 
 @app.command
 def squeeze(
-    sheet: Sheet, /, *, out: Out = None, load_kg: float = 2.0, mesh_size_mm: MeshSize = None, recording: Recordings = (),
-    ruler_mm: float | None = None, load_error_percent: float | None = None, pictures: Pictures = True,
+    sheet: Sheet, /, *, out: Out = None, load_kg: Decimal = 2.0, mesh_size_mm: MeshSize = None, recording: Recordings = (),
+    ruler_mm: Length | None = None, load_error_percent: Decimal | None = None, pictures: Pictures = True,
 ) -> None:  # fmt: skip
     """The open rim by itself, squeezed and twisted: deflections of each rim build, and which ones a ruler can tell apart.
 
@@ -188,8 +210,8 @@ def load(
 
 @app.command
 def weather(
-    sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, built_at_humidity_percent: float | None = None,
-    used_at_humidity_percent: Numbers = (), rim_gap_mm: float | None = None, pictures: Pictures = True,
+    sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, built_at_humidity_percent: Decimal | None = None,
+    used_at_humidity_percent: Numbers = (), rim_gap_mm: Length | None = None, pictures: Pictures = True,
 ) -> None:  # fmt: skip
     """What dry and damp air do to the glued-up box: width, arch, and stress across the grain, of each rim build.
 
@@ -349,8 +371,9 @@ def sweep(
 
 @app.command
 def plate(
-    *, length_mm: float, width_mm: float, thickness_mm: float, mass_g: float, along_hz: float | None = None,
-    across_hz: float | None = None, twist_hz: float | None = None, other_hz: Numbers = (), recording: Recordings = (),
+    *, length_mm: Annotated[Length, Parameter(alias="--length")], width_mm: Annotated[Length, Parameter(alias="--width")],
+    thickness_mm: Annotated[Length, Parameter(alias="--thickness")], mass_g: Decimal, along_hz: Decimal | None = None,
+    across_hz: Decimal | None = None, twist_hz: Decimal | None = None, other_hz: Numbers = (), recording: Recordings = (),
     wood: str | None = None, name: str = "measured_plate", out: Path | None = None,
 ) -> None:  # fmt: skip
     """Constants of your own board from its size, weight and two or three tap tones, typed or picked from recordings.
@@ -358,11 +381,11 @@ def plate(
     Parameters
     ----------
     length_mm
-        Length along the grain.
+        Length along the grain; mm, or with its unit: '22 1/16 in'.
     width_mm
-        Width across the grain.
+        Width across the grain; likewise.
     thickness_mm
-        Thickness.
+        Thickness; likewise.
     mass_g
         Weight.
     along_hz

@@ -220,6 +220,19 @@ def test_new_sheet_passes_check(tmp_path):
     assert "exists already" in refused("new", tmp_path / "mine.toml")
 
 
+def test_a_board_in_inches_and_commas(tmp_path):
+    """560 x 210 x 3.175 mm in three ways of writing; a fraction without a unit is refused."""
+    rest = "--mass-g", "160,5", "--along-hz", "46", "--across-hz", "92", "--twist-hz", "39", "--out", tmp_path
+    metric = here("plate", "--length-mm", "560", "--width-mm", "210,0", "--thickness-mm", "3,175", *rest)
+    inches = here("plate", "--length", "560 mm", "--width", "8.2677165354 in", "--thickness", "1/8 in", *rest)
+    assert metric.returncode == inches.returncode == 0, metric.stderr + inches.stderr
+    assert metric.stdout.replace("210 x", "") == inches.stdout.replace("210 x", "")
+    assert "Plate 560 x 210 x 3.175 mm, 160.5 g" in metric.stdout
+    told = refused("plate", "--length", "560", "--width", "210", "--thickness", "1/8", *rest)
+    assert "--thickness" in told and "'1/8'" in told and "'3/32 in'" in told
+    assert "'12,5,3'" in refused("load", HAZEL, "--mesh-size-mm", "12,5,3", how=rimwork)
+
+
 def test_schema_is_json():
     done = here("schema")
     assert done.returncode == 0 and "body" in json.loads(done.stdout)["properties"]
