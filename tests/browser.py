@@ -3,13 +3,14 @@
 import base64
 import json
 import os
+import re
 import select
-import shutil
 import subprocess
 import time
 from pathlib import Path
 
-NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+from studies.common import paper
+
 FLAGS = (
     "--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--remote-debugging-pipe", "--no-first-run", "--hide-scrollbars",
     "--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-default-apps",
@@ -18,11 +19,20 @@ FLAGS = (
 )  # fmt: skip
 
 
+FOUND = paper.browser()  # before any test hides it from the commands
+
+
 def find():
     """Path of a Chromium, or None; on Windows the pipe works otherwise, and none is looked for."""
-    if os.name == "nt":
-        return None
-    return next((path for name in NAMES if (path := shutil.which(name))), None)
+    return None if os.name == "nt" else FOUND
+
+
+SIDES = ("Top", "Bottom", "Left", "Right")
+
+
+def sheets(pdf):
+    """How many pages a PDF has that a Chromium wrote."""
+    return len(re.findall(rb"/Type\s*/Page\b", pdf))
 
 
 class Browser:
@@ -138,3 +148,11 @@ class Browser:
     def print(self, path):
         found = self.send("Page.printToPDF", preferCSSPageSize=True, printBackground=False)
         Path(path).write_bytes(base64.b64decode(found["data"]))
+
+    def sheets(self, paper):
+        """How many sheets the page takes when it is printed; paper: 'A4' or 'letter'."""
+        width, height = {"A4": (210 / 25.4, 297 / 25.4), "letter": (8.5, 11)}[paper]
+        margins = {f"margin{side}": 14 / 25.4 if side in ("Top", "Bottom") else 12 / 25.4 for side in SIDES}
+        return sheets(
+            base64.b64decode(self.send("Page.printToPDF", paperWidth=width, paperHeight=height, **margins)["data"])
+        )

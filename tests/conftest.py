@@ -12,6 +12,12 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "RIMWORK_THREADS"):
     os.environ.setdefault(_name, "1")  # one test process a core already
 
 
+@pytest.fixture(autouse=True)
+def unprinted(monkeypatch):
+    """Commands start no browser for their summary; the test of that asks for one."""
+    monkeypatch.setenv("RIMWORK_BROWSER", "")
+
+
 def pytest_addoption(parser):
     parser.addoption(
         "--dossier", metavar="FILE", help="write what the tests compare with, as JSON for tests/dossier.py"

@@ -3,6 +3,7 @@
 import json
 import re
 from dataclasses import replace
+from html import unescape
 from html.parser import HTMLParser
 from types import SimpleNamespace
 
@@ -19,6 +20,7 @@ from meshes.unexplained_loss import IN_WOOD
 from studies.common.first_screen import Bar, Lane
 from studies.common.html import folded, labelled
 from studies.common.neighbours import link_neighbours
+from studies.common.summary import print_summary
 from studies.common.table import Table
 from studies.drawing.builds_chart import builds_svg
 from studies.rim import air_page
@@ -76,8 +78,8 @@ def test_the_rims_sentence_follows_its_bars(tmp_path):
         "On this guitar other linings (+0.4 dB) do not change how loud it is enough to hear; doubled sides (80 g more, −2.0 dB) "
         "make it audibly softer."
     )
-    across = Lane("x", (Bar("hung free", (0.8,), 0.5, 1.1, ""), Bar("on the lap", (0.2,), 0.1, 0.3, "")))
-    assert rim_first.word(across.bars) == CANNOT_TELL
+    across = (Bar("hung free", (0.8,), 0.5, 1.1, ""), Bar("on the lap", (0.2,), 0.1, 0.3, ""))
+    assert rim_first.word(across) == CANNOT_TELL
 
 
 def test_loss_that_no_part_explains_is_in_the_bars(tmp_path):
@@ -125,7 +127,9 @@ def test_the_sustain_sentence_is_the_verdicts(tmp_path, times, words):
 
 
 def test_the_chart_shows_every_bar_where_it_lies():
-    lanes = [Lane("a <b>", (Bar("one", (0.0,), -0.5, 0.5, "0 dB"), Bar("two", (3.0,), 2.0, 4.0, "+3 dB", sure=False)))]
+    lanes = [
+        Lane("a <b>", (Bar("one", (0.0,), -0.5, 0.5, "0 dB"), Bar("two", (3.0,), 2.0, 4.0, "+3 dB", sure=False)), 0.0)
+    ]
     text = builds_svg(lanes, 1.0, [(-1, "−1"), (1, "+1")], "title", "foot")
     starts = [
         tuple(map(float, m))
@@ -212,7 +216,42 @@ def test_few_words_stand_before_the_first_chart(pages, name):
     assert " ".join(words).endswith(told["verdict"]) and len(words) <= MOST_WORDS
 
 
+def test_the_summary_says_what_the_page_says(pages):
+    """Verdict, bench and doubt of the JSON, and the grams of every build, the sheet's own first."""
+    for name in ("rim", "sustain"):
+        page, data = pages[name]
+        text = unescape(page.with_name("summary.html").read_text(encoding="utf-8"))
+        found = json.loads(data.read_text(encoding="utf-8"))
+        told = found["first_screen"]
+        assert all(told[key] in text for key in ("verdict", "bench", "main_doubt"))
+        grams = [f"{lane['rim_g']:.0f} g" for lane in told["builds"]]
+        rows = re.findall(r'<tr><td[^>]*>(.*?)</td><td class="n"[^>]*>(.*?)</td>', text)
+        assert [g for _, g in rows[1:]] == grams and rows[0][1] == f"{found['builds'][0]['rim_g']:.0f} g"
+        assert not re.search(r'(src|href)="(?!index\.html)', text)  # everything else is in the file
+
+
+def test_without_a_browser_it_is_told_how_to_print(pages):
+    page = pages["rim"][0].with_name("summary.html")
+    told = print_summary(page)  # no test has a browser unless it asks for one
+    assert str(page) in told and "print it" in told and not page.with_suffix(".pdf").exists()
+
+
 # --- in a browser ---
+
+
+@CHROMIUM
+@pytest.mark.parametrize("name", ["rim", "sustain"])
+def test_the_summary_is_one_sheet(pages, opened, name, monkeypatch):
+    """Of A4 and of letter, from the browser's own print and as the PDF that the command writes."""
+    page = pages[name][0].with_name("summary.html")
+    opened.open(page)
+    assert [opened.sheets(paper) for paper in PAPER] == [1, 1]
+    monkeypatch.setenv("RIMWORK_BROWSER", browser.find())
+    assert print_summary(page) == f"wrote {page.with_suffix('.pdf')}"
+    pdf = page.with_suffix(".pdf").read_bytes()
+    assert browser.sheets(pdf) == 1
+    width, height = (float(v) * 25.4 / 72 for v in re.search(rb"/MediaBox\s*\[0 0 ([\d.]+) ([\d.]+)\]", pdf).groups())
+    assert (width, height) == pytest.approx((210, 297), abs=0.5)
 
 
 @pytest.fixture(scope="module")

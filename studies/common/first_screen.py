@@ -30,12 +30,13 @@ class Lane:
 
     label: str
     bars: tuple[Bar, ...]
+    rim_g: float  # weight of its rim
     word: str = ""  # of the verdict, where each build has one
 
     @property
     def as_json(self) -> dict[str, Plain]:
         word: dict[str, Plain] = {"word": self.word} if self.word else {}
-        return {"label": self.label, **word, "bars": [bar.as_json for bar in self.bars]}
+        return {"label": self.label, "rim_g": self.rim_g, **word, "bars": [bar.as_json for bar in self.bars]}
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,7 @@ class FirstScreen:
     chart: str  # SVG text of the lanes
     bench: str
     main_doubt: str
+    own: Lane | None = None  # the sheet's own build where the lanes are changes from it
     others: Mapping[str, Plain] = field(default_factory=dict)  # for the JSON
 
     @property

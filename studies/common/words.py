@@ -123,7 +123,11 @@ def capital(text: str) -> str:
 
 def with_files(text: str, written: Sequence[Path]) -> str:
     """The text, and below it what was written."""
-    return "\n".join([text, "", *(f"wrote {path}" for path in written)])
+    return "\n".join([text, "", *map(wrote, written)])
+
+
+def wrote(path: Path) -> str:
+    return f"wrote {path}"
 
 
 def quoted(text: str) -> str:

@@ -20,12 +20,13 @@ def builds_svg(lanes: Sequence[Lane], heard: float, marks: Sequence[tuple[float,
     far = BEYOND * max([heard, *(abs(end) for bar in bars for end in (bar.low, bar.high))])
     across, tall = Axis(-far, far, LEFT, WIDTH - RIGHT), HEAD * len(lanes) + LANE * len(bars) + 4
     left, middle, right = (float(across.at(v)) for v in (-heard, 0.0, heard))
-    parts = [svg.box(left, 0, right - left, tall, SHADE), svg.line(middle, 0, middle, tall, Pen(GRID, 1.4))]
-    parts += [svg.line(x, 0, x, tall, Pen(INK, 1.2, "4 3")) for x in (left, right)]
-    y = 0.0
+    parts, y = [], 0.0
     for lane in lanes:
-        parts.append(svg.writing(0, y + 11, lane.label, Letters(bold=True, halo=True)))
+        parts.append(svg.writing(0, y + 11, lane.label, Letters(bold=True)))
         y += HEAD
+        end = y + LANE * len(lane.bars) + 2
+        parts += [svg.box(left, y, right - left, end - y, SHADE), svg.line(middle, y, middle, end, Pen(GRID, 1.4))]
+        parts += [svg.line(x, y, x, end, Pen(INK, 1.2, "4 3")) for x in (left, right)]
         for bar in lane.bars:
             parts += _bar(bar, across, y + LANE / 2)
             y += LANE

@@ -15,6 +15,7 @@ from studies.common.groups import IN_RIM, grouped
 from studies.common.machine import plain
 from studies.common.measured import as_dict
 from studies.common.page import Written, captioned, drawn_or_told, write_first
+from studies.common.summary import write_summary
 from studies.common.two_meshes import FACETS, MESH_ERROR, known, mode_errors, of_modes
 from studies.drawing.mode_names import names_with_air
 from studies.rim import air_words as words
@@ -109,8 +110,10 @@ def write_air_figures(study: AirStudy, out: Path) -> Written:
     data = as_json(study, first, modes, bands)
     machine = write_json(out / "air.json", data)
     tables = write_table(out / "air-modes.csv", modes), write_table(out / "air-third-octaves.csv", bands)
-    return write_first((out / "index.html", *tables, machine), "rim/air_page.html.j2", {
-        "title": f"{study.body.name}: would you hear another rim?",
+    title = f"{study.body.name}: would you hear another rim?"
+    summary = write_summary(first, title, study.source, out)
+    return write_first((out / "index.html", *tables, machine, summary), "rim/air_page.html.j2", {
+        "title": title,
         "data": data, "answer": words.answer(study), "first": first, "cautions": cautions.RIM, "holdings": SUPPORT_CONDITIONS, "lap": LAP, "free": FREE,
         "beside": "dry.html", "measured": study.measured, "taps": [tap_table(told, how) for how, told in taps(study).items()], "published": PUBLISHED,
     }, {})  # fmt: skip

@@ -32,7 +32,8 @@ def sound_screen(study: AirStudy) -> FirstScreen:
         f"What another rim changes: sound for the same force at the saddle, {low:.0f} to {high:.0f} Hz",
         "same force; bars: all doubts; dashed: hearing begins; grey: no claim",
     )  # fmt: skip
-    return FirstScreen(sound_sentence(study, lanes), lanes, chart, BENCH, DOUBT, {"hearing_begins_db": HEARD})
+    (own,) = (Lane(b.label, (), study.fine.results[b.name, FREE].rim_g) for b in study.builds if b.is_base)
+    return FirstScreen(sound_sentence(study, lanes), lanes, chart, BENCH, DOUBT, own, {"hearing_begins_db": HEARD})
 
 
 def sound_lanes(study: AirStudy) -> tuple[Lane, ...]:
@@ -42,7 +43,7 @@ def sound_lanes(study: AirStudy) -> tuple[Lane, ...]:
     lanes = []
     for b in _others(study):
         bars = tuple(_bar(how, tables[how][b.name], unexplained(b.name, how)) for how in SUPPORT_CONDITIONS)
-        lanes.append(Lane(lane_label(b, _more(study, b)), bars, word(bars)))
+        lanes.append(Lane(lane_label(b, _more(study, b)), bars, study.fine.results[b.name, FREE].rim_g, word(bars)))
     return tuple(lanes)
 
 

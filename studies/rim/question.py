@@ -16,6 +16,7 @@ from studies.common.machine import usable_cores
 from studies.common.measured import beside
 from studies.common.progress import Progress
 from studies.common.side_by_side import SideBySide, processes
+from studies.common.summary import print_summary
 from studies.common.words import with_files
 from studies.drawing.apart import Drawn, drawn_apart
 from studies.measured.solve import computed_for
@@ -100,5 +101,6 @@ def write_pages(answer: Answer, progress: Progress, tell: Callable[[str], None])
             air_page.add_air_pictures(air, answer.air, out, say)
         dry_page.add_dry_pictures(dry, out, answer.drawn(say))
     progress.close("done")
-    tell(with_files("", files)[1:])
-    return with_files(words, files)
+    printed = f"\n{print_summary(out / 'summary.html')}" if answer.air else ""
+    tell(with_files("", files)[1:] + printed)
+    return with_files(words, files) + printed

@@ -26,7 +26,8 @@ def median_screen(study: Study) -> FirstScreen:
         lanes, 1.0, [(-1, "less"), (0, "0"), (1, "more")], "What another rim changes in the median note, with all doubts",
         "median note, held both ways, bars: all doubts; dashed: hearing begins",
     )  # fmt: skip
-    return FirstScreen(verdict_sentence(study), lanes, chart, BENCH, main_doubt(study))
+    own = Lane(study.builds[0].label, (), study.rim_g["sheet"])
+    return FirstScreen(verdict_sentence(study), lanes, chart, BENCH, main_doubt(study), own)
 
 
 def verdict_sentence(study: Study) -> str:
@@ -61,7 +62,14 @@ def _difference(whole, notes):
 def median_lanes(study: Study) -> tuple[Lane, ...]:
     """A Lane of every other build, a bar for each measure: 1 where hearing begins, from all ways to hold it."""
     bars = lambda build: tuple(_bar(m, list(study.beside(build.name).values())) for m in MEASURES)
-    return tuple(Lane(lane_label(b, _more(study, b)), bars(b)) for b in _others(study))
+    return tuple(
+        Lane(lane_label(b, _more(study, b)), bars(b), study.rim_g[b.name], _word(verdict_of(study, b.name)))
+        for b in _others(study)
+    )
+
+
+def _word(found):
+    return f"{found.whole}; single notes: {found.notes}"
 
 
 def _bar(measure, held):

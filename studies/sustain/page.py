@@ -14,6 +14,7 @@ from studies.common.files import About, Plain, provenance, told, write_json, wri
 from studies.common.groups import IN_RIM
 from studies.common.note_names import short_name, wolf_name
 from studies.common.page import write_page
+from studies.common.summary import write_summary
 from studies.common.two_meshes import TWO_SIZES, known
 from studies.common.words import span
 from studies.sustain.answer import BENCH, answer, behind, changes, left_open, solid_linings
@@ -217,16 +218,18 @@ def write_report(
     study: Study, out: Path, pictures: bool = True, say: Callable[[str], None] = lambda text: None
 ) -> list[Path]:
     """Write index.html, tables, sustain.json and the maps into the folder `out`; returns the paths written."""
-    data = as_json(study)
+    data, first = as_json(study), median_screen(study)
     maps = draw_maps(study, out / "pictures", say) if pictures else {}
     machine, notes = write_json(out / "sustain.json", data), write_table(out / "notes.csv", per_note(study))
     table = write_table(out / "builds.csv", flat_rows(per_build(study)))
     lead, rest = answer(study)
     shares = {how: [(b.label, study.played[b.name, how].share) for b in study.builds] for how in study.holdings}
     charts = lambda drawn, how: [drawn(real(study, how), m, how) for m in MEASURES if real(study, how)]
+    title = f"{study.body.name}: would you hear the rim?"
+    summary = write_summary(first, title, study.source, out)
     page = write_page(out / "index.html", "sustain/page.html.j2", {
-        "title": f"{study.body.name}: would you hear the rim?",
-        "study": study, "data": data, "lead": lead, "rest": rest, "first": median_screen(study), "cautions": cautions.RIM,
+        "title": title,
+        "study": study, "data": data, "lead": lead, "rest": rest, "first": first, "cautions": cautions.RIM,
         "holdings": study.holdings, "span": span, "measures": MEASURES, "thresholds": (*DECIDING, PLAYERS), "compared": {b.name: study.beside(b.name) for b in study.builds[1:]},
         "octaves": OCTAVES, "footnote": FOOTNOTE,
         "boards_note": BOARDS, "flip_ends": flip_ends(study),
@@ -236,7 +239,7 @@ def write_report(
         "maps": {how: [(p.relative_to(out).as_posix(), words) for p, words in drawn] for how, drawn in maps.items()},
         "strings_assumed": together(study.strings.assumed), "radiation": RADIATION, "string": STRING, "unexplained": LARGEST,
     })  # fmt: skip
-    return [page, table, notes, machine]
+    return [page, table, notes, machine, summary]
 
 
 def together(lines: Iterable[str]) -> list[str]:

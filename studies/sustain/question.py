@@ -14,6 +14,7 @@ from studies.common.kept import kept_folder
 from studies.common.locks import say_line
 from studies.common.progress import say_drawing
 from studies.common.side_by_side import processes
+from studies.common.summary import print_summary
 from studies.common.words import with_files
 from studies.solved.coupled import DRY_MODES
 from studies.sustain.fretboards import Playing
@@ -63,7 +64,8 @@ def compare_sustain(
     wood = wood_of(given.source.path, draws, playing, out / "wood")
     study = play_builds(given.body, playing, size, modes, wood)
     study = replace(study, source=given.source)
-    return with_files(text(study), write_report(study, out, pictures, say_drawing))
+    told = with_files(text(study), write_report(study, out, pictures, say_drawing))
+    return "\n".join([told, print_summary(out / "summary.html")])
 
 
 def wood_of(sheet: Path, draws: int, playing: Playing, out: Path) -> Wood | None:
