@@ -141,6 +141,16 @@ diameter_mm = 98
 #
 # Braces: one table each; without any, plain bars across the plate are assumed (braced = false under [top] or [back]
 # says that there are none). Points are [from the tail, from the centre line], bass side positive.
+# Or in a pattern, drawn to the side or between from_mm and to_mm; 'rimwork check' prints the braces that it stands for:
+# [[bracing]]
+# name = "main cross"
+# plate = "top"
+# pattern = "cross"             # across (at_mm, count, apart_mm), cross, fan (count, apart_deg, from_mm, to_mm, meet_mm)
+# angle_deg = 96                # between the two, open to the tail;   or lattice (at_mm, count, apart_mm, angle_deg)
+# below_hole_mm = 25            # from the soundhole's edge to where they cross; or at_mm
+# width_mm = 8
+# height_mm = 15
+#
 # [[brace]]
 # name = "upper bar"
 # plate = "top"                 # or "back"

@@ -22,6 +22,7 @@ from meshes.lengths import LENGTH, MM_PER_INCH, read_lengths
 from meshes.outline import Outline, outline_from_measures
 from meshes.outline_csv import HEADERS, has_drawing, read_drawing
 from meshes.sheet_body import MM, body_from, heavy_bridge
+from meshes.sheet_bracing import with_bracing
 from meshes.sheet_checks import MEASURES, check_measures, check_shape, check_whole
 from meshes.sheet_errors import (
     HUGE,
@@ -70,12 +71,15 @@ def body_of(raw: TomlTable, file: str, folder: Path, library: Mapping[str, Wood]
     mistakes += wrong
     if outline is None:
         raise SheetError(mistakes)
+    stated = stated_defaults(sheet)
+    sheet, patterns, wrong = with_bracing(sheet, outline, file)
+    mistakes += wrong
     filled, assumed = fill(sheet, outline)
     faulty = {mistake.key.split(".")[0] for mistake in mistakes}  # their tables hold defaults now
     mistakes += [m for m in check_whole(file, filled, outline) if m.key.split(".")[0] not in faulty]
     if mistakes:
         raise SheetError(mistakes)
-    body = body_from(filled, outline, woods, (*stated_defaults(sheet), *assumed))
+    body = body_from(filled, outline, woods, (*stated, *patterns, *assumed))
     _check_depth(body, file)
     if not_fitting := check_port_heights(file, body):
         raise SheetError(not_fitting)
@@ -224,7 +228,7 @@ def _pruned(tables: TomlTable, errors: Sequence[ErrorDetails]) -> TomlTable:
             node[last] = None
         elif isinstance(node, dict):
             node.pop(last, None)
-    for name in ("brace", "patch", "side_port"):
+    for name in ("brace", "bracing", "patch", "side_port"):
         if isinstance(tables.get(name), list):
             tables[name] = [entry for entry in tables[name] if entry is not None]
     strings = tables.get("strings")

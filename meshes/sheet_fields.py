@@ -132,13 +132,11 @@ else:
     FilledEnd = EndTable | None
 
 
-class BraceTable(Table):
-    """A brace as a straight line between two points [from the tail, from the centre line]."""
+class BraceForm(Table):
+    """What braces are like, wherever they run."""
 
     name: Text
     plate: Literal["top", "back"]
-    from_mm: Point
-    to_mm: Point
     width_mm: Number = Field(ge=2, le=60)
     height_mm: Number = Field(ge=1, le=40)
     wood: WoodName = "sitka_spruce"
@@ -154,12 +152,40 @@ class BraceTable(Table):
     top_width_mm: Filled = Field(
         LEFT_OUT, ge=0, le=60, description="left on top of a gabled brace; default: a quarter of the width"
     )
+    ends: EndTable | None = Field(None, description="both ends")
+
+
+class BraceTable(BraceForm):
+    """A brace as a straight line between two points [from the tail, from the centre line]."""
+
+    from_mm: Point
+    to_mm: Point
     height_profile_mm: list[tuple[Annotated[Number, Field(ge=0, le=700)], Annotated[Number, Field(ge=0.5, le=40)]]] = (
         Field([], description="[distance from from_mm, height] pairs; default: full height but for the tapers")
     )
-    ends: EndTable | None = Field(None, description="both ends")
     from_end: FilledEnd = Field(LEFT_OUT, description="the end at from_mm, where it differs")
     to_end: FilledEnd = Field(LEFT_OUT, description="the end at to_mm, where it differs")
+
+
+class BracingTable(BraceForm):
+    """Braces in a pattern, drawn to the side or between two places from the tail; each becomes a brace of its own."""
+
+    pattern: Literal["across", "cross", "fan", "lattice"]
+    at_mm: Place | None = Field(None, description="first one across; where a cross crosses; middle of a lattice")
+    below_hole_mm: Number | None = Field(
+        None, ge=0, le=200, description="crossing tailward of the soundhole's edge; or at_mm"
+    )
+    count: Count | None = Field(None, ge=1, le=40, description="how many, of a lattice in each direction")
+    apart_mm: Number | None = Field(None, ge=5, le=300, description="from one to the next, middle to middle")
+    apart_deg: Number | None = Field(None, ge=0, le=30, description="of a fan: from one to the next")
+    angle_deg: Number | None = Field(
+        None, ge=20, le=160, description="of cross and lattice: between the two, open to the tail"
+    )
+    meet_mm: Number | None = Field(
+        None, ge=100, le=1200, description="of a fan: where its lines meet; default: at the neck"
+    )
+    from_mm: Place | None = Field(None, description="no brace reaches further to the tail; default: the side")
+    to_mm: Place | None = Field(None, description="no brace reaches further to the neck; default: the side")
 
 
 class BridgeTable(Table):
@@ -394,6 +420,7 @@ class Sheet(Table):
     back: BackTable = BackTable()
     sides: SidesTable = SidesTable()
     brace: list[BraceTable] = []
+    bracing: list[BracingTable] = []
     patch: list[PatchTable] = []
     bridge: BridgeTable = BridgeTable()
     bridge_plate: BridgePlateTable = BridgePlateTable()
