@@ -1,6 +1,7 @@
 """A headless Chromium without network, driven over its debugging pipe: enough to open a page, press keys and look."""
 
 import base64
+import importlib.util
 import json
 import os
 import re
@@ -33,6 +34,13 @@ SIDES = ("Top", "Bottom", "Left", "Right")
 def sheets(pdf):
     """How many pages a PDF has that a Chromium wrote."""
     return len(re.findall(rb"/Type\s*/Page\b", pdf))
+
+
+def axe():
+    """Source text of axe-core, the checker of accessibility, as axe-playwright-python carries it; None where that is not installed."""
+    found = importlib.util.find_spec("axe_playwright_python")
+    file = found and Path(found.submodule_search_locations[0]) / "axe.min.js"
+    return file.read_text(encoding="utf-8") if file and file.is_file() else None
 
 
 class Browser:
@@ -148,6 +156,14 @@ class Browser:
     def print(self, path):
         found = self.send("Page.printToPDF", preferCSSPageSize=True, printBackground=False)
         Path(path).write_bytes(base64.b64decode(found["data"]))
+
+    def faults(self):
+        """['rule: what is wrong, in which element'] that axe-core finds in the opened page, everything unfolded."""
+        self.run("document.querySelectorAll('details').forEach(d => d.open = true)")
+        self.run(f"{axe()}; 0")
+        return self.run(
+            "axe.run().then(r => r.violations.flatMap(v => v.nodes.map(n => `${v.id}: ${v.help}, in ${n.html.slice(0, 200)}`)))"
+        )
 
     def sheets(self, paper):
         """How many sheets the page takes when it is printed; paper: 'A4' or 'letter'."""

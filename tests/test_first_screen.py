@@ -166,12 +166,14 @@ def test_sections_are_folded_and_wide_tables_labelled():
     )
     heads = "".join(f"<th>{h}</th>" for h in ("build", "rim<br><small>g</small>", "a &amp; b", "d"))
     table = f'<table class="x"><tr>{heads}</tr><tr><td>k</td><td class="n">1</td><td>2</td><td>3</td></tr></table>'
+    scoped = heads.replace("<th>", '<th scope="col">')
     assert labelled(table) == (
-        f'<table class="cards x"><tr>{heads}</tr><tr><td data-column="build">k</td><td class="n" data-column="rim g">1</td>'
+        f'<table class="cards x"><tr>{scoped}</tr><tr><td data-column="build">k</td><td class="n" data-column="rim g">1</td>'
         '<td data-column="a &amp; b">2</td><td data-column="d">3</td></tr></table>'
     )
     narrow = "<table><tr><th>a</th><th>b</th></tr><tr><td>1</td><td>2</td></tr></table>"
-    assert labelled(narrow) == narrow
+    assert labelled(narrow) == narrow.replace("<th>", '<th scope="col">')
+    assert labelled('<div class="chart scroll">') == '<div class="chart scroll" tabindex="0">'  # reached by keyboard
 
 
 def test_pages_of_one_sheet_link_to_each_other(tmp_path):
@@ -281,6 +283,34 @@ def test_verdict_chart_and_bench_lie_on_the_first_screen(pages, opened, name, sc
     )
     for lane in told["builds"]:
         assert lane["label"] in boxes[1][4] and all(bar["told"] in boxes[1][4] for bar in lane["bars"])
+
+
+@CHROMIUM
+@pytest.mark.skipif(browser.axe() is None, reason="axe-core is not installed: accessibility is not checked")
+@pytest.mark.parametrize("screen", SCREENS)
+def test_axe_finds_no_fault(pages, opened, screen):
+    """Every rule that axe-core runs by itself: contrast, names, landmarks, headers of tables, keyboard."""
+    opened.resize(*screen)
+    for page, _ in pages.values():
+        for file in (page, page.with_name("summary.html")):
+            if file.exists():
+                opened.open(file)
+                assert opened.faults() == [], file
+
+
+@CHROMIUM
+@pytest.mark.skipif(browser.axe() is None, reason="axe-core is not installed: accessibility is not checked")
+def test_axe_finds_faults_that_are_there(opened, tmp_path):
+    """So that an empty list means something: pale words, a picture without words, a table's empty heading."""
+    page = tmp_path / "bad.html"
+    page.write_text(
+        '<!doctype html><title>bad</title><main><p style="color: #aaa">pale</p><img src="data:image/gif;base64,R0lGODlhAQABAAAAACw=">'
+        "<table><tr><th></th></tr><tr><td>1</td></tr></table></main>",
+        encoding="utf-8",
+    )
+    opened.open(page)
+    found = {fault.partition(":")[0] for fault in opened.faults()}
+    assert {"color-contrast", "image-alt", "empty-table-header", "html-has-lang"} <= found
 
 
 OUTSIDE = (  # what is seen and reaches beyond the page or, in a box that scrolls, out of that

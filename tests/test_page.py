@@ -444,6 +444,12 @@ def test_page_fits_a_phone_and_paper(opened, tmp_path):
 
 
 @CHROMIUM
+@pytest.mark.skipif(browser.axe() is None, reason="axe-core is not installed: accessibility is not checked")
+def test_axe_finds_no_fault(opened):
+    assert opened.faults() == []
+
+
+@CHROMIUM
 def test_a_sound_plays(opened):
     found = opened.run(
         "new Promise((done) => { const a = document.querySelector('audio'); a.preload = 'auto';"

@@ -9,6 +9,8 @@ CARDS = 4  # columns from which on a table becomes cards on a narrow screen
 MANY = 12  # columns from which on figures are broken on paper
 _TABLE = re.compile(r"<table([^>]*)>(.*?)</table>", re.S)
 _ROW = re.compile(r"<tr\b.*?</tr>", re.S)
+_SCROLL = re.compile(r'<div( class="[^"]*\bscroll\b[^"]*")>')
+_HEADING = re.compile(r"<th((?:\s+class=\"[^\"]*\")?)>")  # without a scope of its own
 _HEAD = re.compile(r"<th\b[^>]*>(.*?)</th>", re.S)
 _CELL = re.compile(r"<td\b([^>]*)>")
 _TAG = re.compile(r"<[^>]+>")
@@ -24,8 +26,12 @@ def folded(text: str) -> Markup:
 
 
 def labelled(text: str) -> str:
-    """Cells of every table that has a row of headings told their column's name; wide ones of the class 'cards', the widest of 'many'."""
-    return _TABLE.sub(lambda found: _labelled(found[1], found[2]), text)
+    """Cells of every table that has a row of headings told their column's name; wide ones of the class 'cards', the widest of 'many'.
+
+    What may have to be scrolled sideways can be reached by keyboard.
+    """
+    text = _SCROLL.sub(r'<div\1 tabindex="0">', text)
+    return _TABLE.sub(lambda found: _labelled(found[1], _HEADING.sub(r'<th scope="col"\1>', found[2])), text)
 
 
 def _labelled(attributes, inner):

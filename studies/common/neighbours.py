@@ -16,7 +16,10 @@ def link_neighbours(page: Path) -> None:
     there = [name for name, folder in folders.items() if (folder / page.name).is_file()]
     for name in there:
         links = " · ".join(f'<a href="../{stem}-{other}/{page.name}">{other}</a>' for other in there if other != name)
-        _put(folders[name] / page.name, f"<nav><p>Of the same guitar: {links}</p></nav>" if links else "")
+        _put(
+            folders[name] / page.name,
+            f'<nav aria-label="Of the same guitar"><p>Of the same guitar: {links}</p></nav>' if links else "",
+        )
 
 
 def _put(page, links):
