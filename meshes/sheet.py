@@ -15,7 +15,7 @@ from pydantic_core import ErrorDetails
 
 from fem.materials import Wood
 from fem.woods import library
-from meshes import dome, sheet_strings
+from meshes import dome, sheet_strings, slips
 from meshes.body import Body
 from meshes.defaults import fill, stated_defaults
 from meshes.lengths import LENGTH, MM_PER_INCH, read_lengths
@@ -83,7 +83,7 @@ def body_of(raw: TomlTable, file: str, folder: Path, library: Mapping[str, Wood]
     _check_depth(body, file)
     if not_fitting := check_port_heights(file, body):
         raise SheetError(not_fitting)
-    more = (*heavy_bridge(filled, body), *dome.warnings(body), *sheet_strings.warnings(body))
+    more = (*heavy_bridge(filled, body), *dome.warnings(body), *slips.warnings(body), *sheet_strings.warnings(body))
     return replace(body, warnings=(*body.warnings, *more))
 
 
