@@ -1,5 +1,8 @@
-"""The commented minimal build sheet that `rimwork new` writes."""
+"""What `rimwork new` writes: a commented minimal build sheet, or one of the whole sheets in starts/ to change."""
 
+from pathlib import Path
+
+STARTS = Path(__file__).with_name("starts")
 NEW_SHEET = """\
 # Build sheet. Change the measures below to your own; everything else has a default, listed as 'assumed' in each output.
 # Lengths are in mm; write a key with _in instead of _mm to give inches. Places are distances from the tail along the
@@ -206,6 +209,11 @@ diameter_mm = 98
 """
 
 
-def new_sheet_text() -> str:
-    """TOML text of a minimal sheet with every optional key as a comment."""
-    return NEW_SHEET
+def starts() -> list[str]:
+    """Names of the sheets to start from."""
+    return sorted(path.stem for path in STARTS.glob("*.toml"))
+
+
+def new_sheet_text(like: str | None = None) -> str:
+    """TOML text of a minimal sheet with every optional key as a comment, or of one of starts()."""
+    return NEW_SHEET if like is None else (STARTS / f"{like}.toml").read_text(encoding="utf-8")

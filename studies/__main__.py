@@ -162,17 +162,19 @@ def check(sheet: Sheet, /, *, out: Out = None) -> None:
 
 
 @app.command
-def new(file: Path, /) -> None:
+def new(file: Path, /, *, like: str | None = None) -> None:
     """Write a commented build sheet to fill in: only the measures are required.
 
     Parameters
     ----------
     file
         Name of the new sheet (.toml); an existing file is never overwritten.
+    like
+        A whole sheet of common sizes to change instead: small_steel, large_steel, twelve_fret_steel or nylon_fan.
     """
     from studies.check.question import write_new
 
-    print(write_new(file))
+    print(write_new(file, like))
 
 
 @app.command

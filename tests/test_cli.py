@@ -220,6 +220,16 @@ def test_new_sheet_passes_check(tmp_path):
     assert "exists already" in refused("new", tmp_path / "mine.toml")
 
 
+def test_a_sheet_to_start_from(tmp_path):
+    done = here("new", tmp_path / "mine.toml", "--like", "Small-Steel")
+    assert done.returncode == 0 and "change it to your measures" in done.stdout
+    assert (tmp_path / "mine.toml").read_text() == (cases.BODIES.parent / "starts" / "small_steel.toml").read_text()
+    told = refused("new", tmp_path / "other.toml", "--like", "small_steal")
+    assert "did you mean 'small_steel'?" in told and "nylon_fan" in told
+    assert not (tmp_path / "other.toml").exists()
+    assert all(name in rimwork("new", "--help").stdout.replace("\n", "") for name in ("small_steel", "nylon_fan"))
+
+
 def test_a_board_in_inches_and_commas(tmp_path):
     """560 x 210 x 3.175 mm in three ways of writing; a fraction without a unit is refused."""
     rest = "--mass-g", "160,5", "--along-hz", "46", "--across-hz", "92", "--twist-hz", "39", "--out", tmp_path

@@ -5,7 +5,8 @@ from pathlib import Path
 
 from meshes.describe import check_text
 from meshes.drawing import draw_plan
-from meshes.new_sheet import new_sheet_text
+from meshes.new_sheet import new_sheet_text, starts
+from meshes.sheet_errors import nearest
 from meshes.side_profile import draw_profile, write_profile_table
 from studies.common import cautions
 from studies.common.inputs import BadInput, given_sheet, writable_file
@@ -34,12 +35,16 @@ def check_sheet(sheet: str | Path, out: str | Path | None = None) -> str:
     return "\n".join([*told, *cautions.SHEET, "", *(f"wrote {path}" for path in written)])
 
 
-def write_new(file: str | Path) -> str:
-    """Write a commented minimal sheet to a new file; returns what to say."""
+def write_new(file: str | Path, like: str | None = None) -> str:
+    """Write a commented minimal sheet, or a copy of one of starts(), to a new file; returns what to say. BadInput for a name unknown."""
     file = Path(file)
     if file.suffix.lower() != ".toml":
         raise BadInput(f"{file}: expected a name that ends in .toml")
     if file.exists():
         raise BadInput(f"{file}: exists already and is left alone; expected a new name")
-    writable_file(file).write_text(new_sheet_text(), encoding="utf-8")
-    return f"wrote {file}: fill in your measures, then 'rimwork check {file}'"
+    like = None if like is None else like.strip().lower().replace("-", "_").replace(" ", "_")
+    if like is not None and like not in starts():
+        known = f"expected one of {', '.join(starts())}"
+        raise BadInput(f"--like {like}: {'; '.join(filter(None, (known, nearest(like, starts()))))}")
+    writable_file(file).write_text(new_sheet_text(like), encoding="utf-8")
+    return f"wrote {file}: {'fill in' if like is None else 'change it to'} your measures, then 'rimwork check {file}'"
