@@ -197,18 +197,19 @@ def solve(K: "csc_matrix", F: np.ndarray, fixed: Sequence[int] | np.ndarray) -> 
 def tractions(body: Solid, axis: int, place: float, stress: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
     """Forces (n, 3, cases) of the tractions stress(points (q, 3)) -> (q, 3, cases) [Pa] on the faces at x_axis = place.
 
-    For solids of hexahedra. ValueError where no face of the mesh lies there.
+    Of a section in x and y the edges there, points (q, 2). ValueError where no face of the mesh lies there.
     """
-    from skfem import ElementHexS2, FacetBasis
+    from skfem import ElementHexS2, ElementQuad2, FacetBasis
 
     size = np.ptp(body.points[:, axis])
     facets = body.mesh.facets_satisfying(lambda x: abs(x[axis] - place) < 1e-6 * size, boundaries_only=True)
     if not len(facets):
         raise ValueError(f"no face of the solid lies at {place:.6g} m along axis {axis}")
-    basis = FacetBasis(body.mesh, ElementHexS2(), facets=facets, intorder=4)
+    element = ElementHexS2() if body.mesh.dim() == 3 else ElementQuad2()
+    basis = FacetBasis(body.mesh, element, facets=facets, intorder=4)
     where = np.asarray(basis.global_coordinates()).transpose(1, 2, 0)
     shapes = np.array([phi[0].value for phi in basis.basis])  # nodes, faces, points
-    load = stress(where.reshape(-1, 3)).reshape(*where.shape[:2], 3, -1)
+    load = stress(where.reshape(-1, where.shape[2])).reshape(*where.shape[:2], 3, -1)
     F = np.zeros((len(body.points), 3, load.shape[-1]))
     np.add.at(F, basis.element_dofs.T, np.einsum("kfq,fq,fqdc->fkdc", shapes, basis.dx, load, optimize=True))
     return F

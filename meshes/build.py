@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from fem.mesh import Line, ShellMesh, Surface, along_surface, unit_normals
+from meshes.block_root import margin
 from meshes.body import Body, Brace, back_height, braces_of, top_height
 from meshes.carving import brace_breaks, brace_heights, is_graded, on_patch, patch_outline, thickness_at
 from meshes.joint_geometry import LAND
@@ -44,7 +45,11 @@ def _rim(body: Body, size: float, times: float = 1.0) -> Rim:
     outline = body.outline
     fixed = [0.0, outline.perimeter, where_y(outline, 0.0)[-1]]
     for block, end in ((body.neck_block, -1), (body.tail_block, 0)):
-        fixed += [where_y(outline, side * block.width / 2)[end] for side in (-1, 1)]
+        fixed += [
+            where_y(outline, y)[end]
+            for half in (block.width / 2, block.width / 2 - margin(block))
+            for y in (-half, half)
+        ]
     fixed += [bar.arc for bar in body.side_bars] + list(outline.corners)
     if body.neck is not None:
         fixed += [where_y(outline, side * body.neck.width / 2)[-1] for side in (-1, 1)]
@@ -274,7 +279,13 @@ def _sides(body: Body, rim: Rim, size: float) -> Piece:
         at = _behind(body, rim.arc, name)[i] & (depth < block.height)
         blocked |= at
         grain = np.tile([0.0, 0.0, 1.0], (at.sum(), 1)) if block.grain == "toward_top" else along[at]
-        surfaces[f"{name}/sides"] = Surface(np.flatnonzero(at), along_surface(grain, normal[at]))
+        grain = along_surface(grain, normal[at])
+        edge = _behind(body, rim.arc, name, margin(block))[i] & at
+        for region, on in {
+            "sides": ~edge, "edge": edge & (row != 0) & (row != rows - 1),
+            "edge_top": edge & (row == 0), "edge_back": edge & (row == rows - 1),
+        }.items():  # fmt: skip
+            surfaces[f"{name}/{region}"] = Surface(np.flatnonzero(at & on), grain[on[at]])
     for name, last in (("lining_top", 0), ("lining_back", rows - 1)):
         at = (row == last) & ~blocked
         surfaces[name] = Surface(np.flatnonzero(at), along[at])
@@ -316,12 +327,13 @@ def _with_ports(
     return nodes, triangles, i, row, edges
 
 
-def _behind(body: Body, arc: np.ndarray, name: str) -> np.ndarray:
-    """Which spans (k,) between stations at arc (k,) [m] lie behind a block."""
+def _behind(body: Body, arc: np.ndarray, name: str, within: float = np.inf) -> np.ndarray:
+    """Which spans (k,) between stations at arc (k,) [m] lie behind a block, no more than `within` [m] from its edges."""
     ends = np.append(arc[1:], arc[0] + body.outline.perimeter)
     x, y = point_at(body.outline, (arc + ends) / 2).T
     at_end = x > body.outline.length / 2 if name == "neck_block" else x < body.outline.length / 2
-    return at_end & (np.abs(y) < getattr(body, name).width / 2)
+    inside_edge = getattr(body, name).width / 2 - np.abs(y)
+    return at_end & (inside_edge > 0) & (inside_edge < within)
 
 
 def _levels(body: Body, height: np.ndarray, size: float) -> np.ndarray:
