@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from fem.mesh import Line, ShellMesh, Surface, along_surface, unit_normals
-from meshes.block_root import margin
+from meshes.block_root import strip_width
 from meshes.body import Body, Brace, back_height, braces_of, top_height
 from meshes.carving import brace_breaks, brace_heights, is_graded, on_patch, patch_outline, thickness_at
 from meshes.joint_geometry import LAND
@@ -44,12 +44,10 @@ def _rim(body: Body, size: float, times: float = 1.0) -> Rim:
     """Rim with stations at block edges, bars, neck edges, let-in brace ends and ports, and about `times size` [m] between."""
     outline = body.outline
     fixed = [0.0, outline.perimeter, where_y(outline, 0.0)[-1]]
-    for block, end in ((body.neck_block, -1), (body.tail_block, 0)):
-        fixed += [
-            where_y(outline, y)[end]
-            for half in (block.width / 2, block.width / 2 - margin(block))
-            for y in (-half, half)
-        ]
+    for name, end in (("neck_block", -1), ("tail_block", 0)):
+        half = getattr(body, name).width / 2
+        for y in (half, half - strip_width(body, name)):
+            fixed += [where_y(outline, side * y)[end] for side in (-1, 1)]
     fixed += [bar.arc for bar in body.side_bars] + list(outline.corners)
     if body.neck is not None:
         fixed += [where_y(outline, side * body.neck.width / 2)[-1] for side in (-1, 1)]
@@ -280,7 +278,7 @@ def _sides(body: Body, rim: Rim, size: float) -> Piece:
         blocked |= at
         grain = np.tile([0.0, 0.0, 1.0], (at.sum(), 1)) if block.grain == "toward_top" else along[at]
         grain = along_surface(grain, normal[at])
-        edge = _behind(body, rim.arc, name, margin(block))[i] & at
+        edge = _behind(body, rim.arc, name, strip_width(body, name))[i] & at
         for region, on in {
             "sides": ~edge, "edge": edge & (row != 0) & (row != rows - 1),
             "edge_top": edge & (row == 0), "edge_back": edge & (row == rows - 1),

@@ -8,7 +8,7 @@ import numpy as np
 from fem.materials import Wood
 from fem.sections import Layer, Section, beam, difference, laminate, scaled
 from fem.solid import completed
-from meshes.block_root import edge_section, margin, root_of
+from meshes.block_root import edge_section, root_of, strip_width
 from meshes.body import Block, Board, Body, Neck, Rod, back_height, top_height
 from meshes.carving import patch_middle, thickness_here
 from meshes.joints import joint_of
@@ -101,7 +101,7 @@ def blocks(body: Body) -> dict[str, Section]:
         on_side, on_plate = _block_woods(block)
         middle = layers[f"{name}/sides"] = _block_on_side(block, on_side, inner_face)
         for edge, lining in (("edge", None), ("edge_top", body.lining_top), ("edge_back", body.lining_back)):
-            layers[f"{name}/{edge}"] = edge_section(root_of(body.sides, lining, block), middle, margin(block))
+            layers[f"{name}/{edge}"] = edge_section(root_of(body, name, lining), middle, strip_width(body, name))
         cut = block.cut_width * block.cut_depth / (block.width * block.thickness)
         for plate in ("top", "back"):
             if plate == "top" or block.height > 0.9 * depth:

@@ -72,8 +72,8 @@ def _blocks(body: Body, whole: Mapping[str, Section]) -> dict[str, list[tuple[Se
     for name in ("neck_block", "tail_block"):
         block = getattr(body, name)
         for region in (r for r in whole if part_of(r) == name):
-            on_side = region.endswith("/sides")
-            through = block.grain == ("along_body" if on_side else "toward_top")
+            on_plate = region.endswith(("/top", "/back"))
+            through = block.grain == ("toward_top" if on_plate else "along_body")
             layers[region] = [(whole[region], strain(block.wood, seen="RT" if through else "LR"))]
     return layers
 
