@@ -87,7 +87,9 @@ def _crosswise(angle: float) -> bool:
 
 
 def blocks(body: Body) -> dict[str, Section]:
-    """A block as a thick eccentric layer on each face it is glued to; its mass sits on the side.
+    """A block as a thick eccentric layer on each face it is glued to, softer along its edges on the side (see block_root).
+
+    Its mass sits on the side.
 
     Against a solid block (tests/test_blocks.py) the layers yield .95 to 1.35 times as much to the couple of the neck. Ten
     times as stiff a block moves the first modes of a box without neck by 1.3 % at most, the second mode with the neck, in

@@ -14,6 +14,7 @@ from fem.model import assemble, weights
 from fem.sections import Layer, laminate, scaled
 from fem.solid import boxes, solid, solid_stiffness, solve, stiffness, tractions
 from meshes import describe
+from meshes.block_root import STRIP, root_of, solid_root, strip_width
 from meshes.build import mesh_body
 from meshes.parts import heel_volume, sections, together
 
@@ -134,6 +135,79 @@ def test_layers_yield_more_to_a_moment_on_the_top_than_a_solid_block(hazel, name
     assert layers < 0.01 * getattr(hazel, name).thickness * 12 / (top.wood.E_R * top.thickness**3)
 
 
+# --- where the rim enters ---
+
+STRETCH = ("A", "B", "D")
+
+
+def test_a_block_that_goes_on_as_the_lined_rim_yields_as_its_layer_does(hazel):
+    """Lining and block of one wood, thickness and grain: nothing changes at the edge, so the strip is the layer, 1 %."""
+    lining = replace(hazel.lining_top, kind="solid_laminated", glue_line=0.0)
+    block = replace(hazel.tail_block, wood=lining.wood, thickness=lining.width, grain="across_body", **WHOLE)
+    found = sections(replace(hazel, tail_block=block, lining_top=lining))
+    edge, middle = found["tail_block/edge_top"].stiffness, found["tail_block/sides"].stiffness
+    for kind in ("A11", "B11", "D11", "A66", "D66"):
+        assert edge[kind] == pytest.approx(middle[kind], rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("grain", "rim", "up"), [("toward_top", "22", "11"), ("across_body", "11", "22"), ("along_body", "11", "22")]
+)
+def test_the_edge_is_softer_along_the_rim_alone(hazel, grain, rim, up):
+    found = sections(replace(hazel, neck_block=replace(hazel.neck_block, grain=grain, **WHOLE)))
+    edge, middle = found["neck_block/edge"], found["neck_block/sides"]
+    assert edge.mass == middle.mass
+    for letter in STRETCH:
+        assert edge.stiffness[letter + up] == middle.stiffness[letter + up]
+        assert abs(edge.stiffness[letter + rim]) < 0.5 * abs(middle.stiffness[letter + rim])
+    for region in ("edge", "edge_top", "edge_back"):
+        k = found[f"neck_block/{region}"].stiffness
+        assert (
+            np.linalg.eigvalsh([[k["A" + rim], k["B" + rim]], [k["B" + rim], k["D" + rim]]]).min()
+            > -1e-6 * k["D" + rim]
+        )
+        assert k["B66"] ** 2 < k["A66"] * k["D66"]
+
+
+def test_a_block_across_the_grain_yields_more(hazel):
+    """Moment of a lined rim: E_L along the rim takes it up at once, E_R lets it sink in; both are less than a clamped length of 5 depths."""
+    lining = replace(hazel.lining_top, kind="solid_laminated", glue_line=0.0)
+    length = {}
+    for grain in AXES:
+        body = replace(hazel, neck_block=replace(hazel.neck_block, grain=grain, **WHOLE))
+        root = root_of(body, "neck_block", lining)
+        k = root.rim()
+        own = np.linalg.inv([[k["A11"], k["B11"]], [k["B11"], k["D11"]]])[1, 1]
+        length[grain] = solid_root(root)[0][1, 1] / own - root.stub
+        finer = solid_root(root, 4e-4)
+        assert solid_root(root)[0] == pytest.approx(finer[0], rel=0.02)
+        assert solid_root(root)[1] == pytest.approx(finer[1], rel=0.02)
+    assert 1.4 * length["across_body"] < length["along_body"] < length["toward_top"] / 1.4 < 5 * 8.7e-3
+
+
+def test_strips_reach_to_the_necks_edge_where_that_is_near(hazel):
+    block, neck = hazel.neck_block, hazel.neck
+    assert strip_width(hazel, "neck_block") == pytest.approx((block.width - neck.width) / 2)
+    for body in (replace(hazel, neck=None), replace(hazel, neck=replace(neck, width=0.035))):
+        assert strip_width(body, "neck_block") == strip_width(body, "tail_block") == STRIP
+    narrow = replace(hazel, tail_block=replace(hazel.tail_block, width=0.03))
+    assert strip_width(narrow, "tail_block") == pytest.approx(0.0075)
+    mesh = mesh_body(replace(hazel, neck=None), 0.05)
+    for name in ("neck_block", "tail_block"):
+        strips = sum(
+            areas(mesh, mesh.surfaces[f"{name}/{r}"].triangles).sum() for r in ("edge", "edge_top", "edge_back")
+        )
+        whole = strips + areas(mesh, mesh.surfaces[f"{name}/sides"].triangles).sum()
+        assert strips / whole == pytest.approx(2 * STRIP / getattr(hazel, name).width, rel=0.03)
+
+
+def test_short_block_has_no_strip_in_the_lower_lining(hazel):
+    body = replace(hazel, neck=None, tail_block=replace(hazel.tail_block, height=0.05))
+    mesh = mesh_body(body, 0.06)
+    assert len(mesh.surfaces["tail_block/edge_back"].triangles) == 0 < len(mesh.surfaces["tail_block/edge"].triangles)
+    assert (modes(assemble(mesh), weights(sections(body)), 2).frequency > 0).all()
+
+
 def test_low_modes_of_the_box_hardly_feel_how_stiff_the_blocks_are(hazel):
     """Blocks ten times as stiff move the first eight modes of the box without neck by 1.3 % at most."""
     body = replace(hazel, neck=None)
@@ -214,9 +288,9 @@ def test_heel_is_half_its_box(hazel):
 
 
 def test_heel_ties_the_neck_to_the_block(hazel):
-    """Without a heel the neck hangs on the top's edge: its first two modes fall by more than 2 %."""
+    """Without a heel the neck hangs on the top's edge: it swings up and down 6 % lower, sideways 1.5 %."""
     found = []
     for depth in (0.0, hazel.neck.heel_depth):
         body = replace(hazel, neck=replace(hazel.neck, heel_depth=depth))
         found.append(modes(assemble(mesh_body(body, 0.08)), weights(sections(body)), 2).frequency)
-    assert (found[0] < 0.98 * found[1]).all()
+    assert (found[0] < found[1] * [0.96, 0.99]).all()

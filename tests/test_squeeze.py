@@ -3,25 +3,24 @@
 import csv
 import json
 from dataclasses import replace
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
+import solid_rim
 from pydantic import ValidationError
 from scipy.io import wavfile
 from scipy.signal import fftconvolve
 from scipy.spatial import cKDTree
-from skfem import MeshHex
+from solid_rim import MIDDLING, solid_pressed
 
-from fem import solid
 from fem.mesh import ShellMesh, Surface
 from fem.model import assemble, weights
 from fem.statics import deflect
 from meshes.body import back_height, top_height
 from meshes.measured import Measured, MeasuredTable, ReadingErrors, measured_from
-from meshes.open_rim import block_corners, mesh_loose_plate, mesh_open_rim, pressed_places, sections_on
-from meshes.outline import nearest, normal_at, outline_through, point_at
+from meshes.open_rim import mesh_loose_plate, mesh_open_rim, pressed_places, sections_on
+from meshes.outline import outline_through
 from meshes.parts import sections
 from meshes.sheet import read_sheet
 from studies.common.builds import Build
@@ -31,7 +30,7 @@ from studies.measured.solve import computed_for
 from studies.squeeze import question as squeeze
 from studies.squeeze import solve
 from studies.squeeze.pictures import draw, squeezed_figure
-from studies.squeeze.result import BATTEN, Squeeze, told_apart
+from studies.squeeze.result import Squeeze, told_apart
 from studies.squeeze.solve import solve_squeezed, unit_loads
 from studies.squeeze.words import deflection_table, mesh_error_words, mode_table, text
 
@@ -73,95 +72,13 @@ def unbroken(mesh, body):
 # --- the solid reference ---
 
 
-def stations(body, size):
-    """(k,) m along the rim: block corners, pressed places, and equal steps of about `size` between them."""
-    places = [p[0, :2] for pair in pressed_places(body).values() for p in pair] + [c[:2] for c in block_corners(body)]
-    fixed = np.unique([0.0, *(nearest(body.outline, p) for p in places)])
-    ends = np.append(fixed, body.outline.perimeter)
-    return np.concatenate([np.linspace(a, b, max(1, round((b - a) / size)) + 1)[:-1] for a, b in pairwise(ends)])
-
-
-def solid_rim(body, blocks, rows=(2, 3), size=0.025):
-    """Solid of the rim, C of its elements, and places (arc [m], depth inward [m], depth below the top [m]) of its nodes.
-
-    Mapped hexahedra: along the rim, inward (side, lining, block), downward; a block takes the place of the linings.
-    """
-    arc = stations(body, size)
-    side, lining, block = body.side_thickness, body.lining_top.width, 0.0
-    block = max(body.neck_block.thickness, body.tail_block.thickness)
-    faces = [-side / 2, side / 2, side / 2 + lining, side / 2 + body.tail_block.thickness, side / 2 + block]
-    inward = np.concatenate([np.linspace(a, b, n + 1)[:-1] for a, b, n in zip(faces, faces[1:], (1, 2, 2, 2))])
-    down = np.concatenate(
-        [np.linspace(0, 1, rows[0] + 1), np.linspace(1, 2, rows[1] + 1)[1:], np.linspace(2, 3, rows[0] + 1)[1:]]
-    )
-    grid = MeshHex.init_tensor(np.arange(len(arc) + 1.0), np.append(inward, faces[-1]), down)
-    i, depth, level = grid.p[:, grid.t].mean(axis=1)
-    ends = np.append(arc, body.outline.perimeter)
-    s = np.interp(i, np.arange(len(ends)), ends)
-    x, y = point_at(body.outline, s).T
-    keep, owner = depth < side / 2, np.where(depth < side / 2, "sides", "lining").astype(object)
-    behind = np.zeros(len(s), bool)
-    for name, end in (("neck_block", x > body.outline.length / 2), ("tail_block", x < body.outline.length / 2)):
-        part = getattr(body, name)
-        at = end & (np.abs(y) < part.width / 2)
-        behind |= at
-        inside = at & (depth > side / 2) & (depth < side / 2 + part.thickness)
-        if blocks:
-            owner[inside], keep = name, keep | inside
-    keep |= ~(behind & blocks) & (depth < side / 2 + lining) & ((level < 1) | (level > 2))
-    mesh = grid.restrict(np.flatnonzero(keep))
-    woods = {"sides": body.sides[0].wood, "lining": body.lining_top.wood,
-             "neck_block": body.neck_block.wood, "tail_block": body.tail_block.wood}  # fmt: skip
-    C = []
-    for middle, part in zip(s[keep], owner[keep]):
-        nx, ny = normal_at(body.outline, middle)
-        along, up, out = (-ny, nx, 0), (0, 0, 1), (nx, ny, 0)
-        C.append(solid.solid_stiffness(woods[part], (up, along, out) if part == "neck_block" else (along, up, out)))
-    return solid.solid(_closed(mesh, body, ends)), np.array(C)
-
-
-def _closed(mesh, body, ends):
-    """The grid of (station, depth, level) laid along the outline, its two ends made one."""
-    p = mesh.p.copy()
-    p[0, np.isclose(p[0], len(ends) - 1)] = 0
-    _, first, back = np.unique(np.round(p.T, 9), axis=0, return_index=True, return_inverse=True)
-    i, depth, level = p[:, first]
-    s = np.interp(i, np.arange(len(ends)), ends)
-    edge = point_at(body.outline, s)
-    xy = edge - depth[:, None] * normal_at(body.outline, s)
-    top, back_z = top_height(body, *edge.T), back_height(body, *edge.T)
-    lining, free = body.lining_top.height, top - back_z - 2 * body.lining_top.height
-    below = np.interp(level, [0, 1], [0, lining]) + (level - 1).clip(0, 1) * free + (level - 2).clip(0, 1) * lining
-    return MeshHex(np.vstack([xy.T, top - below]), back.ravel()[mesh.t])
-
-
-def solid_pressed(body, blocks):
-    """{press: m under 1 N} of the free rim in solid elements, pressed at the same places."""
-    found, C = solid_rim(body, blocks)
-    points = found.points
-
-    def at(place):
-        return int(np.argmin(np.linalg.norm(points - place, axis=1)))
-
-    F = np.zeros((len(points), 3, 4))
-    for k, (treble, bass) in enumerate(pressed_places(body).values()):
-        for a, b in zip(map(at, treble), map(at, bass)):
-            d = (points[b] - points[a]) / np.linalg.norm(points[b] - points[a])
-            F[a, :, k] += d / 2
-            F[b, :, k] -= d / 2
-    corners = [at(c) for c in block_corners(body)]
-    force = np.linalg.svd(np.vstack([np.ones(4), points[corners, :2].T]))[2][-1]  # in balance, up to a factor
-    F[corners, 2, 3] = BATTEN * force / (force[:2] @ points[corners[:2], 1])
-    F = F.reshape(-1, 4)
-    held = [3 * corners[0], *(3 * corners[0] + np.arange(1, 3)), 3 * corners[1], 3 * corners[1] + 2, 3 * corners[2] + 2]
-    u = solid.solve(solid.stiffness(found, C), F, held).reshape(-1, 4)
-    return dict(zip([*pressed_places(body), "twist"], np.einsum("ik,ik->k", F, u)))
-
-
 @pytest.fixture(scope="module")
 def ratio(body):
     """{press: deflection of the shells over that of solid elements} of a rim with linings all round and no blocks."""
-    mine, other = pressed(body, unbroken(mesh_open_rim(body, 0.025), body)), solid_pressed(body, blocks=False)
+    mine, other = (
+        pressed(body, unbroken(mesh_open_rim(body, 0.025), body)),
+        solid_pressed(body, blocks=False, **MIDDLING),
+    )
     return {press: mine[press] / other[press] for press in mine}
 
 
@@ -182,15 +99,28 @@ def test_twist_of_sides_and_linings_is_that_of_solid_elements(ratio):
     assert ratio["twist"] == pytest.approx(1, abs=0.02)
 
 
-def test_blocks_are_too_stiff_beside_solid_elements(body):
-    """A known error, told in the study's notes: a block taken as a thick layer does not give where the side enters it.
+@pytest.mark.parametrize(
+    "case",
+    [pytest.param(c, marks=[pytest.mark.slow] if c[-1] == "none" else [], id=" ".join(c)) for c in solid_rim.CASES],
+)
+def test_rim_with_blocks_gives_as_one_of_solid_elements(case):
+    """Squeezes 3 %, twist 5 %: both sheets' sizes, each grain at either end, solid linings and none.
 
-    Cross-grain wood behind a lined side gives as much as some 4 cm of side. Bounds: what squeeze_report.BLOCKS says.
+    Without the strips at the blocks' edges 5 to 19 % too little. Stored by tests/reference_scripts/solid_rim.py.
     """
-    mine, other = pressed(body, mesh_open_rim(body, 0.025)), solid_pressed(body, blocks=True)
-    low = {press: 1 - mine[press] / other[press] for press in mine}
-    assert all(0 < low[press] < 0.16 for press in ("lower bout", "waist", "upper bout"))
-    assert 0 < low["twist"] < 0.22
+    stored = {tuple(one["case"]): one["metres_per_newton"] for one in json.loads(solid_rim.STORED.read_text())}[case]
+    body = solid_rim.rim_of(*case)
+    mine = pressed(body, mesh_open_rim(body, 0.025))
+    off = {press: mine[press] / found - 1 for press, found in stored.items()}
+    assert max(abs(off[press]) for press in ("lower bout", "waist", "upper bout")) < 0.03
+    assert abs(off["twist"]) < 0.05
+
+
+def test_stored_deflections_are_those_of_the_solid():
+    """On coarser elements, of the case whose two blocks and sides differ most: 1.5 %."""
+    case = solid_rim.CASES[9]
+    stored = {tuple(one["case"]): one["metres_per_newton"] for one in json.loads(solid_rim.STORED.read_text())}[case]
+    assert solid_pressed(solid_rim.rim_of(*case), **MIDDLING) == pytest.approx(stored, rel=0.015)
 
 
 # --- symmetry, supports, energy ---
@@ -283,7 +213,7 @@ def test_ruler_tells_apart_what_differs_by_both_reading_errors(study):
 def test_text_says_what_it_must(study):
     said = text(study)
     for words in ("2 kg (19.6 N)", "reading error", "mesh error", "IN ITS MOULD", "twist", "Lowest modes", "loss factor",
-                  "nothing of strength", "can crack", "Not modelled", "too stiff"):  # fmt: skip
+                  "nothing of strength", "can crack", "Not modelled", "enter a block"):  # fmt: skip
         assert words in said, words
     grams = 1e3 * sum(study.rows[1].mass.values())
     assert f"{grams:.0f} g" in said

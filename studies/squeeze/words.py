@@ -25,9 +25,9 @@ NOT_MODELLED = (
     "the rim's own weight (it is in both readings)",
 )
 BLOCKS = (
-    "Blocks come out too stiff: beside solid elements they let a rim give 2 % too little (bare 2.2 mm sides) to 5-15 % too "
-    "little (solid linings) when squeezed, 3 to 20 % when twisted; so builds with stiff linings look a little better here "
-    "than they are"
+    "Where sides and linings enter a block they yield as a solid section does: beside solid elements a rim with solid linings "
+    "or none gives the same within 3 % when squeezed, within 5 % when twisted; of a kerfed lining just the web is taken to reach "
+    "the block"
 )
 
 STATE_WORDS = {
