@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fem.body_modes import HAND, RADIATION, STRING, BodyModes, dampings
+from fem.body_modes import HAND, RADIATION, STRING, BodyModes, dampings, held_by_hand
 from fem.coupled_string import (
     POLARISATIONS,
     couple,
@@ -114,18 +114,22 @@ def wolf_notes(strings: Sequence[String], body: BodyModes, frets: int = 20) -> l
     """[Wolf], strongest first: the fundamental lies within the half-width of a body mode, and the two modes split.
 
     K = (2 Q/pi) sqrt(2 m/M), string mass m, effective mass M at the saddle, in the direction in which the mode moves the
-    string's end; K > 1 splits. Gough, Acustica 49:124 (1981). Q is the body's at that mode; motion of the nut counts too.
+    string's end; K > 1 splits. Gough, Acustica 49:124 (1981). Q is the body's at that mode; motion of the nut counts too. A hand at
+    the fret changes each mode by itself.
     """
     C = np.diag(sum(dampings(body).values()))  # half-width in rad/s is C/2
     wolves = []
-    for i, string in enumerate(strings):
-        for fret in range(frets + 1):
+    for fret in range(frets + 1):
+        more, stiffer, lossier = (np.diag(A) for A in held_by_hand(body, fret))
+        modes, width = np.sqrt((body.omega**2 + stiffer) / (1 + more)), (C + lossier) / (1 + more)
+        for i, string in enumerate(strings):
             omega = 2 * np.pi * fundamental(string, fret)
             ends = (body.saddle[i] + body.far_end(i, fret))[:, POLARISATIONS]
+            ends = ends / np.sqrt(1 + more)[:, None]
             share = np.linalg.norm(ends, axis=1) * np.sqrt(2 * string.mass * fretted_length(string, fret)) / np.pi
-            strength = 2 * share * body.omega / C
-            for j in np.flatnonzero((abs(omega - body.omega) < C / 2) & (strength > 1)):
-                at = float(body.omega[j] / (2 * np.pi))
+            strength = 2 * share * modes / width
+            for j in np.flatnonzero((abs(omega - modes) < width / 2) & (strength > 1)):
+                at = float(modes[j] / (2 * np.pi))
                 split = at * share[j] * np.sqrt(1 - strength[j] ** -2)
                 wolves.append(Wolf(i, fret, omega / (2 * np.pi), at, float(strength[j]), float(split)))
     return sorted(wolves, key=lambda wolf: -wolf.strength)

@@ -188,7 +188,7 @@ def with_supports(coupled: CoupledModel, how: str, firmness: float = 1.0, clothi
 
 
 def assumptions() -> tuple[Assumption, ...]:
-    """What is assumed of both ways to hold the body."""
+    """What is assumed of the body hung free and on the lap."""
     G, mu = SHEAR_MODULUS / 1e3, VISCOSITY
     return (
         Assumption(
@@ -208,7 +208,18 @@ def assumptions() -> tuple[Assumption, ...]:
         ),
         Assumption(
             "on the lap, patches",
-            f"chest disc of radius {1e3 * CHEST:g} mm, thigh {1e3 * THIGH:g} mm, forearm {1e3 * ARM:g} mm; fretting hand left out",
+            f"chest disc of radius {1e3 * CHEST:g} mm, thigh {1e3 * THIGH:g} mm, forearm {1e3 * ARM:g} mm; no fretting hand",
             "assumed",
+        ),
+    )
+
+
+def hand_assumptions() -> tuple[Assumption, ...]:
+    """What is assumed of the fretting hand, besides what is of the lap."""
+    return (
+        Assumption(
+            "played",
+            f"on the lap, and at each fretted note's own fret a disc of bare flesh of radius {1e3 * PALM:g} mm under the neck, as soft as the player's ({SOFTER:.2g} to {FIRMER:g} times); none at open strings",
+            "assumed: what a fretting hand damps is hardly measured",
         ),
     )

@@ -239,8 +239,9 @@ def sustain(
 ) -> None:  # fmt: skip
     """Plucked notes on every rim build: how long they last, where their energy goes, and whether anybody could hear it.
 
-    Every string and fret, hung free and on the lap. A second, coarser mesh gives the mesh error. What took long is kept in
-    the folder: stopped at any time, the same command goes on from there.
+    Every string and fret, hung free, on the lap, and played: on the lap, a hand at each note's fret, none at open strings. A second,
+    coarser mesh gives the mesh error. What took long is kept in the folder: stopped at any time, the same command goes on from
+    there.
 
     Parameters
     ----------

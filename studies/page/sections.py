@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from meshes.supports import FREE, LAP
+from meshes.supports import FREE, LAP, PLAYED
 from studies.common.table import Table
 from studies.common.two_meshes import LIMIT
 from studies.common.words import percent, signed
@@ -20,7 +20,7 @@ from studies.weather import words as weather_words
 from studies.weather.result import Weather
 
 WIDTHS = (760.0, 366.0)  # pixels of drawings on a desk and in the hand
-HELD = {FREE: "Hung free", LAP: "On the lap"}
+HELD = {FREE: "Hung free", LAP: "On the lap", PLAYED: "Played"}
 HOLDER = {FREE: "the bands", LAP: "the player"}
 
 

@@ -141,7 +141,7 @@ def doubt_lines(study: Study) -> tuple[tuple[str, ...], tuple[str, ...]]:
         "- Losses of strings and of the rim: ranges, since they are hardly measured. A measured loss factor lessens it.",
         f"- Unexplained loss: published guitars lose up to {LARGEST:g} of loss factor more in their first resonances than the example "
         "guitars as computed. It may sit in the wood, in joints and linings or in the soundhole, or have been the holder's: the range spans all.",
-        "- The player, on the lap: the player's body three times softer or firmer, bare skin, thick clothes. And the direction of the pluck, which is yours to choose.",
+        "- The player, on the lap and played: the player's body three times softer or firmer, bare skin, thick clothes; played, the fretting hand too, which is hardly measured. And the direction of the pluck, which is yours to choose.",
     )
     told = [f"- {line}" for line in matters(study)]
     return lines, ("Inputs that would change a word:", *told, outside_check(study))

@@ -77,7 +77,7 @@ def _average(solid):
 
 
 def _single(solid):
-    """Both ways, as far as nine notes in ten move."""
+    """Up and down, as far as nine notes in ten move, however the guitar is held."""
     level, late = (m.span(*_spread(solid, m)) for m in (LEVEL, LATE))
     return f"nine notes in ten: level {level}, sustain {late}."
 
@@ -234,7 +234,7 @@ def _counts(solid):
             f"{percent(n.share(-1, 1), 0)} / {percent(n.share(0), 0)} / {percent(n.open, 0)} {how}"
             for how, n in _notes_of(solid, m)
         ]
-        told.append(f"{m.name} {' and '.join(each)}")
+        told.append(f"{m.name} {several(each)}")
     return (
         f"Sustain here is the late decay, the time to fall by 60 dB. Notes that change beyond the threshold of hearing / do not / are "
         f"open by their doubts: {'; '.join(told)}."
@@ -274,7 +274,7 @@ def _price(study):
 def _dissipated(study):
     """What the rim turns to heat, and what notes would last without that."""
     own = study.own
-    rim = " and ".join(f"{percent(p.rim)} ({how})" for how, p in own.items())
+    rim = several(f"{percent(p.rim)} ({how})" for how, p in own.items())
     ends = several(f"{span(study.no_rim_low[how], study.no_rim_high[how])} {how}" for how in own)
     string = np.mean([p.share[STRING] for p in own.values()])
     loss = ", whose losses are a range: trust the ratios more than the seconds" if study.strings.loss_uncertain else ""
@@ -289,7 +289,7 @@ def _unexplained(study):
     """What measured guitars lose beyond the parts that are computed, and what that would do to the notes."""
     places = list(next(iter(study.unexplained.values())))
     told = [
-        " and ".join(f"{change(ratios[place])} {how}" for how, ratios in study.unexplained.items()) for place in places
+        several(f"{change(ratios[place])} {how}" for how, ratios in study.unexplained.items()) for place in places
     ]
     return [
         f"Published guitars lose up to {LARGEST:g} of loss factor more in their first resonances than the example guitars as computed; how "

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.body_modes import STRING
-from meshes.supports import LAP
+from meshes.supports import FREE
 from studies.common.groups import IN_RIM
 from studies.drawing import svg
 from studies.drawing.scales import Axis, multiples, round_up
@@ -83,7 +83,7 @@ def _stacked(share, y, how):
 
 
 def _named(name, how):
-    return "into the player" if name == "holder" and how == LAP else PIECES[name].words
+    return "into the player" if name == "holder" and how != FREE else PIECES[name].words
 
 
 def uncertainty_svg(compared: Sequence[Compared], measure: Measure, how: str) -> str:

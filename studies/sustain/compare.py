@@ -64,7 +64,7 @@ def compare(
 ) -> Compared:
     """Compared of a build beside the sheet's own; rim_loss: mean loss factor of the sheet's own rim.
 
-    players: (this build, the sheet's own) in the lap of other players.
+    players: (this build, the sheet's own) held by other players.
     """
     ranges = few_changes(playing, mine, own, players)
     at_few = np.array([own.board.frequency[place] for place in playing.few])
@@ -137,8 +137,8 @@ def few_changes(playing: Playing, mine: Played, own: Played, players: Players = 
 
 
 def paired_wood(scatter: ScatteredNotes | None, name: str, how: str) -> dict[str, PairedSummary]:
-    """{measure's key: PairedSummary} of a build's notes over those of the sheet's own; empty without draws of it."""
-    if scatter is None or name not in scatter.builds:
+    """{measure's key: PairedSummary} of a build's notes over those of the sheet's own; empty without draws of it held so."""
+    if scatter is None or name not in scatter.builds or how not in scatter.holdings:
         return {}
     h, b, a = scatter.holdings.index(how), scatter.builds.index(name), scatter.builds.index("sheet")
     return {key: paired_summary(getattr(scatter, key)[:, b, h], getattr(scatter, key)[:, a, h]) for key in LIMITS}

@@ -11,6 +11,7 @@ from scipy.special import stdtrit
 from studies.common.draws import log_ratios
 from studies.common.note_names import semitones
 from studies.common.two_meshes import COARSER
+from studies.sustain.result import without_hand
 from studies.sustain.rule import Range
 from studies.sweep.scatter import ScatteredNotes
 
@@ -66,8 +67,8 @@ def mesh_of_notes(fine: np.ndarray, coarse: np.ndarray, frequency: np.ndarray) -
 
 
 def drawn_changes(scatter: ScatteredNotes, name: str, how: str, key: str) -> np.ndarray:
-    """(draws, notes) changes of a measure between a build and the sheet's own, both from the same boards."""
-    h, b, a = scatter.holdings.index(how), scatter.builds.index(name), scatter.builds.index("sheet")
+    """(draws, notes) changes of a measure between a build and the sheet's own, both from the same boards; no hand is drawn."""
+    h, b, a = scatter.holdings.index(without_hand(how)), scatter.builds.index(name), scatter.builds.index("sheet")
     values = getattr(scatter, key)
     return log_ratios(values[:, b, h], values[:, a, h])
 

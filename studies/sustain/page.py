@@ -8,6 +8,7 @@ import numpy as np
 from fem.body_modes import RADIATION, STRING
 from fem.radiated_sound import OCTAVES
 from meshes.joints import joint_of
+from meshes.supports import PLAYED
 from meshes.unexplained_loss import LARGEST
 from studies.common import cautions
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
@@ -28,14 +29,14 @@ from studies.sustain.shares import by_group
 from studies.sustain.spread import spread_svg
 from studies.sustain.thresholds import DECIDING, MEASURES, NOT_USED, PLAYERS
 from studies.sustain.verdict import held_words, real, verdict_of
-from studies.sustain.words import BOARDS, FOOTNOTE, flip_ends, matters, outside_check
+from studies.sustain.words import BOARDS, FOOTNOTE, HAND, flip_ends, matters, outside_check
 
 LABEL = (
     "strings, air inside and outside and the body solved together: how loud plucked notes are and how long they last on each rim build, "
     "and whether anybody could hear the difference"
 )
 NOT_MODELLED = (
-    "the other strings ringing along, the fretting finger, string against fret, loud playing, the player's bones",
+    "the other strings ringing along, what the fretting finger takes from the string, string against fret, loud playing, the player's bones",
     "the room: sound goes out into free air",
     "torsion of the string, and its pull that varies with the swing",
     "the neck, bridge and braces as obstacles to the sound outside",
@@ -232,7 +233,7 @@ def write_report(
         "study": study, "data": data, "lead": lead, "rest": rest, "first": first, "cautions": cautions.RIM,
         "holdings": study.holdings, "span": span, "measures": MEASURES, "thresholds": (*DECIDING, PLAYERS), "compared": {b.name: study.beside(b.name) for b in study.builds[1:]},
         "octaves": OCTAVES, "footnote": FOOTNOTE,
-        "boards_note": BOARDS, "flip_ends": flip_ends(study),
+        "boards_note": BOARDS, "flip_ends": flip_ends(study), "hand": HAND if PLAYED in study.holdings else "",
         "energy": {how: energy_svg(rows, how) for how, rows in shares.items()},
         "spreads": {how: charts(spread_svg, how) for how in study.holdings},
         "doubts": {how: charts(uncertainty_svg, how) for how in study.holdings},

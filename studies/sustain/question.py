@@ -1,7 +1,7 @@
 """Does the rim's build change how long plucked notes last, and could anybody hear it?
 
-Every string at every fret on every rim build, hung free and on the lap: string and air-loaded body solved together, both
-polarisations. Each build changes one thing from the sheet's own. What is uncertain stays apart: mesh, wood scatter, string
+Every string at every fret on every rim build, hung free, on the lap and played, a hand at the note's fret: string and air-loaded body
+solved together, both polarisations. Each build changes one thing from the sheet's own. What is uncertain stays apart: mesh, wood scatter, string
 losses, rim losses, losses that no part explains, the player; the error of the model itself is not known and in none of them.
 """
 
@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from meshes.sheet_strings import strung
+from meshes.supports import FREE, LAP
 from studies.common.inputs import BadInput, given_sheet, mesh_size, within
 from studies.common.kept import kept_folder
 from studies.common.locks import say_line
@@ -18,7 +19,6 @@ from studies.common.summary import print_summary
 from studies.common.words import with_files
 from studies.solved.coupled import DRY_MODES
 from studies.sustain.fretboards import Playing
-from studies.sustain.result import SUPPORT_CONDITIONS
 from studies.sustain.solve import Wood, play_builds
 from studies.sweep import scatter
 from studies.sweep.log import Log
@@ -28,9 +28,9 @@ DRAWS = 20
 FEWEST_MODES, MOST_MODES, MOST_FRETS, MOST_DRAWS = 20, 250, 24, 1000  # that the command takes
 
 # Draws of the wood. Builds that are not drawn get the widest of their ranges. Ratios of pairs need neither a fine mesh nor
-# many modes: the page tells the error of the rows that are solved again in full.
+# many modes: the page tells the error of the rows that are solved again in full. Played, the draws on the lap serve.
 WOOD = scatter.WoodDraws(
-    ("solid_laminated", "kerfed", "doubled_sides", "single_sides"), DRAWS, SUPPORT_CONDITIONS,
+    ("solid_laminated", "kerfed", "doubled_sides", "single_sides"), DRAWS, (FREE, LAP),
     modes=40, mesh_size_mm=60.0, cells=1, estimate=0.25, checks=1,
 )  # fmt: skip
 

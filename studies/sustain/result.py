@@ -9,14 +9,14 @@ from fem.fretboard import Fretboard, Wolf
 from fem.strings import Pluck
 from meshes.body import Body
 from meshes.string_sets import StringSet
-from meshes.supports import FREE, LAP
+from meshes.supports import FREE, LAP, PLAYED
 from studies.common.builds import Build
 from studies.common.draws import PairedSummary
 from studies.common.groups import IN_RIM
 from studies.common.inputs import NO_SOURCE, Source
 from studies.sustain.bodies import BodyShifts
 
-SUPPORT_CONDITIONS = (FREE, LAP)
+SUPPORT_CONDITIONS = (FREE, LAP, PLAYED)
 MESH, WOOD, STRING_LOSSES, RIM_LOSSES, UNEXPLAINED, PLAYER, PLUCK = (
     "mesh",
     "wood scatter",
@@ -28,6 +28,16 @@ MESH, WOOD, STRING_LOSSES, RIM_LOSSES, UNEXPLAINED, PLAYER, PLUCK = (
 )  # what is uncertain about a change
 
 
+def holdings_of(body: Body) -> tuple[str, ...]:
+    """How the guitar is held: without a neck there is nothing for a hand to hold."""
+    return tuple(how for how in SUPPORT_CONDITIONS if how != PLAYED or body.neck is not None)
+
+
+def without_hand(how: str) -> str:
+    """What a way to hold the guitar is but for the fretting hand: played, the body and its modes are as on the lap."""
+    return LAP if how == PLAYED else how
+
+
 @dataclass(frozen=True)
 class Medians:
     """Over the valid notes of one build held one way."""
@@ -37,7 +47,7 @@ class Medians:
     first_radiated: float  # J in the first half second
     no_rim_loss: float  # decay time without any loss in the rim, over the real one
     radiated: float  # J, energy radiated by a pluck
-    mobility: float  # s/kg, real part of the mobility at the saddle, log mean 80 to 500 Hz
+    mobility: float  # s/kg, real part of the mobility at the saddle, log mean 80 to 500 Hz; without the hand
 
 
 @dataclass(frozen=True)

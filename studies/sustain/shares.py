@@ -6,10 +6,10 @@ import numpy as np
 
 from fem.body_modes import STRING
 from fem.fretboard import Fretboard, Wolf
-from meshes.supports import FREE, LAP
+from meshes.supports import FREE, LAP, PLAYED
 from studies.common.groups import GROUPS, grouped
 
-SUPPORT = {FREE: "bands", LAP: "player"}
+SUPPORT = {FREE: "bands", LAP: "player", PLAYED: "player"}
 
 
 def one_a_note(wolves: Iterable[Wolf]) -> tuple[Wolf, ...]:

@@ -6,9 +6,20 @@ from dataclasses import replace
 from fem.body_modes import BodyModes
 from meshes import string_places
 from meshes.body import Body
-from meshes.coupled_model import FluidDomain, fluid_domain
+from meshes.coupled_model import CoupledModel, FluidDomain, fluid_domain
 from meshes.string_body import string_body
-from meshes.supports import FREE, LAP, OTHER_PLAYERS, assumptions, with_supports
+from meshes.supports import (
+    FIRMER,
+    FREE,
+    LAP,
+    OTHER_PLAYERS,
+    PLAYED,
+    SOFTER,
+    assumptions,
+    hand_assumptions,
+    hand_on,
+    with_supports,
+)
 from meshes.unexplained_loss import IN_JOINTS, LARGEST, factors, unit_losses
 from studies.common.builds import builds, complete_linings
 from studies.common.progress import Progress
@@ -20,10 +31,10 @@ from studies.sustain.bodies import partners_of, surface_motion
 from studies.sustain.compare import compare, decay_with_unexplained, limits, play, rim_stiffness, top_damping
 from studies.sustain.drying import drying
 from studies.sustain.flip import REACH
-from studies.sustain.result import SUPPORT_CONDITIONS, Study
+from studies.sustain.result import Study, holdings_of, without_hand
 from studies.sweep.scatter import ScatteredNotes
 
-FRETBOARDS, RANGES, WOODS = 10, 10, 60  # of progress per build, where a mesh takes STEPS; of all draws
+FRETBOARDS, RANGES, WOODS = 5, 5, 60  # of progress per build and way to hold it, where a mesh takes STEPS; of all draws
 
 Wood = Callable[[tuple[str, ...]], ScatteredNotes]  # names of the builds -> their draws; travels by pickle
 
@@ -45,12 +56,13 @@ def play_builds(
     runs in playing.workers processes, the wood's draws from the start. ArithmeticError where a pluck's energy does not add up.
     """
     body, assumed = complete_linings(body)
-    ways = (*string_places.assumptions(), *assumptions())
-    body = replace(body, assumed=(*body.assumed, *playing.assumed, *assumed, *ways, *boards.range_notes()))
+    ways = holdings_of(body)
+    held = (*string_places.assumptions(), *assumptions(), *(hand_assumptions() if PLAYED in ways else ()))
+    body = replace(body, assumed=(*body.assumed, *playing.assumed, *assumed, *held, *boards.range_notes()))
     rows = tuple(b for b in builds(body) if chosen is None or b.name in chosen)
-    keys = [(build, how) for build in rows for how in SUPPORT_CONDITIONS]
+    keys = [(build, how) for build in rows for how in ways]
     fretboards, ranges, woods = (w / playing.workers for w in (FRETBOARDS, RANGES, WOODS * (wood is not None)))
-    progress = progress or Progress(len(rows) * (STEPS * (1 + COARSER**-2) + fretboards + ranges) + woods)
+    progress = progress or Progress(len(rows) * STEPS * (1 + COARSER**-2) + len(keys) * (fretboards + ranges) + woods)
     with SideBySide(playing.workers) as side, SideBySide(playing.workers, 1) as large:
         drawn = None if wood is None else large.begin(wood, tuple(build.name for build in rows))
         coarse = coupled_models(rows, COARSER * size, modes, playing.store, progress, COARSER**-2, around)
@@ -59,27 +71,28 @@ def play_builds(
         del coarse  # large
         fine = coupled_models(rows, size, modes, playing.store, progress, 1.0, around)
         bodies, begun, played = supported_modes(fine, playing), {}, {}
-        left = {key: unit_losses(fine.whole[key[0]], with_supports(fine.whole[key[0]], key[1])) for key in bodies}
+        supported = {(name, without_hand(how)): fine.whole[name] for name, how in bodies}
+        left = {(name, how): unit_losses(w, with_supports(w, how)) for (name, how), w in supported.items()}
+        motion = {key: surface_motion(fine, *key) for key in supported}
         most = factors(left["sheet", FREE], bodies["sheet", FREE], LARGEST)
-        own_motion = {how: surface_motion(fine, "sheet", how) for how in SUPPORT_CONDITIONS}
         for build in rows:
             stiffness = rim_stiffness(fine, build)
-            for how in SUPPORT_CONDITIONS:
+            for how in ways:
                 progress.say(f"{build.label}, {how}: every string and fret on the coarser mesh")
-                key = build.name, how
-                partner = partners_of(own_motion[how], surface_motion(fine, *key), fine.surface.area)
+                key, as_held = (build.name, how), without_hand(how)
+                partner = partners_of(motion["sheet", as_held], motion[build.name, as_held], fine.surface.area)
                 begun[key] = side.begin(
                     play, playing, build, how, bodies[key], partner, rough[key](), stiffness,
-                    {place: most[place] * loss for place, loss in left[key].items()},
+                    {place: most[place] * loss for place, loss in left[build.name, as_held].items()},
                 )  # fmt: skip
-                progress.step(fretboards / len(SUPPORT_CONDITIONS) / 3)
+                progress.step(fretboards / 3)
         progress.say("drying")
         dry, more = drying(body, rows, fine.model, playing.store)
         for build, how in keys:
             progress.say(f"{build.label}, {how}: every string and fret")
             played[build.name, how] = begun[build.name, how]()
-            progress.step(fretboards / len(SUPPORT_CONDITIONS) * 2 / 3)
-        own = {how: played["sheet", how] for how in SUPPORT_CONDITIONS}
+            progress.step(fretboards * 2 / 3)
+        own = {how: played["sheet", how] for how in ways}
         damped = {how: side.begin(top_damping, playing, p) for how, p in own.items()}
         scatter = None
         if drawn is not None:
@@ -87,8 +100,8 @@ def play_builds(
             scatter = drawn()
             progress.step(woods)
         rim_loss = boards.rim_loss_factor(fine.whole["sheet"].structure)
-        laps = {build.name: other_players(fine, build.name, playing) for build in rows}
-        pairs = lambda build, how: tuple(zip(laps[build.name], laps["sheet"])) if how == LAP else ()
+        players = {b.name: other_players(fine.whole[b.name], bodies.get((b.name, PLAYED)), playing) for b in rows}
+        pairs = lambda build, how: tuple(zip(players[build.name].get(how, ()), players["sheet"].get(how, ())))
         judged = {
             (build.name, how): side.begin(
                 compare, playing, played[build.name, how], own[how], scatter, rim_loss, pairs(build, how)
@@ -97,10 +110,10 @@ def play_builds(
             if build.name != "sheet"
         }
         compared = {}
-        for build, how in keys[len(SUPPORT_CONDITIONS) :]:
+        for build, how in keys[len(ways) :]:
             progress.say(f"{build.label}, {how}: doubts, and where the word flips")
             compared[build.name, how] = judged[build.name, how]()
-            progress.step(ranges / len(SUPPORT_CONDITIONS))
+            progress.step(ranges)
         low, high = zip(*(limits(playing, p) for p in own.values()))
         top = {how: damping() for how, damping in damped.items()}
         unexplained = {how: decay_with_unexplained(playing, p) for how, p in own.items()}
@@ -131,19 +144,34 @@ def play_builds(
 
 
 def supported_modes(made: CoupledModels, playing: boards.Playing) -> dict[tuple[str, str], BodyModes]:
-    """{(build name, how): BodyModes} of builds on one mesh."""
-    n = len(playing.strings.strings)
-    return {
-        (name, how): string_body(w, with_supports(w, how), n)
-        for name, w in made.whole.items()
-        for how in SUPPORT_CONDITIONS
-    }
+    """{(build name, how): BodyModes} of builds on one mesh; played, those on the lap with a hand."""
+    n, found = len(playing.strings.strings), {}
+    for name, whole in made.whole.items():
+        found[name, FREE] = string_body(whole, with_supports(whole, FREE), n)
+        played = string_body(whole, with_supports(whole, LAP), n, hand_on(whole.structure))
+        found[name, LAP] = replace(played, hand=None)
+        if played.hand is not None:
+            found[name, PLAYED] = played
+    return found
 
 
-def other_players(made: CoupledModels, name: str, playing: boards.Playing) -> tuple[BodyModes, ...]:
-    """BodyModes of a build in the lap of each of OTHER_PLAYERS."""
-    whole, n = made.whole[name], len(playing.strings.strings)
-    return tuple(string_body(whole, with_supports(whole, LAP, **other), n) for other in OTHER_PLAYERS)
+def other_players(
+    whole: CoupledModel, played: BodyModes | None, playing: boards.Playing
+) -> dict[str, tuple[BodyModes, ...]]:
+    """{how: BodyModes} of a build held by other players: on the lap by each of OTHER_PLAYERS; played by these, the hand as soft as
+    the rest of them, then by a hand alone that is softer and that is firmer. played: by the usual player; None without a neck.
+    """
+    n, hand = len(playing.strings.strings), lambda firmness: hand_on(whole.structure, firmness=firmness)
+    others = [
+        string_body(whole, with_supports(whole, LAP, **other), n, hand(other.get("firmness", 1.0)))
+        for other in OTHER_PLAYERS
+    ]
+    laps = {LAP: tuple(replace(other, hand=None) for other in others)}
+    if played is None or played.hand is None:
+        return laps
+    motion = played.hand.motion
+    alone = [replace(played, hand=replace(hand(firmness), motion=motion)) for firmness in (SOFTER, FIRMER)]
+    return laps | {PLAYED: (*others, *alone)}
 
 
 def notes(body: Body, scatter: ScatteredNotes | None) -> tuple[str, ...]:

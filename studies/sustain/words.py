@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from meshes.supports import PLAYED
 from studies.common.note_names import wolf_name
 from studies.common.two_meshes import LIMIT
 from studies.common.words import capital, percent, percent_change, shortened, span
@@ -21,6 +22,10 @@ FOOTNOTE = (
 BOARDS = (
     "Same boards: both boxes of a pair from the same boards, what the rim does to a guitar (a doubt of the verdicts). Different boards: "
     "two guitars each from its own, what a maker meets. The interval of the median shrinks with more draws, the ranges do not."
+)
+HAND = (
+    "Played: on the lap, and the hand at each note's own fret; open strings are without it. What a fretting hand damps is hardly measured: "
+    "soft flesh, assumed. The boards' doubt is the one found on the lap."
 )
 SHORT = {AUDIBLE: "audible", NO_DIFFERENCE: "no difference", CANNOT_TELL: CANNOT_TELL}
 LABEL = 34  # letters of a build in the tables, which keep to 100 columns
@@ -72,7 +77,7 @@ def text(study: Study) -> str:
     lines += [f"Behind it: {behind(study)}", ""]
     for how in study.holdings:
         lines += [*builds_table(study, how), ""]
-    lines += [FOOTNOTE, "", *doubts_table(study), *moved_lines(study), *boards(study)]
+    lines += [FOOTNOTE, *([HAND] if PLAYED in study.holdings else []), "", *doubts_table(study), *moved_lines(study), *boards(study)]
     lines += ["What would change a word:", *(f"- {line}" for line in matters(study))]
     return "\n".join([*lines, outside_check(study), *(f"Note: {note}" for note in study.notes)])
 
