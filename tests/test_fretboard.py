@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from string_cases import D3, LOSSY, oscillator, wooden_box
 
-from fem.body_modes import dampings, mobility, radiation_factor, with_losses
+from fem.body_modes import Hand, dampings, mobility, radiation_factor, with_losses
 from fem.coupled_string import (
     couple,
     dissipated,
@@ -18,7 +18,7 @@ from fem.coupled_string import (
 )
 from fem.fretboard import fretboard, wolf_notes
 from fem.radiated_sound import first_radiated, radiated_decay_time, radiated_in_octaves, sound_of
-from fem.strings import Pluck
+from fem.strings import Pluck, fundamental
 
 
 def test_hysteretic_loss_of_a_mode_is_its_loss_factor():
@@ -114,6 +114,24 @@ def test_fretboard_entries_are_those_notes(board):
     assert board.partials[0, 8] == valid_partials(SET[0], 8, body)
     single = fretboard(SET, body, Pluck(), frets=1)
     assert np.array_equal(single.decay_time, board.decay_time[:, :2], equal_nan=True)
+
+
+def test_a_hand_at_the_fret_makes_another_wolf():
+    """Mass, spring and dashpot of a hand where the string ends on a body of one mode: a heavier body that loses more, by hand. At the
+    open string, without it, the lighter one.
+    """
+    mass, Q, more = 0.4, 150.0, 0.1
+    tuned, at_fret = (float(fundamental(D3, fret)) for fret in (0, 1))
+    body, omega = oscillator(mass, tuned, Q), 2 * np.pi * tuned
+    stiffer = (mass + more) * (2 * np.pi * at_fret) ** 2 - mass * omega**2
+    motion = np.array([[[0.0]], [[mass**-0.5]]])
+    held = replace(body, hand=Hand(motion, np.array([stiffer]), np.array([0.5]), np.array([more])))
+    found = {w.fret: w for w in wolf_notes([D3], held, frets=1)}
+    heavier = oscillator(mass + more, at_fret, (mass + more) * 2 * np.pi * at_fret / (mass * omega / Q + 0.5))
+    (alone,) = (w for w in wolf_notes([D3], heavier, frets=1) if w.fret == 1)
+    assert found[1].strength == pytest.approx(alone.strength) and found[1].split == pytest.approx(alone.split)
+    assert found[1].body_frequency == pytest.approx(at_fret)
+    assert found[0].strength == pytest.approx(wolf_notes([D3], body, frets=0)[0].strength) and set(found) == {0, 1}
 
 
 @pytest.mark.parametrize("Q", [8.0, 25.0, 60.0, 150.0])

@@ -15,15 +15,17 @@ from meshes.build import mesh_body
 from meshes.coupled_model import fluid_domain
 from meshes.sheet_strings import Strung, strung
 from meshes.string_sets import string_set
-from meshes.supports import FREE, LAP
+from meshes.supports import FIRMER, FREE, LAP, PLAYED, SOFTER
 from meshes.unexplained_loss import IN_JOINTS, IN_OPENINGS, IN_WOOD, LARGEST
 from studies.common.inputs import BadInput
 from studies.common.progress import Progress
 from studies.solved import dry as solved_dry
 from studies.solved import outside as solved_outside
+from studies.sustain import compare as sustain_compare
 from studies.sustain import drying as sustain_drying
 from studies.sustain import fretboards as sustain_boards
 from studies.sustain import question as sustain
+from studies.sustain import solve as sustain_solve
 from studies.sustain.flip import find_flip
 from studies.sustain.fretboards import JUDGED, Playing, board, checked, few_notes, times_rim
 from studies.sustain.result import MESH, PLAYER, PLUCK, RIM_LOSSES, STRING_LOSSES, UNEXPLAINED, WOOD
@@ -32,6 +34,7 @@ from studies.sustain.shares import named_support, why
 from studies.sustain.thresholds import DECIDING
 from studies.sustain.verdict import judged, verdict_of
 from studies.sustain.words import outside_check
+from studies.sustain.words import text as made_text
 from studies.sweep import scatter as drawn_wood
 
 CHOSEN = ("sheet", "solid_laminated")
@@ -218,6 +221,63 @@ def test_other_boards_are_asked_for_with_the_same_strings_and_pluck(playing, mon
     assert wood.strings == playing.strings.strings and wood.pluck == playing.pluck
 
 
+# --- played ---
+
+
+@pytest.fixture(scope="module")
+def with_neck(tmp_path_factory):
+    """(Study of the box with a neck, what `compare` was given of other players: {(build, how): pairs})."""
+    folder, given = tmp_path_factory.mktemp("played"), {}
+    body = cases.oval(folder, neck={"included": True})
+    coarse = lambda b: fluid_domain(b, 300.0, 0.06, 0.09)
+    playing = replace(Playing.of(strung(body), 2, folder / "rows"), few=((0, 0), (1, 2)))
+
+    def compare(playing, mine, own, scatter, rim_loss, players):
+        given[mine.build.name, mine.how] = players
+        return sustain_compare.compare(playing, mine, own, scatter, rim_loss, players)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sustain_solve, "compare", compare)
+        made = sustain.play_builds(body, playing, 0.08, 14, scattered, Progress(1, io.StringIO()), CHOSEN, coarse)
+    return made, given
+
+
+def test_a_guitar_with_a_neck_is_played_too(study, with_neck):
+    """The third holding: the modes on the lap with a hand that no open string feels; the box without a neck has two."""
+    made, _ = with_neck
+    assert made.holdings == (FREE, LAP, PLAYED) and study.holdings == (FREE, LAP)
+    told = lambda s: {a.key for a in s.body.assumed}
+    assert "played" in told(made) and "played" not in told(study)
+    for name in CHOSEN:
+        lap, played = (made.played[name, how] for how in (LAP, PLAYED))
+        assert lap.modes.hand is None and not played.modes.hand.motion[0].any() and played.modes.hand.motion[1:].any()
+        assert np.array_equal(lap.modes.omega, played.modes.omega) and np.array_equal(lap.partner, played.partner)
+        assert np.array_equal(played.board.decay_time[:, 0], lap.board.decay_time[:, 0], equal_nan=True)
+        assert np.nanmin(played.board.share["hand"][:, 1:]) > 0 == np.nanmax(played.board.share["hand"][:, 0])
+        assert played.share["supports"] > lap.share["supports"]
+        assert np.nanmin(played.rough.share["hand"][:, 1:]) > 0  # on the coarser mesh as well
+    assert set(made.top_damping) == set(made.no_rim_low) == set(made.unexplained) == {FREE, LAP, PLAYED}
+    words = " ".join(made_text(made).split())
+    assert "Played: on the lap, and the hand at each note's own fret" in words and "hardly measured" in words
+
+
+def test_the_players_hand_is_in_doubt_with_the_player_and_alone(with_neck):
+    """Softer and firmer with the lap, as given under bare skin and thick clothes, then alone on the usual lap: times the usual spring."""
+    made, given = with_neck
+    assert given["solid_laminated", FREE] == () and len(given["solid_laminated", LAP]) == 4
+    pairs = given["solid_laminated", PLAYED]
+    for k, name in enumerate(("solid_laminated", "sheet")):
+        own = made.played[name, PLAYED].modes
+        springs = [pair[k].hand.stiffness / own.hand.stiffness for pair in pairs]
+        assert np.array(springs) == pytest.approx(np.outer([SOFTER, FIRMER, 1, 1, SOFTER, FIRMER], np.ones(3)))
+        assert all(pair[k].hand is None for pair in given["solid_laminated", LAP])
+        as_usual = [np.array_equal(pair[k].omega, own.omega) for pair in pairs]
+        assert as_usual == [False] * 4 + [True] * 2
+        assert np.array_equal(pairs[4][k].hand.motion, own.hand.motion) and pairs[5][k].hand.mass[2] > own.hand.mass[2]
+    late = made.compared["solid_laminated", PLAYED].judged["decay_time"]
+    assert set(late.doubts) == set(made.compared["solid_laminated", LAP].judged["decay_time"].doubts) > {PLAYER, WOOD}
+
+
 # --- why, and where it flips ---
 
 
@@ -234,7 +294,9 @@ def test_the_cause_is_told():
     assert told(0.6, 0.7, before) == ""
 
 
-@pytest.mark.parametrize(("how", "words"), [(LAP, "into the player"), (FREE, "into the bands that hold it")])
+@pytest.mark.parametrize(
+    ("how", "words"), [(LAP, "into the player"), (PLAYED, "into the player"), (FREE, "into the bands that hold it")]
+)
 def test_what_holds_the_guitar_is_called_by_its_name(how, words):
     before, after = (named_support({"supports": rate, "top": 0.3}, how) for rate in (0.2, 0.7))
     assert why(0.59, 0.61, before, after, "it") == f"it decays faster because more goes {words}"

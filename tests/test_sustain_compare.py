@@ -8,22 +8,26 @@ import pytest
 from string_cases import wooden_box
 from sustain_cases import unexplained
 
-from fem.body_modes import with_losses
+from fem.body_modes import Hand, with_losses
 from fem.fretboard import Wolf
 from fem.strings import Pluck
 from meshes.sheet_strings import Strung
 from meshes.string_sets import string_set
-from meshes.supports import FREE, LAP
+from meshes.supports import FREE, LAP, PLAYED
 from studies.sustain.compare import compare, decay_with_unexplained, few_changes, limits, play
 from studies.sustain.flip import find_flip, word_with_losses
 from studies.sustain.fretboards import JUDGED, Playing, board, few_notes, mean_mobility, rim_range, times_rim
-from studies.sustain.result import MESH, PLUCK, RIM_LOSSES, STRING_LOSSES, SUPPORT_CONDITIONS, UNEXPLAINED, WOOD
+from studies.sustain.result import MESH, PLAYER, PLUCK, RIM_LOSSES, STRING_LOSSES, SUPPORT_CONDITIONS, UNEXPLAINED, WOOD
 from studies.sustain.rule import NO_DIFFERENCE, combined, joined, side
 from studies.sustain.shares import one_a_note
 from studies.sustain.thresholds import LIMITS
 
 NAMES = ("sheet", "doubled_sides")
-ROUGHER = {FREE: 1.01, LAP: 1.02}  # times by which the coarser mesh lets notes of the other build last longer
+ROUGHER = {
+    FREE: 1.01,
+    LAP: 1.02,
+    PLAYED: 1.03,
+}  # times by which the coarser mesh lets notes of the other build last longer
 BOARDS = {"first_radiated": (1.04, 1.07), "early_decay_time": (1.03, 1.06), "decay_time": (1.02, 1.05)}  # by holding
 RIM_LOSS = 0.02
 
@@ -33,7 +37,7 @@ def scattered():
     draws = {key: np.ones((3, 2, 2, 4)) for key in BOARDS}
     for key, (free, lap) in BOARDS.items():
         draws[key][2, 1] = np.array([free, lap])[:, None]
-    return SimpleNamespace(builds=NAMES, holdings=SUPPORT_CONDITIONS, **draws)
+    return SimpleNamespace(builds=NAMES, holdings=(FREE, LAP), **draws)
 
 
 @dataclass(frozen=True)
@@ -48,11 +52,19 @@ class Pair:
         return compare(self.playing, mine, own, scattered(), RIM_LOSS)
 
 
+def hand(box, resistance=3.0):
+    """Hand under three frets, none at the open strings."""
+    motion = np.repeat(box.nut[None, :1, :, 2], 4, axis=0)
+    motion[0] = 0.0
+    return Hand(motion, np.array([500.0]), np.array([resistance]), np.array([0.01]))
+
+
 def solve(folder, times):
-    """Pair of which the other one's sides lose `times` as much; the lap takes up ten times what the bands do."""
+    """Pair of which the other one's sides lose `times` as much; the lap takes up ten times what the bands do, a hand some more."""
     playing = Playing.of(Strung(string_set("steel"), Pluck(), ()), 3, folder)
     box = wooden_box(strings=6, highest=400.0)
     held = {FREE: box, LAP: replace(box, viscous={"supports": 10 * box.viscous["supports"] + 2.0})}
+    held[PLAYED] = replace(held[LAP], hand=hand(box))
     joint = SimpleNamespace(loss=0.02)
     guitar = SimpleNamespace(joint_top=joint, joint_back=joint)
     played = {}
@@ -105,7 +117,7 @@ def test_changes_are_of_the_build_over_the_sheets_own_and_medians_over_notes(sol
 
 def test_each_doubt_is_that_of_its_measure_and_of_how_it_is_held(compared):
     """By hand: twice what the coarser mesh adds to every note, either way; t of three draws times their deviation."""
-    for k, (how, c) in enumerate(compared.items()):
+    for k, (how, c) in zip((0, 1, 1), compared.items()):  # played, the draws on the lap
         for key in JUDGED:
             j, n = c.judged[key], c.notes[key]
             away = {name: np.array(ends) / j.ratio for name, ends in j.doubts.items()}
@@ -157,6 +169,33 @@ def test_the_doubt_of_unexplained_loss_spans_every_place_and_none(solved, compar
             assert c.notes[key].doubts[UNEXPLAINED][known, 0] == pytest.approx(off[known], rel=1e-3)
     late = compared[FREE].judged["decay_time"]
     assert late.doubts[UNEXPLAINED][1] > 1.01 * late.ratio  # the sides lose alike once more in both
+
+
+def test_the_hand_is_heard_where_it_is(solved, compared):
+    """Played, open strings are those on the lap; a fretted note gives the hand some of its energy and dies no later, by the median."""
+    for name in NAMES:
+        lap, played = (solved.played[name, how].board for how in (LAP, PLAYED))
+        assert played.decay_time[:, 0] == pytest.approx(lap.decay_time[:, 0], rel=1e-9, nan_ok=True)
+        fretted = played.valid[:, 1:]
+        assert (played.share["hand"][:, 0] == 0).all() and (played.share["hand"][:, 1:][fretted] > 1e-6).all()
+        assert np.median((played.decay_time / lap.decay_time)[:, 1:][fretted]) < 1
+        shares = (solved.played[name, how].share["supports"] for how in (LAP, PLAYED))
+        assert np.diff(list(shares)) > 1e-3
+    assert compared[PLAYED].paired == {} and set(compared[LAP].paired) == set(JUDGED)
+    assert compared[PLAYED].notes["decay_time"].change[:, 0] == pytest.approx(
+        compared[LAP].notes["decay_time"].change[:, 0], nan_ok=True
+    )
+
+
+def test_other_hands_are_in_the_doubt_about_the_player(solved):
+    """A hand that takes up ten times as much, under both builds: by hand from notes at fret 2."""
+    playing = replace(solved.playing, few=tuple((i, 2) for i in range(6)))
+    mine, own = (solved.played[name, PLAYED] for name in reversed(NAMES))
+    firm = [replace(p.modes, hand=replace(p.modes.hand, resistance=np.array([30.0]))) for p in (mine, own)]
+    given, end = few_changes(playing, mine, own, [firm])[PLAYER]
+    assert end == pytest.approx(np.log(np.divide(*(few_notes(playing, body) for body in firm))))
+    assert given == pytest.approx(np.log(np.divide(*(few_notes(playing, p.modes) for p in (mine, own)))))
+    assert np.abs(end - given).max() > 1e-3
 
 
 def test_unexplained_loss_shortens_the_sheets_own(solved):

@@ -37,7 +37,7 @@ def study(tmp_path_factory):
 
 def test_every_note_of_every_build_has_a_row(study):
     rows = per_note(study)
-    assert len(rows) == 6 * (FRETS + 1) * len(CHOSEN) * 2
+    assert len(rows) == 6 * (FRETS + 1) * len(CHOSEN) * 3
     for row in rows:
         assert row["valid"] == (row["decay_time_s"] is not None) == (row["rim_share"] is not None)
         if row["valid"]:

@@ -288,9 +288,7 @@ def _dissipated(study):
 def _unexplained(study):
     """What measured guitars lose beyond the parts that are computed, and what that would do to the notes."""
     places = list(next(iter(study.unexplained.values())))
-    told = [
-        several(f"{change(ratios[place])} {how}" for how, ratios in study.unexplained.items()) for place in places
-    ]
+    told = [several(f"{change(ratios[place])} {how}" for how, ratios in study.unexplained.items()) for place in places]
     return [
         f"Published guitars lose up to {LARGEST:g} of loss factor more in their first resonances than the example guitars as computed; how "
         f"much of it in their holders is not known. Were it in the guitar, alike in every build, the median note on the sheet's own rim would last "

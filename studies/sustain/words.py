@@ -77,7 +77,14 @@ def text(study: Study) -> str:
     lines += [f"Behind it: {behind(study)}", ""]
     for how in study.holdings:
         lines += [*builds_table(study, how), ""]
-    lines += [FOOTNOTE, *([HAND] if PLAYED in study.holdings else []), "", *doubts_table(study), *moved_lines(study), *boards(study)]
+    lines += [
+        FOOTNOTE,
+        *([HAND] if PLAYED in study.holdings else []),
+        "",
+        *doubts_table(study),
+        *moved_lines(study),
+        *boards(study),
+    ]
     lines += ["What would change a word:", *(f"- {line}" for line in matters(study))]
     return "\n".join([*lines, outside_check(study), *(f"Note: {note}" for note in study.notes)])
 
