@@ -180,7 +180,7 @@ def test_the_hand_is_heard_where_it_is(solved, compared):
         assert (played.share["hand"][:, 0] == 0).all() and (played.share["hand"][:, 1:][fretted] > 1e-6).all()
         assert np.median((played.decay_time / lap.decay_time)[:, 1:][fretted]) < 1
         shares = (solved.played[name, how].share["supports"] for how in (LAP, PLAYED))
-        assert np.diff(list(shares)) > 1e-3
+        assert np.diff(list(shares)) > 1e-4
     assert compared[PLAYED].paired == {} and set(compared[LAP].paired) == set(JUDGED)
     assert compared[PLAYED].notes["decay_time"].change[:, 0] == pytest.approx(
         compared[LAP].notes["decay_time"].change[:, 0], nan_ok=True

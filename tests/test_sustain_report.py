@@ -150,13 +150,13 @@ def test_wood_scatter_is_told_in_three_figures(study, tmp_path):
 def test_a_verdict_that_does_not_flip_says_between_what(study, tmp_path):
     still = replace(study, compared={key: replace(c, flip=None) for key, c in study.compared.items()})
     page = write_report(still, tmp_path, pictures=False)[0].read_text(encoding="utf-8")
-    assert page.count("does not flip between a tenth and ten times") == 4
+    assert page.count("does not flip between a tenth and ten times") == 6
 
 
 def test_tables_open_elsewhere(written):
     out, _ = written
     notes = list(csv.DictReader((out / "notes.csv").open(encoding="utf-8")))
-    assert len(notes) == 180 and notes[0]["note"] == "E2"
+    assert len(notes) == 270 and notes[0]["note"] == "E2"
     assert {r["verdict_whole"] for r in csv.DictReader((out / "builds.csv").open(encoding="utf-8"))} > {""}
 
 

@@ -36,7 +36,7 @@ LABEL = (
     "and whether anybody could hear the difference"
 )
 NOT_MODELLED = (
-    "the other strings ringing along, what the fretting finger takes from the string, string against fret, loud playing, the player's bones",
+    "the other strings ringing along, damping of the string by the fretting finger, string against fret, loud playing, the player's bones",
     "the room: sound goes out into free air",
     "torsion of the string, and its pull that varies with the swing",
     "the neck, bridge and braces as obstacles to the sound outside",
