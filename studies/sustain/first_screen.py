@@ -24,7 +24,7 @@ def median_screen(study: Study) -> FirstScreen:
     lanes = median_lanes(study)
     chart = builds_svg(
         lanes, 1.0, [(-1, "less"), (0, "0"), (1, "more")], "What another rim changes in the median note, with all doubts",
-        "median note, held both ways, bars: all doubts; dashed: hearing begins",
+        "median note, held each way; bars: all doubts; dashed: hearing begins",
     )  # fmt: skip
     own = Lane(study.builds[0].label, (), study.rim_g["sheet"])
     return FirstScreen(verdict_sentence(study), lanes, chart, BENCH, main_doubt(study), own)
