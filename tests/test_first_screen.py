@@ -108,19 +108,18 @@ def test_grey_figures_claim_nothing(tmp_path):
 @pytest.mark.parametrize(
     ("times", "words"),
     [
-        (0.1, "no audible difference"),
-        (2, "make an audible difference"),
-        (1.0, "perhaps an audible difference (cannot tell)"),
+        (0.1, "solid laminated linings (20 g more) make no audible difference, on the whole as in single notes"),
+        (2, "solid laminated linings (20 g more) make an audible difference, on the whole as in single notes"),
+        (
+            1.0,
+            "it cannot be told whether anybody would hear solid laminated linings (20 g more), on the whole or in single notes",
+        ),
     ],
 )
 def test_the_sustain_sentence_is_the_verdicts(tmp_path, times, words):
     study = with_change(study_by_hand(tmp_path), times)
     told = sustain_first.verdict_sentence(study)
-    assert (
-        words in told
-        and told.startswith("On this guitar solid laminated linings (20 g more) make")
-        and told.endswith(".")
-    )
+    assert told == f"On this guitar {words}."
     bars = [bar for lane in sustain_first.median_lanes(study) for bar in lane.bars]
     beyond = [abs(dot) for bar in bars for dot in bar.dots]
     assert np.allclose(beyond, times, rtol=1e-6)  # in thresholds of hearing

@@ -26,6 +26,7 @@ from studies.common.groups import GROUPS
 from studies.common.inputs import BadInput
 from studies.common.progress import Progress
 from studies.common.two_meshes import mesh_error
+from studies.common.words import joints_would_need
 from studies.drawing.mode_names import names_with_air
 from studies.modes import air
 from studies.rim import air as rim_air
@@ -215,7 +216,7 @@ def test_unexplained_loss_turns_power_to_heat_where_it_sits(study):
     for place in places:
         heat = " and ".join(f"{100 * table[how]['sheet'][place]['rim']:.1f} % {how}" for how in (FREE, LAP))
         assert f"{place}, {heat}" in sentence
-    assert f"would then have a loss factor of {study.unexplained_in_joints:.2g})" in sentence
+    assert f"({joints_would_need(study.unexplained_in_joints)});" in sentence
     assert "first resonances" in sentence and "changes of sound would be other by up to" in sentence
 
 

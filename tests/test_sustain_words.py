@@ -10,7 +10,7 @@ from sustain_cases import study_by_hand, with_draws
 from fem.fretboard import Wolf
 from studies.common.note_names import place_name, wolf_name
 from studies.common.two_meshes import LIMIT
-from studies.common.words import change, percent_change, several, span
+from studies.common.words import change, joints_would_need, percent_change, several, span
 from studies.sustain.answer import answer, behind, changes
 from studies.sustain.moved import change_of, most_moved, note_place, reason_of, said_of
 from studies.sustain.result import MESH, WOOD
@@ -147,7 +147,7 @@ def test_what_stands_behind_the_answer(study):
         "level 100 % / 0 % / 0 % hung free", "model itself is not known", "losses are a range", "weigh 20 g more",
         "1.6 MPa instead of 1.5 MPa", "was not computed (wood scatter)",
         "5.0 % shorter hung free, 5.0 % shorter on the lap and 5.0 % shorter played (in all the wood); 8.0 % shorter hung free",
-        "would then have a loss factor of 0.7, the rim as given has 0.015): the doubt 'unexplained",
+        "(joints and linings would then need a loss factor of 0.7, which no glued wood has: that end lies too far out; the rim as given has 0.015): the doubt 'unexplained",
     ):  # fmt: skip
         assert needed in found
 
@@ -244,6 +244,15 @@ def test_ratios_in_words():
     assert span(1.0021, 1.0022) == "+0.2 %"
     assert change(0.9) == "10.0 % shorter" and change(1.0002) == "as long (within 0.1 %)"
     assert several("abc") == "a, b and c" and several("a") == "a"
+
+
+def test_a_loss_that_no_glued_wood_has_is_told_so():
+    told = joints_would_need(0.15), joints_would_need(3.04)
+    assert told[0] == "joints and linings would then need a loss factor of 0.15"
+    assert (
+        told[1]
+        == "joints and linings would then need a loss factor of 3, which no glued wood has: that end lies too far out"
+    )
 
 
 def test_names_of_wolf_notes():

@@ -32,7 +32,7 @@ def templates() -> Environment:
         trim_blocks=True,
     )
     figures = (words.percent, words.rough_percent, words.percent_change, words.close_change, words.change,
-               words.decibels, words.hertz, words.rounded, words.signed, words.capital, shown)  # fmt: skip
+               words.decibels, words.hertz, words.rounded, words.signed, words.capital, words.joints_would_need, shown)  # fmt: skip
     found.filters |= {figure.__name__: figure for figure in figures}
     found.filters["folded"] = folded
     found.tests["unsure"] = unsure

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 UNKNOWN = "–"
+GLUED_WOOD = 0.2  # loss factor, more than any wood or hard glue has; from memory
 
 # --- figures ---
 
@@ -143,3 +144,9 @@ def several(words: Iterable[str], joint: str = "and") -> str:
 def shortened(text: str, most: int) -> str:
     """The text, cut at a word and with dots after it where it has more letters than `most`."""
     return text if len(text) <= most else text[: most - 1].rsplit(" ", 1)[0] + " ..."
+
+
+def joints_would_need(loss_factor: float) -> str:
+    """'joints and linings would then need a loss factor of 3, which no glued wood has: ...': of a loss that no part explains."""
+    told = f"joints and linings would then need a loss factor of {loss_factor:.2g}"
+    return f"{told}, which no glued wood has: that end lies too far out" if loss_factor > GLUED_WOOD else told

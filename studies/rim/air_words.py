@@ -8,7 +8,16 @@ from meshes.supports import FREE, LAP
 from meshes.unexplained_loss import LARGEST
 from studies.common.files import Plain
 from studies.common.two_meshes import LIMIT, OF_TAP, change_error, mesh_error, mesh_errors, with_errors
-from studies.common.words import change_bars, decibels, percent, percent_bars, points_beyond, several, signed
+from studies.common.words import (
+    change_bars,
+    decibels,
+    joints_would_need,
+    percent,
+    percent_bars,
+    points_beyond,
+    several,
+    signed,
+)
 from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy
 from studies.solved.power import SUMMARY, bands, summary
 
@@ -125,7 +134,7 @@ def unexplained(study: AirStudy) -> str:
     return (
         f"Published guitars lose up to {LARGEST:g} of loss factor more in their first resonances than the example guitars as computed; how "
         "much of it in their holders is not known. Were it in the guitar, alike in every build, the sheet's own rim would turn to heat, with "
-        f"that loss {told} (joints and linings would then have a loss factor of {study.unexplained_in_joints:.2g}); and the builds' "
+        f"that loss {told} ({joints_would_need(study.unexplained_in_joints)}); and the builds' "
         f"changes of sound would be other by up to {moved:.1f} dB."
     )
 

@@ -7,7 +7,7 @@ import numpy as np
 from fem.body_modes import STRING
 from meshes.unexplained_loss import LARGEST
 from studies.common.two_meshes import LIMIT
-from studies.common.words import capital, change, percent, several, span
+from studies.common.words import capital, change, joints_would_need, percent, several, span
 from studies.sustain import rule
 from studies.sustain.result import MESH, UNEXPLAINED, WOOD, Compared, Judged, Study
 from studies.sustain.rule import CANNOT_TELL
@@ -292,8 +292,8 @@ def _unexplained(study):
     return [
         f"Published guitars lose up to {LARGEST:g} of loss factor more in their first resonances than the example guitars as computed; how "
         f"much of it in their holders is not known. Were it in the guitar, alike in every build, the median note on the sheet's own rim would last "
-        f"{'; '.join(f'{t} ({place})' for place, t in zip(places, told))} (joints and linings would then have a loss factor of "
-        f"{study.unexplained_in_joints:.2g}, the rim as given has {study.rim_loss_factor:.2g}): the doubt '{UNEXPLAINED}' spans all "
+        f"{'; '.join(f'{t} ({place})' for place, t in zip(places, told))} ({joints_would_need(study.unexplained_in_joints)}; "
+        f"the rim as given has {study.rim_loss_factor:.2g}): the doubt '{UNEXPLAINED}' spans all "
         "three and none."
     ]
 

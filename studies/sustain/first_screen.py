@@ -6,15 +6,20 @@ from studies.common.first_screen import Bar, FirstScreen, Lane, in_sentence, lan
 from studies.common.words import several
 from studies.drawing.builds_chart import builds_svg
 from studies.sustain.answer import PLAIN, solid_linings
-from studies.sustain.result import Study
+from studies.sustain.result import MESH, PLAYER, PLUCK, RIM_LOSSES, STRING_LOSSES, UNEXPLAINED, WOOD, Study
 from studies.sustain.rule import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE
 from studies.sustain.thresholds import LIMITS, MEASURES
 from studies.sustain.verdict import verdict_of
 
-SAID = {
-    AUDIBLE: "an audible difference",
-    NO_DIFFERENCE: "no audible difference",
-    CANNOT_TELL: "perhaps an audible difference (cannot tell)",
+SAID = {AUDIBLE: "an audible difference", NO_DIFFERENCE: "no audible difference"}
+WIDEST = {  # what widens the bars, for a maker
+    MESH: "the mesh of the computation: a finer one would narrow them (--mesh-size-mm)",
+    WOOD: "the boards: no two sets of one species are alike",
+    STRING_LOSSES: "what the strings themselves lose, by make and age",
+    RIM_LOSSES: "what wood and glue of the rim turn to heat, which is hardly measured",
+    UNEXPLAINED: "a loss that measured guitars may have and no computed part explains",
+    PLAYER: "the player: how soft body and hand are, and how thick the clothes",
+    PLUCK: "the pluck: out of the top, along it, or between",
 }
 BENCH = with_form("Pluck some notes ten times alike and record them")
 
@@ -41,8 +46,7 @@ def verdict_sentence(study: Study) -> str:
     for build in (b for b in others if b.name in (asked.name, heavy.name)):
         found = verdict_of(study, build.name)
         said.setdefault((found.whole, found.notes), []).append(in_sentence(build, _more(study, build)))
-    told = "; ".join(f"{several(names)} make {_difference(*words)}" for words, names in said.items())
-    return f"On this guitar {told}."
+    return f"On this guitar {'; '.join(_clause(names, *words) for words, names in said.items())}."
 
 
 def _others(study):
@@ -53,10 +57,21 @@ def _more(study, build):
     return study.rim_g[build.name] - study.rim_g["sheet"]
 
 
-def _difference(whole, notes):
+def _clause(names, whole, notes):
+    """What builds of one verdict do, or that it is not known."""
+    if whole == notes == CANNOT_TELL:
+        return f"it cannot be told whether anybody would hear {several(names, 'or')}, on the whole or in single notes"
+    they = f"{several(names)} make"
+    if CANNOT_TELL in (whole, notes):
+        told, where, other = (
+            (whole, "on the whole", "in single notes")
+            if notes == CANNOT_TELL
+            else (notes, "in single notes", "on the whole")
+        )
+        return f"{they} {SAID[told]} {where}; {other} it cannot be told"
     if whole == notes:
-        return f"{SAID[whole]}, on the whole as in single notes"
-    return f"{SAID[whole]} on the whole, {'but ' if CANNOT_TELL not in (whole, notes) else ''}{SAID[notes]} in single notes"
+        return f"{they} {SAID[whole]}, on the whole as in single notes"
+    return f"{they} {SAID[whole]} on the whole, but {SAID[notes]} in single notes"
 
 
 def median_lanes(study: Study) -> tuple[Lane, ...]:
@@ -96,9 +111,5 @@ def main_doubt(study: Study) -> str:
             for name, ends in j.doubts.items():
                 off = max(abs(of_threshold(end / j.ratio, key)) for end in ends)
                 widths[name] = max(widths.get(name, 0.0), off)
-    widest = (
-        f" Of the doubts that are in the bars, {max(widths, key=lambda name: widths[name])} is the widest."
-        if widths
-        else ""
-    )
+    widest = f" What widens the bars most is {WIDEST[max(widths, key=lambda name: widths[name])]}." if widths else ""
     return f"The error of the model itself is not known, and nothing above {study.highest_valid:.0f} Hz is computed.{widest}"
