@@ -11,7 +11,8 @@ from fem.fretboard import Wolf
 from studies.common.note_names import place_name, wolf_name
 from studies.common.two_meshes import LIMIT
 from studies.common.words import change, joints_would_need, percent_change, several, span
-from studies.sustain.answer import answer, behind, changes
+from studies.sustain.answer import answer, changes
+from studies.sustain.behind import behind
 from studies.sustain.moved import change_of, most_moved, note_place, reason_of, said_of
 from studies.sustain.result import MESH, WOOD
 from studies.sustain.rule import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE

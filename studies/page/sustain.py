@@ -17,7 +17,8 @@ from studies.notes.listen import NOTES, Heard, sounds
 from studies.notes.sound import RATE, common_gain, write_wav
 from studies.page.modes import png
 from studies.page.sections import HELD, Drawing, Picture, Section, Sound, flows, grams, inline, noted_label
-from studies.sustain.answer import BENCH, answer, behind, changes, solid_linings
+from studies.sustain.answer import BENCH, answer, changes, solid_linings
+from studies.sustain.behind import behind
 from studies.sustain.charts import uncertainty_svg
 from studies.sustain.maps import DECAY, DISSIPATED, RATIO
 from studies.sustain.moved import change_of, most_moved, note_place, reason_of, said_of

@@ -18,7 +18,8 @@ from studies.common.page import write_page
 from studies.common.summary import write_summary
 from studies.common.two_meshes import TWO_SIZES, known
 from studies.common.words import span
-from studies.sustain.answer import BENCH, answer, behind, changes, left_open, solid_linings
+from studies.sustain.answer import BENCH, answer, changes, left_open, solid_linings
+from studies.sustain.behind import behind
 from studies.sustain.bodies import BodyShifts
 from studies.sustain.charts import energy_svg, uncertainty_svg
 from studies.sustain.first_screen import median_screen

@@ -8,7 +8,8 @@ from meshes.supports import PLAYED
 from studies.common.note_names import wolf_name
 from studies.common.two_meshes import LIMIT
 from studies.common.words import capital, percent, percent_change, shortened, span
-from studies.sustain.answer import BENCH, answer, behind, changes, solid_linings
+from studies.sustain.answer import BENCH, answer, changes, solid_linings
+from studies.sustain.behind import behind
 from studies.sustain.first_screen import median_screen
 from studies.sustain.moved import change_of, most_moved, note_place, reason_of, said_of
 from studies.sustain.result import Played, Study
