@@ -10,6 +10,7 @@ from sustain_cases import study_by_hand, with_draws
 
 from studies.check.question import write_new
 from studies.common.at_rest import AtRest
+from studies.common.first_screen import FirstScreen
 from studies.common.inputs import source_of
 from studies.common.rest_page import Report, answered, said
 from studies.common.table import Table
@@ -29,8 +30,9 @@ def main(folder):
     picture.with_suffix(".txt").write_text(f"a caption, {SIGNS}", encoding="utf-8")
     table = Table("Heading", ("build", "value"), ((f"a {SIGNS}", "−1.0 mm"),), f"a note, {SIGNS}")
     study = AtRest(body, 0.03, (2, 1), (), None, None, None, source=source_of(sheet))
+    first = FirstScreen(f"A verdict, {SIGNS}.", (), "<svg></svg>", "a bench step", "a doubt")
     report = Report(
-        study, "rest", "a title", f"a label, {SIGNS}", (f"An answer, {SIGNS}.",), (table,), ("a limit",), ()
+        study, "rest", "a title", f"a label, {SIGNS}", first, (f"An answer, {SIGNS}.",), (table,), ("a limit",), ()
     )
     row = {"build": f"a {SIGNS}", "value": -1.0}
     answered(report, {"measures": [row]}, [row], rest, [picture])

@@ -22,12 +22,16 @@ from studies.common.html import folded, labelled
 from studies.common.neighbours import link_neighbours
 from studies.common.summary import print_summary
 from studies.common.table import Table
-from studies.drawing.builds_chart import builds_svg
+from studies.drawing.builds_chart import Scale, builds_svg
+from studies.load import first_screen as load_first
+from studies.load import question as load
 from studies.rim import air_page
 from studies.rim import first_screen as rim_first
+from studies.squeeze import question as squeeze
 from studies.sustain import first_screen as sustain_first
 from studies.sustain import page as sustain_page
 from studies.sustain.rule import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE
+from studies.weather import first_screen as weather_first
 from studies.weather import question as weather
 
 CHROMIUM = pytest.mark.skipif(browser.find() is None, reason="no Chromium on this machine: the page is not opened")
@@ -46,19 +50,31 @@ def cheap():
         yield
 
 
+FOLDERS = {
+    "rim": "air",
+    "sustain": "sustain",
+    "weather": "weather",
+    "load": "load",
+    "squeeze": "squeeze",
+}  # and their JSON
+
+
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory):
-    """{name: (page, its JSON file or None)}: rim with every build, sustain with wood scatter, weather."""
-    at = {name: tmp_path_factory.mktemp(name) for name in ("rim", "sustain", "weather")}
+    """{name: (page, its JSON file)}: rim with every build, sustain with wood scatter, the box at rest and the open rim."""
+    at = {name: tmp_path_factory.mktemp(name) for name in FOLDERS}
     air_page.write_report(air_by_hand(at["rim"]), at["rim"], pictures=False)
     sustain_page.write_report(with_draws(study_by_hand(at["sustain"])), at["sustain"], pictures=False)
+    sheet = cases.oval_sheet(at["weather"])
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(
             "meshes.parts.joint_of", lambda body, plate: SimpleNamespace(sections=joint_sections(body, plate, None))
         )
-        weather.season_box(cases.oval_sheet(at["weather"]), at["weather"], 60, 50, [30, 60], 0.5, pictures=False)
-    data = {"rim": "air.json", "sustain": "sustain.json"}
-    return {name: (folder / "index.html", data.get(name) and folder / data[name]) for name, folder in at.items()}
+        weather.season_box(sheet, at["weather"], 60, 50, [30, 60], 0.5, pictures=False)
+        strung = cases.oval_sheet(at["load"], neck={"included": True}, strings={"scale_length_mm": 640})
+        load.load_box(strung, at["load"], 60, pictures=False)
+        squeeze.squeeze_rims(sheet, at["squeeze"], size_mm=60)
+    return {name: (folder / "index.html", folder / f"{FOLDERS[name]}.json") for name, folder in at.items()}
 
 
 # --- the sentence ---
@@ -129,7 +145,7 @@ def test_the_chart_shows_every_bar_where_it_lies():
     lanes = [
         Lane("a <b>", (Bar("one", (0.0,), -0.5, 0.5, "0 dB"), Bar("two", (3.0,), 2.0, 4.0, "+3 dB", sure=False)), 0.0)
     ]
-    text = builds_svg(lanes, 1.0, [(-1, "−1"), (1, "+1")], "title", "foot")
+    text = builds_svg(lanes, Scale((-1.0, 1.0), ((-1, "−1"), (1, "+1"))), "title", "foot")
     starts = [
         tuple(map(float, m))
         for m in re.findall(r'<line x1="([\d.]+)" y1="[\d.]+" x2="([\d.]+)"[^>]*stroke-width="2"', text)
@@ -137,6 +153,47 @@ def test_the_chart_shows_every_bar_where_it_lies():
     (a, b), (c, d) = starts
     assert (d - c) / (b - a) == pytest.approx(2, rel=0.01) and c > b
     assert text.count('stroke-dasharray="4 3"') == 2 and "a &lt;b&gt;" in text and "one 0 dB, two +3 dB" in text
+
+
+def test_a_gauge_and_a_cracks_pull_follow_their_bars():
+    bar = lambda low, high: Bar("x", (0.5 * (low + high),), low, high, "")
+    assert load_first.gauge_word((bar(-0.2, 0.3), bar(-1, 1))) == load_first.WITHIN
+    assert load_first.gauge_word((bar(-0.2, 0.3), bar(0.8, 1.2))) == load_first.OPEN
+    assert load_first.gauge_word((bar(-0.2, 0.3), bar(-3, -1.1))) == load_first.BEYOND
+    ends = ((0.5, 0.9), (1.1, 1.3), (0.9, 1.1))
+    assert [weather_first.place(bar(*e)) for e in ends] == [
+        weather_first.SHORT,
+        weather_first.BEYOND,
+        weather_first.OPEN,
+    ]
+
+
+def test_the_squeeze_sentence_follows_the_pairs(pages):
+    """A rim is told from the sheet's own where the JSON names a press that does."""
+    found = json.loads(pages["squeeze"][1].read_text(encoding="utf-8"))
+    told, _, hidden = found["first_screen"]["verdict"].partition(
+        "cannot" if "cannot" in found["first_screen"]["verdict"] else "but not"
+    )
+    labels = {b["name"]: b["label"].partition(" (")[0] for b in found["builds"]}
+    others = {p["builds"][1]: p["told_apart_by"] for p in found["pairs"] if p["builds"][0] == "sheet"}
+    assert len(others) >= 4 and any(others.values())
+    for name, presses in others.items():
+        assert labels[name] in (told if presses else hidden)
+
+
+def test_the_seasons_sentence_follows_the_measures(pages):
+    """The largest of the stresses at the driest humidity, by the JSON's own list."""
+    found = json.loads(pages["weather"][1].read_text(encoding="utf-8"))
+    for plate in ("top", "back"):
+        most = max(
+            m["value"] for m in found["measures"]
+            if m["build"] == "sheet" and m["used_at_humidity_percent"] == 30 and m["measure"].startswith(f"{plate}, most")
+        )  # fmt: skip
+        (bar,) = (b for b in found["first_screen"]["builds"][0]["bars"] if b["name"] == plate)
+        assert (
+            bar["told"].startswith(f"{most:.1f} ±")
+            and f"the {plate} is pulled across its grain by {most:.1f}" in found["first_screen"]["verdict"]
+        )
 
 
 # --- what becomes of the text ---
@@ -209,7 +266,7 @@ class Before(HTMLParser):
         self.words += [] if self.silent or self.drawn else data.split()
 
 
-@pytest.mark.parametrize("name", ["rim", "sustain"])
+@pytest.mark.parametrize("name", FOLDERS)
 def test_few_words_stand_before_the_first_chart(pages, name):
     page, data = pages[name]
     words = Before(page.read_text(encoding="utf-8")).words
@@ -219,15 +276,15 @@ def test_few_words_stand_before_the_first_chart(pages, name):
 
 def test_the_summary_says_what_the_page_says(pages):
     """Verdict, bench and doubt of the JSON, and the grams of every build, the sheet's own first."""
-    for name in ("rim", "sustain"):
-        page, data = pages[name]
+    for page, data in pages.values():
         text = unescape(page.with_name("summary.html").read_text(encoding="utf-8"))
         found = json.loads(data.read_text(encoding="utf-8"))
         told = found["first_screen"]
         assert all(told[key] in text for key in ("verdict", "bench", "main_doubt"))
         grams = [f"{lane['rim_g']:.0f} g" for lane in told["builds"]]
         rows = re.findall(r'<tr><td[^>]*>(.*?)</td><td class="n"[^>]*>(.*?)</td>', text)
-        assert [g for _, g in rows[1:]] == grams and rows[0][1] == f"{found['builds'][0]['rim_g']:.0f} g"
+        own = [f"{found['builds'][0]['rim_g']:.0f} g"]
+        assert [g for _, g in rows] == (grams if grams[:1] == own and rows[0][0] == "as on the sheet" else own + grams)
         assert not re.search(r'(src|href)="(?!index\.html)', text)  # everything else is in the file
 
 
@@ -241,7 +298,7 @@ def test_without_a_browser_it_is_told_how_to_print(pages):
 
 
 @CHROMIUM
-@pytest.mark.parametrize("name", ["rim", "sustain"])
+@pytest.mark.parametrize("name", FOLDERS)
 def test_the_summary_is_one_sheet(pages, opened, name, monkeypatch):
     """Of A4 and of letter, from the browser's own print and as the PDF that the command writes."""
     page = pages[name][0].with_name("summary.html")
@@ -263,7 +320,7 @@ def opened(tmp_path_factory):
 
 @CHROMIUM
 @pytest.mark.parametrize("screen", SCREENS)
-@pytest.mark.parametrize("name", ["rim", "sustain"])
+@pytest.mark.parametrize("name", FOLDERS)
 def test_verdict_chart_and_bench_lie_on_the_first_screen(pages, opened, name, screen):
     """And say what the JSON says."""
     page, data = pages[name]
@@ -322,7 +379,7 @@ OUTSIDE = (  # what is seen and reaches beyond the page or, in a box that scroll
 
 @CHROMIUM
 @pytest.mark.parametrize("paper", PAPER)
-@pytest.mark.parametrize("name", ["rim", "sustain", "weather"])
+@pytest.mark.parametrize("name", FOLDERS)
 def test_no_column_is_cut_on_paper(pages, opened, name, paper):
     """With everything unfolded."""
     opened.open(pages[name][0])
@@ -337,7 +394,7 @@ def test_no_column_is_cut_on_paper(pages, opened, name, paper):
 
 
 @CHROMIUM
-@pytest.mark.parametrize("name", ["rim", "sustain", "weather"])
+@pytest.mark.parametrize("name", FOLDERS)
 def test_a_phone_need_not_scroll_sideways(pages, opened, name):
     """With everything unfolded; a wide table is a card for each row, each figure beside its column's name."""
     opened.resize(390, 844)

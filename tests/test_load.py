@@ -21,6 +21,7 @@ from studies.common.rest_page import said
 from studies.common.table import per_gram
 from studies.load import question as load
 from studies.load import solve
+from studies.load.first_screen import strings_screen
 from studies.load.readings import Places, readings
 from studies.load.solve import solve_loaded, string_load, tensions
 from studies.load.words import bound, report, tables
@@ -236,7 +237,7 @@ def test_per_gram_by_hand():
 
 
 def test_text_says_what_it_is_and_gives_no_verdict(study):
-    words = said(report(study))
+    words = said(report(study, strings_screen(study)))
     for part in (
         "creep",
         "glue",

@@ -26,6 +26,7 @@ from studies.common.progress import Progress
 from studies.common.rest_page import said
 from studies.weather import question as weather
 from studies.weather import result, solve
+from studies.weather.first_screen import seasons_screen
 from studies.weather.readings import PLATES, Places
 from studies.weather.result import free_width, largest_pull, mean_pull, widths
 from studies.weather.solve import GAP_INTERFACE, solve_swollen, twist_gap
@@ -254,7 +255,7 @@ def test_bad_input_is_told(tmp_path, given, words):
 
 
 def test_words_name_the_range_of_cracks_and_give_no_verdict(study):
-    words = said(report(study))
+    words = said(report(study, seasons_screen(study)))
     pulls = max(
         largest_pull(study.rows[0], "top", w, study.changes[30.0], study.rim_gap)[0] for w in ("linings", "ends")
     )

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from fem.tap_tones import Tone
 
 WORDS = {"g": 1e3, "mm": 1e3, "Hz": 1.0, "": 1.0}
-HEAD = ("", "measured", "computed", "difference", "reading error", "in agreement")
+HEAD = ("what", "measured", "computed", "difference", "reading error", "in agreement")
 LIMITS = (
     "In agreement: the difference is within the reading error. Woods of one name differ by 20 % and more in stiffness and "
     "10 % in weight, and the model's own error is not known: a difference larger than the reading error is no fault of yours.",
@@ -103,15 +103,17 @@ def as_dict(row: Beside) -> dict[str, str | float | bool | None]:
 def table(rows: Iterable[Beside]) -> str:
     """The rows as text, in the maker's units, with what the comparison can and cannot say."""
     width = max(len(row.name) for row in rows)
-    lines = [f"{HEAD[0]:{width}}  {HEAD[1]:>10} {HEAD[2]:>10} {HEAD[3]:>11} {HEAD[4]:>14}  {HEAD[5]}"]
-    for row in rows:
-        lines.append(
-            f"{row.name:{width}}  {shown(row.measured, row.unit):>10} {shown(row.computed, row.unit):>10} "
-            f"{shown(row.difference, row.unit, '+'):>11} {shown(row.reading_error, row.unit):>14}  "
-            f"{ {True: 'yes', False: 'no', None: 'no computed value'}[row.agrees] }"
-        )
+    line = lambda name, *of: "{:{}}  {:>10} {:>10} {:>11} {:>14}  {}".format(name, width, *of)
+    lines = [line(*HEAD), *(line(*cells(row)) for row in rows)]
     dry = [DRY] if any(TAPS["closed_box_tap_hz"] in row.name and row.unit == "Hz" for row in rows) else []
     return "\n".join([*lines, *LIMITS, *dry])
+
+
+def cells(row: Beside) -> tuple[str, ...]:
+    """What stands under HEAD."""
+    told = (shown(row.measured, row.unit), shown(row.computed, row.unit), shown(row.difference, row.unit, "+"))
+    agrees = {True: "yes", False: "no", None: "no computed value"}[row.agrees]
+    return row.name, *told, shown(row.reading_error, row.unit), agrees
 
 
 def shown(value: float | None, unit: str, sign: str = "") -> str:

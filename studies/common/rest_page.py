@@ -7,7 +7,9 @@ from pathlib import Path
 from studies.common import cautions
 from studies.common.at_rest import AtRest
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
+from studies.common.first_screen import FirstScreen
 from studies.common.page import captioned, write_page
+from studies.common.summary import print_summary, write_summary
 from studies.common.table import Table
 from studies.common.two_meshes import FACETS, MESH_ERROR
 from studies.common.words import with_files
@@ -28,6 +30,7 @@ class Report:
     name: str  # of its files
     title: str  # of its page, after the body's name
     label: str
+    first: FirstScreen
     answer: Sequence[str]
     tables: Sequence[Table]
     limits: tuple[str, ...]  # not modelled, beside NOT_MODELLED
@@ -40,7 +43,7 @@ class Report:
 
 def said(report: Report) -> str:
     """Everything printed by the command."""
-    lines = [f"{report.study.body.name}: {report.label}", "", *report.answer]
+    lines = [report.first.text, "", f"{report.study.body.name}: {report.label}", "", *report.answer]
     for table in report.tables:
         lines += ["", *table.lines()]
     used = [a for a in report.study.body.assumed if any(word in a.key for word in report.assumed)]
@@ -58,12 +61,15 @@ def answered(
     study, error = report.study, MESH_ERROR
     origin = provenance(study.source, (study.size, FACETS * study.size), study.unknowns)
     about = About(study.body, "at rest", report.label, error, report.not_modelled, origin)
-    data = told(about, found)
+    data = told(about, {"first_screen": report.first.as_json, **found})
     pictures = captioned([path for path in drawn if path.suffix == ".png"], out)
+    title = f"{study.body.name}: {report.title}"
+    summary = write_summary(report.first, title, study.source, out)
     page = write_page(out / "index.html", "common/rest_page.html.j2", {
-        "title": f"{study.body.name}: {report.title}", "data": data, "report": report, "pictures": pictures,
+        "title": title, "data": data, "first": report.first, "answer": report.answer, "tables": report.tables, "pictures": pictures,
         "cautions": cautions.AT_REST,
     })  # fmt: skip
     table = write_table(out / f"{report.name}.csv", records)
     machine = write_json(out / f"{report.name}.json", data)
-    return with_files(said(report), [page, table, machine, *drawn[:1]])
+    text = with_files(said(report), [page, table, machine, summary, *drawn[:1]])
+    return "\n".join([text, print_summary(summary)])

@@ -25,6 +25,7 @@ def load_box(
 
     strings: name of a built-in set, in place of the sheet's tensions.
     """
+    from studies.load.first_screen import strings_screen
     from studies.load.page import found, records
     from studies.load.pictures import draw
     from studies.load.words import report
@@ -36,4 +37,4 @@ def load_box(
     study = load_builds(replace(body, assumed=body.assumed + assumed), pulls, size)
     study = replace(study, source=given.source)
     drawn = draw(study, out, say_drawing) if pictures else []
-    return answered(report(study), found(study), records(study), out, drawn)
+    return answered(report(study, strings_screen(study)), found(study), records(study), out, drawn)

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from studies.common.first_screen import FirstScreen
 from studies.common.rest_page import Report
 from studies.common.table import BUILD, PER_GRAM, Table, build_table, per_gram
 from studies.common.two_meshes import rim_grams
@@ -28,10 +29,10 @@ OWN_LIMITS = (
 )
 
 
-def report(study: Load) -> Report:
+def report(study: Load, first: FirstScreen) -> Report:
     """Report of the study."""
     title, assumed = "what the strings do to the box", ("strings",)
-    return Report(study, "load", title, LABEL, answer(study), tables(study), OWN_LIMITS, assumed)
+    return Report(study, "load", title, LABEL, first, answer(study), tables(study), OWN_LIMITS, assumed)
 
 
 def answer(study: Load) -> list[str]:

@@ -8,7 +8,7 @@ from meshes.supports import FREE
 from studies.common.builds import Build
 from studies.common.first_screen import Bar, FirstScreen, Lane, in_sentence, lane_label, with_form
 from studies.common.words import several, signed
-from studies.drawing.builds_chart import builds_svg
+from studies.drawing.builds_chart import Scale, builds_svg
 from studies.rim.air_words import LEAST_DB, answered_range, figures, unexplained_table
 from studies.rim.result import SUPPORT_CONDITIONS, AirStudy
 from studies.sustain.rule import CANNOT_TELL, NO_DIFFERENCE, combined, joined, side
@@ -28,7 +28,7 @@ def sound_screen(study: AirStudy) -> FirstScreen:
     lanes = sound_lanes(study)
     low, high = answered_range(study)
     chart = builds_svg(
-        lanes, HEARD, [(-HEARD, f"−{HEARD:g} dB"), (0, "0"), (HEARD, f"+{HEARD:g} dB")],
+        lanes, Scale((-HEARD, HEARD), ((-HEARD, f"−{HEARD:g} dB"), (0, "0"), (HEARD, f"+{HEARD:g} dB"))),
         f"What another rim changes: sound for the same force at the saddle, {low:.0f} to {high:.0f} Hz",
         "same force; bars: all doubts; dashed: hearing begins; grey: no claim",
     )  # fmt: skip

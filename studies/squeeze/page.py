@@ -1,15 +1,22 @@
-"""The squeeze study as tables for machines."""
+"""The squeeze study as a page and tables for machines."""
 
 from itertools import combinations
 from pathlib import Path
 
 from meshes.body import side_height
+from studies.common import cautions
 from studies.common.at_rest import told_build
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
-from studies.common.measured import as_dict
+from studies.common.first_screen import FirstScreen
+from studies.common.measured import HEAD, LIMITS, as_dict, cells
+from studies.common.page import write_page
+from studies.common.summary import write_summary
+from studies.common.table import Table
 from studies.common.two_meshes import FACETS, MESH_ERROR, rim_grams
+from studies.squeeze.first_screen import ruler_screen
+from studies.squeeze.pictures import draw
 from studies.squeeze.result import Squeeze, press_error, told_apart
-from studies.squeeze.words import BLOCKS, LABEL, NOT_MODELLED, beside_rows
+from studies.squeeze.words import BLOCKS, LABEL, MEASURED, NOT_MODELLED, answer, beside_rows, tables
 
 
 def records(study: Squeeze) -> list[dict[str, Plain]]:
@@ -26,7 +33,7 @@ def records(study: Squeeze) -> list[dict[str, Plain]]:
     ]  # fmt: skip
 
 
-def as_json(study: Squeeze) -> dict[str, Plain]:
+def as_json(study: Squeeze, first: FirstScreen) -> dict[str, Plain]:
     """The whole study for machines."""
     builds = [
         {
@@ -43,6 +50,7 @@ def as_json(study: Squeeze) -> dict[str, Plain]:
     origin = provenance(study.source, (study.size, FACETS * study.size), study.unknowns)
     about = About(study.body, "open rim", LABEL, MESH_ERROR, NOT_MODELLED, origin, BLOCKS)
     return told(about, {
+        "first_screen": first.as_json,
         "load_kg": study.load,
         "side_height_mm": {p: 1e3 * float(side_height(study.body, *xy[0])) for p, xy in study.places.items()},
         "measures": records(study), "builds": builds, "pairs": apart,
@@ -50,6 +58,18 @@ def as_json(study: Squeeze) -> dict[str, Plain]:
     })  # fmt: skip
 
 
-def write_tables(study: Squeeze, out: Path) -> list[Path]:
-    """Write squeeze.csv and squeeze.json into the folder; returns the paths."""
-    return [write_table(out / "squeeze.csv", records(study)), write_json(out / "squeeze.json", as_json(study))]
+def write_report(study: Squeeze, out: Path, pictures: bool = True) -> list[Path]:
+    """Write index.html, summary.html, squeeze.csv, squeeze.json and the picture into the folder; returns the paths."""
+    drawn, first = draw(study, out) if pictures else [], ruler_screen(study)
+    data, title = as_json(study, first), f"{study.body.name}: the open rim, squeezed and twisted"
+    rows = beside_rows(study)
+    beside = [Table(MEASURED, HEAD, tuple(map(cells, rows)), " ".join(LIMITS))] if rows else []
+    shown = "The rim in plan before and after each squeeze, in every build, the motion enlarged."
+    page = write_page(out / "index.html", "common/rest_page.html.j2", {
+        "title": title, "data": data, "first": first, "answer": answer(study), "tables": [*tables(study), *beside],
+        "pictures": [(path.relative_to(out).as_posix(), shown) for path in drawn if path.suffix == ".svg"],
+        "cautions": cautions.OPEN_RIM,
+    })  # fmt: skip
+    machine = write_json(out / "squeeze.json", data)
+    table, summary = write_table(out / "squeeze.csv", records(study)), write_summary(first, title, study.source, out)
+    return [page, table, machine, summary, *drawn]

@@ -17,6 +17,7 @@ from pathlib import Path
 from fem.tap_tones import Tone, find_tones, read_recording
 from meshes.measured import ReadingErrors
 from studies.common.inputs import BadInput, given_sheet, mesh_size, within
+from studies.common.summary import print_summary
 from studies.common.words import with_files
 from studies.squeeze.solve import squeeze_builds
 
@@ -38,7 +39,7 @@ def squeeze_rims(
     recordings: WAV files of the rim held in two fingers and tapped. ruler_mm, load_error_percent: the maker's reading
     errors. What the sheet says was measured is set beside the computed values.
     """
-    from studies.squeeze.page import write_tables
+    from studies.squeeze.page import write_report
     from studies.squeeze.words import text
 
     given, size = given_sheet(sheet), mesh_size(size_mm)
@@ -48,12 +49,8 @@ def squeeze_rims(
     errors = reading_errors(body.measured.errors, ruler_mm, load_error_percent)
     study = squeeze_builds(body, load_kg, size, errors, *tapped_tones(recordings))
     study = replace(study, source=given.source)
-    written = write_tables(study, out)
-    if pictures:
-        from studies.squeeze.pictures import draw
-
-        written += draw(study, out)
-    return with_files(text(study), written)
+    written = write_report(study, out, pictures)
+    return "\n".join([with_files(text(study), written), print_summary(out / "summary.html")])
 
 
 # --- what is given ---

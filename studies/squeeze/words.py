@@ -10,7 +10,8 @@ from studies.common import cautions
 from studies.common.measured import Beside, beside, heard, squeeze_values, table
 from studies.common.table import Table
 from studies.common.two_meshes import MESH_ERROR, mesh_error, rim_grams
-from studies.common.words import bars, percent
+from studies.common.words import bars, capital, percent
+from studies.squeeze.first_screen import ruler_screen
 from studies.squeeze.result import BATTEN, GRAVITY, Row, Squeeze, apart, largest_mesh_error, told_apart
 
 SMALL = 0.03  # of the width: beyond it the shape changes under the load, small-deflection theory is some per cent off
@@ -30,25 +31,30 @@ BLOCKS = (
     "the block"
 )
 
-STATE_WORDS = {
-    "free": "FREE: a batten as high as the side at either place, half of the weight at the top edge, half at the back edge; "
-    f"twist: tail block in a vice, weight {1e3 * BATTEN:.0f} mm from the centre line on a batten across the neck block",
-    "mould": "IN ITS MOULD: back edge held all round, free to turn; pressed at the open top edge",
-}
+STATE_WORDS = {  # {state: (heading, how it is held and pressed)}
+    "free": (
+        "The rim lies free", "A batten as high as the side at either place, half of the weight at the top edge, half at the back edge; "
+        f"twist: tail block in a vice, weight {1e3 * BATTEN:.0f} mm from the centre line on a batten across the neck block",
+    ),
+    "mould": ("The rim in its mould", "Back edge held all round, free to turn; pressed at the open top edge"),
+}  # fmt: skip
+MEASURED = "Measured beside computed (the sheet's own build)"
 
 
 def text(study: Squeeze) -> str:
     """Everything printed by the command."""
     newtons = study.load * GRAVITY
-    lines = [f"{study.body.name}: the open rim under {study.load:g} kg ({newtons:.1f} N), computed", ""]
+    lines = [
+        ruler_screen(study).text,
+        "",
+        f"{study.body.name}: the open rim under {study.load:g} kg ({newtons:.1f} N), computed",
+        "",
+    ]
     lines += answer(study)
-    for state in study.presses:
-        lines += ["", STATE_WORDS[state], *deflection_table(study, state)]
-    lines += ["", "Lowest modes of the open rim, Hz (loss factor)", *mode_table(study)]
-    lines += ["", f"Told apart, free, by a ruler good for {1e3 * study.errors.ruler:g} mm and a load good for "
-              f"{100 * study.errors.load:g} %:", *apart_table(study)]  # fmt: skip
+    for told in tables(study):
+        lines += ["", *told.lines()]
     if rows := beside_rows(study):
-        lines += ["", "Measured beside computed (the sheet's own build)", table(rows)]
+        lines += ["", MEASURED, table(rows)]
     lines += [
         "",
         *(f"- {note}" for note in study.notes),
@@ -98,8 +104,13 @@ def large(study: Squeeze) -> list[str]:
 # --- tables ---
 
 
-def deflection_table(study: Squeeze, state: str) -> list[str]:
-    """Lines: build, grams, each press with the reading error; the mesh error below."""
+def tables(study: Squeeze) -> list[Table]:
+    """Tables for page and terminal."""
+    return [*(deflection_table(study, state) for state in study.presses), mode_table(study), apart_table(study)]
+
+
+def deflection_table(study: Squeeze, state: str) -> Table:
+    """Build, grams, each press with the reading error; the mesh error below."""
     presses, error = study.presses[state], study.errors.of_deflection
 
     def cells(row: Row) -> Iterator[str]:
@@ -108,9 +119,10 @@ def deflection_table(study: Squeeze, state: str) -> list[str]:
 
     off = [mesh_error_words(largest_mesh_error(study, state, press)) for press in presses]
     rows = [(row.build.label, f"{rim_grams(row):.0f} g", *cells(row)) for row in study.rows]
-    return Table(
-        "", ("build of the rim", "rim", *presses), (*rows, ("mesh error at most", "", *off)), "± is the reading error"
-    ).lines()
+    head = ("build of the rim", "rim", *presses)
+    heading, told = STATE_WORDS[state]
+    note = f"{told}. ± is the reading error."
+    return Table(heading, head, (*rows, ("mesh error at most", "", *off)), note)
 
 
 def mesh_error_words(error: float) -> str:
@@ -120,8 +132,8 @@ def mesh_error_words(error: float) -> str:
     return f"{1e3 * error:.2f} mm" if 1e3 * error >= 0.005 else "< 0.01 mm"
 
 
-def mode_table(study: Squeeze) -> list[str]:
-    """Lines: build, state, frequencies and loss factors."""
+def mode_table(study: Squeeze) -> Table:
+    """Build, how it is held, frequencies and loss factors."""
     rows = []
     for row in study.rows:
         for state, frequency in row.frequency.items():
@@ -133,20 +145,20 @@ def mode_table(study: Squeeze) -> list[str]:
         for state in study.rows[0].frequency
         for a, b, c in zip(*(row.frequency[state] for row in study.own))
     )
-    note = " loss factors not known for some part;" if any(r.loss_factor["free"] is None for r in study.rows) else ""
+    unknown = "loss factors not known for some part; " if any(r.loss_factor["free"] is None for r in study.rows) else ""
     head = ("build of the rim", "held", *(f"mode {k + 1}" for k in range(len(rows[0]) - 2)))
-    return [
-        *Table("", head, tuple(rows)).lines(),
-        f"{note} mesh error {f'at most {percent(off)}' if off else 'not determined'}: {MESH_ERROR}".strip(),
-    ]
+    note = f"{unknown}mesh error {f'at most {percent(off)}' if off else 'not determined'}: {MESH_ERROR}"
+    return Table("Lowest modes of the open rim, Hz (loss factor)", head, tuple(rows), capital(note))
 
 
-def apart_table(study: Squeeze) -> list[str]:
-    """Lines: every pair of builds and the presses that tell them apart."""
-    return [
-        f"  {a.build.short} | {b.build.short}: {', '.join(told_apart(study, a, b)) or 'NOT by a ruler'}"
+def apart_table(study: Squeeze) -> Table:
+    """Every pair of builds and the presses that tell them apart."""
+    rows = tuple(
+        (a.build.short, b.build.short, ", ".join(told_apart(study, a, b)) or "NOT by a ruler")
         for a, b in combinations(study.rows, 2)
-    ]
+    )
+    note = f"A ruler good for {1e3 * study.errors.ruler:g} mm, a load good for {100 * study.errors.load:g} %."
+    return Table("Told apart by a ruler, free", ("build of the rim", "and", "told apart by"), rows, note)
 
 
 def beside_rows(study: Squeeze) -> tuple[Beside, ...]:

@@ -4,7 +4,7 @@ import numpy as np
 
 from studies.common.first_screen import Bar, FirstScreen, Lane, in_sentence, lane_label, with_form
 from studies.common.words import several
-from studies.drawing.builds_chart import builds_svg
+from studies.drawing.builds_chart import Scale, builds_svg
 from studies.sustain.answer import PLAIN, solid_linings
 from studies.sustain.result import MESH, PLAYER, PLUCK, RIM_LOSSES, STRING_LOSSES, UNEXPLAINED, WOOD, Study
 from studies.sustain.rule import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE
@@ -28,7 +28,7 @@ def median_screen(study: Study) -> FirstScreen:
     """FirstScreen of the page; bars in thresholds of hearing."""
     lanes = median_lanes(study)
     chart = builds_svg(
-        lanes, 1.0, [(-1, "less"), (0, "0"), (1, "more")], "What another rim changes in the median note, with all doubts",
+        lanes, Scale((-1.0, 1.0), ((-1, "less"), (0, "0"), (1, "more"))), "What another rim changes in the median note, with all doubts",
         "median note, held each way; bars: all doubts; dashed: hearing begins",
     )  # fmt: skip
     own = Lane(study.builds[0].label, (), study.rim_g["sheet"])

@@ -30,6 +30,7 @@ def season_box(
     used_at_humidity_percent: one number or several. rim_gap_mm: between the highest and the lowest place of the rim's
     edge when the top was glued to it, the rim twisted.
     """
+    from studies.weather.first_screen import seasons_screen
     from studies.weather.page import found, records
     from studies.weather.pictures import draw
     from studies.weather.words import report
@@ -42,4 +43,4 @@ def season_box(
     study = season_builds(replace(body, assumed=body.assumed + assumed), built, used, size, gap)
     study = replace(study, source=given.source)
     drawn = draw(study, out, say_drawing) if pictures else []
-    return answered(report(study), found(study), records(study), out, drawn)
+    return answered(report(study, seasons_screen(study)), found(study), records(study), out, drawn)

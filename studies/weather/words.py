@@ -5,6 +5,7 @@ from collections.abc import Callable
 from fem.moisture import ROOM, Movement, equilibrium_moisture, movement
 from meshes.swelling import movements
 from studies.common.box_measures import brace_ends, near_linings
+from studies.common.first_screen import FirstScreen
 from studies.common.rest_page import Report
 from studies.common.table import BUILD, PER_GRAM, Table, build_table, per_gram
 from studies.common.two_meshes import mesh_errors, rim_grams
@@ -22,10 +23,10 @@ OWN_LIMITS = (
 )
 
 
-def report(study: Weather) -> Report:
+def report(study: Weather, first: FirstScreen) -> Report:
     """Report of the study."""
     title, assumed = "what the seasons do to the box", ("humidity", "moisture movement")
-    return Report(study, "weather", title, LABEL, answer(study), tables(study), OWN_LIMITS, assumed)
+    return Report(study, "weather", title, LABEL, first, answer(study), tables(study), OWN_LIMITS, assumed)
 
 
 # --- the answer ---
