@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from fem.materials import Wood
 
 if TYPE_CHECKING:  # loaded where a solid is made: the constants of a wood do without
-    from scipy.sparse import csc_matrix
+    from scipy.sparse import csr_array
     from skfem import MeshHex, MeshQuad
 
 ALONG_XYZ = ((1, 0, 0), (0, 1, 0), (0, 0, 1))  # L, R, T of a wood along x, y, z
@@ -166,31 +166,29 @@ def rectangles(
     return mesh.restrict(np.flatnonzero(filled(*mesh.p[:, mesh.t].mean(axis=1))))
 
 
-def stiffness(body: Solid, C: np.ndarray, masters: np.ndarray | None = None) -> "csc_matrix":
+def stiffness(body: Solid, C: np.ndarray, masters: np.ndarray | None = None) -> "csr_array":
     """K [N/m] of a Solid with C (elements, 6, 6) [Pa]; nodes are replaced by their masters (n,) where given."""
-    from scipy.sparse import coo_matrix
+    from scipy.sparse import coo_array
 
     nodes = body.nodes if masters is None else masters[body.nodes]
-    dofs = (3 * nodes[:, :, None] + np.arange(3)).reshape(len(nodes), -1)
+    dofs = (3 * nodes[:, :, None] + np.arange(3)).reshape(len(nodes), -1).astype(np.int32)
     e, k = dofs.shape
-    flat = body.B.reshape(e, -1, k)
-    stress = np.einsum("eq,est,eqti->eqsi", body.weight, C, body.B, optimize=True).reshape(e, -1, k)
-    entries = np.matmul(flat.transpose(0, 2, 1), stress)
+    stress = (body.weight[..., None, None] * C[:, None]) @ body.B
+    entries = body.B.reshape(e, -1, k).transpose(0, 2, 1) @ stress.reshape(e, -1, k)
     rows, columns = np.repeat(dofs, k, axis=1), np.tile(dofs, (1, k))
     n = 3 * len(body.points)
-    return coo_matrix((entries.ravel(), (rows.ravel(), columns.ravel())), shape=(n, n)).tocsc()
+    return coo_array((entries.ravel(), (rows.ravel(), columns.ravel())), shape=(n, n)).tocsr()
 
 
-def solve(K: "csc_matrix", F: np.ndarray, fixed: Sequence[int] | np.ndarray) -> np.ndarray:
+def solve(K: "csr_array", F: np.ndarray, fixed: Sequence[int] | np.ndarray) -> np.ndarray:
     """Displacements (n, 3, cases) under forces F (3 n, cases), the unknowns `fixed` held and unused ones zero."""
-    from scipy.sparse.linalg import splu
+    from fem.factor import Factor
 
     used = K.diagonal() > 0
     used[fixed] = False
     free = np.flatnonzero(used)
-    lu = splu(K[free][:, free], permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
     u = np.zeros(F.shape)
-    u[free] = lu.solve(np.ascontiguousarray(F[free]))
+    u[free] = Factor(K[free][:, free]).solve(F[free])
     return u.reshape(-1, 3, F.shape[1])
 
 
@@ -239,10 +237,11 @@ def periodic_masters(points: np.ndarray, axis: int) -> np.ndarray:
     return masters
 
 
-def quadratic_form(body: Solid, strains: np.ndarray, C: np.ndarray) -> np.ndarray:
-    """(cases, cases): integral of strain' C strain, C (elements, 6, 6) [Pa]."""
-    stress = np.einsum("eq,est,eqtc->eqsc", body.weight, C, strains, optimize=True)
-    return np.einsum("eqsc,eqsd->cd", strains, stress, optimize=True)
+def quadratic_form(weight: np.ndarray, strains: np.ndarray, C: np.ndarray) -> np.ndarray:
+    """(cases, cases): integral of strain' C strain, C (elements, 6, 6) [Pa]; weight: as of a Solid."""
+    stress = (weight[..., None, None] * C[:, None]) @ strains
+    cases = strains.shape[-1]
+    return strains.reshape(-1, cases).T @ stress.reshape(-1, cases)
 
 
 @dataclass(frozen=True)
@@ -270,4 +269,4 @@ def homogenised(body: Solid, C: np.ndarray, given: np.ndarray, size: float, twis
     fixed = rigid_support(body, nodes)[: 4 if twist_free else 3]
     u = solve(stiffness(body, C, masters), F, fixed)[masters]
     strains = given + body.strains(u)
-    return Cell(quadratic_form(body, strains, C) / size, strains, u)
+    return Cell(quadratic_form(body.weight, strains, C) / size, strains, u)

@@ -156,7 +156,13 @@ def solid_compliance(
     body, C, parts = section_solid(geometry, fine, beyond)
     u, _ = solve_corner(geometry, body, C, beyond)
     strains, length = body.strains(u), np.ptp(body.points[:, 0])
-    held = lambda C, numbers: quadratic_form(body, strains, C * np.isin(parts, numbers)[:, None, None]) / length
+
+    def held(C: np.ndarray, numbers: Sequence[int]) -> np.ndarray:
+        """(4, 4) of some parts alone, C (elements, 6, 6) or one for all."""
+        some = np.isin(parts, numbers)
+        of_each = np.broadcast_to(C, (len(parts), 6, 6))[some]
+        return quadratic_form(body.weight[some], strains[some], of_each) / length
+
     by_tractions = glue_traction_stiffness()
     rest = solid_stiffness(GLUE, IN_RIM) - by_tractions
     stored = np.array(

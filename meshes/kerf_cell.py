@@ -150,7 +150,9 @@ def plate_cell(
     loss factor times stiffness, or None. glued=False: the lining alone, not glued to anything, same axes.
     """
     body, _, losses, homogeneous = solve_plate_cell(cell, width, glued)
-    lost = losses and {c: quadratic_form(body, homogeneous.strains, g) / cell.kerf_spacing for c, g in losses.items()}
+    lost = losses and {
+        c: quadratic_form(body.weight, homogeneous.strains, g) / cell.kerf_spacing for c, g in losses.items()
+    }
     return homogeneous.stiffness, lost
 
 

@@ -102,7 +102,10 @@ def found_beside(body: Body, size: float, count: int, store: Path, air: bool) ->
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=(*body.assumed, *assumed))
-    rows, models = tuple(builds(body)), spaces(body, size)
+    rows = tuple(builds(body))
+    for build in reversed(rows):  # cells and joints of linings: the other process begins with the first one's
+        build.sections()
+    models = spaces(body, size)
     cubic, richer, longer = models
     dry = coupled.dry_modes(count) if air else count + SPARE
     keep = count + SPARE
