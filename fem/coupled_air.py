@@ -44,7 +44,7 @@ def with_rigid(space: Space | BasisSpace, M: sp.csr_array | np.ndarray, elastic:
     space: Space, or the BasisSpace of a model in a basis. A free instrument recoils as its openings push air, and that
     moves its coupled modes.
     """
-    rigid = space.rigid if isinstance(space, BasisSpace) else rigid_modes(space.points)
+    rigid = rigid_of(space)
     rigid = rigid @ np.linalg.inv(np.linalg.cholesky(rigid.T @ (M @ rigid))).T
     none = np.zeros(6)
     return Modes(
@@ -53,6 +53,11 @@ def with_rigid(space: Space | BasisSpace, M: sp.csr_array | np.ndarray, elastic:
         np.append(none, elastic.residual),
         elastic.rigid_frequency,
     )
+
+
+def rigid_of(space: Space | BasisSpace) -> np.ndarray:
+    """(dofs, 6) rigid motions on a Space, or coordinates (r, 6) in a basis."""
+    return space.rigid if isinstance(space, BasisSpace) else rigid_modes(space.points)
 
 
 def inertances(

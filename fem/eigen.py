@@ -64,7 +64,7 @@ def modes(
     rigid = _left_free(rigid_modes(model.space.points), fixed)
     shift, solution = SHIFT, None
     for _ in range(TRIES):
-        A, M = _pencil(model, weights, shift, free)
+        A, M = pencil(model, weights, shift, free)
         rigid = rigid @ np.linalg.inv(np.linalg.cholesky(rigid[free].T @ (M @ rigid[free]))).T
         factor = Factor(A, analysis)
         solution, lowest = _block_lanczos(factor, A, M, rigid[free], count, tolerance, shift)
@@ -83,10 +83,12 @@ def modes(
     return Modes(np.sqrt(omega2) / (2 * np.pi), everywhere(shape), residual, rigid_frequency, bent)
 
 
-def _pencil(model: Model, weights: Weights, shift: float, free: np.ndarray) -> tuple[sp.csr_array, sp.csr_array]:
-    """(K - shift M, M) of the free unknowns: the first on the model's whole pattern, zeros stored too, the second without."""
+def pencil(
+    model: Model, weights: Weights, shift: float, free: np.ndarray | None = None
+) -> tuple[sp.csr_array, sp.csr_array]:
+    """(K - shift M, M) of the free unknowns, or all: the first on the model's whole pattern, zeros stored too, the second without."""
     K, M = model.matrix("K", weights), model.matrix("M", weights)
-    if len(free) < model.size:
+    if free is not None and len(free) < model.size:
         K, M = K[free][:, free], M[free][:, free]
     K.data -= shift * M.data
     M.eliminate_zeros()

@@ -197,7 +197,8 @@ def harmonic(
     q, radiated = np.empty((len(omega), len(drive)), complex), np.zeros(len(omega))
     for rows in (slice(i, i + CHUNK) for i in range(0, len(omega), CHUNK)):
         w = omega[rows, None, None]
-        D = model.stiffness + 1j * hysteretic + 1j * w * viscous - w**2 * model.mass
+        D = np.empty((len(w), *model.stiffness.shape), complex)
+        D.real, D.imag = model.stiffness - w**2 * model.mass, hysteretic + w * viscous
         if model.radiation is not None:
             air = radiation_at(model.radiation, omega[rows]) if outside is None else outside.part(rows)
             D[:, air.unknowns[:, None], air.unknowns] += 1j * w * air.impedance

@@ -6,7 +6,7 @@ import scipy.sparse as sp
 from skfem.element import ElementTriP4
 
 from fem.attachment_modes import residual_attachment_modes
-from fem.eigen import SHIFT, Modes, rigid_modes
+from fem.eigen import SHIFT, Modes, pencil, rigid_modes
 from fem.elements import Space
 from fem.factor import Factor
 from fem.mesh import ShellMesh
@@ -40,22 +40,25 @@ def richer_modes(model: Model, weights: Weights, given: Space, found: Modes, loa
     per cent. loads: as in eigen.modes. residual is that of the Ritz pairs in the same norm.
     Bathe, Finite Element Procedures, 11.6 (subspace iteration), from memory.
     """
-    K, M = model.matrix("K", weights), model.matrix("M", weights)
-    K.data -= SHIFT * M.data
-    factor = Factor(K, model.analysis)
+    A, M = pencil(model, weights, SHIFT)
+    factor = Factor(A, model.analysis)
     R = rigid_modes(model.space.points)
     R = R @ np.linalg.inv(np.linalg.cholesky(R.T @ (M @ R))).T
-    X = prolongation(given, model.space) @ found.shape
-    V = np.hstack([X, factor.solve(M @ X)])
+    X, MR = prolongation(given, model.space) @ found.shape, M @ R
+    MX = M @ X
+    V = np.hstack([X, factor.solve(MX)])
+    MV = np.hstack([MX, M @ V[:, X.shape[1] :]])
     for _ in range(2):
-        V = V - R @ (R.T @ (M @ V))
-        V = V / np.sqrt(np.sum(V * (M @ V), axis=0))
-        size, turn = sl.eigh(V.T @ (M @ V))
+        out = MR.T @ V
+        V, MV = V - R @ out, MV - MR @ out
+        size, turn = sl.eigh(V.T @ MV / np.outer(long := np.sqrt(np.sum(V * MV, axis=0)), long))
         keep = size > SAME * size[-1]
-        V = V @ (turn[:, keep] / np.sqrt(size[keep]))
-    value, turn = sl.eigh(V.T @ (K @ V), subset_by_index=[0, X.shape[1] - 1])
+        turn = turn[:, keep] / np.sqrt(size[keep]) / long[:, None]
+        V, MV = V @ turn, MV @ turn
+    AV = A @ V
+    value, turn = sl.eigh(V.T @ AV, subset_by_index=[0, X.shape[1] - 1])
     shape = V @ turn
-    error = factor.solve(K @ shape - M @ shape * value)
+    error = factor.solve(AV @ turn - MV @ turn * value)
     residual = np.sqrt(np.sum(error * (M @ error), axis=0))
     bent = None
     if loads is not None:

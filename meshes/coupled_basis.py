@@ -20,15 +20,17 @@ from fem.radiation import FREQUENCIES, Radiation, clipped, in_basis, radiation
 from fem.viscothermal_losses import boundary_layer_integrals
 from meshes.body import Body
 from meshes.coupled_model import (
+    Between,
     CoupledModel,
     FluidDomain,
     Structure,
     coupled_model_from,
     structure_from,
     surface_velocities,
+    with_attachment,
 )
 from meshes.enclosed_air import Enclosed, Tones
-from meshes.string_places import far_places, saddle_places
+from meshes.string_places import far_places, saddle_places, string_loads
 from meshes.supports import free_suspension, lap_supports
 
 REACH = 0.06  # m, about the places where the body is held and strung: so far is its motion kept
@@ -94,9 +96,11 @@ def structure_in(
     all_parts: stiffness and mass of every part between the modes as well, which only `modes_of` needs.
     """
     none = np.zeros(len(frequency))
-    between = lambda shape: weighted.between(shape, all_parts)
-    elastic = Modes(frequency, y, none, none[:0])
-    return structure_from(body, basis.space, weighted.K, weighted.M, elastic, between, sum(weighted.mass.values()))
+    K, M = weighted.K, weighted.M
+    between = lambda shape: Between(*weighted.between(shape, all_parts), shape.T @ K @ shape, shape.T @ M @ shape)
+    loads = string_loads(body, basis.space)
+    elastic = with_attachment(basis.space, K, M, Modes(frequency, y, none, none[:0]), loads)
+    return structure_from(body, basis.space, elastic, between, sum(weighted.mass.values()))
 
 
 def coupled_model_in_basis(

@@ -17,7 +17,7 @@ import scipy.sparse as sp
 from fem.air import FEWEST, Cavity, CavityModes, Coupling, Opening, cavity_modes, couple, keep_first, wall_loads
 from fem.attachment_modes import residual_attachment_modes
 from fem.complex_modes import complex_modes, undamped_modes
-from fem.coupled_air import CoupledModes, coupled_matrices, coupled_modes, with_rigid
+from fem.coupled_air import CoupledModes, coupled_matrices, coupled_modes, rigid_of, with_rigid
 from fem.eigen import SHIFT, Modes
 from fem.elements import Space
 from fem.energies import masses
@@ -102,45 +102,55 @@ class CoupledModel:
     lowest_hz: float  # lowest air-loaded resonance, at which opening and walls are given their friction
 
 
+@dataclass(frozen=True)
+class Between:
+    """Losses, stiffness and mass between n shapes: of every part {part: (n, n)}, and K and M of the whole body (n, n)."""
+
+    loss: dict[str, np.ndarray]
+    stiffness: dict[str, np.ndarray]
+    mass: dict[str, np.ndarray]
+    K: np.ndarray
+    M: np.ndarray
+
+
 def structure_of(body: Body, model: Model, sections: Mapping[str, Section], elastic: Modes) -> Structure:
     """Structure of a Body from its Model, whole or reduced, {region: Section} and elastic Modes."""
-    w = weights(sections)
+    w, loads = weights(sections), string_loads(body, model.space)
 
-    def between(shape: np.ndarray) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray], dict[str, np.ndarray]]:
+    def between(shape: np.ndarray) -> Between:
         stiffness, losses = modal_stiffness_and_losses(model, sections, shape)
-        return losses, stiffness, modal_mass(model, sections, shape)
+        mass = modal_mass(model, sections, shape)
+        return Between(losses, stiffness, mass, sum(stiffness.values()), sum(mass.values()))
 
-    K, M = model.matrix("K", w), model.matrix("M", w)
-    return structure_from(body, model.space, K, M, elastic, between, sum(masses(model, sections).values()))
+    if elastic.attachment is None:
+        elastic = with_attachment(model.space, model.matrix("K", w), model.matrix("M", w), elastic, loads)
+    return structure_from(body, model.space, elastic, between, sum(masses(model, sections).values()))
 
 
 def structure_from(
-    body: Body,
-    space: Space | BasisSpace,
-    K: Matrix,
-    M: Matrix,
-    elastic: Modes,
-    between: Callable[[np.ndarray], tuple[dict[str, np.ndarray], dict[str, np.ndarray], dict[str, np.ndarray]]],
-    weight: float,
+    body: Body, space: Space | BasisSpace, elastic: Modes, between: Callable[[np.ndarray], Between], weight: float
 ) -> Structure:
-    """As structure_of, from the matrices K and M, sparse or small and dense, and the weight [kg].
+    """As structure_of, from Modes with attachment modes and the weight [kg]; between: shapes (size, n) -> Between them."""
+    n, shape = RIGID + len(elastic.frequency), np.hstack([rigid_of(space), elastic.shape, elastic.attachment])
+    found = between(shape)
+    omega2, turn = sl.eigh(found.K[n:, n:])
+    upright = np.linalg.inv(np.linalg.cholesky(found.M[:RIGID, :RIGID])).T  # rigid motions, mass-normalised
+    T = sl.block_diag(upright, np.eye(n - RIGID), turn)
+    turned = lambda parts: {part: T.T @ A @ T for part, A in parts.items()}
+    frequency = np.concatenate([np.zeros(RIGID), elastic.frequency, np.sqrt(omega2) / (2 * np.pi)])
+    shape = shape @ T
+    return Structure(
+        body, space, frequency, shape, turned(found.loss), turned(found.stiffness), turned(found.mass), weight,
+        saddle_load(body, space) @ shape, float(elastic.frequency[-1]),
+    )  # fmt: skip
 
-    between: shapes (size, n) -> losses, stiffness and mass, each {part: (n, n)}, between them.
-    """
-    full = with_rigid(space, M, elastic)
-    bent = elastic.attachment
-    if bent is None:
-        bent = attachment_modes(K, M, elastic, full, string_loads(body, space))
-    omega2, turn = sl.eigh(bent.T @ (K @ bent))
-    shape = np.hstack([full.shape, bent @ turn])
-    frequency, drive = np.append(full.frequency, np.sqrt(omega2) / (2 * np.pi)), saddle_load(body, space) @ shape
-    return Structure(body, space, frequency, shape, *between(shape), weight, drive, float(elastic.frequency[-1]))
 
-
-def attachment_modes(K: Matrix, M: Matrix, elastic: Modes, full: Modes, loads: np.ndarray) -> np.ndarray:
-    """(dofs, k) how loads (dofs, k) bend the body beyond its modes; full: the elastic ones with the rigid motions."""
+def with_attachment(space: Space | BasisSpace, K: Matrix, M: Matrix, elastic: Modes, loads: np.ndarray) -> Modes:
+    """Modes with the residual attachment modes of loads (dofs, k), which bend the body beyond its modes; K, M: sparse or dense."""
     shift = max(SHIFT, -((2 * np.pi * elastic.frequency[0]) ** 2))
-    return residual_attachment_modes(_solver(K - shift * M), shift, M, full.shape, loads)
+    known = with_rigid(space, M, elastic).shape
+    bent = residual_attachment_modes(_solver(K - shift * M), shift, M, known, loads)
+    return replace(elastic, attachment=bent)
 
 
 def _solver(A: Matrix) -> Callable[[np.ndarray], np.ndarray]:

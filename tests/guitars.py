@@ -27,7 +27,7 @@ from studies.load.readings import CREEP, Places
 from studies.load.solve import solve_loaded, string_load, string_pulls
 from studies.load.words import scaled
 from studies.solved.bridge_tap import PLACES, BridgeTap, bridge_tap
-from studies.solved.coupled import DRY_MODES
+from studies.solved.level import DRY_MODES
 
 ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "docs" / "verification.md"

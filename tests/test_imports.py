@@ -121,6 +121,49 @@ def test_every_room_has_a_floor_and_the_guide_shows_it():
         assert f"{number}  {', '.join(floor)}" in guide
 
 
+# --- one door ---
+
+SOLVERS = {"fem.eigen": "modes", "fem.richer": "richer_modes"}
+OF_NO_BOX = {  # open rims, loose plates, meshes from elsewhere
+    "studies.measured.solve": "modes", "studies.modes.question": "modes", "studies.squeeze.solve": "modes",
+}  # fmt: skip
+
+
+def solvers(sources):
+    """{module: solver of an eigenproblem that it imports, by itself or with its module} of {module: text}, but for studies.solved."""
+    found = {}
+    for name, text in sources.items():
+        for node in ast.walk(ast.parse(text)):
+            if isinstance(node, ast.ImportFrom):
+                taken = [*(f"{node.module}.{alias.name}" for alias in node.names)]
+            else:
+                taken = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+            for module, solver in SOLVERS.items():
+                if {module, f"{module}.{solver}"} & set(taken):
+                    found[name] = solver
+    return {name: solver for name, solver in found.items() if not name.startswith("studies.solved.")}
+
+
+def test_no_question_solves_a_box_by_itself():
+    files = (path for path in FILES if path.relative_to(ROOT).parts[0] == "studies")
+    named = {".".join(path.relative_to(ROOT).with_suffix("").parts): path.read_text(encoding="utf-8") for path in files}
+    assert solvers(named) == OF_NO_BOX
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "from fem.eigen import mac, modes",
+        "def f():\n    from fem.richer import richer_modes as r",
+        "from fem import eigen",
+        "import fem.richer",
+    ],
+)
+def test_a_question_that_solves_is_found(line):
+    assert solvers({"studies.rim.air": line, "studies.solved.dry": line}).keys() == {"studies.rim.air"}
+    assert not solvers({"studies.rim.air": "from fem.eigen import mac"})
+
+
 @pytest.mark.parametrize(
     "line", ["from studies.high.b import x", "from studies.high import b", "import studies.high.b"]
 )

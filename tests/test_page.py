@@ -44,7 +44,7 @@ from studies.page import (
 from studies.page.scene import Shape, ViewerScene, aligned, outward, packed, paired_shapes, surface_of
 from studies.page.sustain import wav
 from studies.rim import air as rim_air
-from studies.solved import coupled
+from studies.solved import level as solved_level
 from studies.sustain import solve as sustain
 
 CHOSEN = ("sheet", "solid_laminated", "doubled_sides")
@@ -495,7 +495,8 @@ def test_from_the_sheet_to_the_file(tmp_path, monkeypatch):
     for module in (rim_air, sustain_solve, weather_solve):
         monkeypatch.setattr(module, "builds", some)
     monkeypatch.setattr(page, "fluid_domain", lambda body: fluid_domain(body, 300.0, 0.09, 0.13))
-    monkeypatch.setattr(coupled, "DRY_MODES", 16)
+    for module in (page, solved_level):
+        monkeypatch.setattr(module, "DRY_MODES", 16)
     monkeypatch.setattr(sustain, "FRETS", 2)
     monkeypatch.setattr(page, "MODES", 4)
     monkeypatch.chdir(tmp_path)

@@ -189,7 +189,7 @@ def test_tap_of_separate_modes_is_their_sum(row):
 
 def test_bridge_motion_is_that_of_the_top_at_the_saddle(study, row):
     """At the saddle's middle itself, which lies on no node."""
-    space, shape = study.models[0].space, row["sheet"].found.shape
+    space, shape = study.space, row["sheet"].found.shape
     place = np.array([study.body.bridge.saddle_x, study.body.bridge.centre[1]])
     assert np.hypot(*(space.points[space.nodes_of("top"), :2] - place).T).min() > 1e-3
     spot = surface_spot(space, space.mesh.surfaces["top"].triangles, *place)
@@ -254,35 +254,38 @@ def equal(a, b):
     return mine.keys() == other.keys() and all(np.array_equal(v, other[k]) for k, v in mine.items())
 
 
-def stored(build, model, folder):
+def stored(build, level, folder):
     """(Row, whether it was solved)."""
     solved = []
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(solved_dry, "solve_dry", lambda *given: solved.append(given) or solve_dry(*given))
-        return stored_row(build, model, COUNT + SPARE, folder), bool(solved)
+        return stored_row(build, replace(level, store=folder)), bool(solved)
 
 
 @pytest.mark.parametrize("place", [0.1, 0.5, 0.9])
 def test_a_damaged_row_is_told_and_solved_again(study, tmp_path, capsys, place):
     base = study.comparisons[0].row
-    assert equal(stored(base.build, study.models[2], tmp_path)[0], study.own[2])
+    assert equal(stored(base.build, study.levels[2], tmp_path)[0], study.own[2])
     (file,) = tmp_path.glob("dry-*.npz")
     data = bytearray(file.read_bytes())
     data[int(place * len(data))] ^= 8
     file.write_bytes(data)
-    row, solved = stored(base.build, study.models[2], tmp_path)
+    row, solved = stored(base.build, study.levels[2], tmp_path)
     assert solved and equal(row, study.own[2])
     assert f"{file}: damaged" in capsys.readouterr().err
 
 
 def test_kept_row_of_another_mesh_is_not_used(study, folder):
     """Rows hold one number per unknown: on a mesh of another size they must be computed anew, not read."""
-    base, model = study.comparisons[0].row, study.models[2]
-    assert not stored(base.build, model, folder / "rows")[1]
+    base, level = study.comparisons[0].row, study.levels[2]
+    assert not stored(base.build, level, folder / "rows")[1]
+    model = level.model
     mesh = model.space.mesh
     other = assemble(replace(mesh, nodes=mesh.nodes * (1 + 1e-9)), model.space.element)
-    assert stored(base.build, other, folder / "rows")[1]
-    assert stored(base.build, assemble(mesh), folder / "rows")[1]  # cubic elements on the same mesh
+    assert stored(base.build, replace(level, model=other), folder / "rows")[1]
+    assert stored(base.build, replace(level, model=assemble(mesh)), folder / "rows")[
+        1
+    ]  # cubic elements on the same mesh
 
 
 def test_words_and_measurements_do_not_change_a_kept_row(study, folder):
@@ -290,10 +293,10 @@ def test_words_and_measurements_do_not_change_a_kept_row(study, folder):
     build = study.comparisons[0].row.build
     told = replace(build.body, name="x", assumed=(*build.body.assumed, build.body.assumed[0]), warnings=("mind",))
     other = replace(build, label="other words", body=told)
-    row, solved = stored(other, study.models[0], folder / "rows")
+    row, solved = stored(other, study.levels[0], folder / "rows")
     assert not solved and row.build is other
     thicker = replace(build, body=replace(build.body, top=replace(build.body.top, thickness=0.0031)))
-    assert stored(thicker, study.models[2], folder / "rows")[1]
+    assert stored(thicker, study.levels[2], folder / "rows")[1]
 
 
 @pytest.mark.parametrize(
@@ -306,7 +309,7 @@ def test_a_row_out_of_range_gives_no_figure(study, tmp_path, change, words):
     wrong = replace(base, found=change(base.found))
     with pytest.MonkeyPatch.context() as patch, pytest.raises(ArithmeticError, match=words):
         patch.setattr(solved_dry, "solve_dry", lambda *_: wrong)
-        stored_row(base.build, study.models[0], COUNT, tmp_path)
+        stored_row(base.build, replace(study.levels[0], store=tmp_path))
     assert not list(tmp_path.iterdir())
 
 

@@ -49,6 +49,7 @@ from studies.rim.dry_words import LABEL as DRY_LABEL
 from studies.rim.result import WHOLE_RIM
 from studies.solved import coupled
 from studies.solved import dry as solved_dry
+from studies.solved import level as solved_level
 from studies.solved.bridge_tap import PLACES, BridgeTap
 from studies.solved.dry import solve_dry
 from studies.solved.power import NAMES, THIRDS, bands, log_mean, summary
@@ -70,7 +71,7 @@ def coarse_air(body):
 @contextmanager
 def few_modes_and_builds():
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(coupled, "DRY_MODES", 14)
+        patch.setattr(solved_level, "DRY_MODES", 14)
         patch.setattr(rim_air, "builds", lambda body: [b for b in all_builds(body) if b.name in CHOSEN])
         patch.setattr(rim_air, "fluid_domain", coarse_air)
         yield
@@ -114,7 +115,9 @@ def test_the_dry_study_finds_the_rows_of_another_process(folder, tmp_path, monke
     with few_modes_and_builds():
         rim_air.found_beside(body, 0.08, 5, tmp_path, air)
         beside = len(solved)
-        rim_dry.compare_dry(body, 0.08, 5, tmp_path, Progress(1, io.StringIO()), coupled.dry_modes(5) if air else None)
+        rim_dry.compare_dry(
+            body, 0.08, 5, tmp_path, Progress(1, io.StringIO()), solved_level.dry_modes(5) if air else None
+        )
     assert len(solved) == beside == 3 * len(CHOSEN)  # every build in three spaces
 
 
@@ -292,7 +295,7 @@ def test_the_default_leads_with_the_air_and_keeps_the_dry_page_beside_it(folder,
     monkeypatch.setattr(solved_dry, "solve_dry", lambda *a: solved.append(a[0].name) or solve(*a))
     for module in (rim, rim_dry, rim_air):
         monkeypatch.setattr(module, "builds", lambda body: all_builds(body)[:2])
-    monkeypatch.setattr(coupled, "DRY_MODES", 14)
+    monkeypatch.setattr(solved_level, "DRY_MODES", 14)
     monkeypatch.setattr(rim_air, "shared", lambda around: coarse)
     sheet = cases.oval_sheet(folder)
     text = rim.compare_rims(sheet, tmp_path, 60, 4, pictures=False)
@@ -472,8 +475,9 @@ def test_bad_input_is_told(tmp_path):
 
 
 @pytest.mark.slow
-def test_modes_with_air_of_a_sheet(folder):
+def test_modes_with_air_of_a_sheet(folder, monkeypatch):
     """The whole way on the oval: dry and air-loaded lists side by side, each labelled, the json as it is returned."""
+    monkeypatch.setenv("RIMWORK_KEPT", str(folder / "rows"))
     found = air.find_modes_in_air(cases.oval_sheet(folder), 4, 60, folder / "air.json")
     assert json.loads((folder / "air.json").read_text()) == json.loads(json.dumps(found))
     assert len(found["frequency_hz"]) == len(found["coupled_frequency_hz"]) == 4

@@ -38,7 +38,7 @@ from studies.sweep.maps import ParameterMaps, maps_at, parameter_maps, same_body
 from studies.sweep.numbers import SweepTable, effects, front, main_effect
 from studies.sweep.paired import paired_builds
 from studies.sweep.plan import read_plan
-from studies.sweep.prepare import prepare
+from studies.sweep.prepare import ready_kit
 from studies.sweep.sections import cell_points, fit, sections_of_piece
 from studies.sweep.store import Store
 from studies.sweep.variant import Solver, cluster_error, clusters
@@ -260,7 +260,7 @@ def test_quick_sections_are_the_sheets_own(first_night):
     """Where no cell is fitted the quick path gives what the sheet read afresh gives."""
     night, _, out = first_night
     found = variants(night.plan)
-    kit = prepare(
+    kit = ready_kit(
         night,
         found,
         out,
@@ -303,7 +303,7 @@ def test_rows_of_a_night(first_night):
 
 def test_the_same_command_computes_nothing_again(first_night, quiet, monkeypatch):
     night, keys, out = first_night
-    monkeypatch.setattr(loop, "prepare", lambda *_: pytest.fail("computed again"))
+    monkeypatch.setattr(loop, "ready_kit", lambda *_: pytest.fail("computed again"))
     with Store(out) as store:
         assert loop.run(night, store, out, workers=1, log=quiet()) == keys
 
@@ -395,7 +395,7 @@ def test_what_a_row_tells_is_what_the_full_solve_tells(first_night):
     """Grams, first mode and the means over a tap, of both builds: the reduced model's beside the sheet's read afresh."""
     night, _, out = first_night
     found = variants(night.plan)
-    kit = prepare(
+    kit = ready_kit(
         night,
         found,
         out,
@@ -425,7 +425,7 @@ def test_full_solve_where_the_estimate_misses(first_night):
     strict = night.plan.model_copy(update={"accuracy": night.plan.accuracy.model_copy(update={"estimate": 1e-12})})
     tight = type(night)(**{**vars(night), "plan": strict})
     found = variants(night.plan)
-    kit = prepare(
+    kit = ready_kit(
         night,
         found,
         out,

@@ -3,7 +3,7 @@
 Both are found for the sheet's own build alone; other builds, and their differences from it, borrow them.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Generic, Protocol, TypeVar
 
@@ -48,7 +48,7 @@ Pairs = tuple[np.ndarray, np.ndarray]  # (n,) each: number of the partner, -1 fo
 
 
 @dataclass(frozen=True)
-class Level(Generic[Place, Row]):
+class Solved(Generic[Place, Row]):
     """Builds solved in one space."""
 
     place: Place  # the model and what is read on it
@@ -59,12 +59,12 @@ class Level(Generic[Place, Row]):
 class Levels(Generic[Place, Row]):
     """Builds in the space that is answered for, and the sheet's own, or all, in two others, which tell the error."""
 
-    fine: Level[Place, Row]  # cubic elements: what is printed
-    richer: Level[Place, Row]  # elements of fourth degree on the same triangles
-    faceted: Level[Place, Row]  # likewise, on edges FACETS times as long
+    fine: Solved[Place, Row]  # cubic elements: what is printed
+    richer: Solved[Place, Row]  # elements of fourth degree on the same triangles
+    faceted: Solved[Place, Row]  # likewise, on edges FACETS times as long
 
     @property
-    def all(self) -> tuple[Level[Place, Row], Level[Place, Row], Level[Place, Row]]:
+    def all(self) -> tuple[Solved[Place, Row], Solved[Place, Row], Solved[Place, Row]]:
         return self.fine, self.richer, self.faceted
 
     @property
@@ -78,10 +78,20 @@ def both(size: float) -> tuple[float, float]:
     return size, COARSER * size
 
 
+def spaces(mesh: Callable[[float], ShellMesh]) -> Iterator[Model]:
+    """Models of cubic elements, of the richer ones, and of these on longer edges, each made when it is asked for.
+
+    mesh: times the usual length of the edges -> ShellMesh.
+    """
+    usual = mesh(1.0)
+    yield assemble(usual)
+    yield quartic(usual)
+    yield quartic(mesh(FACETS))
+
+
 def on_levels(
     builds: Sequence[Build],
-    mesh: Callable[[float], ShellMesh],
-    ready: Callable[[Model], Place],
+    places: Iterator[Place],
     solve: Callable[[Build, Place, Sequence[Row]], Row],
     progress: Progress | None = None,
     step: float = 1.0,
@@ -89,26 +99,22 @@ def on_levels(
 ) -> Levels[Place, Row]:
     """Levels of builds, the first of them the sheet's own; every: all of them in all spaces, not that alone.
 
-    mesh: times the usual length of the edges -> ShellMesh; ready: its Model -> Place; solve: a Build on it, after those
-    solved there already, -> Row. step: of a progress that others share, a build.
+    places: what is asked on each of `spaces`; solve: a Build there, after those solved there already, -> Row. step: of a
+    progress that others share, a build.
     """
-    usual = mesh(1.0)
-    spaces = (
-        ("cubic elements", builds, lambda: assemble(usual)),
-        ("elements of fourth degree", builds if every else builds[:1], lambda: quartic(usual)),
-        ("longer edges", builds if every else builds[:1], lambda: quartic(mesh(FACETS))),
-    )
-    own = progress or Progress(step * sum(len(wanted) for _, wanted, _ in spaces))
-    levels: list[Level[Place, Row]] = []
-    for words, wanted, model in spaces:
+    others = builds if every else builds[:1]
+    wanted_in = {"cubic elements": builds, "elements of fourth degree": others, "longer edges": others}
+    own = progress or Progress(step * sum(map(len, wanted_in.values())))
+    levels: list[Solved[Place, Row]] = []
+    for words, wanted in wanted_in.items():
         own.say(words)
-        place = ready(model())
+        place = next(places)
         rows: list[Row] = []
         for build in wanted:
             own.say(f"{build.label}, {words}")
             rows.append(solve(build, place, rows))
             own.step(step)
-        levels.append(Level(place, tuple(rows)))
+        levels.append(Solved(place, tuple(rows)))
     if progress is None:
         own.close("solved")
     return Levels(*levels)

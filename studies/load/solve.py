@@ -17,7 +17,7 @@ from studies.common import box_measures as box
 from studies.common.builds import COMMON, Build, builds, complete_linings
 from studies.common.inputs import BadInput
 from studies.common.progress import Progress
-from studies.common.two_meshes import on_levels
+from studies.common.two_meshes import on_levels, spaces
 from studies.load.readings import NUT, Places, readings
 from studies.load.result import Load, Pull, Row
 
@@ -44,7 +44,7 @@ def load_builds(
     def solve(build: Build, place: tuple[Model, np.ndarray, Places], done: Sequence[Row]) -> Row:
         return solve_loaded(build, *place, done[0].modes if done else None)
 
-    found = on_levels(builds(body), partial(mesh_body, body, size), ready, solve, progress)
+    found = on_levels(builds(body), map(ready, spaces(partial(mesh_body, body, size))), solve, progress)
     models = [level.place[0] for level in (found.fine, found.richer, found.faceted)]
     unknowns = tuple(int(model.size) for model in models)
     _, richer, faceted = found.own

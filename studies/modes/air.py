@@ -6,35 +6,33 @@ modes. Without strings.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from io import StringIO
 from pathlib import Path
 from typing import cast
 
 import numpy as np
 
-from fem.eigen import modes
-from fem.energies import energies, masses
-from fem.model import assemble, weights
+from fem.model import assemble
 from meshes.coupled_model import (
     AIR,
     CoupledModel,
-    FluidDomain,
     VibroacousticModes,
-    coupled_model,
-    fluid_domain,
     modes_of,
-    outside,
-    structure_of,
     velocities,
 )
-from meshes.string_places import string_loads
 from meshes.supports import FREE, LAP, assumptions, with_supports
+from studies.common.builds import builds, complete_linings
 from studies.common.files import write_json
 from studies.common.groups import IN_RIM, grouped
 from studies.common.inputs import BadInput, mesh_size, read_case, within, writable_file
+from studies.common.kept import kept_folder
 from studies.common.machine import plain, stage
+from studies.common.progress import Progress
 from studies.modes.question import MOST_MODES, Contract, contract
 from studies.solved.bridge_tap import BridgeTap, bridge_tap, tap_json, tap_table
-from studies.solved.coupled import DRY_MODES
+from studies.solved.coupled import STEPS, coupled_models
+from studies.solved.dry import stored_row
+from studies.solved.level import DRY_MODES, Level
 
 SPARE = 12  # dry modes solved for beyond those asked for: coupling mixes them; at least those that reach 1 kHz: see bridge_tap
 MODEL = "air"
@@ -52,24 +50,19 @@ def find_modes_in_air(
         case = read_case(sheet, None, size)
         if case.body is None:
             raise BadInput(f"{sheet}: air is computed for a build sheet only; expected a file ending in .toml")
+    own, quiet = builds(complete_linings(case.body)[0])[0], Progress(2 * STEPS, StringIO())
     with stage(seconds, "solve_dry"):
-        model = assemble(case.mesh)
-        loads = string_loads(case.body, model.space)
-        found = modes(model, weights(case.sections), max(count + SPARE, DRY_MODES), loads=loads)
-        split = energies(model, case.sections, found.shape)
-    with stage(seconds, "enclosed_air"):
-        structure = structure_of(case.body, model, case.sections, found)
-        around = fluid_domain(case.body)
-    with stage(seconds, "radiation"):
-        radiated = outside(around.surface, [velocities(structure, around)])[0]
+        level = Level(assemble(case.mesh), case.size, kept_folder(Path("out") / MODEL), max(count + SPARE, DRY_MODES))
+        row = stored_row(own, level)
+    with stage(seconds, "with_air"):
+        whole = coupled_models((own,), level, quiet).whole[own.name]
     with stage(seconds, "coupled_modes"):
-        whole = coupled_model(structure, around, radiated)
         models = {how: with_supports(whole, how) for how in (FREE, LAP)}
         held = {how: modes_of(whole, model) for how, model in models.items()}
-        words = {how: words_of(whole, around, found) for how, found in held.items()}
+        words = {how: words_of(whole, found) for how, found in held.items()}
     with stage(seconds, "bridge_tap"):
         taps = {how: bridge_tap(whole, models[how], held[how]) for how in held}
-    result = contract(model, case, found, split, masses(model, case.sections), seconds)
+    result = contract(level.model, case, row.found, row.split, row.mass, seconds)
     result = trimmed(result, count) | with_air(held, count, words, taps)
     result["assumed"] = [vars(a) for a in (*case.body.assumed, *assumptions())]
     if json_path:
@@ -87,14 +80,14 @@ def trimmed(result: Contract, count: int) -> Contract:
     return result | lists | shares
 
 
-def words_of(whole: CoupledModel, around: FluidDomain, found: VibroacousticModes) -> list[str]:
+def words_of(whole: CoupledModel, found: VibroacousticModes) -> list[str]:
     """Words for each of the body's air-loaded modes, those of its supports left out."""
     from studies.drawing.mode_names import names_with_air
 
     of_air = lambda shares: {AIR: shares[AIR][found.elastic]}
     body = replace(found, frequency=found.frequency[found.elastic], shape=found.shape[:, found.elastic],
                    potential_share=of_air(found.potential_share), kinetic_share=of_air(found.kinetic_share))  # fmt: skip
-    V = velocities(whole.structure, around)
+    V = velocities(whole.structure, whole.around)
     return names_with_air(whole, body, V @ body.shape[: V.shape[1]], len(body.frequency))
 
 

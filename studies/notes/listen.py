@@ -13,11 +13,9 @@ import numpy as np
 
 from fem.body_modes import BodyModes
 from fem.coupled_string import valid_partials
-from fem.model import assemble
 from fem.radiation import Boundary, Radiation, point_pressure, static_integrals
 from fem.strings import Pluck, String
 from meshes.body import Body, top_height
-from meshes.build import mesh_body
 from meshes.coupled_model import HIGHEST, FluidDomain, coupled_model, fluid_domain, real_modes
 from meshes.sheet_strings import Strung, strung
 from meshes.string_body import string_body
@@ -30,7 +28,8 @@ from studies.common.progress import Progress
 from studies.common.two_meshes import LIMIT
 from studies.notes.question import held, read_places
 from studies.notes.sound import KEY, Receiver, common_gain, phrase, reveal, write_blind, write_wavs
-from studies.solved.coupled import DRY_MODES, in_air
+from studies.solved.coupled import in_air
+from studies.solved.level import DRY_MODES, prepare
 from studies.solved.outside import stored_outside
 
 LOWEST = 40.0  # Hz, of the boundary elements
@@ -173,8 +172,7 @@ def ready(
     """[Heard] of Builds with `dry` structure modes, on a mesh of some size [m]; boundary elements of all together."""
     progress = Progress(2 * len(chosen) + 1)
     progress.say(f"meshing at {1e3 * size:.0f} mm")
-    model = assemble(mesh_body(body, size))
-    inside = in_air(chosen, model, dry, store, progress, 1 / 3, around)
+    inside = in_air(chosen, prepare(body, size, store, dry), progress, 1 / 3, around)
     surface = inside[0].fluid.surface
     away_from(surface, setting.place)
     progress.say("air outside")

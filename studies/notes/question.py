@@ -18,7 +18,8 @@ from studies.common.kept import kept_folder
 from studies.common.note_names import read_place
 from studies.common.progress import Progress
 from studies.notes.measured import ALWAYS, NoteRead, beside_computed, in_band, nominal_pitch, read_file, words
-from studies.solved.coupled import DRY_MODES, STEPS, coupled_models
+from studies.solved.coupled import STEPS, coupled_models
+from studies.solved.level import prepare
 
 FRETS = 20  # of the highest note that can be asked for
 LABEL = (
@@ -75,7 +76,7 @@ def body_modes(
 ) -> BodyModes:
     """BodyModes of the sheet's own build, held one way."""
     own = builds(body)[:1]
-    made = coupled_models(own, size, DRY_MODES, store, Progress(STEPS), 1.0, around)
+    made = coupled_models(own, prepare(own[0].body, size, store), Progress(STEPS), 1.0, around)
     whole = made.whole[own[0].name]
     return string_body(whole, with_supports(whole, how), strings, hand_on(whole.structure) if how == PLAYED else None)
 

@@ -32,8 +32,8 @@ from studies.page.scene import ViewerScene
 from studies.rim import air as rim_air
 from studies.rim.air_words import LABEL, NOT_MODELLED, answer
 from studies.rim.result import AirStudy
-from studies.solved import coupled
 from studies.solved.coupled import STEPS, coupled_models
+from studies.solved.level import DRY_MODES, dry_modes, prepare
 from studies.sustain import page as sustain_report
 from studies.sustain import question as sustain_question
 from studies.sustain import solve as sustain_solve
@@ -102,7 +102,8 @@ def moving(air: AirStudy, store: Path, around: Around) -> tuple[ViewerScene, byt
     rows = shown_builds(air)
     results = {b.name: air.fine.results[b.name, FREE] for b in rows}
     own = results["sheet"]
-    made = coupled_models(rows, air.fine.size, len(own.dry_hz), store, Progress(STEPS * len(rows)), around=around)
+    level = prepare(rows[0].body, air.fine.size, store, dry_modes(air.count))
+    made = coupled_models(rows, level, Progress(STEPS * len(rows)), around=around)
     scene = page_modes.scene_of(made, results, rows, MODES)
     return scene, page_modes.contact_sheet(scene, made.whole["sheet"].structure, own.modes)
 
@@ -111,7 +112,7 @@ def played(body: Body, size: float, store: Path, around: Around) -> Sustain:
     """The sustain study, without wood scatter."""
     say_page("every string and fret")
     playing = Playing.of(strung(body), sustain_question.FRETS, store, processes())
-    return sustain_solve.play_builds(body, playing, size, coupled.DRY_MODES, around=around)
+    return sustain_solve.play_builds(body, playing, size, DRY_MODES, around=around)
 
 
 def seasons(body: Body, size: float) -> tuple[Weather, bytes]:
@@ -130,7 +131,7 @@ def listened(body: Body, builds: list[Build], size: float, store: Path, around: 
     say_page("sounds")
     plucked = strung(body)
     strings, setting = plucked.strings.strings, listen.Setting(LAP, listen.place_of(body))
-    heard = listen.ready(body, builds, setting, size, store, len(strings), coupled.DRY_MODES, around)
+    heard = listen.ready(body, builds, setting, size, store, len(strings), DRY_MODES, around)
     return page_sustain.sounds_of(heard, strings, plucked.pluck, {b.name: b.label for b in builds})
 
 

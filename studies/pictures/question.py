@@ -36,8 +36,9 @@ from studies.drawing.sheet import THEMES, save_with_caption
 from studies.rim.air import PROGRESS, driven_on
 from studies.rim.dry import followed_modes, pairs_of
 from studies.rim.pictures import draw_level
-from studies.solved.coupled import coupled_models, dry_modes
+from studies.solved.coupled import coupled_models
 from studies.solved.dry import SPARE, dry_levels
+from studies.solved.level import dry_modes, prepare, prepare_three
 
 FORMATS = ("png", "svg", "pdf")
 MOVED = 3  # modes that also move, those of the neck left out
@@ -140,8 +141,10 @@ def _told(paths, out, moving):
 
 def _dry(body, chosen, size, count, rows, progress, around):
     """[Shown] of the dry box; rows that `rimwork rim` left are used again."""
-    found = dry_levels(chosen, size, count + SPARE, dry_modes(count), rows, progress)
-    model, base, shown = found.fine.place, found.fine.rows[0], []
+    found = dry_levels(
+        chosen, prepare_three(chosen[0].body, size, rows, dry_modes(count), True), count + SPARE, progress
+    )
+    model, base, shown = found.fine.place.model, found.fine.rows[0], []
     hertz = tuple(row.found.frequency for row in found.own)
     errors = mode_errors(hertz, followed_modes(found, count), share=False) / base.found.frequency[:count]
     for row, (partner, _) in zip(found.fine.rows, pairs_of(found.fine.rows, model, count)):
@@ -167,7 +170,7 @@ def _beside(build, partner, at):
 
 def _with_air(body, chosen, size, count, rows, progress, around):
     """[Shown] of the air-loaded modes, hung free, and (Level of what the builds do with the power, CoupledModel of the first)."""
-    made = coupled_models(chosen, size, dry_modes(count), rows, progress, 1.0, around)
+    made = coupled_models(chosen, prepare(chosen[0].body, size, rows, dry_modes(count)), progress, 1.0, around)
     level = driven_on(made, chosen, progress, 1.0)
     space, shown, base = made.model.space, [], None
     M = made.model.matrix("M", weights(chosen[0].sections()))

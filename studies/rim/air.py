@@ -12,28 +12,24 @@ from pathlib import Path
 
 import numpy as np
 
-from fem.model import Model, assemble
 from fem.radiation import RadiationAt
 from fem.response import ModalModel
-from fem.richer import quartic
 from meshes.body import Body
-from meshes.build import mesh_body
-from meshes.coupled_model import CoupledModel, FluidDomain, fluid_domain, modes_of
+from meshes.coupled_model import RIGID, CoupledModel, FluidDomain, fluid_domain, modes_of
 from meshes.supports import BARE, FIRMER, LAP, SOFTER, THICK, assumptions, with_supports
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
 from studies.common.pairing import Followed, followed, paired
 from studies.common.progress import Progress
-from studies.common.two_meshes import FACETS
-from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy, Level, Result
+from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy, InAir, Result
 from studies.rim.unexplained import with_unexplained
-from studies.solved import coupled
 from studies.solved.bridge_tap import bridge_tap
 from studies.solved.coupled import STEPS, CoupledModels, coupled_models, shared
 from studies.solved.dry import SPARE, stored_row
+from studies.solved.level import Level, dry_modes, prepare_three
 from studies.solved.power import OF_SUMMARY, air_outside, driven, summary, surface_mass
 
-Spaces = tuple[Model, Model, Model]
+Three = tuple[Level, Level, Level]
 
 DRIVEN = 1.5  # of progress per build, mesh and support
 PROGRESS = STEPS + len(SUPPORT_CONDITIONS) * DRIVEN  # per build and mesh
@@ -42,21 +38,21 @@ OTHERS = 9.0  # of progress: other flesh, other clothing, other losses
 
 def compare_in_air(
     body: Body, size: float, count: int, store: Path, progress: Progress | None = None,
-    around: Callable[[Body], FluidDomain] = fluid_domain, models: Spaces | None = None,
-    beside: Callable[[], tuple[Level, Level] | None] = lambda: None,
+    around: Callable[[Body], FluidDomain] = fluid_domain, levels: Three | None = None,
+    beside: Callable[[], tuple[InAir, InAir] | None] = lambda: None,
 ) -> AirStudy:  # fmt: skip
     """AirStudy of a body and `count` of its air-loaded modes, on a mesh of `size` [m].
 
-    models: as of spaces(body, size), where they are there already. Rows in the folder `store` are used again.
+    levels: of prepare_three, where they are there already. Rows in the folder `store` are used again.
     beside: function () -> what tells the mesh error, where another process finds it (see mesh_levels): no step of progress.
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=(*body.assumed, *assumed))
     rows = tuple(builds(body))
     progress = progress or Progress(PROGRESS * (len(rows) + 2) + OTHERS)
-    around, dry = shared(around), coupled.dry_modes(count)
-    models = models or spaces(body, size)
-    made = coupled_models(rows, size, dry, store, progress, 1.0, around, models[:1])
+    around = shared(around)
+    cubic, *telling = levels or prepare_three(body, size, store, dry_modes(count), True)
+    made = coupled_models(rows, cubic, progress, 1.0, around)
     fine, whole = driven_on(made, rows, progress, 1.0), made.whole
     base = whole[rows[0].name]
     del made
@@ -71,30 +67,24 @@ def compare_in_air(
     del whole
     progress.step(OTHERS)
     progress.say("the mesh error")
-    richer, faceted = beside() or mesh_levels(rows[:1], models, size, dry, store, progress, 1.0, around)
+    richer, faceted = beside() or mesh_levels(rows[:1], telling, progress, 1.0, around)
     body = replace(body, assumed=(*body.assumed, *assumptions()))
     return AirStudy(body, rows, fine, richer, faceted, base, count, flesh, clothing, others, unexplained, in_joints)
 
 
-def spaces(body: Body, size: float) -> Spaces:
-    """Models of a body on a mesh of `size` [m]: of cubic elements, of the richer ones, and of these on longer edges."""
-    mesh = mesh_body(body, size)
-    return assemble(mesh), quartic(mesh), quartic(mesh_body(body, size, FACETS))
-
-
 def mesh_levels(
-    own: Sequence[Build], models: Spaces, size: float, dry: int, store: Path, progress: Progress, weight: float,
+    own: Sequence[Build],
+    others: Sequence[Level],
+    progress: Progress,
+    weight: float,
     around: Callable[[Body], FluidDomain],
-) -> tuple[Level, Level]:  # fmt: skip
+) -> tuple[InAir, InAir]:
     """(in the richer space, on longer edges) of the sheet's own build, alone in `own`: what tells the mesh error."""
-    cubic, richer, longer = models
-    made = coupled_models(own, size, dry, store, progress, weight, around, (richer, cubic))
-    found = driven_on(made, own, progress, weight)
-    made = coupled_models(own, FACETS * size, dry, store, progress, weight, around, (longer,))
-    return found, driven_on(made, own, progress, weight)
+    found = [driven_on(coupled_models(own, at, progress, weight, around), own, progress, weight) for at in others]
+    return found[0], found[1]
 
 
-def found_beside(body: Body, size: float, count: int, store: Path, air: bool) -> tuple[Level, Level] | None:
+def found_beside(body: Body, size: float, count: int, store: Path, air: bool) -> tuple[InAir, InAir] | None:
     """mesh_levels, for a process beside the one that solves in cubic elements.
 
     First dry modes in all spaces, into the folder `store`, where the other process finds them; then, with `air`, the levels,
@@ -102,26 +92,23 @@ def found_beside(body: Body, size: float, count: int, store: Path, air: bool) ->
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=(*body.assumed, *assumed))
-    rows = tuple(builds(body))
+    rows, keep = tuple(builds(body)), count + SPARE
     for build in reversed(rows):  # cells and joints of linings: the other process begins with the first one's
         build.sections()
-    models = spaces(body, size)
-    cubic, richer, longer = models
-    dry = coupled.dry_modes(count) if air else count + SPARE
-    keep = count + SPARE
-    own = stored_row(rows[0], longer, dry, store)
-    stored_row(rows[0], richer, dry, store, cubic)
-    for build in reversed(rows[1:]):  # the other process begins with the first one
-        stored_row(build, cubic, dry, store)
-        stored_row(build, richer, keep, store, cubic, dry)
-        stored_row(build, longer, keep, store)
+    cubic, richer, longer = prepare_three(body, size, store, dry_modes(count) if air else keep, air)
+    own = stored_row(rows[0], longer)
+    stored_row(rows[0], richer)
+    for build in reversed(rows[1:]):
+        stored_row(build, cubic)
+        stored_row(build, richer.fewer(keep))
+        stored_row(build, longer.fewer(keep))
     if not air or own.split.losses_unknown:
         return None
-    return mesh_levels(rows[:1], models, size, dry, store, Progress(1.0, StringIO()), 0.0, shared(fluid_domain))
+    return mesh_levels(rows[:1], (richer, longer), Progress(1.0, StringIO()), 0.0, shared(fluid_domain))
 
 
-def driven_on(made: CoupledModels, rows: Sequence[Build], progress: Progress, weight: float) -> Level:
-    """Level of Builds, on every support."""
+def driven_on(made: CoupledModels, rows: Sequence[Build], progress: Progress, weight: float) -> InAir:
+    """InAir of Builds, on every support."""
     results = {}
     for build in rows:
         mass = surface_mass(made.surface, made.velocity[build.name])
@@ -130,7 +117,7 @@ def driven_on(made: CoupledModels, rows: Sequence[Build], progress: Progress, we
             progress.say(f"{build.label}: driven at the saddle, {how}")
             results[build.name, how] = result(made, build, how, mass, outside)
             progress.step(DRIVEN * weight)
-    return Level(made.size, made.unknowns, results, made.surface.area)
+    return InAir(made.size, made.unknowns, results, made.surface.area)
 
 
 def result(made: CoupledModels, build: Build, how: str, mass: np.ndarray, outside: RadiationAt) -> Result:
@@ -146,7 +133,8 @@ def result(made: CoupledModels, build: Build, how: str, mass: np.ndarray, outsid
         loss_share=pick(modes.loss_share), rigid_share=modes.rigid_share[keep],
     )  # fmt: skip
     motion = V @ own.shape[: V.shape[1]]
-    dry = whole.structure.frequency[6:-1]
+    f, valid_to = whole.structure.frequency[RIGID:], whole.structure.valid_to
+    dry = f[f <= valid_to]  # how the strings bend the body beyond its modes lies above
     tap = bridge_tap(whole, supported, modes, outside) if build.is_base else None
     return Result(build, made.rim_g[build.name], own, motion, driven(whole, supported, mass, outside=outside), dry, tap)
 

@@ -21,6 +21,7 @@ from studies.common.progress import Progress
 from studies.common.two_meshes import Levels, OfModes, Pairs, found_of_modes
 from studies.rim.result import Comparison, DryStudy
 from studies.solved.dry import SPARE, Row, dry_levels
+from studies.solved.level import Level, prepare_three
 
 SOLVED = 6.0  # of progress: a build's dry modes
 
@@ -34,10 +35,10 @@ def compare_dry(
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=body.assumed + assumed)
-    found = dry_levels(builds(body), size, count + SPARE, solved or 0, store, progress, SOLVED, every=True)
-    models = found.fine.place, found.richer.place, found.faceted.place
-    again = followed_modes(found, count)
-    return DryStudy(body, size, compare_levels(found, again, count), again, models, count)
+    levels = prepare_three(body, size, store, solved or count + SPARE, solved is not None)
+    found = dry_levels(builds(body), levels, count + SPARE, progress, SOLVED, every=True)
+    again, places = followed_modes(found, count), (found.fine.place, found.richer.place, found.faceted.place)
+    return DryStudy(body, size, compare_levels(found, again, count), again, places, count)
 
 
 def unknown_losses(study: DryStudy) -> tuple[str, ...]:
@@ -45,9 +46,9 @@ def unknown_losses(study: DryStudy) -> tuple[str, ...]:
     return tuple(dict.fromkeys(part for c in study.comparisons for part in c.row.split.losses_unknown))
 
 
-def compare_levels(found: Levels[Model, Row], again: Followed, count: int) -> tuple[Comparison, ...]:
+def compare_levels(found: Levels[Level, Row], again: Followed, count: int) -> tuple[Comparison, ...]:
     """Comparisons of builds solved in all spaces; again: the first `count` modes of the sheet's own in the two others."""
-    pairs, rows = pairs_of(found.fine.rows, found.fine.place, count), zip(*(level.rows for level in found.all))
+    pairs, rows = pairs_of(found.fine.rows, found.fine.place.model, count), zip(*(level.rows for level in found.all))
     compared = []
     for (row, richer, faceted), (partner, match) in zip(rows, pairs):
         in_two = again.partner
@@ -64,18 +65,18 @@ def pairs_of(rows: Sequence[Row], model: Model, count: int) -> list[Pairs]:
     return [paired(mac(M, base, row.found.shape)) for row in rows]
 
 
-def followed_modes(found: Levels[Model, Row], count: int) -> Followed:
+def followed_modes(found: Levels[Level, Row], count: int) -> Followed:
     """Followed of the first `count` modes of the sheet's own build, in the richer space and on longer edges."""
     fine, *others = found.own
     return followed(criteria(found, others, count), fine.found.frequency[:count])
 
 
-def criteria(found: Levels[Model, Row], rows: Sequence[Row], count: int) -> list[np.ndarray]:
+def criteria(found: Levels[Level, Row], rows: Sequence[Row], count: int) -> list[np.ndarray]:
     """Assurance criteria of the first `count` modes of the sheet's own build with those of rows in the richer space, on longer edges."""
-    points, base = found.fine.place.space.points, found.fine.rows[0].found.shape[:, :count]
+    points, base = found.fine.place.model.space.points, found.fine.rows[0].found.shape[:, :count]
     told = []
     for row, level in zip(rows, (found.richer, found.faceted)):
-        here = level.place.space.points
+        here = level.place.model.space.points
         if len(here) > len(points):
             told.append(sampled_mac(row.found.shape, base, nearest_nodes(here, points)).T)
         else:

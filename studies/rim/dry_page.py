@@ -38,7 +38,7 @@ DRAWN = 12  # modes
 def per_mode(study: DryStudy) -> Iterator[dict[str, Plain]]:
     """One dict per build and mode of the base: frequencies, shifts, errors, and shares, those of close modes as one."""
     own, modes = study.comparisons[0].row, study.followed
-    words = names(study.models[0].space, own.found.shape[:, : study.count])
+    words = names(study.space, own.found.shape[:, : study.count])
     for c in study.comparisons:
         in_rim = heat_in_rim(c.row)
         split, hertz = c.row.split, modes_told(study, c, frequencies, share=False)
@@ -152,5 +152,5 @@ def pictures_of(study: DryStudy, out: Path) -> Sequence[Picture | Shot]:
     f = own.row.found.frequency
     error = modes_told(study, own, frequencies, share=False).error[:count] / f[:count]
     caption = Caption(build=f"{study.body.name}, {own.row.build.label}", mesh_error=error)
-    shapes = Shapes(study.models[0].space, study.body, f, own.row.found.shape)
+    shapes = Shapes(study.space, study.body, f, own.row.found.shape)
     return pictures_of_modes(shapes, out / "pictures", caption, count, look=Look(formats=PNG, themes=("light",)))

@@ -19,7 +19,7 @@ from studies.drawing.picture import PNG
 from studies.drawing.scales import HERTZ
 from studies.drawing.sheet import lettering, save_with_caption, sheet
 from studies.rim.air_modes import WIDTH, boards_and_air, drawn_modes, mode_figure
-from studies.rim.result import SUPPORT_CONDITIONS, AirStudy, Level, Result
+from studies.rim.result import SUPPORT_CONDITIONS, AirStudy, InAir, Result
 from studies.solved.power import Driven
 
 # from below: heat in the rim (blues), in other wood (browns), in the air (greys), then what leaves the body; lighter and
@@ -48,10 +48,10 @@ def draw(study: AirStudy, folder: Path, say: Callable[[str], None], drawn: dict[
 
 
 def draw_level(
-    level: Level, base: CoupledModel, name: str, count: int, folder: Path, say: Callable[[str], None],
+    level: InAir, base: CoupledModel, name: str, count: int, folder: Path, say: Callable[[str], None],
     drawn: dict[str, list[Path]], formats: Sequence[str] = PNG,
 ) -> None:  # fmt: skip
-    """Draw what a Level's builds do with the power, and modes of the first one, `base`, with their air; name: of the instrument."""
+    """Draw what a InAir's builds do with the power, and modes of the first one, `base`, with their air; name: of the instrument."""
     drawn |= {"power": [], "overlay": [], "modes": []}
     for how in SUPPORT_CONDITIONS:
         say(f"where the power goes, {how}")
@@ -168,7 +168,7 @@ def _beyond(ax, driven):
 # --- words ---
 
 
-def power_words(name: str, level: Level, how: str) -> str:
+def power_words(name: str, level: InAir, how: str) -> str:
     return (
         f"{name}: shares of the power that a force out of the top at the saddle's middle puts in, {how}, with air "
         "and radiation, without strings. From below: heat in the rim (sides, linings, joints, blocks), heat in the other parts "

@@ -25,7 +25,7 @@ from studies.rim.air import OTHERS, PROGRESS, compare_in_air, found_beside
 from studies.rim.dry import SOLVED, compare_dry, unknown_losses
 from studies.rim.first_screen import sound_screen
 from studies.rim.result import AirStudy, DryStudy
-from studies.solved.coupled import dry_modes
+from studies.solved.level import dry_modes
 
 MOST_MODES = 100
 DRAWN, DRY_PICTURES, AIR_PICTURES = 0.3, 17, 8  # of progress: a picture; how many there are
@@ -63,7 +63,7 @@ def compare_rims(
         air = air and not unknown_losses(study)
         with drawn_apart(partial(dry_page.pictures_of, study, out), apart and air) as drawn:
             if air:
-                with_air = compare_in_air(body, size, count, rows, progress, models=study.models, beside=errors)
+                with_air = compare_in_air(body, size, count, rows, progress, levels=study.levels, beside=errors)
                 with_air = replace(with_air, source=given.source, measured=measured)
             return write_pages(Answer(study, with_air, out, drawn if pictures else None), progress, tell)
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fem.model import Model
+from fem.elements import Space
 from meshes.body import Body
 from meshes.coupled_model import CoupledModel, VibroacousticModes
 from meshes.supports import FREE, LAP
@@ -15,6 +15,7 @@ from studies.common.pairing import Followed
 from studies.common.two_meshes import Pairs
 from studies.solved.bridge_tap import BridgeTap
 from studies.solved.dry import Row
+from studies.solved.level import Level
 from studies.solved.power import Driven
 
 SUPPORT_CONDITIONS = (FREE, LAP)
@@ -50,7 +51,7 @@ class DryStudy:
     size: float  # m, of the mesh
     comparisons: tuple[Comparison, ...]  # the sheet's own build first
     followed: Followed  # modes of the sheet's own build in the richer space and on longer edges
-    models: tuple[Model, Model, Model]  # cubic, richer, on longer edges
+    levels: tuple[Level, Level, Level]  # cubic, richer, on longer edges
     count: int  # modes compared
     measured: tuple[Beside, ...] = ()  # what the maker measured, and the computed value
     source: Source = NO_SOURCE
@@ -61,9 +62,14 @@ class DryStudy:
         return self.comparisons[0].levels
 
     @property
+    def space(self) -> Space:
+        """Of the cubic elements."""
+        return self.levels[0].model.space
+
+    @property
     def unknowns(self) -> tuple[int, ...]:
-        """Of each model."""
-        return tuple(int(model.size) for model in self.models)
+        """On each level."""
+        return tuple(int(level.model.size) for level in self.levels)
 
 
 @dataclass(frozen=True)
@@ -80,7 +86,7 @@ class Result:
 
 
 @dataclass(frozen=True)
-class Level:
+class InAir:
     """Builds with air in one space."""
 
     size: float  # m
@@ -95,9 +101,9 @@ class AirStudy:
 
     body: Body
     builds: tuple[Build, ...]  # the sheet's own first
-    fine: Level
-    richer: Level  # the sheet's own build alone, as on longer edges
-    faceted: Level
+    fine: InAir
+    richer: InAir  # the sheet's own build alone, as on longer edges
+    faceted: InAir
     base: CoupledModel = field(repr=False)  # of the sheet's own build, in cubic elements
     count: int  # modes compared
     firmness: dict[

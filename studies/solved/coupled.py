@@ -2,15 +2,13 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 
 import numpy as np
 
 from fem.elements import Space
-from fem.model import Model, assemble
+from fem.model import Model
 from fem.radiation import Boundary
 from meshes.body import Body
-from meshes.build import mesh_body
 from meshes.cavity import wood_inside
 from meshes.coupled_model import (
     CoupledModel,
@@ -28,10 +26,10 @@ from studies.common.kept import fingerprint
 from studies.common.progress import Progress
 from studies.common.two_meshes import rim_grams
 from studies.solved.dry import stored_row
+from studies.solved.level import Level
 from studies.solved.outside import stored_outside
 
 STEPS = 4  # of progress per build and mesh
-DRY_MODES = 60  # of the example bodies: they reach 1 kHz
 
 Around = Callable[[Body], FluidDomain]
 
@@ -65,43 +63,36 @@ class CoupledModels:
 
 
 def coupled_models(
-    rows: Sequence[Build], size: float, dry: int, store: Path, progress: Progress, weight: float = 1.0,
-    around: Around = fluid_domain, models: Sequence[Model] = (),
-) -> CoupledModels:  # fmt: skip
-    """CoupledModels of builds on a mesh of one size [m], `dry` structure modes each; the folder `store` keeps what is done.
+    rows: Sequence[Build], level: Level, progress: Progress, weight: float = 1.0, around: Around = fluid_domain
+) -> CoupledModels:
+    """CoupledModels of builds on a strung Level, whose folder keeps what is done.
 
-    The boundary elements of all builds are solved together, on the first one's surface.
-    models: the Model of that size, where it is there already, and the one that stored_row starts from on it, if any. progress
-    takes STEPS steps a build, times weight.
+    The boundary elements of all builds are solved together, on the first one's surface. progress takes STEPS steps a build,
+    times weight.
     """
-    if not models:
-        progress.say(f"meshing at {1e3 * size:.0f} mm")
-        models = (assemble(mesh_body(rows[0].body, size)),)
-    model, *start = models
-    inside = in_air(rows, model, dry, store, progress, weight, around, *start)
+    inside = in_air(rows, level, progress, weight, around)
     progress.say("air outside, all builds together")
     surface = inside[0].fluid.surface
-    radiated = stored_outside(surface, [one.velocity for one in inside], store)
+    radiated = stored_outside(surface, [one.velocity for one in inside], level.store)
     whole = {}
     for one, R in zip(inside, radiated):
         progress.say(f"{one.build.label}: body and air together")
         whole[one.build.name] = coupled_model(one.structure, one.fluid, R, walls=one.walls)
         progress.step(weight)
     velocity = {one.build.name: one.velocity for one in inside}
-    return CoupledModels(size, model, surface, whole, velocity, {one.build.name: one.rim_g for one in inside})
+    return CoupledModels(
+        level.size, level.model, surface, whole, velocity, {one.build.name: one.rim_g for one in inside}
+    )
 
 
-def in_air(
-    rows: Sequence[Build], model: Model, dry: int, store: Path, progress: Progress, weight: float, around: Around,
-    start: Model | None = None,
-) -> list[AirInside]:  # fmt: skip
-    """[AirInside] of builds, the outer surface the first one's; start: as in stored_row. progress takes 3 steps a build, times weight."""
+def in_air(rows: Sequence[Build], level: Level, progress: Progress, weight: float, around: Around) -> list[AirInside]:
+    """[AirInside] of builds on a Level, the outer surface the first one's. progress takes 3 steps a build, times weight."""
     inside: list[AirInside] = []
-    walls = shared_walls(model.space)
+    walls, around = shared_walls(level.model.space), shared(around)
     for build in rows:
         progress.say(f"{build.label}: modes without air")
-        row = stored_row(build, model, dry, store, start)
-        structure = structure_of(build.body, model, build.sections(), row.found)
+        row = stored_row(build, level)
+        structure = structure_of(build.body, level.model, build.sections(), row.found)
         progress.step(2 * weight)
         progress.say(f"{build.label}: enclosed air")
         fluid = around(build.body)
@@ -111,11 +102,6 @@ def in_air(
         inside.append(AirInside(build, structure, fluid, met, velocities(structure, fluid, met), rim_grams(row)))
         progress.step(weight)
     return inside
-
-
-def dry_modes(count: int) -> int:
-    """How many modes of the dry structure are solved for to find `count` with air."""
-    return max(DRY_MODES, 2 * count)
 
 
 def shared(around: Around) -> Around:

@@ -1,9 +1,8 @@
 """Dry modes of one build on one mesh, with energies by part, solved once and kept."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
-from pathlib import Path
+from itertools import chain
 
 import numpy as np
 
@@ -13,7 +12,6 @@ from fem.energies import Energies, energies, masses
 from fem.modal_losses import modal_stiffness, modal_stiffness_and_losses
 from fem.model import Model, weights
 from fem.richer import richer_modes
-from meshes.build import mesh_body
 from meshes.saddle import saddle_load
 from meshes.string_places import string_loads
 from studies.common.builds import Build, physical
@@ -21,6 +19,7 @@ from studies.common.kept import Arrays, Kind, flat, kept, unflat
 from studies.common.progress import Progress
 from studies.common.ranges import in_order, numbers, positive, shares
 from studies.common.two_meshes import Levels, on_levels
+from studies.solved.level import Level
 
 SOURCE = ("studies.solved.dry", "studies.common.builds")  # that computes a row: a build makes its own sections
 SPARE = 6  # modes solved for beyond those compared: partners may lie higher
@@ -54,15 +53,15 @@ def first_modes(row: Row, count: int) -> Row:
     )  # fmt: skip
 
 
-def solve_dry(build: Build, model: Model, count: int) -> Row:
-    """Row of a build on a model."""
-    loads = string_loads(build.body, model.space)
+def solve_dry(build: Build, model: Model, count: int, strung: bool = True) -> Row:
+    """Row of a build on a model. strung: with the residual attachment modes of its strings."""
+    loads = string_loads(build.body, model.space) if strung else None
     return row_of(build, model, modes(model, weights(build.sections()), count, loads=loads))
 
 
-def solve_richer(build: Build, model: Model, space: Space, found: Modes) -> Row:
-    """Row of a build on a richer Model than the Space, on the same triangles, where its modes were found."""
-    loads = string_loads(build.body, model.space)
+def solve_richer(build: Build, model: Model, space: Space, found: Modes, strung: bool = True) -> Row:
+    """As solve_dry on a richer Model than the Space, on the same triangles, where its modes were found."""
+    loads = string_loads(build.body, model.space) if strung else None
     return row_of(build, model, richer_modes(model, weights(build.sections()), space, found, loads))
 
 
@@ -78,47 +77,37 @@ def row_of(build: Build, model: Model, found: Modes) -> Row:
     return Row(build, found, split, masses(model, sections), bridge, stiffness, losses)
 
 
-def stored_row(
-    build: Build, model: Model, count: int, store: Path, start: Model | None = None, held: int | None = None
-) -> Row:
-    """solve_dry, kept in the folder `store`; solve_richer from the stored row on `start`, where that is given.
-
-    held: how many modes the stored row has, where that is not `count`, of which the first are taken.
-    """
+def stored_row(build: Build, level: Level) -> Row:
+    """Row of a build on a Level, solved once: by solve_richer where the Level has a start, else by solve_dry."""
     kind = Kind("dry", SOURCE, pack, lambda arrays: unpack(arrays, build), check)
+    model, count, start = level.model, level.count, level.start
 
     def solve() -> Row:
         if start is None:
-            return solve_dry(build, model, count)
-        known = stored_row(build, start, held or count, store)
-        return solve_richer(build, model, start.space, first_modes(known, count).found)
+            return solve_dry(build, model, count, level.strung)
+        known = first_modes(stored_row(build, start), count)
+        return solve_richer(build, model, start.model.space, known.found, level.strung)
 
-    degrees = [m.space.element.maxdeg for m in (model, start) if m is not None]
-    return kept(store, kind, (*physical(build), count, model.space.mesh, degrees), solve)
+    degrees = [at.model.space.element.maxdeg for at in (level, start) if at]
+    return kept(level.store, kind, (*physical(build), count, level.strung, model.space.mesh, degrees), solve)
 
 
 def dry_levels(
-    builds: Sequence[Build], size: float, keep: int, count: int, store: Path, progress: Progress | None = None,
-    step: float = 1.0, every: bool = False,
-) -> Levels[Model, Row]:  # fmt: skip
-    """Levels of builds on a mesh of `size` [m], the first `keep` modes of at least `count` that are solved for and stored.
+    builds: Sequence[Build], levels: Iterator[Level], keep: int, progress: Progress | None = None, step: float = 1.0,
+    every: bool = False,
+) -> Levels[Level, Row]:  # fmt: skip
+    """The first `keep` modes of builds on the Levels of prepare_three, at most as many as are solved for and stored there.
 
-    Of builds beside the sheet's own no more than `keep` are in the other spaces. Rows already in the folder `store` are
-    used again. step, every: as in on_levels.
+    Of builds beside the sheet's own no more than that are solved for on the others than the first. step, every: as in on_levels.
     """
-    made: list[Model] = []
 
-    def ready(model: Model) -> Model:
-        made.append(model)
-        return model
+    cubic = next(levels)
 
-    def solve(build: Build, model: Model, done: Sequence[Row]) -> Row:
-        start = made[0] if model is not made[0] and model.space.mesh is made[0].space.mesh else None
-        most = max(count, keep)
-        wanted = most if model is made[0] or build.is_base else keep
-        return first_modes(stored_row(build, model, wanted, store, start, most), keep)
+    def solve(build: Build, level: Level, done: Sequence[Row]) -> Row:
+        whole = build.is_base or level is cubic
+        return first_modes(stored_row(build, level if whole else level.fewer(keep)), keep)
 
-    return on_levels(builds, partial(mesh_body, builds[0].body, size), ready, solve, progress, step, every)
+    return on_levels(builds, chain([cubic], levels), solve, progress, step, every)
 
 
 def pack(row: Row) -> Arrays:

@@ -16,7 +16,7 @@ from meshes.body import Body
 from meshes.measured import ReadingErrors
 from meshes.open_rim import block_corners, mesh_open_rim, pressed_places, sections_on
 from studies.common.builds import Build, builds, complete_linings
-from studies.common.two_meshes import on_levels
+from studies.common.two_meshes import on_levels, spaces
 from studies.squeeze.result import BATTEN, GRAVITY, STATES, Row, Squeeze, ring
 
 COUNT = 6  # lowest modes
@@ -29,7 +29,7 @@ def squeeze_builds(
     body, assumed = complete_linings(body)
     able = [b for b in builds(body) if b.stiffness == 1]  # the stiff-rim limit cannot be built, so not measured either
     solve = lambda build, model, done: solve_squeezed(build, model, body, load)
-    found = on_levels(able, partial(mesh_open_rim, body, size), lambda model: model, solve)
+    found = on_levels(able, spaces(partial(mesh_open_rim, body, size)), solve)
     models = found.fine.place, found.richer.place, found.faceted.place
     unknowns, (_, richer, faceted) = tuple(int(model.size) for model in models), found.own
     notes = (*notes, *(f"assumed: {a.key}: {a.value} ({a.source})" for a in assumed))

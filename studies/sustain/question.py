@@ -17,7 +17,7 @@ from studies.common.progress import say_drawing
 from studies.common.side_by_side import processes
 from studies.common.summary import print_summary
 from studies.common.words import with_files
-from studies.solved.coupled import DRY_MODES
+from studies.solved.level import DRY_MODES
 from studies.sustain.fretboards import Playing
 from studies.sustain.solve import Wood, play_builds
 from studies.sweep import scatter

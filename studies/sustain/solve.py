@@ -25,7 +25,8 @@ from studies.common.builds import builds, complete_linings
 from studies.common.progress import Progress
 from studies.common.side_by_side import SideBySide
 from studies.common.two_meshes import COARSER, both
-from studies.solved.coupled import STEPS, CoupledModels, coupled_models
+from studies.solved.coupled import STEPS, CoupledModels, coupled_models, shared
+from studies.solved.level import prepare
 from studies.sustain import fretboards as boards
 from studies.sustain.bodies import partners_of, surface_motion
 from studies.sustain.compare import compare, decay_with_unexplained, limits, play, rim_stiffness, top_damping
@@ -60,16 +61,18 @@ def play_builds(
     held = (*string_places.assumptions(), *assumptions(), *(hand_assumptions() if PLAYED in ways else ()))
     body = replace(body, assumed=(*body.assumed, *playing.assumed, *assumed, *held, *boards.range_notes()))
     rows = tuple(b for b in builds(body) if chosen is None or b.name in chosen)
+    around = shared(around)
     keys = [(build, how) for build in rows for how in ways]
     fretboards, ranges, woods = (w / playing.workers for w in (FRETBOARDS, RANGES, WOODS * (wood is not None)))
     progress = progress or Progress(len(rows) * STEPS * (1 + COARSER**-2) + len(keys) * (fretboards + ranges) + woods)
+    level = lambda size: prepare(body, size, playing.store, modes)
     with SideBySide(playing.workers) as side, SideBySide(playing.workers, 1) as large:
         drawn = None if wood is None else large.begin(wood, tuple(build.name for build in rows))
-        coarse = coupled_models(rows, COARSER * size, modes, playing.store, progress, COARSER**-2, around)
+        coarse = coupled_models(rows, level(COARSER * size), progress, COARSER**-2, around)
         rough = {key: side.begin(boards.board, playing, m) for key, m in supported_modes(coarse, playing).items()}
         coarse_unknowns = coarse.unknowns
         del coarse  # large
-        fine = coupled_models(rows, size, modes, playing.store, progress, 1.0, around)
+        fine = coupled_models(rows, level(size), progress, 1.0, around)
         bodies, begun, played = supported_modes(fine, playing), {}, {}
         supported = {(name, without_hand(how)): fine.whole[name] for name, how in bodies}
         left = {(name, how): unit_losses(w, with_supports(w, how)) for (name, how), w in supported.items()}

@@ -25,7 +25,7 @@ MOST_GEOMETRIES = 12  # sheets read beforehand; with more, every variant is solv
 TRIED = 4  # variants of each geometry whose body is read afresh to prove the quick way
 
 
-def prepare(
+def ready_kit(
     sweep: Sweep,
     variants: list[Variant],
     folder: Path,

@@ -15,7 +15,7 @@ from studies.sweep.engine import Engine, open_engine
 from studies.sweep.kit import row_key, sheet_print
 from studies.sweep.log import Log
 from studies.sweep.plan import Sweep
-from studies.sweep.prepare import prepare
+from studies.sweep.prepare import ready_kit
 from studies.sweep.sections import Slow
 from studies.sweep.store import Store
 from studies.sweep.variant import Batch, Refused, Solver
@@ -49,7 +49,7 @@ def run(
     if todo or unchecked(sweep, store, keys):
         with closing(open_engine(workers, scheduler)) as engine:
             log.say(f"{engine.workers} {'worker' if engine.workers == 1 else 'workers'}")
-            kit = prepare(sweep, variants, kept, lambda pieces: compute_cells(engine, pieces, log), log.say)
+            kit = ready_kit(sweep, variants, kept, lambda pieces: compute_cells(engine, pieces, log), log.say)
             for line in kit.words:
                 log.say(line)
             solver = Solver(kit, sheet)

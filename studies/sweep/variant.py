@@ -6,8 +6,7 @@ from itertools import pairwise
 import numpy as np
 
 from fem import compressed_terms
-from fem.eigen import Modes, modes
-from fem.energies import Energies, energies, masses
+from fem.energies import Energies
 from fem.model import Model, Term, assemble, weights
 from fem.reduce import count_below
 from meshes.body import Body
@@ -15,8 +14,8 @@ from meshes.build import mesh_body
 from meshes.coupled_basis import coupled_model_in_basis, structure_in
 from meshes.coupled_model import CoupledModel, coupled_model_of, fluid_domain
 from meshes.parts import RIM
-from meshes.saddle import saddle_rows
 from studies.common.inputs import BadInput
+from studies.solved.dry import first_modes, solve_dry
 from studies.sweep.bodies import body_at, rim_build, with_draws
 from studies.sweep.design import Remade, Value, Variant
 from studies.sweep.kit import Kit, row_key, sections_of, source
@@ -99,18 +98,15 @@ class Solver:
         plan = self.kit.sweep.plan
         body = with_draws(body_at(self.kit.sweep, variant.values), variant.draws)
         build = rim_build(body, variant.rim)
-        sections = build.sections()
-        model = self.model(variant, build.body)
-        w = weights(sections)
-        solution = modes(model, w, plan.modes + more)
-        split = energies(model, sections, solution.shape)
-        phi = (saddle_rows(build.body, model.space) @ solution.shape)[0]
+        model, sections = self.model(variant, build.body), build.sections()
+        dry = solve_dry(build, model, plan.modes + more, plan.plucked and not more)
         notes = None
         if plan.plucked:
-            n = plan.modes
-            kept = Modes(solution.frequency[:n], solution.shape[:, :n], solution.residual[:n], solution.rigid_frequency)
-            notes = self.notes(coupled_model_of(build.body, model, sections, kept, around=fluid_domain, fewer=True))
-        return self.row(variant, split, masses(model, sections), phi, solution.frequency, notes), model, w
+            kept = first_modes(dry, plan.modes) if more else dry
+            notes = self.notes(
+                coupled_model_of(build.body, model, sections, kept.found, around=fluid_domain, fewer=True)
+            )
+        return self.row(variant, dry.split, dry.mass, dry.bridge, dry.found.frequency, notes), model, weights(sections)
 
     def model(self, variant: Variant, body: Body) -> Model:
         """The Model of a body; the last one is kept for as long as the remade factors stay the same."""

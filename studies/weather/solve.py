@@ -19,7 +19,7 @@ from meshes.swelling import land_swelling, movements, swelling
 from studies.common.builds import COMMON, Build, builds, complete_linings
 from studies.common.inputs import within
 from studies.common.progress import Progress
-from studies.common.two_meshes import on_levels
+from studies.common.two_meshes import on_levels, spaces
 from studies.weather.readings import Places
 from studies.weather.result import Row, Weather
 
@@ -68,7 +68,7 @@ def season_builds(
         return model, Places(model, body)
 
     solve = lambda build, place, done: solve_swollen(build, *place)
-    found = on_levels(builds(body), partial(mesh_body, body, size), ready, solve, progress)
+    found = on_levels(builds(body), map(ready, spaces(partial(mesh_body, body, size))), solve, progress)
     models = [level.place[0] for level in (found.fine, found.richer, found.faceted)]
     unknowns = tuple(int(model.size) for model in models)
     _, richer, faceted = found.own

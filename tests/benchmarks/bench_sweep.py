@@ -102,13 +102,13 @@ def prepared(plan, out):
     from studies.sweep.kit import sheet_print
     from studies.sweep.log import Log
     from studies.sweep.plan import read_plan
-    from studies.sweep.prepare import prepare
+    from studies.sweep.prepare import ready_kit
     from studies.sweep.solve import compute_cells
 
     sweep = read_plan(plan)
     found = variants(sweep.plan)
     log = Log()
-    kit = prepare(sweep, found, out, lambda pieces: compute_cells(Here(), pieces, log), log.say)
+    kit = ready_kit(sweep, found, out, lambda pieces: compute_cells(Here(), pieces, log), log.say)
     return sweep, kit, sheet_print(sweep), found
 
 
