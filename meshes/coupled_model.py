@@ -120,7 +120,8 @@ def structure_of(body: Body, model: Model, sections: Mapping[str, Section], elas
     def between(shape: np.ndarray) -> Between:
         stiffness, losses = modal_stiffness_and_losses(model, sections, shape)
         mass = modal_mass(model, sections, shape)
-        return Between(losses, stiffness, mass, sum(stiffness.values()), sum(mass.values()))
+        K, M = (np.sum([*parts.values()], axis=0) for parts in (stiffness, mass))
+        return Between(losses, stiffness, mass, K, M)
 
     if elastic.attachment is None:
         elastic = with_attachment(model.space, model.matrix("K", w), model.matrix("M", w), elastic, loads)
@@ -131,6 +132,7 @@ def structure_from(
     body: Body, space: Space | BasisSpace, elastic: Modes, between: Callable[[np.ndarray], Between], weight: float
 ) -> Structure:
     """As structure_of, from Modes with attachment modes and the weight [kg]; between: shapes (size, n) -> Between them."""
+    assert elastic.attachment is not None
     n, shape = RIGID + len(elastic.frequency), np.hstack([rigid_of(space), elastic.shape, elastic.attachment])
     found = between(shape)
     omega2, turn = sl.eigh(found.K[n:, n:])

@@ -16,6 +16,7 @@ from fem.model import assemble
 from meshes.coupled_model import (
     AIR,
     CoupledModel,
+    FluidDomain,
     VibroacousticModes,
     modes_of,
     velocities,
@@ -48,7 +49,7 @@ def find_modes_in_air(
     seconds: dict[str, float] = {}
     with stage(seconds, "read_and_mesh"):
         case = read_case(sheet, None, size)
-        if case.body is None:
+        if case.body is None or case.size is None:
             raise BadInput(f"{sheet}: air is computed for a build sheet only; expected a file ending in .toml")
     own, quiet = builds(complete_linings(case.body)[0])[0], Progress(2 * STEPS, StringIO())
     with stage(seconds, "solve_dry"):
@@ -87,6 +88,7 @@ def words_of(whole: CoupledModel, found: VibroacousticModes) -> list[str]:
     of_air = lambda shares: {AIR: shares[AIR][found.elastic]}
     body = replace(found, frequency=found.frequency[found.elastic], shape=found.shape[:, found.elastic],
                    potential_share=of_air(found.potential_share), kinetic_share=of_air(found.kinetic_share))  # fmt: skip
+    assert isinstance(whole.around, FluidDomain)
     V = velocities(whole.structure, whole.around)
     return names_with_air(whole, body, V @ body.shape[: V.shape[1]], len(body.frequency))
 
