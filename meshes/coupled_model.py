@@ -68,6 +68,12 @@ class Structure:
     drive: np.ndarray  # (n,) displacement out of the top at the saddle's middle
     valid_to: float  # Hz, of the highest elastic mode
 
+    @property
+    def elastic_hz(self) -> np.ndarray:
+        """Hz of the elastic modes alone: how the strings' ends bend the body beyond them lies above the highest."""
+        f = self.frequency[RIGID:]
+        return f[f <= self.valid_to]
+
 
 @dataclass(frozen=True)
 class FluidDomain:

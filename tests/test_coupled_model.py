@@ -47,6 +47,13 @@ FEW = (40.0, 200.0, 400.0, 650.0, 1000.0)  # Hz: enough for a coarse surface
 FREQUENCY = np.arange(40.0, 601.0, 4.0)
 
 
+def test_elastic_modes_are_told_from_how_the_strings_bend_the_body(whole):
+    """24 were solved for; a guitar with a neck bends beyond them at the saddle and, in three ways each, at nut and frets."""
+    s = whole.structure
+    assert len(s.elastic_hz) == 24 and s.elastic_hz[-1] == s.valid_to
+    assert len(s.frequency) > 6 + 24 + 1
+
+
 @pytest.fixture(scope="module")
 def whole():
     """CoupledModel of the example sheet on coarse meshes of everything, 24 dry modes (to about 600 Hz)."""

@@ -44,6 +44,7 @@ from studies.page import (
 from studies.page.scene import Shape, ViewerScene, aligned, outward, packed, paired_shapes, surface_of
 from studies.page.sustain import wav
 from studies.rim import air as rim_air
+from studies.solved import dry as solved_dry
 from studies.solved import level as solved_level
 from studies.sustain import solve as sustain
 
@@ -500,7 +501,11 @@ def test_from_the_sheet_to_the_file(tmp_path, monkeypatch):
     monkeypatch.setattr(sustain, "FRETS", 2)
     monkeypatch.setattr(page, "MODES", 4)
     monkeypatch.chdir(tmp_path)
+    solved, row_of = [], solved_dry.row_of
+    monkeypatch.setattr(solved_dry, "row_of", lambda *a: solved.append((a[0].name, a[1].size)) or row_of(*a))
     said = page.write_reader_page(cases.oval_sheet(tmp_path), size_mm=60.0)
+    # two builds in cubic elements on both of sustain's meshes, the sheet's own in the two spaces of the mesh error: each once
+    assert len(solved) == len(set(solved)) == 2 * 2 + 2
     text = (tmp_path / "out" / "oval-page.html").read_text(encoding="utf-8")
     for key in "flow hearing builds maps mobility modes stills drying listen doubts assumed sources".split():
         assert f'<section id="{key}">' in text

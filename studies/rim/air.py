@@ -15,7 +15,7 @@ import numpy as np
 from fem.radiation import RadiationAt
 from fem.response import ModalModel
 from meshes.body import Body
-from meshes.coupled_model import RIGID, CoupledModel, FluidDomain, fluid_domain, modes_of
+from meshes.coupled_model import CoupledModel, FluidDomain, fluid_domain, modes_of
 from meshes.supports import BARE, FIRMER, LAP, SOFTER, THICK, assumptions, with_supports
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
@@ -133,8 +133,7 @@ def result(made: CoupledModels, build: Build, how: str, mass: np.ndarray, outsid
         loss_share=pick(modes.loss_share), rigid_share=modes.rigid_share[keep],
     )  # fmt: skip
     motion = V @ own.shape[: V.shape[1]]
-    f, valid_to = whole.structure.frequency[RIGID:], whole.structure.valid_to
-    dry = f[f <= valid_to]  # how the strings bend the body beyond its modes lies above
+    dry = whole.structure.elastic_hz
     tap = bridge_tap(whole, supported, modes, outside) if build.is_base else None
     return Result(build, made.rim_g[build.name], own, motion, driven(whole, supported, mass, outside=outside), dry, tap)
 
