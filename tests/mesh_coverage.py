@@ -34,8 +34,8 @@ from meshes.open_rim import mesh_open_rim
 from meshes.sheet import body_of, read_tables
 from meshes.source_hash import source_hash
 from studies.common.builds import Build, builds, complete_linings
+from studies.common.mesh_error import OF_SHARE, OF_TAP, SAME, change_error, difference_error, mesh_error, mode_errors
 from studies.common.pairing import Followed, as_one, followed, nearest_nodes, sampled_mac
-from studies.common.two_meshes import OF_SHARE, OF_TAP, SAME, change_error, difference_error, mesh_error, mode_errors
 from studies.rim.dry import rim_share
 from studies.rim.dry_words import of_impulse
 from studies.solved.dry import SPARE, Row, solve_dry, solve_richer
@@ -282,7 +282,7 @@ def both(
 ) -> Iterator[Case]:  # fmt: skip
     """The Case of the sheet's own figure {level: value}, then that of another build's difference from it.
 
-    borrowed: what is left of the sheet's own error in the difference; None: found for it (see two_meshes.difference_error).
+    borrowed: what is left of the sheet's own error in the difference; None: found for it (see mesh_error.difference_error).
     """
     fine = mine["fine"]
     true, unsure = reference(mine["half"], mine["third"])

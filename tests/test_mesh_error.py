@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from studies.common.pairing import as_one, followed
-from studies.common.two_meshes import (
+from studies.common.mesh_error import (
     BY_CHANCE,
     ELEMENTS,
     FLOOR,
@@ -23,6 +22,7 @@ from studies.common.two_meshes import (
     with_errors,
     with_found_errors,
 )
+from studies.common.pairing import as_one, followed
 
 HERTZ = np.array([100.0, 200.0, 204.0, 400.0])
 APART = np.eye(4, 6)  # criterion of four modes with six others: each is found again

@@ -22,9 +22,9 @@ from studies.common.box_measures import surface_spot
 from studies.common.builds import STIFFENED, builds, complete_linings
 from studies.common.kept import fingerprint
 from studies.common.measured import beside
+from studies.common.mesh_error import ELEMENTS, LONGER, difference_error, mesh_error, rim_grams
 from studies.common.pairing import paired
 from studies.common.progress import Progress, duration
-from studies.common.two_meshes import ELEMENTS, LONGER, difference_error, mesh_error, rim_grams
 from studies.drawing import perspective
 from studies.measured.solve import computed_for
 from studies.rim import dry_page

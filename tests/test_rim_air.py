@@ -24,8 +24,8 @@ from meshes.unexplained_loss import IN_JOINTS, IN_OPENINGS, IN_WOOD
 from studies.common.builds import builds as all_builds
 from studies.common.groups import GROUPS
 from studies.common.inputs import BadInput
+from studies.common.mesh_error import mesh_error
 from studies.common.progress import Progress
-from studies.common.two_meshes import mesh_error
 from studies.common.words import joints_would_need
 from studies.drawing.mode_names import names_with_air
 from studies.modes import air

@@ -105,7 +105,7 @@ def test_mesh_uncertainty_is_twice_the_difference_either_way():
     assert doubts.range_uncertainty(1.2, 1.0, [0.9, 1.05]) == pytest.approx((1.08, 1.26))
 
 
-def test_a_note_that_two_meshes_agree_on_by_chance_gets_the_doubt_of_its_neighbours():
+def test_a_note_that_mesh_error_agree_on_by_chance_gets_the_doubt_of_its_neighbours():
     """Notes a semitone apart: the third agrees by chance; the last one, an octave away, is alone; one is not known on one mesh."""
     frequency = 100 * 2 ** (np.array([0, 1, 2, 3, 20, 21]) / 12)
     fine = np.array([0.1, 0.1, 0.1, 0.1, 0.1, 0.3])

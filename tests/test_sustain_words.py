@@ -8,8 +8,8 @@ import pytest
 from sustain_cases import study_by_hand, with_draws
 
 from fem.fretboard import Wolf
+from studies.common.mesh_error import LIMIT
 from studies.common.note_names import place_name, wolf_name
-from studies.common.two_meshes import LIMIT
 from studies.common.words import change, joints_would_need, percent_change, several, span
 from studies.sustain.answer import answer, changes
 from studies.sustain.behind import behind

@@ -7,8 +7,8 @@ from fem.elements import Space
 from meshes.body import Body
 from studies.common.files import Plain
 from studies.common.inputs import NO_SOURCE, Source
+from studies.common.mesh_error import rim_grams
 from studies.common.table import BuildRow, Row
-from studies.common.two_meshes import rim_grams
 
 
 @dataclass(frozen=True)

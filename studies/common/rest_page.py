@@ -8,10 +8,10 @@ from studies.common import cautions
 from studies.common.at_rest import AtRest
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
 from studies.common.first_screen import FirstScreen
+from studies.common.mesh_error import FACETS, MESH_ERROR
 from studies.common.page import captioned, write_page
 from studies.common.summary import print_summary, write_summary
 from studies.common.table import Table
-from studies.common.two_meshes import FACETS, MESH_ERROR
 from studies.common.words import with_files
 
 NOT_MODELLED = (

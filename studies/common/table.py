@@ -7,7 +7,7 @@ from textwrap import wrap
 from typing import Protocol, TypeVar
 
 from studies.common.builds import Build
-from studies.common.two_meshes import Weighted, rim_grams
+from studies.common.mesh_error import Weighted, rim_grams
 from studies.common.words import UNKNOWN, signed
 
 TERMINAL, LABEL, GAP = 100, (22, 34), "  "  # letters of a line, of a row's name at least and at most; between columns

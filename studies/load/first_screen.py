@@ -1,7 +1,7 @@
 """What the load page says first: how far the box moves under its strings, and whether a gauge could read what another rim changes."""
 
 from studies.common.first_screen import Bar, FirstScreen, Lane, lane_label
-from studies.common.two_meshes import change_error, rim_grams
+from studies.common.mesh_error import change_error, rim_grams
 from studies.common.words import several, signed
 from studies.drawing.builds_chart import Scale, builds_svg
 from studies.load.readings import CREEP, MEASURES

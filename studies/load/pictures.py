@@ -5,7 +5,7 @@ from functools import partial
 from pathlib import Path
 
 from studies.common.box_measures import nodal
-from studies.common.two_meshes import rim_grams
+from studies.common.mesh_error import rim_grams
 from studies.common.words import shortened
 from studies.drawing.plate_fields import HUNG_FREE, field_boards, field_figure, full_scale, out_of_box
 from studies.drawing.sheet import save_with_caption

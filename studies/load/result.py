@@ -6,7 +6,7 @@ import numpy as np
 
 from studies.common.at_rest import AtRest
 from studies.common.builds import Build
-from studies.common.two_meshes import mesh_errors
+from studies.common.mesh_error import mesh_errors
 
 
 @dataclass(frozen=True)

@@ -16,8 +16,8 @@ from meshes.string_sets import string_set
 from studies.common import box_measures as box
 from studies.common.builds import COMMON, Build, builds, complete_linings
 from studies.common.inputs import BadInput
+from studies.common.mesh_error import on_levels, spaces
 from studies.common.progress import Progress
-from studies.common.two_meshes import on_levels, spaces
 from studies.load.readings import NUT, Places, readings
 from studies.load.result import Load, Pull, Row
 

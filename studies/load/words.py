@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 
 from studies.common.first_screen import FirstScreen
+from studies.common.mesh_error import rim_grams
 from studies.common.rest_page import Report
 from studies.common.table import BUILD, PER_GRAM, Table, build_table, per_gram
-from studies.common.two_meshes import rim_grams
 from studies.common.words import percent, percent_change, rounded, signed
 from studies.load.readings import CREEP, MEASURES, WIDTH
 from studies.load.result import Load, Row

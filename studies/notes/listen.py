@@ -24,8 +24,8 @@ from meshes.unexplained_loss import LARGEST, factors, unit_losses
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.inputs import BadInput, given_sheet, mesh_size
 from studies.common.kept import kept_folder
+from studies.common.mesh_error import LIMIT
 from studies.common.progress import Progress
-from studies.common.two_meshes import LIMIT
 from studies.notes.question import held, read_places
 from studies.notes.sound import KEY, Receiver, common_gain, phrase, reveal, write_blind, write_wavs
 from studies.solved.coupled import in_air

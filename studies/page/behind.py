@@ -7,8 +7,8 @@ from meshes.describe import wood_notes, woods_used
 from meshes.joints import joint_of
 from studies.common import cautions
 from studies.common.files import Plain
+from studies.common.mesh_error import MESH_ERROR
 from studies.common.table import Table
-from studies.common.two_meshes import MESH_ERROR
 from studies.page.sections import Drawing, Section
 from studies.rim.result import AirStudy
 

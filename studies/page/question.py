@@ -20,9 +20,9 @@ from studies.common.builds import Build
 from studies.common.files import provenance
 from studies.common.inputs import BadInput, Given, given_sheet, mesh_size, writable_file
 from studies.common.kept import kept_folder
+from studies.common.mesh_error import FACETS
 from studies.common.progress import Progress
 from studies.common.side_by_side import processes
-from studies.common.two_meshes import FACETS
 from studies.notes import listen
 from studies.page import behind
 from studies.page import modes as page_modes

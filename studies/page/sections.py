@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from meshes.supports import FREE, LAP, PLAYED
+from studies.common.mesh_error import LIMIT
 from studies.common.table import Table
-from studies.common.two_meshes import LIMIT
 from studies.common.words import percent, signed
 from studies.page import energy_flow
 from studies.page.charts import Curve, curves_svg

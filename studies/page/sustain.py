@@ -10,8 +10,8 @@ from scipy.signal import resample_poly
 from fem.strings import Pluck, String
 from meshes.supports import LAP
 from meshes.unexplained_loss import LARGEST
+from studies.common.mesh_error import LIMIT
 from studies.common.table import Table
-from studies.common.two_meshes import LIMIT
 from studies.common.words import percent
 from studies.notes.listen import NOTES, Heard, sounds
 from studies.notes.sound import RATE, common_gain, write_wav

@@ -24,9 +24,9 @@ from meshes.supports import FREE, with_supports
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.inputs import BadInput, given_sheet, mesh_size, within
 from studies.common.kept import kept_folder
+from studies.common.mesh_error import mode_errors
 from studies.common.pairing import paired
 from studies.common.progress import Progress
-from studies.common.two_meshes import mode_errors
 from studies.drawing import moving as moving_picture
 from studies.drawing.captions import CREDIT, WITH_AIR, Caption
 from studies.drawing.mode_names import furthest, said_of_air

@@ -14,9 +14,9 @@ from studies.common.first_screen import FirstScreen
 from studies.common.groups import IN_RIM, grouped
 from studies.common.machine import plain
 from studies.common.measured import as_dict
+from studies.common.mesh_error import FACETS, MESH_ERROR, known, mode_errors, of_modes
 from studies.common.page import Written, captioned, drawn_or_told, write_first
 from studies.common.summary import write_summary
-from studies.common.two_meshes import FACETS, MESH_ERROR, known, mode_errors, of_modes
 from studies.drawing.mode_names import names_with_air
 from studies.rim import air_words as words
 from studies.rim.air import followed_in_air, partners

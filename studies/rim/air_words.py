@@ -7,7 +7,7 @@ import numpy as np
 from meshes.supports import FREE, LAP
 from meshes.unexplained_loss import LARGEST
 from studies.common.files import Plain
-from studies.common.two_meshes import LIMIT, OF_TAP, change_error, mesh_error, mesh_errors, with_errors
+from studies.common.mesh_error import LIMIT, OF_TAP, change_error, mesh_error, mesh_errors, with_errors
 from studies.common.words import (
     change_bars,
     decibels,

@@ -16,9 +16,9 @@ from fem.model import Model, weights
 from meshes.body import Body
 from meshes.parts import RIM
 from studies.common.builds import builds, complete_linings
+from studies.common.mesh_error import Levels, OfModes, Pairs, found_of_modes
 from studies.common.pairing import Followed, assigned, followed, nearest_nodes, paired, sampled_mac
 from studies.common.progress import Progress
-from studies.common.two_meshes import Levels, OfModes, Pairs, found_of_modes
 from studies.rim.result import Comparison, DryStudy
 from studies.solved.dry import SPARE, Row, dry_levels
 from studies.solved.level import Level, prepare_three

@@ -14,8 +14,8 @@ from studies.common.files import About, Plain, provenance, told, write_json, wri
 from studies.common.groups import largest
 from studies.common.machine import plain
 from studies.common.measured import as_dict
+from studies.common.mesh_error import FACETS, MESH_ERROR, known
 from studies.common.page import Written, captioned, drawn_or_told, write_first
-from studies.common.two_meshes import FACETS, MESH_ERROR, known
 from studies.drawing.apart import drawn_apart
 from studies.drawing.captions import Caption
 from studies.drawing.mode_names import names

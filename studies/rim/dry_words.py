@@ -6,8 +6,8 @@ from meshes.parts import RIM
 from studies.common.builds import Build
 from studies.common.files import Plain
 from studies.common.measured import table
+from studies.common.mesh_error import LIMIT, rim_grams, with_found_errors
 from studies.common.table import Table
-from studies.common.two_meshes import LIMIT, rim_grams, with_found_errors
 from studies.common.words import UNKNOWN, percent, percent_bars, points_beyond, signed
 from studies.rim.dry import saddle_impulse_response, unknown_losses
 from studies.rim.result import DryStudy

@@ -11,8 +11,8 @@ from meshes.supports import FREE, LAP
 from studies.common.builds import Build
 from studies.common.inputs import NO_SOURCE, Source
 from studies.common.measured import Beside
+from studies.common.mesh_error import Pairs
 from studies.common.pairing import Followed
-from studies.common.two_meshes import Pairs
 from studies.solved.bridge_tap import BridgeTap
 from studies.solved.dry import Row
 from studies.solved.level import Level

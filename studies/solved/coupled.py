@@ -23,8 +23,8 @@ from meshes.coupled_model import (
 )
 from studies.common.builds import Build
 from studies.common.kept import fingerprint
+from studies.common.mesh_error import rim_grams
 from studies.common.progress import Progress
-from studies.common.two_meshes import rim_grams
 from studies.solved.dry import stored_row
 from studies.solved.level import Level
 from studies.solved.outside import stored_outside

@@ -16,9 +16,9 @@ from meshes.saddle import saddle_load
 from meshes.string_places import string_loads
 from studies.common.builds import Build, physical
 from studies.common.kept import Arrays, Kind, flat, kept, unflat
+from studies.common.mesh_error import Levels, on_levels
 from studies.common.progress import Progress
 from studies.common.ranges import in_order, numbers, positive, shares
-from studies.common.two_meshes import Levels, on_levels
 from studies.solved.level import Level
 
 SOURCE = ("studies.solved.dry", "studies.common.builds")  # that computes a row: a build makes its own sections

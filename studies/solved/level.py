@@ -8,7 +8,7 @@ from pathlib import Path
 from fem.model import Model, assemble
 from meshes.body import Body
 from meshes.build import mesh_body
-from studies.common.two_meshes import FACETS, spaces
+from studies.common.mesh_error import FACETS, spaces
 
 DRY_MODES = 60  # of the example bodies: they reach 1 kHz
 

@@ -1,7 +1,7 @@
 """What the squeeze page says first: from which other rims a ruler tells this one, before top and back are glued on."""
 
 from studies.common.first_screen import Bar, FirstScreen, Lane, lane_label
-from studies.common.two_meshes import change_error, mesh_error, rim_grams
+from studies.common.mesh_error import change_error, mesh_error, rim_grams
 from studies.common.words import several, signed
 from studies.drawing.builds_chart import Scale, builds_svg
 from studies.squeeze.result import BATTEN, Squeeze, apart, told_apart

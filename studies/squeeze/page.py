@@ -9,10 +9,10 @@ from studies.common.at_rest import told_build
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
 from studies.common.first_screen import FirstScreen
 from studies.common.measured import HEAD, LIMITS, as_dict, cells
+from studies.common.mesh_error import FACETS, MESH_ERROR, rim_grams
 from studies.common.page import write_page
 from studies.common.summary import write_summary
 from studies.common.table import Table
-from studies.common.two_meshes import FACETS, MESH_ERROR, rim_grams
 from studies.squeeze.first_screen import ruler_screen
 from studies.squeeze.pictures import draw
 from studies.squeeze.result import Squeeze, press_error, told_apart

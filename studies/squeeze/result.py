@@ -10,7 +10,7 @@ from meshes.measured import ReadingErrors
 from meshes.open_rim import pressed_places
 from studies.common.at_rest import AtRest
 from studies.common.builds import Build
-from studies.common.two_meshes import mesh_error
+from studies.common.mesh_error import mesh_error
 
 GRAVITY = 9.80665  # m/s2
 BATTEN = 0.200  # m, from the centre line to the weight that twists

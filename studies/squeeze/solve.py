@@ -16,7 +16,7 @@ from meshes.body import Body
 from meshes.measured import ReadingErrors
 from meshes.open_rim import block_corners, mesh_open_rim, pressed_places, sections_on
 from studies.common.builds import Build, builds, complete_linings
-from studies.common.two_meshes import on_levels, spaces
+from studies.common.mesh_error import on_levels, spaces
 from studies.squeeze.result import BATTEN, GRAVITY, STATES, Row, Squeeze, ring
 
 COUNT = 6  # lowest modes

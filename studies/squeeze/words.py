@@ -8,8 +8,8 @@ import numpy as np
 
 from studies.common import cautions
 from studies.common.measured import Beside, beside, heard, squeeze_values, table
+from studies.common.mesh_error import MESH_ERROR, mesh_error, rim_grams
 from studies.common.table import Table
-from studies.common.two_meshes import MESH_ERROR, mesh_error, rim_grams
 from studies.common.words import bars, capital, percent
 from studies.squeeze.first_screen import ruler_screen
 from studies.squeeze.result import BATTEN, GRAVITY, Row, Squeeze, apart, largest_mesh_error, told_apart

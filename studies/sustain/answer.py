@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from studies.common.two_meshes import LIMIT
+from studies.common.mesh_error import LIMIT
 from studies.common.words import change, several
 from studies.sustain import rule
 from studies.sustain.result import MESH, Compared, Judged, Study

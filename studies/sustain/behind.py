@@ -4,7 +4,7 @@ import numpy as np
 
 from fem.body_modes import STRING
 from meshes.unexplained_loss import LARGEST
-from studies.common.two_meshes import LIMIT
+from studies.common.mesh_error import LIMIT
 from studies.common.words import capital, change, joints_would_need, percent, several, span
 from studies.sustain.answer import SOLID, solid_linings
 from studies.sustain.result import UNEXPLAINED, WOOD, Study

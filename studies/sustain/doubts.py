@@ -9,8 +9,8 @@ import numpy as np
 from scipy.special import stdtrit
 
 from studies.common.draws import log_ratios
+from studies.common.mesh_error import COARSER
 from studies.common.note_names import semitones
-from studies.common.two_meshes import COARSER
 from studies.sustain.result import without_hand
 from studies.sustain.rule import Range
 from studies.sweep.scatter import ScatteredNotes

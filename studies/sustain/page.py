@@ -13,10 +13,10 @@ from meshes.unexplained_loss import LARGEST
 from studies.common import cautions
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
 from studies.common.groups import IN_RIM
+from studies.common.mesh_error import TWO_SIZES, known
 from studies.common.note_names import short_name, wolf_name
 from studies.common.page import write_page
 from studies.common.summary import write_summary
-from studies.common.two_meshes import TWO_SIZES, known
 from studies.common.words import span
 from studies.sustain.answer import BENCH, answer, changes, left_open, solid_linings
 from studies.sustain.behind import behind

@@ -9,8 +9,8 @@ from matplotlib.figure import Figure
 
 from fem.fretboard import Fretboard
 from studies.common.groups import IN_RIM
+from studies.common.mesh_error import LIMIT
 from studies.common.note_names import short_name
-from studies.common.two_meshes import LIMIT
 from studies.common.words import percent
 from studies.drawing.sheet import save_with_caption
 from studies.sustain.maps import DECAY, DISSIPATED, RATIO, Board, Ends, Measure, board_of, map_figure, scale_ends

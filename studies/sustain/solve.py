@@ -22,9 +22,9 @@ from meshes.supports import (
 )
 from meshes.unexplained_loss import IN_JOINTS, LARGEST, factors, unit_losses
 from studies.common.builds import builds, complete_linings
+from studies.common.mesh_error import COARSER, both
 from studies.common.progress import Progress
 from studies.common.side_by_side import SideBySide
-from studies.common.two_meshes import COARSER, both
 from studies.solved.coupled import STEPS, CoupledModels, coupled_models, shared
 from studies.solved.level import prepare
 from studies.sustain import fretboards as boards

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from studies.common.two_meshes import LIMIT
+from studies.common.mesh_error import LIMIT
 from studies.sustain import rule
 from studies.sustain.doubts import in_squares
 from studies.sustain.result import MESH, Compared, Judged, SingleNotes, Study

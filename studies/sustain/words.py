@@ -5,8 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from meshes.supports import PLAYED
+from studies.common.mesh_error import LIMIT
 from studies.common.note_names import wolf_name
-from studies.common.two_meshes import LIMIT
 from studies.common.words import capital, percent, percent_change, shortened, span
 from studies.sustain.answer import BENCH, answer, changes, solid_linings
 from studies.sustain.behind import behind

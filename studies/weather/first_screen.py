@@ -1,7 +1,7 @@
 """What the weather page says first: is a plate pulled to where cracks are reported, and does another rim change that."""
 
 from studies.common.first_screen import Bar, FirstScreen, Lane
-from studies.common.two_meshes import mesh_error, rim_grams
+from studies.common.mesh_error import mesh_error, rim_grams
 from studies.common.words import several, span
 from studies.drawing.builds_chart import Scale, builds_svg
 from studies.weather.readings import PLATES

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from studies.common.two_meshes import rim_grams
+from studies.common.mesh_error import rim_grams
 from studies.drawing.plate_fields import HUNG_FREE, field_boards, field_figure, full_scale, out_of_box
 from studies.drawing.sheet import save_with_caption
 from studies.weather.readings import PLATES

@@ -18,8 +18,8 @@ from meshes.build import DEFAULT_SIZE, mesh_body
 from meshes.swelling import land_swelling, movements, swelling
 from studies.common.builds import COMMON, Build, builds, complete_linings
 from studies.common.inputs import within
+from studies.common.mesh_error import on_levels, spaces
 from studies.common.progress import Progress
-from studies.common.two_meshes import on_levels, spaces
 from studies.weather.readings import Places
 from studies.weather.result import Row, Weather
 

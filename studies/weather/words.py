@@ -6,9 +6,9 @@ from fem.moisture import ROOM, Movement, equilibrium_moisture, movement
 from meshes.swelling import movements
 from studies.common.box_measures import brace_ends, near_linings
 from studies.common.first_screen import FirstScreen
+from studies.common.mesh_error import mesh_errors, rim_grams
 from studies.common.rest_page import Report
 from studies.common.table import BUILD, PER_GRAM, Table, build_table, per_gram
-from studies.common.two_meshes import mesh_errors, rim_grams
 from studies.common.words import percent_change, rounded, signed
 from studies.weather.readings import PLATES
 from studies.weather.result import Row, Weather, free_width, gap_pull, largest_pull, mean_pull, place_words, widths
