@@ -11,7 +11,7 @@ from fem.fretboard import Wolf
 from studies.common.mesh_error import LIMIT
 from studies.common.note_names import place_name, wolf_name
 from studies.common.words import change, joints_would_need, percent_change, several, span
-from studies.sustain.answer import answer, changes
+from studies.sustain.answer import answer, both_words, changes
 from studies.sustain.behind import behind
 from studies.sustain.moved import change_of, most_moved, note_place, reason_of, said_of
 from studies.sustain.result import MESH, WOOD
@@ -197,6 +197,36 @@ def test_the_notes_most_moved_come_with_the_mode_that_lies_nearest(study):
     modes = np.concatenate([study.own[how].modes.omega, 1.02 * study.own[how].modes.omega]) / (2 * np.pi)
     near = modes[np.argmin(np.abs(np.log(modes / 196)))]
     assert min(abs(first.mode - near), abs(1.02 * first.mode - near)) < 0.1 and "(+2.0 %)" in reason_of(first)
+
+
+def test_a_note_that_moves_however_it_is_held_is_told_once(study):
+    """Louder by 3 dB hung free and by 4 dB when played: one line, played."""
+    c = study.compared["solid_laminated", study.holdings[0]]
+    compared = {}
+    for how, db in zip(study.holdings, (3, 0, 4)):
+        change = np.where(c.notes["first_radiated"].known, 0.0, np.nan)
+        change[3, 0] = db * np.log(10) / 10
+        notes = {
+            key: single_notes(change if key == "first_radiated" else 0 * change, {MESH: 0.01}, key) for key in LIMITS
+        }
+        compared["solid_laminated", how] = replace(study.compared["solid_laminated", how], notes=notes)
+    found = most_moved(replace(study, compared=compared), "solid_laminated")
+    assert [n.how for n in found if (n.string, n.fret) == (3, 0)] == [study.holdings[2]] and (
+        found[0].fret,
+        len(found),
+    ) == (0, 8)
+
+
+def test_few_draws_of_the_boards_claim_little(study):
+    drawn = with_draws(study)  # eight
+    assert "(8 draws: roughly)" in answer(drawn)[1] and "8 draws of the boards, too few" in behind(drawn)
+    many = replace(drawn, draws=20)
+    assert "roughly" not in answer(many)[1] and "too few" not in behind(many)
+
+
+def test_both_words_are_told_in_one_way():
+    assert both_words(CANNOT_TELL, CANNOT_TELL) == "cannot tell, on the whole as in single notes"
+    assert both_words(NO_DIFFERENCE, CANNOT_TELL) == "no audible difference on the whole, cannot tell in single notes"
 
 
 def test_a_wide_bar_does_not_hide_a_note_behind_one_that_hardly_moves(study):

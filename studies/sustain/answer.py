@@ -15,6 +15,7 @@ from studies.sustain.verdict import Verdict, verdict_of
 SOLID = "solid_laminated"
 PLAIN = {LEVEL: "level", EARLY: "early decay", LATE: "sustain"}  # sustain: the trade's word for the late decay
 FINEST = "finer than 5 mm"
+ENOUGH = 10  # draws of the boards, from which nine in ten of them mean anything
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,9 @@ def answer(study: Study) -> tuple[str, str]:
         return f"{question(study)} Cannot tell: this run left those builds out.", ""
     found = verdict_of(study, solid.name)
     lead = f"{question(study)} The whole guitar: {found.whole}. Single notes: {found.notes}."
-    return lead, " ".join([_average(solid), _single(solid), _boards(solid), _belief(solid), _unknown(study)])
+    return lead, " ".join(
+        [_average(solid), _single(solid), _boards(solid, study.draws), _belief(solid), _unknown(study)]
+    )
 
 
 def _average(solid):
@@ -86,12 +89,13 @@ def _spread(solid, measure):
     return float(low), float(high)
 
 
-def _boards(solid):
+def _boards(solid, draws):
     drawn = [c.paired[LATE.key] for c in solid.compared.values() if c.paired]
     if not drawn:
         return "What two boards of one species do was not computed."
     low, high = solid.turned(min(p.unpaired_low for p in drawn), max(p.unpaired_high for p in drawn))
-    return f"Two such guitars of different boards differ by {LATE.span(low, high)} in median sustain."
+    few = f" ({draws} draws: roughly)" if draws < ENOUGH else ""
+    return f"Two such guitars of different boards differ by {LATE.span(low, high)} in median sustain{few}."
 
 
 def _belief(solid):
@@ -122,6 +126,15 @@ def changes(study: Study) -> str:
         return ""
     return " ".join(
         [*left_open(study, verdict_of(study, solid.name)), *_loss(study, solid), *_stiffness(study), *_weight(study)]
+    )
+
+
+def both_words(whole: str, notes: str) -> str:
+    """'no audible difference on the whole, cannot tell in single notes'."""
+    return (
+        f"{whole}, on the whole as in single notes"
+        if whole == notes
+        else f"{whole} on the whole, {notes} in single notes"
     )
 
 
@@ -190,7 +203,7 @@ def _weight(study):
     if more <= 0:
         return []
     return [
-        f"Weight: {heavy.label}, {more:.0f} g more and another stiffness with it: on the whole {found.whole}, single notes {found.notes}."
+        f"Weight: {heavy.label}, {more:.0f} g more and another stiffness with it: {both_words(found.whole, found.notes)}."
     ]
 
 

@@ -6,7 +6,7 @@ from fem.body_modes import STRING
 from meshes.unexplained_loss import LARGEST
 from studies.common.mesh_error import LIMIT
 from studies.common.words import capital, change, joints_would_need, percent, several, span
-from studies.sustain.answer import SOLID, solid_linings
+from studies.sustain.answer import ENOUGH, SOLID, both_words, solid_linings
 from studies.sustain.result import UNEXPLAINED, WOOD, Study
 from studies.sustain.thresholds import LATE, MEASURES
 from studies.sustain.verdict import verdict_of
@@ -25,7 +25,7 @@ def behind(study: Study) -> str:
             *_price(study),
             *_dissipated(study),
             *_unexplained(study),
-            *_wood(solid),
+            *_wood(solid, study.draws),
             MODEL,
         ]
     )
@@ -57,10 +57,7 @@ def _others(study, solid):
         if b.name not in (solid.name, LIMIT) and study.beside(b.name):
             found = verdict_of(study, b.name)
             said.setdefault((found.whole, found.notes), []).append(b.label)
-    return [
-        f"{capital(several(labels))}: on the whole {whole}, single notes {notes}."
-        for (whole, notes), labels in said.items()
-    ]
+    return [f"{capital(several(labels))}: {both_words(whole, notes)}." for (whole, notes), labels in said.items()]
 
 
 def _price(study):
@@ -70,9 +67,12 @@ def _price(study):
         return []
     own, dry = (study.dry.builds[name].top / 1e6 for name in ("sheet", other.name))
     grams = study.rim_g[other.name] - study.rim_g["sheet"]
+    pulled = f"{dry:.1f} MPa" + (
+        f" instead of {own:.1f} MPa" if f"{dry:.1f}" != f"{own:.1f}" else ", as by the sheet's own"
+    )
     return [
         f"The price: {other.label} weigh {abs(grams):.0f} g {'more' if grams >= 0 else 'less'}, and at {study.dry.used:g} % "
-        f"humidity the top is pulled across the grain near the linings with {dry:.1f} MPa instead of {own:.1f} MPa."
+        f"humidity the top is pulled across the grain near the linings with {pulled}."
     ]
 
 
@@ -103,7 +103,7 @@ def _unexplained(study):
     ]
 
 
-def _wood(solid):
+def _wood(solid, draws):
     """What other boards of the same woods do: to a pair from the same boards, and to two guitars from different ones."""
     chosen = [(how, c.paired[LATE.key]) for how, c in solid.compared.items() if c.paired]
     if not chosen:
@@ -112,5 +112,6 @@ def _wood(solid):
     apart = several(f"{span(*solid.turned(p.unpaired_low, p.unpaired_high))} ({how})" for how, p in chosen)
     return [
         f"Built both ways from the same boards, nine pairs of boxes in ten differ in {LATE.name} by {pairs} (the doubt '{WOOD}'); two guitars "
-        f"built each one way from boards of their own differ by {apart}."
+        f"built each one way from boards of their own differ by {apart}.",
+        *([f"These are {draws} draws of the boards, too few for more than a rough idea."] if draws < ENOUGH else []),
     ]

@@ -31,13 +31,16 @@ class Moved:
 
 
 def most_moved(study: Study, name: str, count: int = COUNT) -> list[Moved]:
-    """The notes of a build that move most, each at most once a holding.
+    """The notes of a build that move most, each once, held as it moves most.
 
     First those whose change is larger than its threshold, by how far the near end of the bar lies from no change, in
     thresholds; then the others in the same order.
     """
     found = [note for c in study.beside(name).values() for note in _notes(study, c)]
-    return [note for _, note in sorted(found, key=lambda f: f[0], reverse=True)][:count]
+    of_place: dict[tuple[int, int], Moved] = {}
+    for _, note in sorted(found, key=lambda f: f[0], reverse=True):
+        of_place.setdefault((note.string, note.fret), note)
+    return list(of_place.values())[:count]
 
 
 def _notes(study: Study, c: Compared):
