@@ -31,6 +31,7 @@ from studies.squeeze import question as squeeze
 from studies.sustain import first_screen as sustain_first
 from studies.sustain import page as sustain_page
 from studies.sustain.rule import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE
+from studies.sustain.thresholds import LATE
 from studies.weather import first_screen as weather_first
 from studies.weather import question as weather
 
@@ -141,6 +142,12 @@ def test_the_sustain_sentence_is_the_verdicts(tmp_path, times, words):
     assert np.allclose(beyond, times, rtol=1e-6)  # in thresholds of hearing
 
 
+def test_a_bar_is_told_in_thresholds_of_its_own_side():
+    """−25 and +40 % of late decay are as far as is not heard, either way."""
+    at = [sustain_first.of_threshold(ratio, LATE.key) for ratio in (0.75, 1.0, 1.4, 0.75**2)]
+    assert at == pytest.approx([-1, 0, 1, -2])
+
+
 def test_the_chart_shows_every_bar_where_it_lies():
     lanes = [
         Lane("a <b>", (Bar("one", (0.0,), -0.5, 0.5, "0 dB"), Bar("two", (3.0,), 2.0, 4.0, "+3 dB", sure=False)), 0.0)
@@ -152,6 +159,8 @@ def test_the_chart_shows_every_bar_where_it_lies():
     ]
     (a, b), (c, d) = starts
     assert (d - c) / (b - a) == pytest.approx(2, rel=0.01) and c > b
+    assert re.search(r'text-anchor="end"[^>]*>−1<', text)  # outward of both lines
+    assert "+1<" in text and not re.search(r'text-anchor="[^>]*>\+1<', text)
     assert text.count('stroke-dasharray="4 3"') == 2 and "a &lt;b&gt;" in text and "one 0 dB, two +3 dB" in text
 
 

@@ -130,6 +130,8 @@ def test_boards_doubt_a_median_and_a_note():
         scatter, builds=("sheet", "a", "b"), decay_time=np.concatenate([times, times[:, 1:] ** 3], axis=1)
     )
     assert doubts.wood_of_notes(wide, "never drawn", "hung free", "decay_time") == pytest.approx(3 * s * 2**0.5)
+    assert doubts.wood_of_notes(wide, *given[1:]) == pytest.approx(s * 2**0.5)  # drawn: its own
+    assert doubts.wood_uncertainty(1.1, wide, *given[1:]) == doubts.wood_uncertainty(1.1, *given)
 
 
 def replace_of(namespace, **changed):

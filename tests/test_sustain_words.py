@@ -129,6 +129,15 @@ def test_holdings_that_disagree_leave_it_open(study):
     assert "open by more than one doubt, or by how the guitar is held" in changes(mixed)
 
 
+def test_measures_that_are_open_in_any_holding_are_named(study):
+    """Late decay doubtful beyond its threshold in the last way to hold it alone."""
+    quiet, last = with_change(study, 0.1), ("solid_laminated", study.holdings[-1])
+    c = quiet.compared[last]
+    wide = replace(c, judged=c.judged | {LATE.key: judged(1.0, {MESH: (0.5, 2.0)}, LATE.key)})
+    found = verdict_of(replace(quiet, compared=quiet.compared | {last: wide}), "solid_laminated")
+    assert (found.whole, found.measures_open, found.whole_open) == (CANNOT_TELL, (LATE.name,), (MESH,))
+
+
 def test_a_third_holding_is_joined_too(study):
     """Nothing knows how many ways there are: a third one, where nothing is heard, opens what two agree on."""
     loud, quiet = with_change(study, 2), with_change(study, 0.1)
@@ -215,6 +224,25 @@ def test_a_note_that_moves_however_it_is_held_is_told_once(study):
         found[0].fret,
         len(found),
     ) == (0, 8)
+
+
+def test_a_mode_passes_a_note_on_its_way_up_or_down(study):
+    note = replace(most_moved(study, "solid_laminated")[0], frequency=190.0, mode=200.0, mode_ratio=0.9)
+    assert reason_of(note) == "mode at 200.0 Hz passes it on its way to 180.0 Hz (−10.0 %)"
+    assert reason_of(replace(note, mode=180.0, mode_ratio=1.1)).endswith("passes it on its way to 198.0 Hz (+10.0 %)")
+    assert "moves to" in reason_of(replace(note, frequency=170.0))
+
+
+def test_a_change_is_set_against_the_threshold_of_its_own_side(study):
+    """27 % shorter is beyond -25 %, though not as far from none as +40 %; 0.98 dB is within: the first comes first."""
+    how = study.holdings[0]
+    c = study.compared["solid_laminated", how]
+    shorter, louder = (np.where(c.notes[LATE.key].known, 0.0, np.nan) for _ in range(2))
+    shorter[3, 0], louder[2, 0] = np.log(0.73), 0.98 * np.log(10) / 10
+    of = {LATE.key: shorter, "first_radiated": louder}
+    notes = {key: single_notes(of.get(key, 0 * shorter), {MESH: 0.01}, key) for key in LIMITS}
+    found = most_moved(replace(study, compared={("solid_laminated", how): replace(c, notes=notes)}), "solid_laminated")
+    assert [(n.string, n.fret, n.measure.name) for n in found[:2]] == [(3, 0, "late decay"), (2, 0, "level")]
 
 
 def test_few_draws_of_the_boards_claim_little(study):
