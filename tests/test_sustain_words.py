@@ -11,7 +11,7 @@ from fem.fretboard import Wolf
 from studies.common.mesh_error import LIMIT
 from studies.common.note_names import place_name, wolf_name
 from studies.common.words import change, joints_would_need, percent_change, several, span
-from studies.sustain.answer import answer, both_words, changes
+from studies.sustain.answer import answer, changes, whole_and_notes
 from studies.sustain.behind import behind
 from studies.sustain.moved import change_of, most_moved, note_place, reason_of, said_of
 from studies.sustain.result import MESH, WOOD
@@ -253,8 +253,10 @@ def test_few_draws_of_the_boards_claim_little(study):
 
 
 def test_both_words_are_told_in_one_way():
-    assert both_words(CANNOT_TELL, CANNOT_TELL) == "cannot tell, on the whole as in single notes"
-    assert both_words(NO_DIFFERENCE, CANNOT_TELL) == "no audible difference on the whole, cannot tell in single notes"
+    assert whole_and_notes(CANNOT_TELL, CANNOT_TELL) == "cannot tell, on the whole as in single notes"
+    assert (
+        whole_and_notes(NO_DIFFERENCE, CANNOT_TELL) == "no audible difference on the whole, cannot tell in single notes"
+    )
 
 
 def test_a_wide_bar_does_not_hide_a_note_behind_one_that_hardly_moves(study):

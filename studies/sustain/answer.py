@@ -129,7 +129,7 @@ def changes(study: Study) -> str:
     )
 
 
-def both_words(whole: str, notes: str) -> str:
+def whole_and_notes(whole: str, notes: str) -> str:
     """'no audible difference on the whole, cannot tell in single notes'."""
     return (
         f"{whole}, on the whole as in single notes"
@@ -203,7 +203,7 @@ def _weight(study):
     if more <= 0:
         return []
     return [
-        f"Weight: {heavy.label}, {more:.0f} g more and another stiffness with it: {both_words(found.whole, found.notes)}."
+        f"Weight: {heavy.label}, {more:.0f} g more and another stiffness with it: {whole_and_notes(found.whole, found.notes)}."
     ]
 
 

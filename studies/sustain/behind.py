@@ -6,7 +6,7 @@ from fem.body_modes import STRING
 from meshes.unexplained_loss import LARGEST
 from studies.common.mesh_error import LIMIT
 from studies.common.words import capital, change, joints_would_need, percent, several, span
-from studies.sustain.answer import ENOUGH, SOLID, both_words, solid_linings
+from studies.sustain.answer import ENOUGH, SOLID, solid_linings, whole_and_notes
 from studies.sustain.result import UNEXPLAINED, WOOD, Study
 from studies.sustain.thresholds import LATE, MEASURES
 from studies.sustain.verdict import verdict_of
@@ -57,7 +57,7 @@ def _others(study, solid):
         if b.name not in (solid.name, LIMIT) and study.beside(b.name):
             found = verdict_of(study, b.name)
             said.setdefault((found.whole, found.notes), []).append(b.label)
-    return [f"{capital(several(labels))}: {both_words(whole, notes)}." for (whole, notes), labels in said.items()]
+    return [f"{capital(several(labels))}: {whole_and_notes(whole, notes)}." for (whole, notes), labels in said.items()]
 
 
 def _price(study):
