@@ -30,8 +30,10 @@ from studies.rim import first_screen as rim_first
 from studies.squeeze import question as squeeze
 from studies.sustain import first_screen as sustain_first
 from studies.sustain import page as sustain_page
+from studies.sustain.result import PLAYER, RIM_LOSSES
 from studies.sustain.rule import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE
 from studies.sustain.thresholds import LATE
+from studies.sustain.verdict import judged
 from studies.weather import first_screen as weather_first
 from studies.weather import question as weather
 
@@ -140,6 +142,26 @@ def test_the_sustain_sentence_is_the_verdicts(tmp_path, times, words):
     bars = [bar for lane in sustain_first.median_lanes(study) for bar in lane.bars]
     beyond = [abs(dot) for bar in bars for dot in bar.dots]
     assert np.allclose(beyond, times, rtol=1e-6)  # in thresholds of hearing
+
+
+def test_bars_and_the_main_doubt_are_of_all_ways_to_hold_it(tmp_path):
+    """The last way alone is wide, by the player; the first has a narrower doubt of another name: by hand."""
+    study = with_change(study_by_hand(tmp_path), 0.1)
+    wide, first = (("solid_laminated", study.holdings[k]) for k in (-1, 0))
+    doubt = lambda name, half: {name: (np.exp(-half), np.exp(half))}
+    late = {first: doubt(RIM_LOSSES, 0.2) | doubt(PLAYER, 0.1), wide: doubt(PLAYER, 0.5)}
+    compared = study.compared | {
+        key: replace(c := study.compared[key], judged=c.judged | {LATE.key: judged(1.0, ends, LATE.key)})
+        for key, ends in late.items()
+    }
+    found = replace(study, compared=compared)
+    (lane,) = (x for x in sustain_first.median_lanes(found) if x.label.startswith("solid"))
+    assert lane.bars[2].high == pytest.approx(0.5 / np.log(1.4)) and lane.bars[2].low == pytest.approx(
+        0.5 / np.log(0.75)
+    )
+    assert sustain_first.WIDEST[PLAYER] in sustain_first.main_doubt(found)
+    turned = replace(found, compared=compared | {wide: compared[first], first: compared[wide]})
+    assert sustain_first.WIDEST[PLAYER] in sustain_first.main_doubt(turned)
 
 
 def test_a_bar_is_told_in_thresholds_of_its_own_side():

@@ -287,6 +287,8 @@ def test_the_cause_is_told():
     quieter = before | {"sides": 0.0, "top": 0.02}
     assert told(1.45, 1.6, quieter, "it") == "it rings longer because less is turned to heat in the top"
     assert "no single part" in told(0.6, 0.7, before | {"radiation": 0.10, "top": 0.13, "sides": 0.07})
+    three = before | {"radiation": 0.09, "top": 0.11, "sides": 0.05}  # 40, 30 and 30 %
+    assert "no single part" in told(0.6, 0.7, three)
     assert told(0.6, 1.6, louder) == ""  # faster or slower
     assert told(1.5, 1.6, louder) == ""  # medians over notes that contradict each other
     assert told(0.6, 0.7, before) == ""

@@ -226,6 +226,28 @@ def test_a_note_that_moves_however_it_is_held_is_told_once(study):
     ) == (0, 8)
 
 
+def test_nine_notes_in_ten_are_nine_in_ten(study):
+    """Changes spread evenly from none to 30 %: 5 and 95 % of them by hand, the same however it is held."""
+
+    def spread(c):
+        known = c.notes[LATE.key].known
+        change = np.full(known.shape, np.nan)
+        change[known] = np.linspace(0, np.log(1.3), known.sum())
+        return replace(c, notes={key: single_notes(change, {MESH: 0.01}, key) for key in LIMITS})
+
+    found = {key: spread(c) if key[0] == "solid_laminated" else c for key, c in study.compared.items()}
+    told = re.search(
+        r"nine notes in ten: .*sustain \+([\d.]+) to \+([\d.]+) %", answer(replace(study, compared=found))[1]
+    )
+    assert told and [float(v) for v in told.groups()] == pytest.approx([1.3, 28.3], abs=0.5)  # a few dozen notes
+
+
+def test_the_flip_nearest_to_the_losses_as_given_is_told(study):
+    first = "solid_laminated", study.holdings[0]
+    far = replace(study.compared[first], flip=replace(study.compared[first].flip, factor=0.2))
+    assert "with 2.5 times the rim's losses" in changes(replace(study, compared=study.compared | {first: far}))
+
+
 def test_a_mode_passes_a_note_on_its_way_up_or_down(study):
     note = replace(most_moved(study, "solid_laminated")[0], frequency=190.0, mode=200.0, mode_ratio=0.9)
     assert reason_of(note) == "mode at 200.0 Hz passes it on its way to 180.0 Hz (−10.0 %)"
