@@ -74,6 +74,9 @@ class Corner:
     clamped: float = (
         0.0  # m inside the corner: where a clamped plate would bend as much under a moment; mean over angles
     )
+    beyond: tuple[np.ndarray, np.ndarray] | None = (
+        None  # (angles, 4) and (angles, 3, 4, 4): of each angle, see beyond()
+    )
 
     def stiffness(self) -> np.ndarray:
         """(3, angles, 4, 4) of glue line, plate and rim side by side: each stores what its part of the springs does."""
@@ -151,18 +154,28 @@ def corner(geometry: JointGeometry, fine: float = FINE) -> Corner:
     """Corner of a JointGeometry, whatever its own angle of grain."""
     from meshes.joint_shell import shell_compliance  # it solves; most corners are read from the store
 
-    found, heat, clipped, clamped = [], [], [], []
+    found, heat, clipped, clamped, unsplit = [], [], [], [], []
     for degrees in CORNER_ANGLES:
         one = at_grain(geometry, np.radians(degrees))
         tables, move = joint_tables(without_losses(one), fine), to_corner(one)
         plate, rim = (move.T @ shell @ move for shell in shell_compliance(one, *ends(one)))
-        parts, change = split(move.T @ tables["solid"] @ move, plate, rim)
+        unsplit.append(beyond(move.T @ tables["solid"] @ move, plate, rim))
+        parts, change = split(*unsplit[-1])
         found.append(parts)
         heat.append(tables["heat"])
         clipped.append(change)
         in_plate = plate[3, 3] + parts[1, 3, 3]  # of the model, to the plate's cut end
         clamped.append(ends(one)[0] - in_plate * plate_bending(one))
-    return Corner(np.array(found).swapaxes(0, 1), np.mean(heat, axis=0), float(max(clipped)), float(np.mean(clamped)))
+    size, over = (np.array(each) for each in zip(*unsplit))
+    compliance, heat = np.array(found).swapaxes(0, 1), np.mean(heat, axis=0)
+    return Corner(compliance, heat, float(max(clipped)), float(np.mean(clamped)), (size, over))
+
+
+def corner_between(size: np.ndarray, over: np.ndarray, heat: np.ndarray) -> Corner:
+    """Corner from what beyond() gives at each angle, (angles, 4) and (angles, 3, 4, 4), and shares of heat: of a fit, say."""
+    found = [split(*each) for each in zip(size, over)]
+    compliance, clipped = np.array([parts for parts, _ in found]), max(change for _, change in found)
+    return Corner(compliance.swapaxes(0, 1), heat, clipped, beyond=(size, over))
 
 
 def without_losses(geometry: JointGeometry) -> JointGeometry:
@@ -172,19 +185,27 @@ def without_losses(geometry: JointGeometry) -> JointGeometry:
     return replace(geometry, rim=rim, plate_wood=quiet(geometry.plate_wood), binding_wood=quiet(geometry.binding_wood))
 
 
-def split(solid: np.ndarray, plate: np.ndarray, rim: np.ndarray) -> tuple[np.ndarray, float]:
-    """(3, 4, 4) compliances of springs beyond the shells (4, 4) of plate and rim, of a solid (3, 4, 4); and the change made.
+def beyond(solid: np.ndarray, plate: np.ndarray, rim: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """What a solid (3, 4, 4) yields beyond the shells (4, 4) of plate and rim, positive or not; it runs smoothly with every measure.
 
-    Scaled by the solid's own compliances. The remainder loses its negative part; glue line and rim take of it what they
-    store in the solid beyond their shells, the plate the rest, none of them less than nothing in any direction.
+    The roots (4,) of the solid's own compliances, and over them (3, 4, 4): the glue line's, all that remains, and the rim's.
     """
     size = np.sqrt(np.diag(solid.sum(axis=0)))
-    scale = np.outer(size, size)
-    remainder = (solid.sum(axis=0) - plate - rim) / scale
+    return size, np.array([solid[0], solid.sum(axis=0) - plate - rim, solid[2] - rim]) / np.outer(size, size)
+
+
+def split(size: np.ndarray, over: np.ndarray) -> tuple[np.ndarray, float]:
+    """(3, 4, 4) compliances of springs of glue line, plate and rim, from what beyond() gives; and the change made.
+
+    The remainder loses its negative part; glue line and rim take of it what they store in the solid beyond their shells,
+    the plate the rest, none of them less than nothing in any direction.
+    """
+    glue_over, remainder, rim_over = over
     whole = positive(remainder)
-    glue = _share(whole, solid[0] / scale)
-    of_rim = _share(whole - glue, (solid[2] - rim) / scale)
-    return np.array([glue, whole - glue - of_rim, of_rim]) * scale, float(np.abs(whole - remainder).max())
+    glue = _share(whole, glue_over)
+    of_rim = _share(whole - glue, rim_over)
+    springs = np.array([glue, whole - glue - of_rim, of_rim]) * np.outer(size, size)
+    return springs, float(np.abs(whole - remainder).max())
 
 
 def positive(C: np.ndarray) -> np.ndarray:

@@ -10,11 +10,10 @@ from itertools import pairwise
 import numpy as np
 from solid_rim import WHOLE
 
-from fem.factor import Factor
 from fem.mesh import ShellMesh, Surface, unit_normals
 from fem.model import assemble, weights
 from fem.sections import Section
-from fem.solid import boxes, graded, solid, solid_stiffness, stiffness, tractions
+from fem.solid import boxes, graded, solid, solid_stiffness, solve, stiffness, tractions
 from fem.statics import deflect
 from meshes.block_root import strip_width
 from meshes.linings import lining_section
@@ -71,14 +70,11 @@ def solid_turn(body, load):
     axis, grows, nought = LOADS[load]
     on_heel = lambda p: (p[:, 1] < HEEL) & (p[:, 2] > plate) & (p[:, 2] < HEIGHT - plate)
     stress = lambda p: (on_heel(p) * grows(p))[:, None, None] * unit[axis][:, None]
-    F, K = tractions(found, 0, 0.0, stress).ravel(), stiffness(found, C)
+    F, K = tractions(found, 0, 0.0, stress).reshape(-1, 1), stiffness(found, C)
     held = np.flatnonzero((abs(points[:, 0] + X) < 1e-9) | (abs(points[:, 1] - Y) < 1e-9))
     middle = np.flatnonzero(abs(points[:, 1]) < 1e-9)
     fixed = np.concatenate([*(3 * held + k for k in range(3)), *(3 * middle + k for k in nought)])
-    free = np.setdiff1d(np.flatnonzero(K.diagonal() > 0), fixed)
-    A = K[free][:, free].tocsr()
-    A.sort_indices()
-    return float(F[free] @ Factor(A).solve(F[free]))
+    return float(F.ravel() @ solve(K, F, fixed).ravel())
 
 
 def shell_turn(body, load, strips=True):

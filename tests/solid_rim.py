@@ -12,7 +12,6 @@ import numpy as np
 from skfem import MeshHex
 
 from fem import solid
-from fem.factor import Factor
 from fem.solid import graded
 from meshes.body import back_height, top_height
 from meshes.open_rim import block_corners, pressed_places
@@ -167,14 +166,6 @@ def solid_pressed(body, blocks=True, size=FINE["size"], fine=FINE["fine"], acros
     low, high = tail[np.argmin(points[tail, 2])], tail[np.argmax(points[tail, 2])]
     alike = [*(3 * cut + 1), 3 * low, 3 * low + 2, 3 * neck + 2]
     opposite = [*(3 * cut), *(3 * cut + 2), 3 * low + 1, 3 * high + 1, 3 * neck + 1]
-    u = np.column_stack([_solved(K, F[:, :-1], alike), _solved(K, F[:, -1:], opposite)])
+    u = [solid.solve(K, F[:, :-1], alike), solid.solve(K, F[:, -1:], opposite)]
+    u = np.concatenate(u, axis=2).reshape(F.shape)
     return dict(zip([*arcs[1], "twist"], (2 * np.sum(F * u, axis=0)).tolist()))
-
-
-def _solved(K, F, fixed):
-    free = np.setdiff1d(np.flatnonzero(K.diagonal() > 0), fixed)
-    A = K[free][:, free].tocsr()
-    A.sort_indices()
-    u = np.zeros(F.shape)
-    u[free] = Factor(A).solve(np.ascontiguousarray(F[free]))
-    return u

@@ -141,10 +141,18 @@ def test_layers_yield_more_to_a_moment_on_the_top_than_a_solid_block(hazel, name
 STRETCH = ("A", "B", "D")
 
 
-def test_a_block_that_goes_on_as_the_lined_rim_yields_as_its_layer_does(hazel):
+@pytest.mark.parametrize("inner", [(), (np.pi / 2,)], ids=["one side", "a second layer square to it"])
+def test_a_block_that_goes_on_as_the_lined_rim_yields_as_its_layer_does(hazel, inner):
     """Lining and block of one wood, thickness and grain: nothing changes at the edge, so the strip is the layer, 1 %."""
+    outer = hazel.sides[0]
+    hazel = replace(hazel, sides=(outer, *(replace(outer, thickness=0.0015, grain_angle=angle) for angle in inner)))
     lining = replace(hazel.lining_top, kind="solid_laminated", glue_line=0.0)
     block = replace(hazel.tail_block, wood=lining.wood, thickness=lining.width, grain="across_body", **WHOLE)
+    root = root_of(replace(hazel, tail_block=block), "tail_block", lining)
+    k, length = root.rim(), root.stub + root.half
+    yields = np.linalg.inv([[k["A11"], k["B11"]], [k["B11"], k["D11"]]])
+    assert solid_root(root)[0] == pytest.approx(length * yields, rel=0.02)
+    assert solid_root(root)[1] == pytest.approx(length / k["A66"], rel=0.02)
     found = sections(replace(hazel, tail_block=block, lining_top=lining))
     edge, middle = found["tail_block/edge_top"].stiffness, found["tail_block/sides"].stiffness
     for kind in ("A11", "B11", "D11", "A66", "D66"):
@@ -184,6 +192,17 @@ def test_a_block_across_the_grain_yields_more(hazel):
         assert solid_root(root)[0] == pytest.approx(finer[0], rel=0.02)
         assert solid_root(root)[1] == pytest.approx(finer[1], rel=0.02)
     assert 1.4 * length["across_body"] < length["along_body"] < length["toward_top"] / 1.4 < 5 * 8.7e-3
+
+
+def test_the_web_of_a_kerfed_lining_reaches_the_block(hazel):
+    assert hazel.lining_top.kind == "kerfed"
+    for kind, width in (("kerfed", hazel.lining_top.web), ("reversed_kerfed", hazel.lining_top.width)):
+        lining = replace(hazel.lining_top, kind=kind)
+        assert np.ptp(root_of(hazel, "tail_block", lining).faces) == pytest.approx(hazel.side_thickness + width)
+    assert (
+        root_of(hazel, "tail_block", None).lining
+        == root_of(hazel, "tail_block", replace(hazel.lining_top, kind="none")).lining
+    )
 
 
 def test_strips_reach_to_the_necks_edge_where_that_is_near(hazel):

@@ -17,6 +17,7 @@ from meshes import joint_section
 from meshes.joint_geometry import LAND, JointGeometry, at_grain
 from meshes.joint_section import (
     Corner,
+    beyond,
     corner,
     glue_area,
     joint_tables,
@@ -314,7 +315,7 @@ def test_what_is_negative_is_refused_and_told():
     """A shell corner softer than the solid in one direction: that spring is left out, not made negative; by how much is said."""
     solid = np.zeros((3, 4, 4))
     solid[1] = np.diag([1.0, 1, 1, 4])
-    parts, change = split(solid, np.diag([0.5, 0.5, 0.5, 4.8]), np.zeros((4, 4)))
+    parts, change = split(*beyond(solid, np.diag([0.5, 0.5, 0.5, 4.8]), np.zeros((4, 4))))
     assert np.diag(parts.sum(axis=0)) == pytest.approx([0.5, 0.5, 0.5, 0])
     assert change == pytest.approx(0.2)  # .8 over 4
     said = Corner(np.array([parts]).swapaxes(0, 1).repeat(3, 1), np.zeros((4, 3)), change, 0.004).words()

@@ -17,7 +17,7 @@ from fem.sections import Section, beam, scaled
 from fem.woods import LOSSES
 from meshes import parts
 from meshes.body import Body
-from meshes.joint_section import Corner, positive
+from meshes.joint_section import Corner, corner_between
 from meshes.joints import joint_geometry, joint_of, joint_sections
 from meshes.linings import lining_section
 from studies.common.builds import STIFFENED, Build
@@ -146,11 +146,13 @@ class Fitted:
 
 
 def _flat(found: Slow) -> np.ndarray:
-    """(values,) of a section, or of a corner's compliances and shares of heat."""
+    """(values,) of a section, or of what a corner's springs are split from, which unlike them runs smoothly, and its shares of heat."""
     if found is None:
         raise ValueError("a joint in the plan's range cannot be made; `rimwork check` of such a sheet tells why")
     if isinstance(found, Corner):
-        return np.concatenate([found.compliance.ravel(), found.heat.ravel()])
+        assert found.beyond is not None
+        size, over = found.beyond
+        return np.concatenate([np.log(size).ravel(), over.ravel(), found.heat.ravel()])
     return np.array([v for values in _groups(found) for v in values.values()])
 
 
@@ -160,20 +162,19 @@ def _groups(section: Section) -> tuple[dict[str, float], ...]:
 
 def _unflat(values: np.ndarray, like: Section | Corner) -> Section | Corner:
     if isinstance(like, Corner):
-        compliance, heat = np.split(values, [like.compliance.size])
-        return Corner(positive(compliance.reshape(like.compliance.shape)), heat.reshape(like.heat.shape))
+        assert like.beyond is not None
+        shapes = [each.shape for each in (*like.beyond, like.heat)]
+        size, over, heat = np.split(values, np.cumsum([np.prod(shape) for shape in shapes])[:-1])
+        return corner_between(np.exp(size).reshape(shapes[0]), over.reshape(shapes[1]), heat.reshape(shapes[2]))
     each = iter(values.tolist())
     stiffness, mass, *losses = ({kind: next(each) for kind in group} for group in _groups(like))
     return Section(like.family, stiffness, mass, like.losses and dict(zip(like.losses, losses)))
 
 
 def _scale(found: Section | Corner) -> np.ndarray:
-    """(values,) what the error of each value is counted over: of a corner the joint's own compliances in those directions."""
-    if not isinstance(found, Corner):
-        return np.abs(_flat(found))
-    own = np.sqrt(np.diagonal(found.compliance.sum(axis=0), axis1=-2, axis2=-1))
-    whole = np.broadcast_to(own[:, :, None] * own[:, None], found.compliance.shape)
-    return np.concatenate([whole.ravel(), np.ones(found.heat.size)])
+    """(values,) what the error of each value is counted over: of a corner, whose values have the solid's own measure, one."""
+    values = _flat(found)
+    return np.ones_like(values) if isinstance(found, Corner) else np.abs(values)
 
 
 def powers_of(d: int, cells: int) -> np.ndarray:
