@@ -24,9 +24,8 @@ class Modes:
 
     frequency: np.ndarray  # (n,) Hz
     shape: np.ndarray  # (dofs, n) kg^-1/2
-    residual: (
-        np.ndarray
-    )  # (n,) bound on the distance of omega^2 to the nearest exact eigenvalue, over omega^2 - shift [-]
+    # (n,) bound on the distance of omega^2 to the nearest exact eigenvalue, over omega^2 - shift [-]
+    residual: np.ndarray
     rigid_frequency: np.ndarray  # (k,) Hz, of the rigid modes that were projected out: six of a free body
     attachment: np.ndarray | None = None  # (dofs, k) residual attachment modes of loads, where some were given; kg^-1/2
 

@@ -29,17 +29,15 @@ class Fretboard:
     valid: np.ndarray  # bool: the fundamental lies below the highest frequency that the body modes answer for
     partials: np.ndarray  # how many partials lie below it
     decay_time: np.ndarray  # T60 of the energy, s
-    early_decay_time: (
-        np.ndarray
-    )  # 6 x the time in which the energy still to be radiated falls by 10 dB, s; nan without radiation
+    # 6 x the time in which the energy still to be radiated falls by 10 dB, s; nan without radiation
+    early_decay_time: np.ndarray
     sound_decay_time: np.ndarray  # T60 of the energy still to be radiated, s; nan without radiation
     first_radiated: np.ndarray  # J radiated in the first half second; nan without radiation
     share: dict[str, np.ndarray]  # {part, 'radiation', 'string': share of the pluck's energy}; sums to 1
     energy: np.ndarray  # J of the pluck in the partials kept
     energy_kept: np.ndarray  # the same over the energy of the whole pluck
-    octaves: (
-        np.ndarray
-    )  # (strings, frets + 1, radiated_sound.OCTAVES) J radiated in each; nan of one that ends above highest_valid
+    # (strings, frets + 1, radiated_sound.OCTAVES) J radiated in each; nan of one that ends above highest_valid
+    octaves: np.ndarray
     highest_valid: float  # Hz
 
     @property

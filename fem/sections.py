@@ -30,9 +30,8 @@ class Section:
     family: str
     stiffness: dict[str, float]  # {kind: f}
     mass: dict[str, float]  # {kind: f}
-    losses: (
-        dict[str, dict[str, float]] | None
-    )  # {'along', 'across', 'shear', 'joint', 'corner': {kind: g}}; None: not known
+    # {'along', 'across', 'shear', 'joint', 'corner': {kind: g}}; None: not known
+    losses: dict[str, dict[str, float]] | None
 
 
 Sections = Mapping[str, Section]  # {region: Section}

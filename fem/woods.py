@@ -18,9 +18,8 @@ from fem.materials import Wood, lookup
 from fem.plywood import Ply, homogenised, rotary_cut
 
 SHEAR_IN_MOE = 1.10  # E_L / MOE, Wood Handbook FPL-GTR-282, ch. 5
-SHRINKAGE = (
-    0.265  # volume from FIBRE_SATURATION to dry over the green specific gravity, Wood Handbook, ch. 4 (from memory)
-)
+# volume from FIBRE_SATURATION to dry over the green specific gravity, Wood Handbook, ch. 4 (from memory)
+SHRINKAGE = 0.265
 FIBRE_SATURATION = 30.0  # % moisture at which shrinkage begins, Wood Handbook, ch. 4 (from memory)
 RATIOS = ("E_R", "E_T", "G_LR", "G_LT", "G_RT")  # printed as ratios to E_L
 POISSON = ("nu_LR", "nu_LT", "nu_RT")

@@ -46,9 +46,8 @@ Matrix: TypeAlias = np.ndarray | sp.sparray  # columns: the unknowns of a model
 
 HIGHEST = 1000.0  # Hz: cavity modes are kept below twice this; the boundary elements end here
 RIGID = 6
-SUPPORT_MODE = (
-    0.5  # share of the moving energy in rigid motions, or of the stored in the supports, that makes a mode theirs
-)
+# share of the moving energy in rigid motions, or of the stored in the supports, that makes a mode theirs
+SUPPORT_MODE = 0.5
 OUTER_GROUPS = ("top", "back", "sides")
 AIR, VISCOUS_LOSS, OPENING, SUPPORTS = "air", "air_rubbing", "opening", "supports"
 

@@ -8,9 +8,8 @@ from fem.materials import Wood
 from meshes.kerf_cell import KerfCell
 
 LAND = 0.012  # m inward from the mesh's corner over which the plate is stiffer: wider than nearly all linings
-STIFFER = (
-    10  # times the plate's stiffest direction in bending across the edge, transverse shear and sliding, over the land
-)
+# times the plate's stiffest direction in bending across the edge, transverse shear and sliding, over the land
+STIFFER = 10
 LOADS = ("t", "a", "b", "turn")  # forces [N/m] along t, a, b and the moment about t [N], per length of edge
 
 

@@ -71,12 +71,10 @@ class Corner:
     compliance: np.ndarray  # (3, angles, 4, 4) of glue line, plate and rim; each positive semi-definite
     heat: np.ndarray  # (4, 3) of solid_compliance, mean over angles
     clipped: float = 0.0  # largest change that made the remainder positive, over the solid's own compliances
-    clamped: float = (
-        0.0  # m inside the corner: where a clamped plate would bend as much under a moment; mean over angles
-    )
-    beyond: tuple[np.ndarray, np.ndarray] | None = (
-        None  # (angles, 4) and (angles, 3, 4, 4): of each angle, see beyond()
-    )
+    # m inside the corner: where a clamped plate would bend as much under a moment; mean over angles
+    clamped: float = 0.0
+    # (angles, 4) and (angles, 3, 4, 4): of each angle, see beyond()
+    beyond: tuple[np.ndarray, np.ndarray] | None = None
 
     def stiffness(self) -> np.ndarray:
         """(3, angles, 4, 4) of glue line, plate and rim side by side: each stores what its part of the springs does."""

@@ -4,9 +4,8 @@ import numpy as np
 
 from meshes.body import Body, Brace
 
-THROUGH = (
-    0.8  # of the bridge plate's width along the body: a brace that runs over so much of it does more than cut a corner
-)
+# of the bridge plate's width along the body: a brace that runs over so much of it does more than cut a corner
+THROUGH = 0.8
 ALONGSIDE = 15.0  # degrees from square to the centre line within which a brace runs along the bridge
 FLAT = 2.0  # times as wide as high: a brace that lies flat, or two numbers exchanged
 STEPS = 400  # along a brace

@@ -22,14 +22,10 @@ FREE, LAP, PLAYED = "hung free", "on the lap", "played"
 BAND_HZ, BAND_LOSS = 2.0, 0.1  # rigid motions on the bands, and the bands' loss factor; common practice in modal tests
 SHEAR_MODULUS, VISCOSITY, DENSITY = 5e3, 10.0, 1000.0  # Pa, Pa s, kg/m3 of soft flesh: assumed, from memory
 SOFTER, FIRMER = 1 / 3, 3.0  # times shear modulus and viscosity: the range in which flesh is assumed to lie
-FLESH_HZ = (
-    150.0  # Hz at which the flesh's shear waves are frozen: resistance 13 % too large at 80, 18 % too small at 300
-)
-BARE, CLOTHING, THICK = (
-    0.0,
-    5e-8,
-    1e-7,
-)  # m/Pa, how far clothing gives under pressure (2 mm at 40 kPa; thick: twice that): assumed
+# Hz at which the flesh's shear waves are frozen: resistance 13 % too large at 80, 18 % too small at 300
+FLESH_HZ = 150.0
+# m/Pa, how far clothing gives under pressure (2 mm at 40 kPa; thick: twice that): assumed
+BARE, CLOTHING, THICK = 0.0, 5e-8, 1e-7
 CLOTHING_SHEAR, CLOTHING_LOSS = 1 / 3, 0.3  # stiffness along over that under pressure, and loss factor: assumed
 OTHER_PLAYERS = (  # arguments of with_supports at the ends of both ranges
     {"firmness": SOFTER},

@@ -208,9 +208,8 @@ def test_shaft_is_as_stiff_as_a_half_ellipse(hazel):
     centroid = np.sum(width * z) / np.sum(width)
     second = np.sum(width * (z - centroid) ** 2) * dz
     A11, B11, D11 = (section.stiffness[k] for k in ("A11", "B11", "D11"))
-    own = (
-        (D11 - B11**2 / A11) * n.width * (1 - n.wood.nu_LR**2 * n.wood.E_R / n.wood.E_L)
-    )  # EI of a strip, free to narrow
+    # EI of a strip, free to narrow
+    own = (D11 - B11**2 / A11) * n.width * (1 - n.wood.nu_LR**2 * n.wood.E_R / n.wood.E_L)
     assert own == pytest.approx(n.wood.E_L * second, rel=0.01)
 
 

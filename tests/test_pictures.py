@@ -147,9 +147,8 @@ def test_fields_go_along_across_different_meshes():
 # --- nodal lines and areas ---
 
 
-STILL_THERE = (
-    0.005  # of the largest displacement: what a plate may move on a nodal line, which is eased where it is still
-)
+# of the largest displacement: what a plate may move on a nodal line, which is eased where it is still
+STILL_THERE = 0.005
 
 
 def test_a_nodal_line_runs_from_edge_to_edge():

@@ -10,10 +10,8 @@ if TYPE_CHECKING:
     from fem.sections import Section
     from meshes.body import Body
 
-FINEST_MM, COARSEST_MM = (
-    5,
-    60,
-)  # of a box's mesh: a finer one outgrows a common machine's memory, a coarser one the braces
+# of a box's mesh: a finer one outgrows a common machine's memory, a coarser one the braces
+FINEST_MM, COARSEST_MM = 5, 60
 SHEET_SUFFIXES, MESH_SUFFIXES = (".toml",), (".msh", ".vtu")
 
 

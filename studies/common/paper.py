@@ -31,9 +31,8 @@ def printed(page: Path, find: Callable[[], str | None] = browser) -> Path | None
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         copy = Path(folder) / page.name  # of a stated size, which would bind whoever prints the page itself
         copy.write_text(page.read_text(encoding="utf-8").replace("</head>", A4, 1), encoding="utf-8")
-        as_root = (
-            ("--no-sandbox",) if hasattr(os, "geteuid") and os.geteuid() == 0 else ()
-        )  # Chromium refuses it otherwise
+        # Chromium refuses it otherwise
+        as_root = ("--no-sandbox",) if hasattr(os, "geteuid") and os.geteuid() == 0 else ()
         call = [path, *FLAGS, *as_root, f"--user-data-dir={folder}", f"--print-to-pdf={pdf.absolute()}", copy.as_uri()]
         try:
             subprocess.run(call, stdin=subprocess.DEVNULL, capture_output=True, timeout=PATIENCE, check=False)

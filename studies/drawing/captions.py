@@ -31,9 +31,8 @@ class Caption:
     build: str  # 'Hazel, kerfed linings'
     held: str = "free, nothing holds it"
     air: str = DRY
-    mesh_error: Sequence[float] | np.ndarray | None = (
-        None  # (n,) part of each frequency [-]; nan or None: not estimated
-    )
+    # (n,) part of each frequency [-]; nan or None: not estimated
+    mesh_error: Sequence[float] | np.ndarray | None = None
     more: Sequence[str] = ()  # a further sentence for each mode
 
     @property

@@ -18,9 +18,8 @@ NECK_LEADS = 1.5  # times the plates' motion: from here on a mode is named after
 AS_A_WHOLE = 0.75  # part of the plates' motion that a rigid motion of the box explains: then it is called one
 OUTWARD = {"top": 1.0, "back": -1.0}  # along z
 FAINT = 0.2  # of the furthest place of both plates: of a plate that moves less, only how far is told
-LEADS = (
-    0.4  # of the furthest place of a plate: areas that move so far name its motion, others stand beside it as weaker
-)
+# of the furthest place of a plate: areas that move so far name its motion, others stand beside it as weaker
+LEADS = 0.4
 APART = 0.17  # of the extent: areas closer than this, along or across, stand in one row
 STILL = "plates hardly move"
 ONE = "swells as one"

@@ -135,9 +135,8 @@ class Compared:
     judged: dict[str, Judged]
     notes: dict[str, SingleNotes]
     why: str  # plain sentence on what changed the late decay; '' where not even its direction is known
-    octaves_db: (
-        np.ndarray
-    )  # (radiated_sound.OCTAVES,) dB, median over notes of what each radiates; nan above the highest valid
+    # (radiated_sound.OCTAVES,) dB, median over notes of what each radiates; nan above the highest valid
+    octaves_db: np.ndarray
     radiated_db: float  # median over notes of all that is radiated, dB
     mobility_db: float  # dB of the log mean of Re Y
     shifts: BodyShifts  # of the body's modes

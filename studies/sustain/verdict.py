@@ -73,9 +73,8 @@ class Verdict:
     ]  # doubts without one of which the word would be another; empty where it is told, or where none alone would do
     measures_open: tuple[str, ...]  # names of measures that do not lie within, where the word on the whole is open
     notes_open: tuple[str, ...]
-    mesh: (
-        float | None
-    )  # m, on which single notes could be told if the changes stay as they are; None: told already, or by no mesh
+    # m, on which single notes could be told if the changes stay as they are; None: told already, or by no mesh
+    mesh: float | None
 
 
 def verdict_of(study: Study, name: str) -> Verdict:
