@@ -31,6 +31,7 @@ from studies.rim import dry_page
 from studies.rim import question as rim
 from studies.rim.dry import saddle_impulse_response
 from studies.rim.dry_page import per_mode, write_report
+from studies.rim.dry_screen import ENDS, ring_screen
 from studies.rim.dry_words import LABEL, headline, paragraph, summary_text
 from studies.solved import dry as solved_dry
 from studies.solved.dry import SPARE, solve_dry, stored_row
@@ -508,6 +509,22 @@ def test_a_fault_in_a_picture_does_not_cost_the_answer(study, tmp_path, monkeypa
     assert "could be drawn" not in write_report(study, tmp_path, pictures=False)[0].read_text()
 
 
+def test_the_dry_page_begins_with_how_long_a_tap_rings(study, tmp_path):
+    """Bars are the changes of the ring time in the table below, by what the ear needs; words follow the bars."""
+    page, *_ = write_report(study, tmp_path, pictures=False)
+    found = json.loads((tmp_path / "rim.json").read_text(encoding="utf-8"))
+    first, rows = found["first_screen"], {b["name"]: b for b in found["builds"]}
+    others = [row for name, row in rows.items() if name not in ("sheet", "stiff_limit")]
+    assert ENDS == pytest.approx((-25, 40)) and len(others) == len(first["builds"])
+    for row, lane in zip(others, first["builds"]):
+        (bar,) = lane["bars"]
+        assert bar["dots"] == pytest.approx([100 * (row["ring_time"] / rows["sheet"]["ring_time"] - 1)])
+        assert lane["rim_g"] == row["rim_g"] and bar["low"] <= bar["dots"][0] <= bar["high"]
+        assert (lane["word"] == "no audible difference") == (bar["low"] >= ENDS[0] and bar["high"] <= ENDS[1])
+    text = page.read_text(encoding="utf-8")
+    assert text.index("verdict") < text.index("<svg") < text.index("Try it on the bench") < text.index("<details")
+
+
 def test_the_answer_is_told_before_anything_is_drawn(study, tmp_path):
     """In this order: pages without pictures, words, pictures, files."""
     order, told = [], []
@@ -524,10 +541,9 @@ def test_the_answer_is_told_before_anything_is_drawn(study, tmp_path):
     line = io.StringIO()
     whole = rim.write_pages(rim.Answer(study, None, tmp_path, drawn), Progress(1, line), tell)
     assert order == ["told", "drawn", "told"]
-    assert told[0] == summary_text(study) and "wrote" not in told[0]
-    assert told[1].strip().splitlines() == [
-        f"wrote {tmp_path / name}" for name in ("index.html", "rim.csv", "rim.json")
-    ]
+    assert told[0] == f"{ring_screen(study).text}\n\n{summary_text(study)}" and "wrote" not in told[0]
+    wrote = [f"wrote {tmp_path / name}" for name in ("index.html", "rim.csv", "rim.json", "summary.html")]
+    assert told[1].strip().splitlines()[:4] == wrote
     assert whole == "\n".join(told) and line.getvalue().startswith("100 %")
 
 

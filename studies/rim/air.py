@@ -56,7 +56,7 @@ def compare_in_air(
     fine, whole = driven_on(made, rows, progress, 1.0), made.whole
     base = whole[rows[0].name]
     del made
-    progress.say("other flesh and clothing, other losses in the rim")
+    progress.say("another player, other clothes, other losses in the rim")
     outside = air_outside(base, OF_SUMMARY)
     flesh, clothing, others, (unexplained, in_joints) = (
         other_flesh(base, outside),

@@ -11,17 +11,20 @@ from meshes.joints import joint_of
 from meshes.parts import RIM
 from studies.common import cautions
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
+from studies.common.first_screen import FirstScreen
 from studies.common.groups import largest
 from studies.common.machine import plain
 from studies.common.measured import as_dict
 from studies.common.mesh_error import FACETS, MESH_ERROR, known
 from studies.common.page import Written, captioned, drawn_or_told, write_first
+from studies.common.summary import write_summary
 from studies.drawing.apart import drawn_apart
 from studies.drawing.captions import Caption
 from studies.drawing.mode_names import names
 from studies.drawing.mode_pictures import Look, Shapes, pictures_of_modes
 from studies.drawing.picture import PNG, Picture, Shot
 from studies.rim.dry import frequencies, heat_in_rim, modes_told, stored_in_rim
+from studies.rim.dry_screen import ring_screen
 from studies.rim.dry_words import LABEL, answer, headline, longer
 from studies.rim.result import DryStudy
 
@@ -67,7 +70,7 @@ def judged_with(group: np.ndarray, k: int) -> str:
     return " ".join(map(str, close)) if len(close) > 1 else ""
 
 
-def as_json(study: DryStudy, by_mode: Sequence[Mapping[str, Plain]]) -> dict[str, Plain]:
+def as_json(study: DryStudy, first: FirstScreen, by_mode: Sequence[Mapping[str, Plain]]) -> dict[str, Plain]:
     """The whole study for machines; by_mode: as per_mode tells them."""
     by_part = lambda shares: shares and {part: plain(v) for part, v in shares.items()}
     rows = [
@@ -88,7 +91,7 @@ def as_json(study: DryStudy, by_mode: Sequence[Mapping[str, Plain]]) -> dict[str
         provenance(study.source, (study.size, FACETS * study.size), study.unknowns),
     )
     return told(about, {
-        "builds": rows, "modes": list(by_mode), "woods": wood_notes(study.body),
+        "first_screen": first.as_json, "builds": rows, "modes": list(by_mode), "woods": wood_notes(study.body),
         "measured": [as_dict(b) for b in study.measured],
         "joints": [joint_of(study.body, plate).words for plate in ("top", "back")],
     })  # fmt: skip
@@ -100,15 +103,18 @@ def write_dry_figures(study: DryStudy, out: Path, beside: str | None = None) -> 
     beside: name of the page with air, which then is the first one, and this one is dry.html.
     """
     modes, page = list(per_mode(study)), out / ("dry.html" if beside else "index.html")
-    data = as_json(study, modes)
+    first = ring_screen(study)
+    data = as_json(study, first, modes)
     machine, table = write_json(out / "rim.json", data), write_table(out / "rim.csv", modes)
     by_mode: dict[Plain, dict[Plain, Mapping[str, Plain]]] = {}
     for item in modes:
         by_mode.setdefault(item["mode"], {})[item["build"]] = item
     dissipated = study.comparisons[0].row.split.dissipated_share or {}
     parts = {part: dissipated[part] for part in RIM if part in dissipated}
-    return write_first((page, table, machine), "rim/dry_page.html.j2", {
-        "title": f"{study.body.name}: the dry box, what its rim stores and turns to heat",
+    title = f"{study.body.name}: the dry box, what its rim stores and turns to heat"
+    summary = [] if beside else [write_summary(first, title, study.source, out)]
+    return write_first((page, table, machine, *summary), "rim/dry_page.html.j2", {
+        "title": title, "first": first,
         "data": data, "by_mode": by_mode, "answer": answer(study), "cautions": cautions.RIM, "longer": longer,
         "parts": parts, "beside": beside, "measured": study.measured,
     }, [])  # fmt: skip

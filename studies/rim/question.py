@@ -23,6 +23,7 @@ from studies.measured.solve import computed_for
 from studies.rim import air_page, air_words, dry_page, dry_words
 from studies.rim.air import OTHERS, PROGRESS, compare_in_air, found_beside
 from studies.rim.dry import SOLVED, compare_dry, unknown_losses
+from studies.rim.dry_screen import ring_screen
 from studies.rim.first_screen import sound_screen
 from studies.rim.result import AirStudy, DryStudy
 from studies.solved.level import dry_modes
@@ -93,7 +94,8 @@ def write_pages(answer: Answer, progress: Progress, tell: Callable[[str], None])
         ) + dry_words.paragraph(answer.dry)
         files = [*air.files, *dry.files]
     else:
-        words, files = dry_words.summary_text(answer.dry), [*dry.files]
+        words = "\n\n".join([ring_screen(answer.dry).text, dry_words.summary_text(answer.dry)])
+        files = [*dry.files]
     progress.clear()
     tell(words)
     if answer.drawn:
@@ -101,6 +103,6 @@ def write_pages(answer: Answer, progress: Progress, tell: Callable[[str], None])
             air_page.add_air_pictures(air, answer.air, out, say)
         dry_page.add_dry_pictures(dry, out, answer.drawn(say))
     progress.close("done")
-    printed = f"\n{print_summary(out / 'summary.html')}" if answer.air else ""
+    printed = f"\n{print_summary(out / 'summary.html')}"
     tell(with_files("", files)[1:] + printed)
     return with_files(words, files) + printed
