@@ -498,7 +498,7 @@ def test_a_fault_in_a_picture_does_not_cost_the_answer(study, tmp_path, monkeypa
     from studies.rim import dry_page as rim_report
 
     def fails(study, out):
-        assert {p.name for p in out.iterdir()} == {"index.html", "rim.csv", "rim.json"}
+        assert {p.name for p in out.iterdir()} == {"index.html", "rim.csv", "rim.json", "summary.html"}
         raise RuntimeError("Triangulation is invalid")
 
     monkeypatch.setattr(rim_report, "pictures_of", fails)
