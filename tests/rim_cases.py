@@ -11,7 +11,7 @@ from meshes.unexplained_loss import IN_JOINTS, IN_OPENINGS, IN_WOOD
 from studies.common.builds import builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
 from studies.common.inputs import Source
-from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy, Level
+from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy, InAir
 from studies.solved.power import Driven
 
 
@@ -27,7 +27,7 @@ def driven(rim, peak, louder=0.0):
 
 
 def level(rows, size, off, louder=None):
-    """Level of builds; louder: {build: dB}, else each a little louder than the one before."""
+    """InAir of builds; louder: {build: dB}, else each a little louder than the one before."""
     results = {}
     for k, build in enumerate(rows):
         for how, held in zip(SUPPORT_CONDITIONS, (0.0, 0.01)):
@@ -36,7 +36,7 @@ def level(rows, size, off, louder=None):
                 build=build, rim_g=400.0 + 20 * k, driven=driven(0.08 - 0.01 * k + off + held, 200.0 + k * (not louder), sound),
                 dry_hz=np.arange(100.0, 300.0, 10), tap=None,
             )  # fmt: skip
-    return Level(size, 10_000, results, np.ones(1))
+    return InAir(size, 10_000, results, np.ones(1))
 
 
 def air_by_hand(folder, chosen=None, louder=None):
