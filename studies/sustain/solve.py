@@ -172,8 +172,8 @@ def other_players(
     laps = {LAP: tuple(replace(other, hand=None) for other in others)}
     if played is None or played.hand is None:
         return laps
-    motion = played.hand.motion
-    alone = [replace(played, hand=replace(hand(firmness), motion=motion)) for firmness in (SOFTER, FIRMER)]
+    motion, other_hands = played.hand.motion, filter(None, map(hand, (SOFTER, FIRMER)))
+    alone = [replace(played, hand=replace(other, motion=motion)) for other in other_hands]
     return laps | {PLAYED: (*others, *alone)}
 
 
