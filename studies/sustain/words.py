@@ -26,7 +26,7 @@ BOARDS = (
 )
 HAND = (
     "Played: on the lap, and the hand at each note's own fret; open strings are without it. What a fretting hand damps is hardly measured: "
-    "soft flesh, assumed. The boards' doubt is the one found on the lap."
+    "taken to be as soft as the player's body. The boards' doubt is the one found on the lap."
 )
 SHORT = {AUDIBLE: "audible", NO_DIFFERENCE: "no difference", CANNOT_TELL: CANNOT_TELL}
 LABEL = 34  # letters of a build in the tables, which keep to 100 columns
