@@ -54,7 +54,7 @@ class Fretboard:
 
 @dataclass(frozen=True)
 class Wolf:
-    """A note that shares its fundamental with a body mode: the two beat, and the note dies early."""
+    """A note that shares its fundamental with a body mode: the two may beat. Whether it dies early, its decay tells."""
 
     string: int
     fret: int

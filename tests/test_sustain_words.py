@@ -18,7 +18,7 @@ from studies.sustain.result import MESH, WOOD
 from studies.sustain.rule import AUDIBLE, CANNOT_TELL, NO_DIFFERENCE
 from studies.sustain.thresholds import LATE, LIMITS
 from studies.sustain.verdict import judged, single_notes, verdict_of
-from studies.sustain.words import boards, builds_table, matters, text
+from studies.sustain.words import boards, builds_table, matters, text, wolf_kind
 
 ASKED = "Would you hear solid linings beside kerfed ones? "
 
@@ -336,6 +336,16 @@ def test_a_loss_that_no_glued_wood_has_is_told_so():
         told[1]
         == "joints and linings would then need a loss factor of 3, which no glued wood has: that end lies too far out"
     )
+
+
+def test_what_kind_a_wolf_note_is():
+    """4 s between 9 and 11 dies early, 37 s between 39 and 33 does not; beside an open string there is one neighbour."""
+    board = type("F", (), {"decay_time": np.array([[37.0, 33.0, np.nan], [9.0, 4.0, 11.0], [39.0, 37.0, 33.0]])})
+    kind = lambda string, fret: wolf_kind(Wolf(string, fret, 220.0, 221.0, 2.0, 3.0), board)
+    assert kind(1, 1) == "dies early: 4 s, beside it 9 and 11 s"
+    assert kind(2, 1) == "beats, and lasts: 37 s, beside it 39 and 33 s"
+    assert kind(0, 0) == "beats, and lasts: 37 s, beside it 33 s"
+    assert kind(0, 1) == "beats, and lasts: 33 s, beside it 37 s"  # the note above is not answered for
 
 
 def test_names_of_wolf_notes():

@@ -209,7 +209,7 @@ def _key(ax, board):
         x += 48
     if board.wolves:
         ax.add_patch(Rectangle((x, y - 1.4), 4.2, 2.8, facecolor="none", edgecolor="0", lw=1.1))
-        _words(ax, x + 6, y, "framed: wolf note", 6.2, quiet, "left")
+        _words(ax, x + 6, y, "framed: may beat with the body (wolf note)", 6.2, quiet, "left")
     note = "Nut on the left, highest string on top, as in tablature and as a player looks down at the neck."
     _words(ax, MARGIN + 1, MARGIN + 1.4, note, fitting(note, 6.2), quiet, "left")
 

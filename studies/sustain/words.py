@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from fem.fretboard import Fretboard, Wolf
 from meshes.supports import PLAYED
 from studies.common.mesh_error import LIMIT
 from studies.common.note_names import wolf_name
@@ -31,6 +32,9 @@ HAND = (
 SHORT = {AUDIBLE: "audible", NO_DIFFERENCE: "no difference", CANNOT_TELL: CANNOT_TELL}
 LABEL = 34  # letters of a build in the tables, which keep to 100 columns
 TOLD_WOLVES = 4
+EARLY = (
+    0.8  # times as long as the shorter neighbour: from there on a note is told to die early; common practice, no source
+)
 
 
 # --- what would change it ---
@@ -169,10 +173,23 @@ def moved_lines(study: Study) -> list[str]:
 
 
 def wolves(study: Study, played: Played) -> str:
-    """'A3 on string 4, fret 7 (strength 2.1), ...' of the strongest ones; 'none'."""
-    told = [f"{wolf_name(study.strings.strings, w)} (strength {w.strength:.1f})" for w in played.wolves[:TOLD_WOLVES]]
+    """'A3 on string 4, fret 7 (strength 2.1; dies early: 4 s, beside it 9 and 11 s), ...' of the strongest ones; 'none'."""
+    told = [
+        f"{wolf_name(study.strings.strings, w)} (strength {w.strength:.1f}; {wolf_kind(w, played.board)})"
+        for w in played.wolves[:TOLD_WOLVES]
+    ]
     more = len(played.wolves) - len(told)
     return (", ".join(told) + (f" and {more} weaker" if more > 0 else "")) or "none"
+
+
+def wolf_kind(wolf: Wolf, board: Fretboard) -> str:
+    """'dies early: 4 s, beside it 9 and 11 s' or 'beats, and lasts: ...', by the decay of the notes a fret lower and higher."""
+    time = lambda fret: board.decay_time[wolf.string, fret]
+    frets = [f for f in (wolf.fret - 1, wolf.fret + 1) if 0 <= f < board.decay_time.shape[1] and np.isfinite(time(f))]
+    own = float(time(wolf.fret))
+    kind = "dies early" if frets and own < EARLY * min(time(f) for f in frets) else "beats, and lasts"
+    beside = f", beside it {' and '.join(f'{time(f):.0f}' for f in frets)} s" if frets else ""
+    return f"{kind}: {own:.0f} s{beside}"
 
 
 def boards(study: Study) -> list[str]:
