@@ -40,8 +40,9 @@ TAPS = {
     "top_tap_hz": "loose top with braces and bridge plate, no bridge",
     "back_tap_hz": "loose back with braces",
     "rim_tap_hz": "open rim held in two fingers",
-    "closed_box_tap_hz": "closed box with its bridge, no neck, no strings",
+    "closed_box_tap_hz": "closed box with its bridge and the air in it, no neck, no strings",
 }
+CLOSED_BOX = "closed_box_tap_hz"
 NOT_IN_BODY = ("neck",)
 
 
@@ -76,6 +77,9 @@ class MeasuredTable(BaseModel):
     back_tap_hz: tuple[Hertz, ...] = Field((), max_length=30, description=TAPS["back_tap_hz"])
     rim_tap_hz: tuple[Hertz, ...] = Field((), max_length=30, description=TAPS["rim_tap_hz"])
     closed_box_tap_hz: tuple[Hertz, ...] = Field((), max_length=30, description=TAPS["closed_box_tap_hz"])
+    closed_box_held: Literal["free", "lap"] = Field(
+        "free", description="the box hangs in soft bands, or lies on the lap"
+    )
 
     scale_error_g: Number = Field(1.0, ge=0.001, le=50, description="of the kitchen scales")
     ruler_error_mm: Number = Field(0.5, ge=0.001, le=5, description="of a deflection read with a ruler")
@@ -107,6 +111,7 @@ class Measured:
     squeeze_held: str = "free"
     taps: dict[str, tuple[float, ...]] = field(default_factory=dict)  # {key of TAPS: Hz}
     errors: ReadingErrors = ReadingErrors()
+    box_held: str = "free"  # or 'lap', as its taps were taken
 
     def __bool__(self) -> bool:
         return bool(self.weights or self.squeezes or self.taps)
@@ -130,4 +135,5 @@ def measured_from(table: MeasuredTable) -> Measured:
             table.load_error_percent / 100,
             table.tap_error_percent / 100,
         ),
+        box_held=table.closed_box_held,
     )

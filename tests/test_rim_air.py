@@ -18,7 +18,9 @@ from fem.interpolate import volume_rows
 from meshes.body import back_height, top_height
 from meshes.cavity import mesh_cavity
 from meshes.coupled_model import coupled_model, fluid_domain, outside, velocities
+from meshes.measured import CLOSED_BOX, Measured
 from meshes.outline import inside
+from meshes.sheet import read_sheet
 from meshes.supports import FREE, LAP
 from meshes.unexplained_loss import IN_JOINTS, IN_OPENINGS, IN_WOOD
 from studies.common.builds import builds as all_builds
@@ -28,6 +30,7 @@ from studies.common.mesh_error import mesh_error
 from studies.common.progress import Progress
 from studies.common.words import joints_would_need
 from studies.drawing.mode_names import names_with_air
+from studies.measured.solve import computed_for
 from studies.modes import air
 from studies.rim import air as rim_air
 from studies.rim import air_words as rim_air_words
@@ -483,3 +486,10 @@ def test_modes_with_air_of_a_sheet(folder, monkeypatch):
     assert len(found["frequency_hz"]) == len(found["coupled_frequency_hz"]) == 4
     assert found["coupled_frequency_hz"][0] < found["frequency_hz"][0]  # the air resonates below the bare box
     assert max(found["air_share"]) > 0.3
+    body = read_sheet(folder / "oval.toml")
+    taps = {CLOSED_BOX: (found["coupled_frequency_hz"][0],)}
+    tones = {held: computed_for(body, Measured(taps=taps, box_held=held), 0.06)[CLOSED_BOX] for held in ("free", "lap")}
+    assert tones["free"][:4] == pytest.approx(
+        found["coupled_frequency_hz"], rel=1e-9
+    )  # as held, with air, not the dry ones
+    assert np.abs(tones["lap"][:4] / tones["free"][:4] - 1).max() > 1e-3

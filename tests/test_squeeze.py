@@ -386,5 +386,5 @@ def test_weights_and_taps_beside_computed(body):
     assert [r.unit for r in rows] == ["g", "g", "Hz", "Hz", "Hz"]
     assert rows[-1].agrees and rows[0].difference == pytest.approx(sides - computed["sides_g"])
     said = table(rows)
-    assert "without looking at their shapes" in said and "without the air" not in said
+    assert "without looking at their shapes" in said and "with the air inside" not in said
     assert beside(Measured(weights={"top_g": 0.2}), {})[0].agrees is None

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from meshes.measured import SQUEEZES, TAPS, WEIGHTS, Measured
+from meshes.measured import CLOSED_BOX, SQUEEZES, TAPS, WEIGHTS, Measured
 from studies.common.words import UNKNOWN, minus, rounded, signed
 
 if TYPE_CHECKING:
@@ -20,7 +20,10 @@ LIMITS = (
     "Tap tones are set beside the nearest computed modes in rising order, without looking at their shapes: where modes lie "
     "close together, agreement may be chance.",
 )
-DRY = "The closed box is computed without the air inside, which moves its lowest tones most."
+BOX = (
+    "The closed box is computed with the air inside and the sound outside, held as 'closed_box_held' says. A tap at one place leaves out the "
+    "modes that hardly move it."
+)
 
 
 @dataclass(frozen=True)
@@ -105,8 +108,8 @@ def table(rows: Iterable[Beside]) -> str:
     width = max(len(row.name) for row in rows)
     line = lambda name, *of: "{:{}}  {:>10} {:>10} {:>11} {:>14}  {}".format(name, width, *of)
     lines = [line(*HEAD), *(line(*cells(row)) for row in rows)]
-    dry = [DRY] if any(TAPS["closed_box_tap_hz"] in row.name and row.unit == "Hz" for row in rows) else []
-    return "\n".join([*lines, *LIMITS, *dry])
+    box = [BOX] if any(TAPS[CLOSED_BOX] in row.name and row.unit == "Hz" for row in rows) else []
+    return "\n".join([*lines, *LIMITS, *box])
 
 
 def cells(row: Beside) -> tuple[str, ...]:

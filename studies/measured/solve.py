@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable
 from dataclasses import replace
+from io import StringIO
+from pathlib import Path
 
 import numpy as np
 
@@ -10,21 +12,29 @@ from fem.energies import masses
 from fem.model import assemble, weights
 from meshes.body import Body
 from meshes.build import DEFAULT_SIZE, mesh_body
-from meshes.measured import NOT_IN_BODY, WEIGHTS, Measured
+from meshes.coupled_model import modes_of
+from meshes.measured import CLOSED_BOX, NOT_IN_BODY, WEIGHTS, Measured
 from meshes.open_rim import mesh_loose_plate, mesh_open_rim, sections_on
 from meshes.parts import sections
+from meshes.supports import FREE, LAP, with_supports
+from studies.common.builds import Build, builds, complete_linings
+from studies.common.kept import kept_folder
 from studies.common.measured import squeeze_values
+from studies.common.progress import Progress
+from studies.solved.coupled import STEPS, coupled_models
+from studies.solved.level import prepare
 
 SPARE = 4  # computed modes beyond the measured tones, so that a mode the tap missed does no harm
 
 
-def computed_for(body: Body, measured: Measured, size: float = DEFAULT_SIZE) -> dict[str, float | np.ndarray]:
-    """{sheet key: kg, m or (n,) Hz} of what a Measured holds; only what was measured is computed."""
+def computed_for(
+    body: Body, measured: Measured, size: float = DEFAULT_SIZE, store: Path | None = None
+) -> dict[str, float | np.ndarray]:
+    """{sheet key: kg, m or (n,) Hz} of what a Measured holds; only what was measured is computed. store: folder of kept results."""
     found: dict[str, float | np.ndarray] = {}
     if measured.weights:
         found |= computed_weights(body, measured.weights, size)
     if measured.squeezes:
-        from studies.common.builds import Build
         from studies.squeeze.solve import solve_squeezed
 
         row = solve_squeezed(Build("sheet", "", body), assemble(mesh_open_rim(body, size)), body, measured.squeeze_load)
@@ -34,13 +44,23 @@ def computed_for(body: Body, measured: Measured, size: float = DEFAULT_SIZE) -> 
         "top_tap_hz": lambda: mesh_loose_plate(body, "top", size),
         "back_tap_hz": lambda: mesh_loose_plate(body, "back", size),
         "rim_tap_hz": lambda: mesh_open_rim(body, size),
-        "closed_box_tap_hz": lambda: mesh_body(bare, size),
     }
     for key, tones in measured.taps.items():
+        if key == CLOSED_BOX:
+            found[key] = box_tones(bare, measured.box_held, size, store or kept_folder(Path("out") / "measured"))
+            continue
         mesh = meshes[key]()
         w = weights(sections_on(mesh, sections(bare)))
         found[key] = modes(assemble(mesh), w, len(tones) + SPARE).frequency
     return found
+
+
+def box_tones(box: Body, held: str, size: float, store: Path) -> np.ndarray:
+    """(n,) Hz of a closed box with the air inside and the sound outside, hung 'free' or on the 'lap'; modes of its supports left out."""
+    own, quiet = builds(complete_linings(box)[0])[0], Progress(STEPS, StringIO())
+    whole = coupled_models((own,), prepare(box, size, store), quiet).whole[own.name]
+    found = modes_of(whole, with_supports(whole, {"free": FREE, "lap": LAP}[held]))
+    return found.frequency[found.elastic]
 
 
 def computed_weights(body: Body, keys: Iterable[str], size: float) -> dict[str, float]:

@@ -59,7 +59,7 @@ def compare_rims(
     with SideBySide(workers, tasks=1) as side:
         errors = side.begin(found_beside, body, size, count, rows, air) if workers > 1 else lambda: None
         study = compare_dry(body, size, count, rows, progress, dry_modes(count) if air else None)
-        measured = tuple(beside(body.measured, computed_for(body, body.measured, size))) if body.measured else ()
+        measured = tuple(beside(body.measured, computed_for(body, body.measured, size, rows))) if body.measured else ()
         study, with_air = replace(study, source=given.source, measured=measured), None
         air = air and not unknown_losses(study)
         with drawn_apart(partial(dry_page.pictures_of, study, out), apart and air) as drawn:
