@@ -128,6 +128,7 @@ def modes(
 def pictures(
     sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, count: Count = 12, builds: Names = (),
     width_mm: Length = 120.0, format: str = "png", dark: bool = False, moving: bool = False, air: bool = False,
+    held: str = "free",
 ) -> None:  # fmt: skip
     """Mode pictures for print, each with a caption beside it: top and back in plan, the guitar in perspective.
 
@@ -146,11 +147,13 @@ def pictures(
     moving
         Moving pictures (GIF, and MP4 where ffmpeg is found) of the first modes and of a pluck.
     air
-        Modes with the air inside and outside, hung free, and what the builds do with the power; the dry box if not given.
+        Modes with the air inside and outside, and what the builds do with the power; the dry box if not given.
+    held
+        How the guitar is held, with air: 'free' or 'lap'.
     """
     from studies.pictures.question import Wanted, draw_pictures
 
-    print(draw_pictures(sheet, out, mesh_size_mm, Wanted(count, width_mm, format, dark, moving, air), builds))
+    print(draw_pictures(sheet, out, mesh_size_mm, Wanted(count, width_mm, format, dark, moving, air, held), builds))
 
 
 @app.command

@@ -242,12 +242,18 @@ def test_print_pictures_with_air_are_made_here(tmp_path, monkeypatch):
     assert modes and {Path(name).suffix for name in modes} == {".pdf", ".txt"}
     assert (tmp_path / "out" / "doubled_sides" / "mode-01-plan.pdf").exists()
     assert "with air" in (tmp_path / "out" / "power-hung-free.txt").read_text() and "pdf" in told
+    on_lap = replace(wanted, count=2, held="lap")
+    picture_set.draw_pictures(sheet, tmp_path / "out", 60, on_lap, around=coarse)
+    told = {d: (tmp_path / "out" / d / "mode-01-plan.txt").read_text() for d in ("sheet", "sheet-on-the-lap")}
+    assert "hung free" in told["sheet"] and "on the lap" in told["sheet-on-the-lap"]
+    assert told["sheet"].split("Hz")[0] != told["sheet-on-the-lap"].split("Hz")[0]  # other modes, not another caption
 
 
 @pytest.mark.parametrize(
     ("given", "words"),
     [({"wanted": Wanted(form="gif")}, "png, svg, pdf"), ({"wanted": Wanted(count=0)}, "between 1 and 40"),
-     ({"size_mm": 2}, "between 5 and 60 mm"), ({"wanted": Wanted(width_mm=1e4)}, "20 and 400 mm"), ({"names": ["doubled"]}, "doubled_sides")],
+     ({"size_mm": 2}, "between 5 and 60 mm"), ({"wanted": Wanted(width_mm=1e4)}, "20 and 400 mm"), ({"names": ["doubled"]}, "doubled_sides"),
+     ({"wanted": Wanted(held="bed")}, "'free' or 'lap'"), ({"wanted": Wanted(held="lap")}, "expected --air beside it")],
 )  # fmt: skip
 def test_bad_input_is_told_before_any_work(given, words, tmp_path):
     with pytest.raises(BadInput, match=words):

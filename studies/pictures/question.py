@@ -20,7 +20,7 @@ from meshes.body import Body
 from meshes.coupled_model import RIGID, fluid_domain, real_modes, structure_of
 from meshes.sheet_strings import strung
 from meshes.string_body import string_body, string_ends
-from meshes.supports import FREE, with_supports
+from meshes.supports import FREE, LAP, with_supports
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.inputs import BadInput, given_sheet, mesh_size, within
 from studies.common.kept import kept_folder
@@ -41,6 +41,10 @@ from studies.solved.dry import SPARE, dry_levels
 from studies.solved.level import dry_modes, prepare, prepare_three
 
 FORMATS = ("png", "svg", "pdf")
+HELD, LEAVES = (
+    {"free": FREE, "lap": LAP},
+    {"free": "", "lap": "-on-the-lap"},
+)  # and what a build's folder is called then
 MOVED = 3  # modes that also move, those of the neck left out
 DRAWN = 4.0  # steps of progress a build takes to be drawn, beside those of its solution
 STRING, FRET = 0, 0  # the lowest string, open
@@ -56,6 +60,7 @@ class Wanted:
     dark: bool = False  # on a dark page too
     moving: bool = False  # moving pictures too
     air: bool = False  # modes with air
+    held: str = "free"  # of HELD, with air
 
     @property
     def look(self) -> Look:
@@ -92,12 +97,14 @@ def draw_pictures(
     progress = progress or Progress(solving + DRAWN * len(chosen))
     paths, power = [], None
     if wanted.air:
-        shown, power = _with_air(body, chosen, size, wanted.count, rows, progress, around)
+        shown, power = _with_air(
+            body, chosen, prepare(body, size, rows, dry_modes(wanted.count)), wanted, progress, around
+        )
     else:
         shown = _dry(body, chosen, size, wanted.count, rows, progress, around)
     for one in shown:
         say = lambda what, one=one: progress.say(f"{one.build.name}: {what}")
-        paths += _draw(one, out / one.build.name, wanted, say)
+        paths += _draw(one, out / (one.build.name + LEAVES[wanted.held]), wanted, say)
         progress.step(DRAWN)
     if power is not None:
         level, base = power
@@ -113,6 +120,10 @@ def draw_pictures(
 def _check(wanted):
     within("--count", wanted.count, 1, 40, "modes")
     within("--width-mm", wanted.width_mm, 20, 400, "mm of print")
+    if wanted.held not in HELD:
+        raise BadInput(f"--held {wanted.held}: expected 'free' or 'lap'")
+    if wanted.held != "free" and not wanted.air:
+        raise BadInput(f"--held {wanted.held}: the dry box is held by nothing; expected --air beside it")
     if wanted.form not in FORMATS:
         raise BadInput(f"--format {wanted.form}: expected one of {', '.join(FORMATS)}")
 
@@ -168,16 +179,16 @@ def _beside(build, partner, at):
     )
 
 
-def _with_air(body, chosen, size, count, rows, progress, around):
-    """[Shown] of the air-loaded modes, hung free, and (Level of what the builds do with the power, CoupledModel of the first)."""
-    made = coupled_models(chosen, prepare(chosen[0].body, size, rows, dry_modes(count)), progress, 1.0, around)
+def _with_air(body, chosen, place, wanted, progress, around):
+    """[Shown] of the air-loaded modes, held as wanted, and (level of what the builds do with the power, CoupledModel of the first)."""
+    made, how, count = coupled_models(chosen, place, progress, 1.0, around), HELD[wanted.held], wanted.count
     level = driven_on(made, chosen, progress, 1.0)
     space, shown, base = made.model.space, [], None
     M = made.model.matrix("M", weights(chosen[0].sections()))
     for build in chosen:
         whole = made.whole[build.name]
-        model = with_supports(whole, FREE)
-        modes = level.results[build.name, FREE].modes
+        model = with_supports(whole, how)
+        modes = level.results[build.name, how].modes
         q = modes.shape[: len(whole.structure.frequency)]
         shape = whole.structure.shape @ np.real(q * furthest(q))  # at the instant at which the shell moves furthest
         base = shape[:, :count] if base is None else base
@@ -189,7 +200,7 @@ def _with_air(body, chosen, size, count, rows, progress, around):
             f"{words} {100 * air:.0f} % of its energy is in the air; {100 * out:.0f} % of its loss goes out as sound.".strip()
             for words, air, out in zip(beside, modes.air_share[p], modes.loss_share["radiation"][p])
         )
-        caption = Caption(f"{body.name}, {build.label}", FREE, air=WITH_AIR, more=more)
+        caption = Caption(f"{body.name}, {build.label}", how, air=WITH_AIR, more=more)
         shapes = Shapes(space, build.body, modes.frequency[p], shape[:, p])
         reference = None if build.is_base else base[:, at]
         drawn = modes_to_draw(shapes, len(p))
