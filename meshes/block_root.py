@@ -9,6 +9,7 @@ the block's edge, where the block's layer is made softer along the rim.
 Axes s along the rim (0 at the edge, into the block), n outward (0 in the middle of the side's outermost layer), and up.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
@@ -25,6 +26,7 @@ STRIP = 0.016  # m wide, and a quarter of the block at most: wider than the side
 NEAR_NECK = 0.006  # m: no second station of the rim so near to the neck's edge
 STUB = 4  # of its own depth: length of the rim before the block (Saint-Venant)
 FINE, COARSE, GROWTH = 0.8e-3, 6e-3, 1.6  # m, rectangles at the edge and elsewhere, and by how much they grow; 2 %
+EDGES = ("edge", "edge_top", "edge_back")  # strips beside the bare side, and where a lining ends
 ALONG, UPRIGHT = ((1, 0, 0), (0, 0, 1), (0, 1, 0)), ((0, 0, 1), (1, 0, 0), (0, 1, 0))  # L, R, T in s, n, up
 IN_BLOCK = {"across_body": ALONG, "toward_top": UPRIGHT, "along_body": ((0, 1, 0), (1, 0, 0), (0, 0, 1))}
 
@@ -82,6 +84,25 @@ def root_of(body: Body, name: str, lining: Lining | None) -> Root:
     return Root(side, lined, _elastic(block.wood), block.grain, block.thickness, block.width / 2)
 
 
+def roots_of(body: Body, name: str) -> tuple[Root, ...]:
+    """Roots at an edge of 'neck_block' or 'tail_block', in the order of EDGES."""
+    return tuple(root_of(body, name, lining) for lining in (None, body.lining_top, body.lining_back))
+
+
+@dataclass(frozen=True)
+class Yielding:
+    """What the solids of some Roots yield, see solid_root."""
+
+    bent: np.ndarray  # (roots, 2, 2)
+    slid: np.ndarray  # (roots,)
+
+
+def yielding(roots: Sequence[Root]) -> Yielding:
+    """Yielding of Roots."""
+    bent, slid = zip(*map(solid_root, roots))
+    return Yielding(np.array(bent), np.array(slid))
+
+
 def _elastic(wood: Wood) -> Wood:
     """The wood without what the solid does not ask for."""
     return replace(wood, density=1.0, loss_L=None, loss_R=None, loss_G=None)
@@ -135,8 +156,9 @@ def _stretching(k: dict[str, float], axis: str = "11") -> np.ndarray:
     return np.array([[k["A" + axis], k["B" + axis]], [k["B" + axis], k["D" + axis]]])
 
 
-def edge_section(root: Root, middle: Section, width: float) -> Section:
-    """Section of the strip, `width` [m] wide, at a block's edge, beside the side; from `middle`, the block's layer on the side.
+def edge_section(root: Root, middle: Section, width: float, bent: np.ndarray, slid: float) -> Section:
+    """Section of the strip, `width` [m] wide, at a block's edge, beside the side; from `middle`, the block's layer on the side,
+    and what solid_root tells.
 
     Along the rim it stretches, bends and slides so that stub, strip and block yield as the solid does, never less than the
     layer. Its twisting stiffness falls as the root of the bending stiffness: Huber's estimate for orthotropic plates,
@@ -144,7 +166,6 @@ def edge_section(root: Root, middle: Section, width: float) -> Section:
     """
     axis = "22" if root.grain == "toward_top" else "11"  # along the rim
     stub, side, k = root.rim(), root.rim(lined=False), dict(middle.stiffness)
-    bent, slid = solid_root(root)
     layer = np.linalg.inv(_stretching(side) + _stretching(k, axis))
     more = _positive(bent - root.stub * np.linalg.inv(_stretching(stub)) - root.half * layer)
     left = _positive(np.linalg.inv(layer + more / width) - _stretching(side))

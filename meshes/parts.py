@@ -8,7 +8,7 @@ import numpy as np
 from fem.materials import Wood
 from fem.sections import Layer, Section, beam, difference, laminate, scaled
 from fem.solid import completed
-from meshes.block_root import edge_section, root_of, strip_width
+from meshes.block_root import EDGES, Yielding, edge_section, roots_of, strip_width, yielding
 from meshes.body import Block, Board, Body, Neck, Rod, back_height, top_height
 from meshes.carving import patch_middle, thickness_here
 from meshes.joints import joint_of
@@ -36,6 +36,8 @@ def sections(body: Body) -> dict[str, Section]:
         **plates(body),
         **rim(body),
         **blocks(body),
+        **block_edges(body, "neck_block", yielding(roots_of(body, "neck_block"))),
+        **block_edges(body, "tail_block", yielding(roots_of(body, "tail_block"))),
         **braces(body),
         **bridge(body),
         **patches(body),
@@ -87,7 +89,7 @@ def _crosswise(angle: float) -> bool:
 
 
 def blocks(body: Body) -> dict[str, Section]:
-    """A block as a thick eccentric layer on each face it is glued to, softer along its edges on the side (see block_root).
+    """A block as a thick eccentric layer on each face it is glued to, but for its edges on the side.
 
     Its mass sits on the side.
 
@@ -101,9 +103,7 @@ def blocks(body: Body) -> dict[str, Section]:
         block = getattr(body, name)
         depth = float(top_height(body, x, 0.0) - back_height(body, x, 0.0))
         on_side, on_plate = _block_woods(block)
-        middle = layers[f"{name}/sides"] = _block_on_side(block, on_side, inner_face)
-        for edge, lining in (("edge", None), ("edge_top", body.lining_top), ("edge_back", body.lining_back)):
-            layers[f"{name}/{edge}"] = edge_section(root_of(body, name, lining), middle, strip_width(body, name))
+        layers[f"{name}/sides"] = _block_on_side(block, on_side, inner_face)
         cut = block.cut_width * block.cut_depth / (block.width * block.thickness)
         for plate in ("top", "back"):
             if plate == "top" or block.height > 0.9 * depth:
@@ -111,6 +111,13 @@ def blocks(body: Body) -> dict[str, Section]:
                 layer = Layer(on_plate, block.height / 2, -panel.thickness / 2 - block.height / 4)
                 layers[f"{name}/{plate}"] = scaled(laminate([layer]), 1 - cut, mass=0.0)
     return layers
+
+
+def block_edges(body: Body, name: str, found: Yielding) -> dict[str, Section]:
+    """The strips along the edges of 'neck_block' or 'tail_block' on the side, which yield as `found`: see block_root."""
+    middle, width = blocks(body)[f"{name}/sides"], strip_width(body, name)
+    told = zip(EDGES, roots_of(body, name), found.bent, found.slid.tolist())
+    return {f"{name}/{edge}": edge_section(root, middle, width, bent, slid) for edge, root, bent, slid in told}
 
 
 def _block_on_side(block: Block, wood: Wood, inner_face: float) -> Section:

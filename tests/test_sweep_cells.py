@@ -1,9 +1,13 @@
 """Which linings and joints a night computes in solid cells; none is solved here."""
 
+from dataclasses import replace
+
 import numpy as np
-from box_cases import oval_sheet
+import pytest
+from box_cases import example, oval_sheet
 
 from fem.sections import laminate
+from meshes.parts import sections
 from studies.sweep.basis import mixed
 from studies.sweep.bodies import body_at
 from studies.sweep.cells import slow_pieces
@@ -13,7 +17,7 @@ from studies.sweep.maps import parameter_maps
 from studies.sweep.plan import read_plan
 from studies.sweep.prepare import with_geometries
 from studies.sweep.scatter import WoodDraws, sweep_of_draws
-from studies.sweep.sections import inputs
+from studies.sweep.sections import cell_points, fit, inputs, sections_of_piece, slow_piece
 
 FLAT = laminate([])
 REBATES = {f"joint_{p}": {"rebate_width_mm": 1.2, "rebate_height_mm": 4} for p in ("top", "back")}
@@ -51,6 +55,36 @@ def test_linings_and_joints_may_stay_as_the_sheet_makes_them(tmp_path):
         assert counts == {"joint_top": most, "joint_back": fewer}
         if cells == 1:
             assert {inputs(b, p) for b, p in asked if p == "joint_top"} >= {inputs(own, "joint_top")}
+
+
+def test_what_the_edges_of_a_block_yield_is_fitted():
+    """Over the sides' thickness and the block's stiffness, at a place that was not fitted; what neither changes is no coordinate."""
+    hazel = example("hazel")
+
+    def at(thickness, stiff):
+        block, side = hazel.neck_block, hazel.sides[0]
+        wood = block.wood
+        stiffer = {k: stiff * getattr(wood, k) for k in ("E_L", "E_R", "E_T", "G_LR", "G_LT", "G_RT")}
+        sides = (replace(side, thickness=thickness), *hazel.sides[1:])
+        return replace(hazel, neck_block=replace(block, wood=replace(wood, **stiffer)), sides=sides)
+
+    axes = (("side", 2.2e-3, 0.4e-3), ("block", 1.0, 0.4))
+    points = cell_points(2, 12, np.zeros(2, bool))
+    piece = "edges_neck_block"
+    made = [slow_piece(at(2.2e-3 + 0.4e-3 * x, 1 + 0.4 * y), piece) for x, y in points]
+    fitted, own = fit(points, made, axes), at(2.43e-3, 0.75)
+    found, true = fitted.at(own, piece, {"side": 2.43e-3, "block": 0.75}), slow_piece(own, piece)
+    assert found.bent == pytest.approx(true.bent, rel=2e-3) and found.slid == pytest.approx(true.slid, rel=2e-3)
+    assert 0 < fitted.error < 2e-3
+    assert abs(true.bent / slow_piece(hazel, piece).bent - 1).max() > 0.1  # the fit has something to follow
+    told = sections_of_piece(own, piece, found)
+    whole = sections(own)
+    assert set(told) == {f"neck_block/{edge}" for edge in ("edge", "edge_top", "edge_back")}
+    for region, section in told.items():
+        for kind, value in section.stiffness.items():
+            assert value == pytest.approx(whole[region].stiffness[kind], rel=5e-3, abs=1e-9), (region, kind)
+    lined = replace(hazel, lining_top=replace(hazel.lining_top, height=0.02))
+    assert inputs(lined, piece) == inputs(hazel, piece) != inputs(own, piece)
 
 
 def test_training_variants_are_of_every_rim_build():

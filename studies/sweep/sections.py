@@ -1,6 +1,6 @@
 """Sections of a variant in milliseconds: what costs a solid cell is tabulated or fitted over the plan's ranges first.
 
-Plates, braces, blocks and the like are computed for each variant as ever. A kerfed lining and the joints cost seconds:
+Plates, braces, blocks and the like are computed for each variant as ever. A kerfed lining, the joints and blocks' edges cost more:
 where a plan needs few different ones they are computed for all; else a polynomial in the factors that matter is fitted to
 `cells` of them, and the error of the fit is told (each cell left out in turn). Rows solved in full use the cells themselves.
 """
@@ -16,6 +16,7 @@ from fem.mesh import part_of
 from fem.sections import Section, beam, scaled
 from fem.woods import LOSSES
 from meshes import parts
+from meshes.block_root import Yielding, roots_of, yielding
 from meshes.body import Body
 from meshes.joint_section import Corner, corner_between
 from meshes.joints import joint_geometry, joint_of, joint_sections
@@ -24,12 +25,14 @@ from studies.common.builds import STIFFENED, Build
 from studies.common.kept import fingerprint
 from studies.sweep.design import Coordinate, Value
 
-SLOW = ("lining_top", "lining_back", "joint_top", "joint_back")
+SLOW = ("lining_top", "lining_back", "joint_top", "joint_back", "edges_neck_block", "edges_tail_block")
+EDGES = "edges_"  # of a block, before its name
 ROOM = 1.4  # cells for each coefficient of a fit
 REACH = 3.0  # standard deviations that a fit covers
 Axis = tuple[Coordinate, float, float]  # with the middle and half the range of it
 Axes = tuple[Axis, ...]
-Slow = Section | Corner | None  # section of a lining, corner of a joint; None: a joint that cannot be computed
+# section of a lining, corner of a joint, what a block's edges yield; None: a joint that cannot be computed
+Slow = Section | Corner | Yielding | None
 
 
 def sides_and_bars(body: Body) -> dict[str, Section]:
@@ -54,7 +57,9 @@ def unchanged(body: Body, others: Iterable[Body]) -> dict[str, dict[str, Section
 
 
 def slow_piece(body: Body, piece: str) -> Slow:
-    """Section of a lining, or corner of a joint, as the cells give it."""
+    """Section of a lining, corner of a joint, or what a block's edges yield, as the solids give it."""
+    if piece.startswith(EDGES):
+        return yielding(roots_of(body, piece.removeprefix(EDGES)))
     place = piece.split("_")[1]
     if piece.startswith("lining"):
         return lining_section(getattr(body, piece), body.sides)
@@ -63,11 +68,15 @@ def slow_piece(body: Body, piece: str) -> Slow:
 
 def sections_of_piece(body: Body, piece: str, found: Slow) -> dict[str, Section]:
     """{region: Section} of a slow piece; a joint with the body's own loss factor."""
+    if isinstance(found, Yielding):
+        return parts.block_edges(body, piece.removeprefix(EDGES), found)
     return {piece: found} if isinstance(found, Section) else joint_sections(body, piece.split("_")[1], found)
 
 
 def inputs(body: Body, piece: str) -> str:
-    """What the section of a lining or the corner of a joint depends on: a fingerprint. A corner knows no losses."""
+    """What a slow piece depends on: a fingerprint. Corners and edges know no losses."""
+    if piece.startswith(EDGES):
+        return fingerprint([_unsourced(root) for root in roots_of(body, piece.removeprefix(EDGES))])
     place = piece.split("_")[1]
     if piece.startswith("lining"):
         return fingerprint(_unsourced(getattr(body, piece)), [_unsourced(board) for board in body.sides])
@@ -137,7 +146,7 @@ class Fitted:
     axes: Axes
     powers: np.ndarray  # (terms, d)
     coefficients: np.ndarray  # (terms, values)
-    like: Section | Corner  # one of those fitted: what the values make
+    like: Section | Corner | Yielding  # one of those fitted: what the values make
     error: float  # largest, over the values, rms error of cells left out in turn, over the largest value
 
     def at(self, body: Body, piece: str, point: dict[Coordinate, Value]) -> Slow:
@@ -146,13 +155,18 @@ class Fitted:
 
 
 def _flat(found: Slow) -> np.ndarray:
-    """(values,) of a section, or of what a corner's springs are split from, which unlike them runs smoothly, and its shares of heat."""
+    """(values,) of a section; of what a corner's springs are split from, which unlike them runs smoothly, and its shares of heat; or of
+    what a block's edges yield: both without units.
+    """
     if found is None:
         raise ValueError("a joint in the plan's range cannot be made; `rimwork check` of such a sheet tells why")
     if isinstance(found, Corner):
         assert found.beyond is not None
         size, over = found.beyond
         return np.concatenate([np.log(size).ravel(), over.ravel(), found.heat.ravel()])
+    if isinstance(found, Yielding):
+        a, b, ab = found.bent[:, 0, 0], found.bent[:, 1, 1], found.bent[:, 0, 1]
+        return np.concatenate([np.log([a, b, found.slid]).ravel(), ab / np.sqrt(a * b)])
     return np.array([v for values in _groups(found) for v in values.values()])
 
 
@@ -160,7 +174,12 @@ def _groups(section: Section) -> tuple[dict[str, float], ...]:
     return section.stiffness, section.mass, *(section.losses or {}).values()
 
 
-def _unflat(values: np.ndarray, like: Section | Corner) -> Section | Corner:
+def _unflat(values: np.ndarray, like: Section | Corner | Yielding) -> Section | Corner | Yielding:
+    if isinstance(like, Yielding):
+        *sizes, part = values.reshape(4, -1)
+        a, b, slid = np.exp(sizes)
+        ab = part * np.sqrt(a * b)
+        return Yielding(np.array([[a, ab], [ab, b]]).transpose(2, 0, 1), slid)
     if isinstance(like, Corner):
         assert like.beyond is not None
         shapes = [each.shape for each in (*like.beyond, like.heat)]
@@ -171,10 +190,10 @@ def _unflat(values: np.ndarray, like: Section | Corner) -> Section | Corner:
     return Section(like.family, stiffness, mass, like.losses and dict(zip(like.losses, losses)))
 
 
-def _scale(found: Section | Corner) -> np.ndarray:
-    """(values,) what the error of each value is counted over: of a corner, whose values have the solid's own measure, one."""
+def _scale(found: Section | Corner | Yielding) -> np.ndarray:
+    """(values,) what the error of each value is counted over: one, where the values have no unit."""
     values = _flat(found)
-    return np.ones_like(values) if isinstance(found, Corner) else np.abs(values)
+    return np.abs(values) if isinstance(found, Section) else np.ones_like(values)
 
 
 def powers_of(d: int, cells: int) -> np.ndarray:
