@@ -36,8 +36,6 @@ def sections(body: Body) -> dict[str, Section]:
         **plates(body),
         **rim(body),
         **blocks(body),
-        **block_edges(body, "neck_block", yielding(roots_of(body, "neck_block"))),
-        **block_edges(body, "tail_block", yielding(roots_of(body, "tail_block"))),
         **braces(body),
         **bridge(body),
         **patches(body),
@@ -89,6 +87,12 @@ def _crosswise(angle: float) -> bool:
 
 
 def blocks(body: Body) -> dict[str, Section]:
+    """The blocks as layers, softer along their edges on the side."""
+    edges = (block_edges(body, name, yielding(roots_of(body, name))) for name in ("neck_block", "tail_block"))
+    return {**block_layers(body), **dict(pair for each in edges for pair in each.items())}
+
+
+def block_layers(body: Body) -> dict[str, Section]:
     """A block as a thick eccentric layer on each face it is glued to, but for its edges on the side.
 
     Its mass sits on the side.
@@ -115,7 +119,7 @@ def blocks(body: Body) -> dict[str, Section]:
 
 def block_edges(body: Body, name: str, found: Yielding) -> dict[str, Section]:
     """The strips along the edges of 'neck_block' or 'tail_block' on the side, which yield as `found`: see block_root."""
-    middle, width = blocks(body)[f"{name}/sides"], strip_width(body, name)
+    middle, width = block_layers(body)[f"{name}/sides"], strip_width(body, name)
     told = zip(EDGES, roots_of(body, name), found.bent, found.slid.tolist())
     return {f"{name}/{edge}": edge_section(root, middle, width, bent, slid) for edge, root, bent, slid in told}
 

@@ -1,6 +1,6 @@
 """A loss that no part explains: what measured guitars lose beyond the computed parts, at three places where it may sit.
 
-With air, hung free, the peaks of the example guitars in which box and soundhole breathe have Q of some 62 to 65 and 31 to 38; six
+With air, hung free, the peaks of the example guitars in which box and soundhole breathe have Q of some 62 to 66 and 42 to 88; six
 published guitars have 33 to 42 and 17 to 28, their holder not known (Carcagno et al., JASA 144:3533, 2018; the table was not
 looked up again). So .01 to .03 of loss factor may remain, or nothing. It is added last, hysteretic, and is the same
 property in every build: of the wood, of what joins the plates to the sides, or of the air in the openings.

@@ -45,7 +45,7 @@ def sides_and_bars(body: Body) -> dict[str, Section]:
     return {"sides": parts.side_laminate(body.sides), **bars}
 
 
-CHEAP = (parts.plates, parts.blocks, parts.braces, parts.bridge, parts.patches, parts.neck, sides_and_bars)
+CHEAP = (parts.plates, parts.block_layers, parts.braces, parts.bridge, parts.patches, parts.neck, sides_and_bars)
 
 
 def unchanged(body: Body, others: Iterable[Body]) -> dict[str, dict[str, Section]]:
