@@ -247,8 +247,8 @@ def kin(name: str) -> tuple[str, list[str]]:
     table, same = read_table()["kin"], [wood for wood in library() if wood.split("_")[-1] == words[-1]]
     if same and words[-1] not in table:
         return f"a kind of {words[-1]}", same
-    told = next((table[word] for word in reversed(words) if word in table), ["", ""])
-    return told[0], [wood for wood in told[1:] if wood]
+    kind, *near = next((table[word] for word in reversed(words) if word in table), [""])
+    return kind, near
 
 
 def estimated(wood: Wood) -> dict[str, str]:

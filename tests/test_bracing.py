@@ -55,6 +55,13 @@ ends = {{ kind = "let_in", taper_mm = 70, height_mm = 3 }}
         assert replace(brace, name="", start=(), end=()) == replace(own, name="", start=(), end=())
 
 
+def test_a_cross_crosses_tailward_of_the_hole():
+    """The hole's edge lies 342 - 98/2 = 293 mm from the tail, the crossing 25 mm nearer to it."""
+    for start, end in ends(built(bracing=[pattern(pattern="cross", angle_deg=96, below_hole_mm=25)])):
+        at = start + (end - start) * start[1] / (start[1] - end[1])
+        assert at == pytest.approx([268, 0], abs=0.01)
+
+
 def test_bars_across_lie_apart_and_run_to_the_sides():
     body = built(bracing=[pattern(at_mm=60, count=3, apart_mm=45)], brace=[])
     found = ends(body)

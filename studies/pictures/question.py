@@ -41,10 +41,8 @@ from studies.solved.dry import SPARE, dry_levels
 from studies.solved.level import dry_modes, prepare, prepare_three
 
 FORMATS = ("png", "svg", "pdf")
-HELD, LEAVES = (
-    {"free": FREE, "lap": LAP},
-    {"free": "", "lap": "-on-the-lap"},
-)  # and what a build's folder is called then
+HELD = {"free": FREE, "lap": LAP}
+LEAVES = {"free": "", "lap": "-on-the-lap"}  # behind a build's name in that of its folder
 MOVED = 3  # modes that also move, those of the neck left out
 DRAWN = 4.0  # steps of progress a build takes to be drawn, beside those of its solution
 STRING, FRET = 0, 0  # the lowest string, open
