@@ -62,6 +62,11 @@ def test_every_accepted_brace_near_the_side_has_a_mesh(plan, plate, tmp_path):
         accepted += 1
 
 
+def cuts(body):
+    """Warnings of ends cut off; the brace of these tests runs over the bridge plate too, which is another warning."""
+    return [text for text in body.warnings if "cut off" in text]
+
+
 @pytest.mark.parametrize("out", [-0.5, 0.0, 0.1, 1.6, 4.0])
 def test_a_free_end_in_or_past_the_side_is_cut_off_with_a_word(out):
     outline = built().outline
@@ -69,15 +74,15 @@ def test_a_free_end_in_or_past_the_side_is_cut_off_with_a_word(out):
     side = 1e3 * float(point_at(outline, where_x(outline, 0.2)[0])[1])
     body = built(brace=[bar(from_mm=[200, side - out], to_mm=[200, 60], **ends)])
     lining = 1e3 * body.lining_top.width
-    (told,) = body.warnings
-    assert "'bar'" in told and "cut off" in told
+    (told,) = cuts(body)
+    assert "'bar'" in told
     assert 1e3 * distance(outline, [body.braces[0].start])[0] == pytest.approx(lining + 1, abs=0.01)
     assert body.braces[0].end == pytest.approx((0.2, 0.06))
 
 
 def test_a_free_end_drawn_inside_stays_where_it_is_drawn():
     body = built(brace=[bar(from_mm=[200, -60], to_mm=[200, 60])])
-    assert body.braces[0].start == pytest.approx((0.2, -0.06)) and body.warnings == ()
+    assert body.braces[0].start == pytest.approx((0.2, -0.06)) and not cuts(body)
 
 
 def test_a_brace_that_runs_along_the_side_is_refused():
