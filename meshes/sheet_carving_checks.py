@@ -8,6 +8,7 @@ from meshes.sheet_fields import BraceTable, Hole, PatchTable, Sheet
 from meshes.sheet_rim_checks import clearance, mistake
 
 CLEAR = 5.0  # mm: a patch keeps this far from the side, a place of a map may lie this far outside
+ROUND_OFF = 1e-3  # mm, of what is given in inches in one place and in mm in another
 
 
 def check_section(file: str, key: str, brace: BraceTable) -> list[Mistake]:
@@ -39,7 +40,7 @@ def check_profile(file: str, key: str, brace: BraceTable) -> list[Mistake]:
         ]
     if places[-1] > length + 1:
         return [mistake(file, name, float(places[-1]), f"places from 0 to the length drawn, {length:.0f} mm")]
-    if heights.max() > brace.height_mm:
+    if heights.max() > brace.height_mm + ROUND_OFF:
         return [mistake(file, name, float(heights.max()), f"heights up to height_mm = {brace.height_mm:g} mm")]
     return []
 

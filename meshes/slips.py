@@ -15,7 +15,7 @@ def warnings(body: Body) -> list[str]:
     """Warnings (texts) about braces and bridge."""
     texts = []
     for brace in body.braces:
-        if brace.width > FLAT * brace.height:
+        if brace.width > 1.001 * FLAT * brace.height:  # round-off of inches
             size = f"{1e3 * brace.width:g} mm wide and {1e3 * brace.height:g} mm high"
             texts.append(f"brace '{brace.name}' is {size}: does it lie flat, or are the two exchanged?")
         if brace.plate == "top":

@@ -5,7 +5,6 @@ import io
 import os
 import sys
 from collections.abc import Sequence
-from functools import partial
 from pathlib import Path
 from typing import Annotated, NoReturn, TextIO
 
@@ -14,7 +13,7 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 
 from cyclopts import App, CycloptsError, Parameter, Token  # noqa: E402
 
-from studies.common.inputs import COARSEST_MM, FINEST_MM  # noqa: E402
+from studies.common.inputs import COARSEST_MM, FINEST_MM, printer  # noqa: E402
 
 app = App(
     name="rimwork",
@@ -83,7 +82,7 @@ def rim(
     """
     from studies.rim.question import compare_rims
 
-    compare_rims(sheet, out, mesh_size_mm, count, pictures, air, partial(print, flush=True))
+    compare_rims(sheet, out, mesh_size_mm, count, pictures, air, printer(sheet))
 
 
 @app.command
@@ -153,7 +152,9 @@ def pictures(
     """
     from studies.pictures.question import Wanted, draw_pictures
 
-    print(draw_pictures(sheet, out, mesh_size_mm, Wanted(count, width_mm, format, dark, moving, air, held), builds))
+    printer(sheet)(
+        draw_pictures(sheet, out, mesh_size_mm, Wanted(count, width_mm, format, dark, moving, air, held), builds)
+    )
 
 
 @app.command
@@ -161,7 +162,7 @@ def check(sheet: Sheet, /, *, out: Out = None) -> None:
     """Check a build sheet: areas, weights of every part, warnings, what is assumed; draw plan and section to scale."""
     from studies.check.question import check_sheet
 
-    print(check_sheet(sheet, out))
+    printer(sheet)(check_sheet(sheet, out))
 
 
 @app.command
@@ -200,7 +201,7 @@ def squeeze(
     """
     from studies.squeeze.question import squeeze_rims
 
-    print(squeeze_rims(sheet, out, load_kg, mesh_size_mm, recording, pictures, ruler_mm, load_error_percent))
+    printer(sheet)(squeeze_rims(sheet, out, load_kg, mesh_size_mm, recording, pictures, ruler_mm, load_error_percent))
 
 
 @app.command
@@ -210,7 +211,7 @@ def load(
     """What the strings' pull does: bridge, belly and dip, neck block and action, rim, of each rim build."""
     from studies.load.question import load_box
 
-    print(load_box(sheet, out, mesh_size_mm, strings, pictures))
+    printer(sheet)(load_box(sheet, out, mesh_size_mm, strings, pictures))
 
 
 @app.command
@@ -232,7 +233,7 @@ def weather(
     from studies.weather.question import season_box
 
     used = used_at_humidity_percent or None
-    print(season_box(sheet, out, mesh_size_mm, built_at_humidity_percent, used, rim_gap_mm, pictures))
+    printer(sheet)(season_box(sheet, out, mesh_size_mm, built_at_humidity_percent, used, rim_gap_mm, pictures))
 
 
 @app.command
@@ -257,7 +258,7 @@ def sustain(
     """
     from studies.sustain.question import compare_sustain
 
-    print(compare_sustain(sheet, out, mesh_size_mm, modes, frets, draws, strings, pictures))
+    printer(sheet)(compare_sustain(sheet, out, mesh_size_mm, modes, frets, draws, strings, pictures))
 
 
 @app.command
@@ -295,7 +296,9 @@ def listen(
         return
     if sheet is None:
         raise BadInput("listen: expected a build sheet, or --reveal FOLDER")
-    print(write_sounds(sheet, out, mesh_size_mm, strings, Wanted(builds, notes, held, place_mm, blind, pair), chosen))
+    printer(sheet)(
+        write_sounds(sheet, out, mesh_size_mm, strings, Wanted(builds, notes, held, place_mm, blind, pair), chosen)
+    )
 
 
 @app.command
@@ -317,7 +320,7 @@ def note(
     """
     from studies.notes.question import read_notes
 
-    print(read_notes(takes, sheet, out, held, mesh_size_mm, strings))
+    printer(sheet)(read_notes(takes, sheet, out, held, mesh_size_mm, strings))
 
 
 @app.command
@@ -345,7 +348,7 @@ def page(
     """
     from studies.page.question import write_reader_page
 
-    print(write_reader_page(sheet, out, mesh_size_mm, modes, weather, sustain, sounds))
+    printer(sheet)(write_reader_page(sheet, out, mesh_size_mm, modes, weather, sustain, sounds))
 
 
 @app.command

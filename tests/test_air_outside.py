@@ -64,7 +64,9 @@ def test_the_stored_values_have_converged(library):
     body = read_sheet(HERE.parent / "meshes/bodies/hazel.toml")
     assert LIBRARY["frequency_hz"] == list(FREQUENCY)
     counts = [len(outer_surface(body, size).triangles) for size in LIBRARY["size_m"]]
-    assert counts == pytest.approx(LIBRARY["triangles"], rel=0.005)  # a pair more or less hangs on the last digit of a node
+    assert counts == pytest.approx(
+        LIBRARY["triangles"], rel=0.005
+    )  # a pair more or less hangs on the last digit of a node
     assert np.abs(Z - Z.swapaxes(-1, -2)).max() < 1e-4 * np.abs(Z).max()
     for order, tolerance in ((1, 0.015), (2, 0.015), (np.inf, 0.035)):  # infinite: the finest mesh itself
         other = limit(Z[-2], Z[-1], LIBRARY["size_m"][-2:], order)

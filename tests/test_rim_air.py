@@ -314,7 +314,9 @@ def test_the_default_leads_with_the_air_and_keeps_the_dry_page_beside_it(folder,
     again = rim.compare_rims(sheet, tmp_path / "dry", 60, 4, pictures=False, air=False)
     lines = [line for line in again.splitlines() if line]
     label = next(k for k, line in enumerate(lines) if line.endswith(DRY_LABEL))
-    assert "how long a tap rings, dry" in lines[0] and label < next(k for k, line in enumerate(lines) if "heat in the rim" in line)
+    assert "how long a tap rings, dry" in lines[0] and label < next(
+        k for k, line in enumerate(lines) if "heat in the rim" in line
+    )
     assert "Dry: without air" in (tmp_path / "dry" / "index.html").read_text()
     assert not (tmp_path / "dry" / "air.json").exists()
 

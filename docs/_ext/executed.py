@@ -67,7 +67,10 @@ class Run(Executed):
         ]
 
     def printed(self, *arguments):
-        own = {"PYTHONPATH": str(REPOSITORY), "RIMWORK_CACHE": str(self.folder().parent / "cells")}
+        cells = os.environ.get(
+            "RIMWORK_CACHE", str(self.folder().parent / "cells")
+        )  # of the tests, where these build the site
+        own = {"PYTHONPATH": str(REPOSITORY), "RIMWORK_CACHE": cells}
         given = {"cwd": self.folder(), "env": {**os.environ, **QUIET, **own}, "encoding": "utf-8", "timeout": LIMIT}
         done = subprocess.run([sys.executable, *arguments], capture_output=True, **given)
         expected = self.options.get("status", 0)

@@ -1,6 +1,8 @@
 """What a command is given: a build sheet or foreign mesh, numbers within limits, places to write; how bad input is told."""
 
 import hashlib
+import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,6 +27,7 @@ class Source:
 
     path: Path
     sha256: str
+    inches: bool = False  # most lengths are written in inches: pages and terminal answer in them
 
 
 NO_SOURCE = Source(Path(), "")  # of a study made by hand
@@ -32,7 +35,25 @@ NO_SOURCE = Source(Path(), "")  # of a study made by hand
 
 def source_of(path: Path) -> Source:
     """Source of a file that is there."""
-    return Source(path, hashlib.sha256(path.read_bytes()).hexdigest())
+    content = path.read_bytes()
+    return Source(path, hashlib.sha256(content).hexdigest(), path.suffix == ".toml" and _in_inches(content))
+
+
+def _in_inches(sheet: bytes) -> bool:
+    """Whether a sheet has more keys in inches than in mm."""
+    count = lambda unit: len(re.findall(rb"^\s*\w+_%b\s*=" % unit, sheet, re.M))
+    return count(b"in") > count(b"mm")
+
+
+def printer(sheet: str | Path | None) -> Callable[[str], None]:
+    """What prints to the terminal, lengths in inches where the sheet is written in them."""
+    from meshes.lengths import in_inches
+
+    def told(text: str) -> None:
+        inches = sheet is not None and Path(sheet).is_file() and source_of(Path(sheet)).inches
+        print(in_inches(text) if inches else text, flush=True)
+
+    return told
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,11 @@ from typing import Any, ClassVar, Protocol
 
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 
+from meshes.lengths import in_inches
 from studies.common import words
 from studies.common.files import Plain
 from studies.common.html import folded, labelled
+from studies.common.inputs import Source
 from studies.common.measured import shown
 from studies.common.neighbours import link_neighbours
 
@@ -40,8 +42,10 @@ def templates() -> Environment:
 
 
 def rendered(template: str, filling: Mapping[str, Filling]) -> str:
-    """HTML of a template, its names filled in; wide tables can become cards."""
-    return labelled(templates().get_template(template).render(filling))
+    """HTML of a template, its names filled in; wide tables can become cards. Lengths in inches if those of its `source` are."""
+    text = labelled(templates().get_template(template).render(filling))
+    source = filling.get("source")
+    return in_inches(text) if isinstance(source, Source) and source.inches else text
 
 
 def write_page(path: Path, template: str, filling: Mapping[str, Filling]) -> Path:

@@ -66,7 +66,7 @@ def answered(
     title = f"{study.body.name}: {report.title}"
     summary = write_summary(report.first, title, study.source, out)
     page = write_page(out / "index.html", "common/rest_page.html.j2", {
-        "title": title, "data": data, "first": report.first, "answer": report.answer, "tables": report.tables, "pictures": pictures,
+        "source": study.source, "title": title, "data": data, "first": report.first, "answer": report.answer, "tables": report.tables, "pictures": pictures,
         "cautions": cautions.AT_REST,
     })  # fmt: skip
     table = write_table(out / f"{report.name}.csv", records)

@@ -17,7 +17,7 @@ def write_summary(first: FirstScreen, title: str, source: Source, out: Path) -> 
     """Write summary.html into the folder `out`: everything is in the file."""
     origin = f"Rimwork {rimwork_version()}, {source.path.name}"
     return write_page(out / "summary.html", "common/summary.html.j2", {
-        "title": title, "told": first, "grams": grams_table(first), "origin": origin,
+        "source": source, "title": title, "told": first, "grams": grams_table(first), "origin": origin,
     })  # fmt: skip
 
 

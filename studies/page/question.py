@@ -18,7 +18,7 @@ from meshes.supports import FREE, LAP
 from studies.common import page as common
 from studies.common.builds import Build
 from studies.common.files import provenance
-from studies.common.inputs import BadInput, Given, given_sheet, mesh_size, writable_file
+from studies.common.inputs import NO_SOURCE, BadInput, Given, Source, given_sheet, mesh_size, writable_file
 from studies.common.kept import kept_folder
 from studies.common.mesh_error import FACETS
 from studies.common.progress import Progress
@@ -184,7 +184,7 @@ def string_sources(strings: StringSet) -> list[tuple[str, str]]:
 def written(found: Found, file: Path) -> str:
     """Write the page; returns words about it. BadInput if it is larger than LARGEST."""
     page = page_of(found)
-    text = page_html(page)
+    text = page_html(page, found.air.source)
     size = len(text.encode("utf-8"))
     if size > LARGEST:
         raise BadInput(
@@ -194,9 +194,9 @@ def written(found: Found, file: Path) -> str:
     return "\n".join([*page.answer, "", f"wrote {file} ({size / 1e6:.1f} MB; one file, no network needed)"])
 
 
-def page_html(page: made_of.Page) -> str:
-    """HTML text of a Page."""
-    return common.rendered("page/page.html.j2", {"title": page.title, "page": page})
+def page_html(page: made_of.Page, source: Source = NO_SOURCE) -> str:
+    """HTML text of a Page made from a sheet."""
+    return common.rendered("page/page.html.j2", {"title": page.title, "page": page, "source": source})
 
 
 def say_page(words: str) -> None:

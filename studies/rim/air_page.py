@@ -113,7 +113,7 @@ def write_air_figures(study: AirStudy, out: Path) -> Written:
     title = f"{study.body.name}: would you hear another rim?"
     summary = write_summary(first, title, study.source, out)
     return write_first((out / "index.html", *tables, machine, summary), "rim/air_page.html.j2", {
-        "title": title,
+        "source": study.source, "title": title,
         "data": data, "answer": words.answer(study), "first": first, "cautions": cautions.RIM, "holdings": SUPPORT_CONDITIONS, "lap": LAP, "free": FREE,
         "beside": "dry.html", "measured": study.measured, "taps": [tap_table(told, how) for how, told in taps(study).items()], "published": PUBLISHED,
     }, {})  # fmt: skip

@@ -114,7 +114,7 @@ def write_dry_figures(study: DryStudy, out: Path, beside: str | None = None) -> 
     title = f"{study.body.name}: the dry box, what its rim stores and turns to heat"
     summary = [] if beside else [write_summary(first, title, study.source, out)]
     return write_first((page, table, machine, *summary), "rim/dry_page.html.j2", {
-        "title": title, "first": first,
+        "source": study.source, "title": title, "first": first,
         "data": data, "by_mode": by_mode, "answer": answer(study), "cautions": cautions.RIM, "longer": longer,
         "parts": parts, "beside": beside, "measured": study.measured,
     }, [])  # fmt: skip

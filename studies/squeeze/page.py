@@ -66,7 +66,7 @@ def write_report(study: Squeeze, out: Path, pictures: bool = True) -> list[Path]
     beside = [Table(MEASURED, HEAD, tuple(map(cells, rows)), " ".join(LIMITS))] if rows else []
     shown = "The rim in plan before and after each squeeze, in every build, the motion enlarged."
     page = write_page(out / "index.html", "common/rest_page.html.j2", {
-        "title": title, "data": data, "first": first, "answer": answer(study), "tables": [*tables(study), *beside],
+        "source": study.source, "title": title, "data": data, "first": first, "answer": answer(study), "tables": [*tables(study), *beside],
         "pictures": [(path.relative_to(out).as_posix(), shown) for path in drawn if path.suffix == ".svg"],
         "cautions": cautions.OPEN_RIM,
     })  # fmt: skip

@@ -230,7 +230,7 @@ def write_report(
     title = f"{study.body.name}: would you hear the rim?"
     summary = write_summary(first, title, study.source, out)
     page = write_page(out / "index.html", "sustain/page.html.j2", {
-        "title": title,
+        "source": study.source, "title": title,
         "study": study, "data": data, "lead": lead, "rest": rest, "first": first, "cautions": cautions.RIM,
         "holdings": study.holdings, "span": span, "measures": MEASURES, "thresholds": (*DECIDING, PLAYERS), "compared": {b.name: study.beside(b.name) for b in study.builds[1:]},
         "octaves": OCTAVES, "footnote": FOOTNOTE,

@@ -30,7 +30,7 @@ def write_sweep_page(sweep: Sweep, keys: dict[int, str], store: Store, out: Path
     explained = {name: effects(table, name) for name in outputs if len(table)}
     ranked = explained[lead][0] if explained else []
     return write_page(Path(out) / "index.html", "sweep/page.html.j2", {
-        "title": f"{plan.name}: what matters for the rim",
+        "source": source_of(sweep.sheet), "title": f"{plan.name}: what matters for the rim",
         "plucked": plan.plucked, "builds": plan.rim.builds, "sheet": sweep.sheet.name, "label": sweep_label(plan), "rows": len(table), "all": len(keys),
         "answer": sweep_answer(plan, table, explained) if len(table) else ["There are no rows yet."],
         "notes": note_names(sweep), "paired_notes": paired_notes(variants, keys, store) if plan.plucked else [],
