@@ -6,5 +6,5 @@ FLOORS = (
     ("load", "modes", "notes", "plate", "squeeze", "sweep", "weather", "woods"),
     ("measured", "sustain"),
     ("check", "rim"),
-    ("page", "pictures"),
+    ("compare", "page", "pictures"),
 )

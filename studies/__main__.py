@@ -86,6 +86,34 @@ def rim(
 
 
 @app.command
+def compare(
+    *sheets: Path, out: Path | None = None, mesh_size_mm: MeshSize = None, count: Count = 20, frets: int = 10,
+    notes: bool = True, at_rest: bool = True,
+) -> None:  # fmt: skip
+    """Whole sheets beside each other: what differs in words, whether it is heard, weights, modes, bridge tap, energies, notes.
+
+    Each sheet is solved on its own mesh; a difference smaller than both mesh errors together is 'cannot tell'. What `rim` keeps of a
+    sheet is used.
+
+    Parameters
+    ----------
+    sheets
+        Build sheets (.toml), two or more; the first is the one that the others are compared with.
+    out
+        Folder for everything that is written; 'out/A-B-compare' if not given.
+    frets
+        Highest fret of the few notes: every string, every fifth fret.
+    notes
+        Play a few notes: level, early and late decay.
+    at_rest
+        Under the strings and in dry air, too.
+    """
+    from studies.compare.question import compare_sheets
+
+    print(compare_sheets(sheets, out, mesh_size_mm, count, frets, notes, at_rest))
+
+
+@app.command
 def modes(
     input: Path, /, *, parts: Path | None = None, count: Count = 20, mesh_size_mm: MeshSize = None,
     fix: Names = (), hold: Names = (), json: Path | None = None, export: Path | None = None, air: bool = False,

@@ -50,6 +50,7 @@ class FirstScreen:
     main_doubt: str
     own: Lane | None = None  # the sheet's own build where the lanes are changes from it
     others: Mapping[str, Plain] = field(default_factory=dict)  # for the JSON
+    heads: tuple[str, str] = ("build of the rim", "rim")  # of a table's first columns: a lane, the weight of its rim
 
     @property
     def text(self) -> str:

@@ -30,7 +30,7 @@ def grams_table(first: FirstScreen) -> Table:
     rows = (
         (lane.label, grams(lane), *(b.told for b in lane.bars), *([lane.word] if words else [])) for lane in first.lanes
     )
-    return Table("", ("build of the rim", "rim", *names, *words), (*own, *rows))
+    return Table("", (*first.heads, *names, *words), (*own, *rows))
 
 
 def print_summary(page: Path) -> str:

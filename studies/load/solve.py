@@ -1,6 +1,6 @@
 """The box of each build under its strings."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -28,11 +28,13 @@ ROUGHLY = 1e-3  # of them: the shift of a frequency hardly feels an error of the
 
 
 def load_builds(
-    body: Body, pulls: Sequence[Pull], size: float = DEFAULT_SIZE, progress: Progress | None = None
-) -> Load:
+    body: Body, pulls: Sequence[Pull], size: float = DEFAULT_SIZE, progress: Progress | None = None,
+    chosen: Collection[str] | None = None,
+) -> Load:  # fmt: skip
     """Load of a body under its string_pulls, for all rim builds on one mesh; each build's stiffness is factorised once.
 
-    The sheet's own build is solved in a richer space and on longer edges as well, which tells the mesh error.
+    The sheet's own build is solved in a richer space and on longer edges as well, which tells the mesh error. chosen: names of
+    the builds, 'sheet' among them; None: all.
     """
     body, assumed = complete_linings(body)
     body = replace(body, assumed=body.assumed + assumed)
@@ -44,7 +46,8 @@ def load_builds(
     def solve(build: Build, place: tuple[Model, np.ndarray, Places], done: Sequence[Row]) -> Row:
         return solve_loaded(build, *place, done[0].modes if done else None)
 
-    found = on_levels(builds(body), map(ready, spaces(partial(mesh_body, body, size))), solve, progress)
+    rows = [b for b in builds(body) if chosen is None or b.name in chosen]
+    found = on_levels(rows, map(ready, spaces(partial(mesh_body, body, size))), solve, progress)
     models = [level.place[0] for level in (found.fine, found.richer, found.faceted)]
     unknowns = tuple(int(model.size) for model in models)
     _, richer, faceted = found.own

@@ -1,6 +1,6 @@
 """The box of each build in other air than it was glued in."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -47,11 +47,12 @@ def humidities(
 
 def season_builds(
     body: Body, built: float = BUILT, used: tuple[float, ...] = USED, size: float = DEFAULT_SIZE, rim_gap: float = 0.0,
-    progress: Progress | None = None,
+    progress: Progress | None = None, chosen: Collection[str] | None = None,
 ) -> Weather:  # fmt: skip
     """Weather of a body for all rim builds on one mesh; each build's stiffness is factorised once.
 
-    The sheet's own build is solved in a richer space and on longer edges as well, which tells the mesh error.
+    The sheet's own build is solved in a richer space and on longer edges as well, which tells the mesh error. chosen: names of
+    the builds, 'sheet' among them; None: all.
     """
     body, assumed = complete_linings(body)
     guesses = tuple(
@@ -68,7 +69,8 @@ def season_builds(
         return model, Places(model, body)
 
     solve = lambda build, place, done: solve_swollen(build, *place)
-    found = on_levels(builds(body), map(ready, spaces(partial(mesh_body, body, size))), solve, progress)
+    rows = [b for b in builds(body) if chosen is None or b.name in chosen]
+    found = on_levels(rows, map(ready, spaces(partial(mesh_body, body, size))), solve, progress)
     models = [level.place[0] for level in (found.fine, found.richer, found.faceted)]
     unknowns = tuple(int(model.size) for model in models)
     _, richer, faceted = found.own

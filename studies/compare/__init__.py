@@ -1,0 +1,1 @@
+"""Whole sheets beside each other: what differs between them, and what that does."""
