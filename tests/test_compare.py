@@ -51,7 +51,7 @@ def lower_brace(raw):
         (lambda raw: raw["back"].update(grain_deg=2), "back: grain angle 0 -> 2 degrees"),
         (lambda raw: raw["brace"].pop(3), "slant 1: gone"),
         (lambda raw: raw["heights"].update(tail_mm=118), "height of the side: at tail 116 -> 118 mm"),
-        (lambda raw: raw["lining_top"].update(kind="solid_laminated"), "kind kerfed -> solid laminated"),
+        (lambda raw: raw["lining_top"].update(kind="reversed_kerfed"), "kind kerfed -> reversed kerfed"),
     ],
 )
 def test_a_change_is_told_in_the_makers_words(change, line):

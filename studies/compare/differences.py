@@ -1,6 +1,6 @@
 """What differs between two bodies, a line a part, in the maker's words and units: 'cross bass: height 15 -> 13 mm'."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from typing import Any
 
@@ -160,10 +160,12 @@ def _words(name):
 
 def _outlines(a: Outline, b: Outline):
     """Length and widths of two plan shapes, and whether they differ where none of these does."""
-    measures = [(what, *(float(of(o)) for o in (a, b))) for what, of in SHAPE.items()]
-    told = [(what, x, y) for what, x, y in measures if np.isfinite([x, y]).all() and abs(x - y) > 5e-5]
-    for what, x, y in told:
-        yield ("body", what), f"{1e3 * x:.4g} {ARROW} {1e3 * y:.4g} mm"
+    told = False
+    for what, of in SHAPE.items():
+        x, y = float(of(a)), float(of(b))
+        if np.isfinite([x, y]).all() and abs(x - y) > 5e-5:
+            told = True
+            yield ("body", what), f"{1e3 * x:.4g} {ARROW} {1e3 * y:.4g} mm"
     if not told and (a.points.shape != b.points.shape or not np.allclose(a.points, b.points, atol=5e-5)):
         yield ("body", "plan shape"), f"another curve, {1e4 * a.area:.0f} {ARROW} {1e4 * b.area:.0f} cm²"
 
@@ -173,7 +175,7 @@ def _at_waist(outline: Outline, which: int) -> float:
     return float("nan") if found is None else (found[0], 2 * found[1])[which]
 
 
-SHAPE = {
+SHAPE: dict[str, Callable[[Outline], float]] = {
     "length": lambda o: o.length,
     "greatest width": lambda o: np.ptp(o.points[:, 1]),
     "place of it": lambda o: o.points[np.argmax(o.points[:, 1]), 0],

@@ -34,7 +34,9 @@ def beside_screen(study: Beside) -> FirstScreen:
         f"{what}; bars: all doubts; dashed: hearing begins",
     )  # fmt: skip
     own = Lane(study.names[0], (), _rim(study, 0))
-    return FirstScreen(verdict(study, lanes), lanes, chart, bench(study), main_doubt(study), own, heads=("sheet", "rim"))
+    return FirstScreen(
+        verdict(study, lanes), lanes, chart, bench(study), main_doubt(study), own, heads=("sheet", "rim")
+    )
 
 
 def sheet_lanes(study: Beside) -> tuple[Lane, ...]:

@@ -82,7 +82,8 @@ def _judged(own: dict[str, list[Few]], other: dict[str, list[Few]], row: int, me
     logs = lambda a, b: log_ratios(b[row], a[row])
     given = logs(own[MESH][0], other[MESH][0])
     ratio = float(np.exp(np.nanmedian(given)))
-    off = float(np.hypot(*(_mesh_error_of([np.log(f[row]) for f in of[MESH]]) for of in (own, other))))
+    mine, its = (_mesh_error_of([np.log(f[row]) for f in of[MESH]]) for of in (own, other))
+    off = float(np.hypot(mine, its))
     doubts = {MESH: (ratio * np.exp(-off), ratio * np.exp(off))}
     for name in own:
         if name != MESH and name in other:

@@ -5,9 +5,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from io import StringIO
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 
+from fem.admittance import Peak
 from meshes.body import Body
 from meshes.coupled_model import FluidDomain, fluid_domain
 from meshes.string_body import string_body
@@ -39,6 +41,7 @@ PROGRESS = STEPS + len(SUPPORT_CONDITIONS) * DRIVEN  # of a sheet in one space
 REST = 6.0  # of progress: a sheet under its strings or in other air
 ONLY = ("sheet",)  # the build that is solved
 NAN = float("nan")
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -105,11 +108,11 @@ def solve_sheet(given: Given, wanted: Wanted, progress: Progress) -> tuple[Solve
     whole = spaces[0].made.whole[build.name]
     held = {how: held_one_way(spaces, build, how, wanted.count) for how in SUPPORT_CONDITIONS}
     fine = held[FREE].bodies[0]
-    mass = {part: tuple(row.mass.get(part, 0.0) for row in rows) for part in rows[0].mass}
+    mass = {part: three(lambda row, part=part: row.mass.get(part, 0.0), rows) for part in rows[0].mass}
     solved = Solved(
         name, body, given.source, build, mass, held, places_weight(body),
         factors(unit_losses(whole, with_supports(whole, FREE)), fine, LARGEST),
-        tuple(space.made.unknowns for space in spaces), whole.structure.valid_to,
+        (spaces[0].made.unknowns, spaces[1].made.unknowns, spaces[2].made.unknowns), whole.structure.valid_to,
     )  # fmt: skip
     return solved, at_rest(given.body, wanted, name, progress)
 
@@ -135,37 +138,43 @@ def held_one_way(spaces: Sequence[InOneSpace], build: Build, how: str, count: in
     n, m = len(whole.structure.frequency), len(in_hertz)
     motion = outward_motion(build.body, spaces[0].made.model.space, whole.structure.shape) @ fine.modes.shape[:n, :m]
     strings = 6 if build.body.strings is None else max(6, len(build.body.strings.gauge))
-    bodies = []
-    for space in spaces:
-        one = space.made.whole[build.name]
-        bodies.append(string_body(one, with_supports(one, how), strings))
+    bodies = [
+        string_body(w, with_supports(w, how), strings) for w in (space.made.whole[build.name] for space in spaces)
+    ]
     figures = {**energies_of(own), **taps_of(own)}
     return Held(
         fine.modes.frequency[:m], in_hertz, fine.modes.loss_factor[:m], in_the_rim(fine)[:m], of_rim,
-        tuple(names_with_air(whole, fine.modes, fine.motion, count)), motion, figures, tuple(bodies),
+        tuple(names_with_air(whole, fine.modes, fine.motion, count)), motion, figures, (bodies[0], bodies[1], bodies[2]),
         unit_losses(whole, with_supports(whole, how)),
     )  # fmt: skip
+
+
+def three(of: Callable[[T], float], spaces: Sequence[T]) -> Three:
+    """What of(space) tells, in each."""
+    a, b, c = map(of, spaces)
+    return float(a), float(b), float(c)
 
 
 def energies_of(own: Sequence[Result]) -> dict[str, Three]:
     """{key: in each space} of where the power of a steady force goes; sound_db: of what is radiated for it."""
     found = [summary(row.driven) for row in own]
-    told = {key: tuple(f[key] for f in found) for key in found[0]}
-    return told | {"sound_db": tuple(10 * float(np.log10(f["radiated_w"])) for f in found)}
+    told = {key: three(lambda f, key=key: f[key], found) for key in found[0]}
+    return told | {"sound_db": three(lambda f: 10 * np.log10(f["radiated_w"]), found)}
 
 
 def taps_of(own: Sequence[Result]) -> dict[str, Three]:
     """{key: in each space} of what a tap at the saddle's middle shows; nan where a space shows no such peak."""
-    taps = [row.tap for row in own]
-    assert all(isinstance(tap, BridgeTap) for tap in taps)
-    found: dict[str, Three] = {"mean_level_db": tuple(tap.mean_level_db["middle"] for tap in taps)}
+    taps = [row.tap for row in own if row.tap is not None]
+    found = {"mean_level_db": three(lambda tap: tap.mean_level_db["middle"], taps)}
     for k in range(2):
         for key, of in PEAK.items():
-            found[f"f{k + 1}_{key}"] = tuple(of(tap, tap.main[k]) if len(tap.main) > k else NAN for tap in taps)
+            found[f"f{k + 1}_{key}"] = three(
+                lambda tap, k=k, of=of: of(tap, tap.main[k]) if len(tap.main) > k else NAN, taps
+            )
     return found
 
 
-PEAK = {
+PEAK: dict[str, Callable[[BridgeTap, Peak], float]] = {
     "hz": lambda tap, p: p.frequency,
     "quality": lambda tap, p: p.quality,
     "mass_g": lambda tap, p: 1e3 / abs(tap.poles.residue[1, p.pole]),
@@ -180,7 +189,7 @@ def at_rest(body: Body, wanted: Wanted, name: str, progress: Progress) -> dict[s
     if wanted.load and body.neck is not None:
         progress.say(f"{name}: under its strings")
         study = load_builds(body, string_pulls(body)[0], wanted.size, quiet(), ONLY)
-        found |= {key: tuple(scaled(row)[key] for row in study.own) for key in SHOWN}
+        found |= {key: three(lambda row, key=key: scaled(row)[key], study.own) for key in SHOWN}
         progress.step(REST)
     if wanted.weather:
         progress.say(f"{name}: in other air")
@@ -189,7 +198,7 @@ def at_rest(body: Body, wanted: Wanted, name: str, progress: Progress) -> dict[s
         change = season.changes[season.driest]
         found["driest_percent"] = (season.driest,) * 3
         for plate in PLATES:
-            found[f"{plate}_arch_mm"] = tuple(1e3 * change * row.moisture.arch[plate] for row in season.own)
-            found[f"{plate}_pull_mpa"] = tuple(1e-6 * plate_pull(season, row, plate) for row in season.own)
+            found[f"{plate}_arch_mm"] = three(lambda row, p=plate: 1e3 * change * row.moisture.arch[p], season.own)
+            found[f"{plate}_pull_mpa"] = three(lambda row, p=plate: 1e-6 * plate_pull(season, row, p), season.own)
         progress.step(REST)
     return found
