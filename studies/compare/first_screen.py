@@ -35,7 +35,7 @@ def beside_screen(study: Beside) -> FirstScreen:
     )  # fmt: skip
     own = Lane(study.names[0], (), _rim(study, 0))
     return FirstScreen(
-        verdict(study, lanes), lanes, chart, bench(study), main_doubt(study), own, heads=("sheet", "rim")
+        verdict(study, lanes), lanes, chart, bench(study), doubt_of_boards(study), own, heads=("sheet", "rim")
     )
 
 
@@ -156,7 +156,7 @@ def _ordinal(f):
     return {"f1": "first", "f2": "second"}[f.key.split("_")[0]]
 
 
-def main_doubt(study: Beside) -> str:
+def doubt_of_boards(study: Beside) -> str:
     """What widens the bars most, and what they do not hold."""
     boards = (
         "Both sheets are taken to be built of the boards that they give: two boards of one species differ by more than many changes of a "

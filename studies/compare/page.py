@@ -14,7 +14,7 @@ from studies.common.page import write_page
 from studies.common.summary import write_summary
 from studies.common.words import several
 from studies.compare.result import Beside, Figure
-from studies.compare.words import CANNOT, LABEL, NOT_MODELLED, changed, every_table, mode_figure
+from studies.compare.words import CANNOT, LABEL, NOT_MODELLED, changed, every_table, pair_figure
 from studies.rim.result import SUPPORT_CONDITIONS
 from studies.sustain.rule import CANNOT_TELL
 
@@ -56,7 +56,7 @@ def per_pair(study: Beside) -> Iterator[dict[str, Plain]]:
         first = study.sheets[0].held[how]
         for k in range(min(study.count, len(first.frequency))):
             for other in range(1, len(study.sheets)):
-                f, p = mode_figure(study, how, k, other), study.paired[other - 1][how]
+                f, p = pair_figure(study, how, k, other), study.paired[other - 1][how]
                 at, its = int(p.partner[k]), study.sheets[other].held[how]
                 rim = lambda held, i: {"loss_factor": float(held.loss_factor[i]), "heat_in_rim": float(held.rim[i])}
                 yield {
@@ -85,11 +85,11 @@ def as_json(study: Beside, first: FirstScreen) -> dict[str, Plain]:
         "differences": {name: lines for name, lines in changed(study)},
         "figures": records(study),
         "modes": list(per_pair(study)),
-        "notes": verdicts(study),
+        "notes": note_words(study),
     })  # fmt: skip
 
 
-def verdicts(study: Beside) -> list[dict[str, Plain]]:
+def note_words(study: Beside) -> list[dict[str, Plain]]:
     """One dict for each sheet but the first, way to hold it and measure: the median's change, its doubts and its word."""
     if not study.noted:
         return []

@@ -45,7 +45,7 @@ def compare_sheets(
     stems = [one.source.path.stem for one in given]
     out = writable_folder(out or Path("out") / f"{'-'.join(stems)}-compare")
     wanted = Wanted(size, count, kept_folder(out), at_rest, at_rest)
-    study = beside(given, wanted, frets if notes else None, min(processes(), usable_cores(), len(given)))
+    study = solved_beside(given, wanted, frets if notes else None, min(processes(), usable_cores(), len(given)))
     first = beside_screen(study)
     text = with_files(summary_text(study, first), write_beside(study, first, out))
     return "\n".join([text, print_summary(out / "summary.html")])
@@ -65,7 +65,7 @@ def named_apart(sheets: Sequence[str | Path]) -> list[Given]:
     return given
 
 
-def beside(given: Sequence[Given], wanted: Wanted, frets: int | None, workers: int = 1) -> Beside:
+def solved_beside(given: Sequence[Given], wanted: Wanted, frets: int | None, workers: int = 1) -> Beside:
     """Beside of sheets; frets: highest of the few notes, None for no notes."""
     solved, rest = zip(*solve_sheets(given, wanted, workers))
     paired = []

@@ -1,11 +1,10 @@
 """One sheet solved for a comparison: with air in three spaces, which tell its mesh error, and at rest. Nothing is solved twice:
 what `rimwork rim` keeps of the sheet's own build is used."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from io import StringIO
 from pathlib import Path
-from typing import TypeVar
 
 import numpy as np
 
@@ -41,7 +40,6 @@ PROGRESS = STEPS + len(SUPPORT_CONDITIONS) * DRIVEN  # of a sheet in one space
 REST = 6.0  # of progress: a sheet under its strings or in other air
 ONLY = ("sheet",)  # the build that is solved
 NAN = float("nan")
-T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -108,7 +106,7 @@ def solve_sheet(given: Given, wanted: Wanted, progress: Progress) -> tuple[Solve
     whole = spaces[0].made.whole[build.name]
     held = {how: held_one_way(spaces, build, how, wanted.count) for how in SUPPORT_CONDITIONS}
     fine = held[FREE].bodies[0]
-    mass = {part: three(lambda row, part=part: row.mass.get(part, 0.0), rows) for part in rows[0].mass}
+    mass = {part: three(row.mass.get(part, 0.0) for row in rows) for part in rows[0].mass}
     solved = Solved(
         name, body, given.source, build, mass, held, places_weight(body),
         factors(unit_losses(whole, with_supports(whole, FREE)), fine, LARGEST),
@@ -149,28 +147,26 @@ def held_one_way(spaces: Sequence[InOneSpace], build: Build, how: str, count: in
     )  # fmt: skip
 
 
-def three(of: Callable[[T], float], spaces: Sequence[T]) -> Three:
-    """What of(space) tells, in each."""
-    a, b, c = map(of, spaces)
-    return float(a), float(b), float(c)
+def three(values: Iterable[float]) -> Three:
+    """Of a figure in each space."""
+    a, b, c = map(float, values)
+    return a, b, c
 
 
 def energies_of(own: Sequence[Result]) -> dict[str, Three]:
     """{key: in each space} of where the power of a steady force goes; sound_db: of what is radiated for it."""
     found = [summary(row.driven) for row in own]
-    told = {key: three(lambda f, key=key: f[key], found) for key in found[0]}
-    return told | {"sound_db": three(lambda f: 10 * np.log10(f["radiated_w"]), found)}
+    told = {key: three(f[key] for f in found) for key in found[0]}
+    return told | {"sound_db": three(10 * np.log10(f["radiated_w"]) for f in found)}
 
 
 def taps_of(own: Sequence[Result]) -> dict[str, Three]:
     """{key: in each space} of what a tap at the saddle's middle shows; nan where a space shows no such peak."""
     taps = [row.tap for row in own if row.tap is not None]
-    found = {"mean_level_db": three(lambda tap: tap.mean_level_db["middle"], taps)}
+    found = {"mean_level_db": three(tap.mean_level_db["middle"] for tap in taps)}
     for k in range(2):
         for key, of in PEAK.items():
-            found[f"f{k + 1}_{key}"] = three(
-                lambda tap, k=k, of=of: of(tap, tap.main[k]) if len(tap.main) > k else NAN, taps
-            )
+            found[f"f{k + 1}_{key}"] = three(of(tap, tap.main[k]) if len(tap.main) > k else NAN for tap in taps)
     return found
 
 
@@ -189,7 +185,7 @@ def at_rest(body: Body, wanted: Wanted, name: str, progress: Progress) -> dict[s
     if wanted.load and body.neck is not None:
         progress.say(f"{name}: under its strings")
         study = load_builds(body, string_pulls(body)[0], wanted.size, quiet(), ONLY)
-        found |= {key: three(lambda row, key=key: scaled(row)[key], study.own) for key in SHOWN}
+        found |= {key: three(scaled(row)[key] for row in study.own) for key in SHOWN}
         progress.step(REST)
     if wanted.weather:
         progress.say(f"{name}: in other air")
@@ -198,7 +194,7 @@ def at_rest(body: Body, wanted: Wanted, name: str, progress: Progress) -> dict[s
         change = season.changes[season.driest]
         found["driest_percent"] = (season.driest,) * 3
         for plate in PLATES:
-            found[f"{plate}_arch_mm"] = three(lambda row, p=plate: 1e3 * change * row.moisture.arch[p], season.own)
-            found[f"{plate}_pull_mpa"] = three(lambda row, p=plate: 1e-6 * plate_pull(season, row, p), season.own)
+            found[f"{plate}_arch_mm"] = three(1e3 * change * row.moisture.arch[plate] for row in season.own)
+            found[f"{plate}_pull_mpa"] = three(1e-6 * plate_pull(season, row, plate) for row in season.own)
         progress.step(REST)
     return found

@@ -62,7 +62,7 @@ def wrapped(text: str, before: str = "") -> list[str]:
 
 def short_tables(study: Beside) -> list[Table]:
     """Those of the terminal: hung free alone, few modes."""
-    found = [figure_table(study, "Weights", study.of(WEIGHT)), modes_table(study, FREE, 8)]
+    found = [figure_table(study, "Weights", study.of(WEIGHT)), pairs_table(study, FREE, 8)]
     found += [figure_table(study, f"Where a steady force's power goes, {FREE}", study.of(ENERGY, FREE))]
     found += [figure_table(study, f"What a tap at the bridge shows, {FREE}", study.of(TAP, FREE))]
     found += [notes_table(study, how) for how in SUPPORT_CONDITIONS if study.noted]
@@ -74,7 +74,7 @@ def every_table(study: Beside) -> list[Table]:
     found = [notes_table(study, how) for how in SUPPORT_CONDITIONS if study.noted]
     found.append(figure_table(study, "Weights", study.of(WEIGHT)))
     for how in SUPPORT_CONDITIONS:
-        found.append(modes_table(study, how, study.count))
+        found.append(pairs_table(study, how, study.count))
     for how in SUPPORT_CONDITIONS:
         note = (
             f"Shares of the power that a force of 1 N out of the top at the saddle's middle puts in, {SUMMARY[0]:.0f} to {SUMMARY[1]:.0f} Hz, over the "
@@ -128,7 +128,7 @@ def difference(f: Figure, k: int) -> str:
     return change_bars(*found, f.digits, f.unit).rstrip() if f.told_apart(k) else CANNOT
 
 
-def modes_table(study: Beside, how: str, count: int) -> Table:
+def pairs_table(study: Beside, how: str, count: int) -> Table:
     """The first modes of the first sheet and their partners."""
     first, names = study.sheets[0].held[how], study.names
     head = ("mode", names[0], *(cell for name in names[1:] for cell in (name, "difference", "alike")))
@@ -156,14 +156,14 @@ def modes_table(study: Beside, how: str, count: int) -> Table:
 def mode_cells(study: Beside, how: str, k: int) -> Iterator[tuple[str, str, str]]:
     """(frequency, difference, likeness) of the partner of mode k in every other sheet."""
     for other in range(1, len(study.sheets)):
-        f, p = mode_figure(study, how, k, other), study.paired[other - 1][how]
+        f, p = pair_figure(study, how, k, other), study.paired[other - 1][how]
         if f.values[1] is None:
             yield UNKNOWN, UNKNOWN, UNKNOWN
         else:
             yield f"{rounded(f.values[1], 1)} Hz", difference(f, 1), f"{p.assurance[k]:.2f}"
 
 
-def mode_figure(study: Beside, how: str, k: int, other: int) -> Figure:
+def pair_figure(study: Beside, how: str, k: int, other: int) -> Figure:
     """Figure of the frequency of mode k of the first sheet and of its partner in another."""
     a, b, p = study.sheets[0].held[how], study.sheets[other].held[how], int(study.paired[other - 1][how].partner[k])
     known = lambda v: None if v != v else float(v)
