@@ -15,6 +15,7 @@ from fem.strings import Pluck, String, fretted_length, loss_factor, modal_mass, 
 
 POLARISATIONS = (2, 1)  # axes of the body: away from the top, along it
 SPARE = 4  # sines kept above the highest frequency answered for: they let the string's end force converge
+FORGOTTEN = 1e-18  # of its first size: a motion so small is left out of a curve
 LONGEST = 1e4  # s; a note that rings longer is said to ring for ever
 SLOW, SETTLED, SETTLING = 4.0, 1e-12, 60  # of fall_time_with
 
@@ -50,6 +51,32 @@ class FreeDecay:
     coupled: CoupledString
     amplitude: np.ndarray  # (2 N,) complex
     energy: float  # J at the start
+
+
+@dataclass(frozen=True)
+class Motions:
+    """What a note's figures are read from: k motions after a pluck, all running as Re(column exp(rate t)).
+
+    A motion that swings stands for its conjugate too. |state|^2/2 is the energy [J] of string and body.
+    """
+
+    body: BodyModes
+    fret: int
+    rate: np.ndarray  # (k,) 1/s
+    velocity: np.ndarray  # (N, k) complex, of the body modes and the sines
+    loss: np.ndarray  # (2 m,) 1/s, of the sines
+    state: np.ndarray  # (any, k) complex
+    energy: float  # J at the start
+
+
+def motions_of(ringing: "FreeDecay | Motions") -> Motions:
+    """Motions of a FreeDecay."""
+    if isinstance(ringing, Motions):
+        return ringing
+    c, terms = ringing.coupled, ringing.coupled.states * ringing.amplitude
+    rate, state = halved(c.poles, terms)
+    velocity, loss = c.X @ state[len(c.omega) :], np.diag(c.C)[c.body_size :]
+    return Motions(c.body, c.fret, rate, velocity, loss, state, ringing.energy)
 
 
 def valid_partials(string: String, fret: int, body: BodyModes) -> int:
@@ -179,21 +206,23 @@ def velocity(ringing: FreeDecay, t: float | np.ndarray, rows: np.ndarray) -> np.
     return ((shape * ringing.amplitude) @ np.exp(np.outer(c.poles, np.atleast_1d(t)))).real.T
 
 
-def fall_time(ringing: FreeDecay, decibel: float) -> float:
+def fall_time(ringing: FreeDecay | Motions, decibel: float) -> float:
     """Time [s] at which the energy of string and body has fallen by so many dB; inf if it never does."""
-    c = ringing.coupled
-    return crossing(_energy_of(c.poles, c.states * ringing.amplitude), ringing.energy, decibel)
+    m = motions_of(ringing)
+    order = np.argsort(-m.rate.real)
+    rate, state = m.rate[order], m.state[:, order]
 
-
-def _energy_of(poles: np.ndarray, terms: np.ndarray) -> Callable[[float], float]:
-    """Function t -> energy [J] of z = sum_i terms_i exp(pole_i t), terms (n, k); of conjugate pairs one is enough."""
-    rates, terms = halved(poles, terms)
-
-    def curve(t: float) -> float:
-        z = (terms @ np.exp(rates * t)).real
+    def energy(t: float) -> float:
+        left = still_heard(rate, t)
+        z = (state[:, :left] @ np.exp(rate[:left] * t)).real
         return 0.5 * (z @ z)
 
-    return curve
+    return crossing(energy, m.energy, decibel)
+
+
+def still_heard(rate: np.ndarray, t: float) -> int:
+    """How many motions, the slowest first, have not fallen below FORGOTTEN of what they were at first."""
+    return int(np.count_nonzero(rate.real * t > np.log(FORGOTTEN)))
 
 
 def fall_time_with(ringing: FreeDecay, damping: np.ndarray, decibel: float, first: float | None = None) -> float:
@@ -255,26 +284,27 @@ def crossing(curve: Callable[[float], float], start: float, decibel: float) -> f
     return float(np.exp(brentq(level, low, high, xtol=1e-6)))
 
 
-def dissipated(ringing: FreeDecay, parts: Mapping[str, np.ndarray] | None = None) -> dict[str, float]:
+def dissipated(ringing: FreeDecay | Motions, parts: Mapping[str, np.ndarray] | None = None) -> dict[str, float]:
     """{part: share of the pluck's energy} turned to heat in each part of the body and in the string, or radiated.
 
     W_p/E_0 = int qd' C_p qd dt/E_0 in closed form, by the overlaps of the complex modes. The shares sum to 1 because
     nothing is left in the end; the sum is a check, not a normalisation. parts: dampings(body), where they are known
     already. ValueError if some motion of string and body has no loss at all.
     """
-    c, n = ringing.coupled, ringing.coupled.body_size
-    if not c.poles.real.max() < 0:
+    m = motions_of(ringing)
+    if not m.rate.real.max() < 0:
         raise ValueError(
             "some motion of string and body has no loss and never ends, so that no shares of its energy can be given; "
             "expected a loss of the string and of every body mode (of the supports, for a rigid motion)"
         )
-    rates, v = halved(c.poles, c.X @ (c.states[len(c.omega) :] * ringing.amplitude))
-    A, B = overlaps(rates)
-    w = A @ v.conj().T + B @ v.T  # integral of the velocities' products: Re v w, s (m/s)^2 kg
-    velocities = v[:n].real @ w[:, :n].real - v[:n].imag @ w[:, :n].imag
-    own = np.einsum("ik,ki->i", v[n:], w[:, n:]).real  # of the sines, each with itself
-    parts = dict(parts or dampings(c.body))
-    if c.body.hand is not None:
-        parts[HAND] = held_by_hand(c.body, c.fret)[2]
-    shares = {part: float((C * velocities).sum() / ringing.energy) for part, C in parts.items()}
-    return shares | {STRING: float(np.diag(c.C)[n:] @ own / ringing.energy)}
+    n, (A, B) = len(m.body.omega), overlaps(m.rate)
+    v = np.hstack([m.velocity.real, m.velocity.imag])
+    w = v @ np.block(
+        [[(A + B).real, (A - B).imag], [-(A + B).imag, (A - B).real]]
+    )  # integrals of their products, s (m/s)^2 kg
+    velocities, own = w[:n] @ v[:n].T, np.einsum("ik,ik->i", v[n:], w[n:])  # of the sines, each with itself
+    parts = dict(parts or dampings(m.body))
+    if m.body.hand is not None:
+        parts[HAND] = held_by_hand(m.body, m.fret)[2]
+    shares = {part: float((C * velocities).sum() / m.energy) for part, C in parts.items()}
+    return shares | {STRING: float(m.loss @ own / m.energy)}

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fem.coupled_string import FreeDecay, crossing, halved, overlaps
+from fem.coupled_string import FreeDecay, Motions, crossing, motions_of, overlaps, still_heard
 
 FIRST = 0.5  # s of a note by which its level is told
 OCTAVES = (63, 125, 250, 500, 1000, 2000)  # Hz, nominal midbands of IEC 61260-1
@@ -15,24 +15,30 @@ OCTAVES = (63, 125, 250, 500, 1000, 2000)  # Hz, nominal midbands of IEC 61260-1
 class Sound:
     """What a FreeDecay radiates. Its k motions run as b = exp(rate t); after t there comes Re sum b_i (A_ij conj(b_j) + B_ij b_j)."""
 
-    rate: np.ndarray  # (k,) 1/s, of conjugate pairs one
+    rate: np.ndarray  # (k,) 1/s, of conjugate pairs one, the slowest first
     A: np.ndarray  # (k, k) J
     B: np.ndarray  # (k, k) J
 
     def later(self, t: float | np.ndarray) -> np.ndarray:
         """Energy [J] radiated after times t (k,)."""
-        b = np.exp(np.outer(self.rate, np.atleast_1d(t)))
-        return (b * (self.A @ b.conj() + self.B @ b)).real.sum(0)
+        times = np.atleast_1d(t)
+        left = still_heard(self.rate, times.min())
+        b = np.exp(np.outer(self.rate[:left], times))
+        return (b * (self.A[:left, :left] @ b.conj() + self.B[:left, :left] @ b)).real.sum(0)
 
 
-def sound_of(ringing: FreeDecay) -> Sound:
-    """Sound of a FreeDecay, by the overlaps of its complex modes (see dissipated); of no motion where nothing radiates."""
-    c, radiation = ringing.coupled, ringing.coupled.body.radiation
-    if radiation is None or not c.poles.real.max() < 0:
+def sound_of(ringing: FreeDecay | Motions) -> Sound:
+    """Sound of a note, by the overlaps of its complex modes (see dissipated); of no motion where nothing radiates."""
+    m = motions_of(ringing)
+    if m.body.radiation is None or not m.rate.real.max() < 0:
         return Sound(np.zeros(0, complex), *np.zeros((2, 0, 0), complex))
-    rate, out = halved(c.poles, (radiation.T @ c.X[: c.body_size]) @ (c.states[len(c.omega) :] * ringing.amplitude))
+    order = np.argsort(-m.rate.real)
+    rate = m.rate[order]
+    out = m.body.radiation.T @ m.velocity[: len(m.body.omega), order]
     A, B = overlaps(rate)
-    return Sound(rate, (out.T @ out.conj()) * A, (out.T @ out) * B)
+    re, im = out.real, out.imag
+    rr, ii, ri = re.T @ re, im.T @ im, re.T @ im
+    return Sound(rate, (rr + ii + 1j * (ri.T - ri)) * A, (rr - ii + 1j * (ri.T + ri)) * B)
 
 
 def radiated_later(ringing: FreeDecay) -> Callable[[float | np.ndarray], np.ndarray]:
