@@ -209,15 +209,20 @@ def velocity(ringing: FreeDecay, t: float | np.ndarray, rows: np.ndarray) -> np.
 def fall_time(ringing: FreeDecay | Motions, decibel: float) -> float:
     """Time [s] at which the energy of string and body has fallen by so many dB; inf if it never does."""
     m = motions_of(ringing)
-    order = np.argsort(-m.rate.real)
-    rate, state = m.rate[order], m.state[:, order]
+    return crossing(_energy_of(m.rate, m.state), m.energy, decibel)
 
-    def energy(t: float) -> float:
+
+def _energy_of(rate: np.ndarray, state: np.ndarray) -> Callable[[float], float]:
+    """Function t -> energy [J] of Motions' rate (k,) and state (any, k)."""
+    order = np.argsort(-rate.real)
+    rate, state = rate[order], state[:, order]
+
+    def curve(t: float) -> float:
         left = still_heard(rate, t)
         z = (state[:, :left] @ np.exp(rate[:left] * t)).real
         return 0.5 * (z @ z)
 
-    return crossing(energy, m.energy, decibel)
+    return curve
 
 
 def still_heard(rate: np.ndarray, t: float) -> int:
@@ -265,7 +270,7 @@ def _fall_of_some(ringing: FreeDecay, T: np.ndarray, B: np.ndarray, decibel: flo
     poles, turn = np.linalg.eig(B)
     own = np.linalg.solve(mirrored.T @ T, mirrored.T @ z)
     terms = (T @ turn) * np.linalg.solve(turn, own)
-    return crossing(_energy_of(poles, terms), ringing.energy, decibel)
+    return crossing(_energy_of(*halved(poles, terms)), ringing.energy, decibel)
 
 
 def crossing(curve: Callable[[float], float], start: float, decibel: float) -> float:

@@ -1,20 +1,15 @@
 """Every string at every fret on one body: decay times, where each pluck's energy goes, wolf notes."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from fem.body_modes import HAND, RADIATION, STRING, BodyModes, dampings, held_by_hand
-from fem.coupled_string import (
-    POLARISATIONS,
-    couple,
-    dissipated,
-    fall_time,
-    pluck_note,
-    valid_partials,
-)
+from fem.coupled_string import POLARISATIONS, dissipated, fall_time, valid_partials
+from fem.damped_body import DampedBody, damped_body
 from fem.radiated_sound import OCTAVES, first_radiated, radiated_decay_time, radiated_in_octaves, sound_of
+from fem.string_poles import plucked
 from fem.strings import Pluck, String, fretted_length, fundamental, inharmonicity, pluck_energy
 
 OF_NOTE = 9  # figures of a note before its octaves and shares
@@ -67,15 +62,15 @@ class Wolf:
 def fretboard(strings: Sequence[String], body: BodyModes, pluck: Pluck, frets: int = 20) -> Fretboard:
     """Fretboard of all strings, open and at every fret; each note alone, the other strings damped.
 
-    Time goes into the complex modes of each note, too small for more than one thread: set OMP_NUM_THREADS=1. ValueError for
-    a number of strings that the body does not have.
+    The matrices of a note are too small for more than one thread: set OMP_NUM_THREADS=1. ValueError for a number of strings
+    that the body does not have.
     """
     if len(strings) != len(body.saddle):
         raise ValueError(f"{len(strings)} strings on a body with {len(body.saddle)} saddle points; expected one each")
-    parts = dampings(body)
+    reduced = damped_body(body)
     places = [(i, fret) for i in range(len(strings)) for fret in range(frets + 1)]
-    names = [*parts, *shared_by_hand(body), STRING]
-    rows = np.array([one_note(strings[i], i, fret, body, pluck, parts) for i, fret in places])
+    names = [*reduced.parts, *shared_by_hand(body), STRING]
+    rows = np.array([one_note(strings[i], i, fret, reduced, pluck) for i, fret in places])
     columns = rows.T.reshape(-1, len(strings), frets + 1)
     first = OF_NOTE + len(OCTAVES)
     frequency, stiff, partials, decay, early, sound, level, energy, kept = columns[:OF_NOTE]
@@ -90,16 +85,15 @@ def shared_by_hand(body: BodyModes) -> tuple[str, ...]:
     return () if body.hand is None else (HAND,)
 
 
-def one_note(
-    string: String, index: int, fret: int, body: BodyModes, pluck: Pluck, parts: Mapping[str, np.ndarray]
-) -> list[float]:
+def one_note(string: String, index: int, fret: int, reduced: DampedBody, pluck: Pluck) -> list[float]:
     """[frequency, inharmonicity, valid partials, three decay times, radiated first, energy, energy kept, radiated in each
-    octave, share of each part, of the hand where there is one, and of the string]. parts: dampings(body)."""
+    octave, share of each part, of the hand where there is one, and of the string]."""
+    body, parts = reduced.body, reduced.parts
     m = valid_partials(string, fret, body)
     row = [fundamental(string, fret), inharmonicity(string, fret), m]
     if m == 0:
         return row + [np.nan] * (OF_NOTE - 2 + len(OCTAVES) + len(parts) + len(shared_by_hand(body)))
-    ringing = pluck_note(couple(string, index, fret, body, damping=np.add.reduce(list(parts.values()))), pluck)
+    ringing = plucked(string, index, fret, reduced, pluck)
     share = dissipated(ringing, parts)
     whole = pluck_energy(string, fret, pluck)
     sound = sound_of(ringing)

@@ -6,10 +6,12 @@ from pathlib import Path
 
 import numpy as np
 
-from fem.body_modes import BodyModes, dampings, normal_mobility, with_losses, with_more_loss
-from fem.coupled_string import couple, fall_time, pluck_note, valid_partials
+from fem.body_modes import BodyModes, normal_mobility, with_losses, with_more_loss
+from fem.coupled_string import fall_time, valid_partials
+from fem.damped_body import damped_body
 from fem.fretboard import Fretboard, fretboard
 from fem.radiated_sound import first_radiated, radiated_decay_time, sound_of
+from fem.string_poles import plucked
 from fem.strings import Pluck, String, fretted_length
 from meshes.body import Assumption, Body
 from meshes.coupled_model import Structure
@@ -81,18 +83,20 @@ def few_notes(
     """
     strings = strings or playing.strings.strings
     pluck = playing.pluck if angle is None else replace(playing.pluck, angle=angle)
-    damping = sum(dampings(body).values())
 
-    def one(place):
+    def one(place, reduced):
         i, fret = place
         if not valid_partials(strings[i], fret, body):
             return (np.nan,) * len(JUDGED)
-        ringing = pluck_note(couple(strings[i], i, fret, body, damping=damping), pluck)
+        ringing = plucked(strings[i], i, fret, reduced, pluck)
         sound = sound_of(ringing)
         return first_radiated(sound), 6 * radiated_decay_time(sound, 10.0), fall_time(ringing, 60.0)
 
-    inputs = (strings, pluck, playing.few, body)
-    return kept(playing.store, FEW_NOTES, inputs, lambda: np.array([one(place) for place in playing.few]).T)
+    def all_few():
+        reduced = damped_body(body)
+        return np.array([one(place, reduced) for place in playing.few]).T
+
+    return kept(playing.store, FEW_NOTES, (strings, pluck, playing.few, body), all_few)
 
 
 def few_of(playing: Playing, fretted: Fretboard) -> np.ndarray:
