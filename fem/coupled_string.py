@@ -311,5 +311,5 @@ def dissipated(ringing: FreeDecay | Motions, parts: Mapping[str, np.ndarray] | N
     parts = dict(parts or dampings(m.body))
     if m.body.hand is not None:
         parts[HAND] = held_by_hand(m.body, m.fret)[2]
-    shares = {part: float((C * velocities).sum() / m.energy) for part, C in parts.items()}
+    shares = {part: float(np.vdot(C, velocities) / m.energy) for part, C in parts.items()}
     return shares | {STRING: float(m.loss @ own / m.energy)}

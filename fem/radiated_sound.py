@@ -34,11 +34,11 @@ def sound_of(ringing: FreeDecay | Motions) -> Sound:
         return Sound(np.zeros(0, complex), *np.zeros((2, 0, 0), complex))
     order = np.argsort(-m.rate.real)
     rate = m.rate[order]
-    out = m.body.radiation.T @ m.velocity[: len(m.body.omega), order]
-    A, B = overlaps(rate)
-    re, im = out.real, out.imag
-    rr, ii, ri = re.T @ re, im.T @ im, re.T @ im
-    return Sound(rate, (rr + ii + 1j * (ri.T - ri)) * A, (rr - ii + 1j * (ri.T + ri)) * B)
+    v = m.velocity[: len(m.body.omega), order]
+    out = m.body.radiation.T @ np.hstack([v.real, v.imag])
+    k, pairs, (A, B) = len(rate), out.T @ out, overlaps(rate)
+    rr, ii, ri, ir = pairs[:k, :k], pairs[k:, k:], pairs[:k, k:], pairs[k:, :k]
+    return Sound(rate, (rr + ii + 1j * (ir - ri)) * A, (rr - ii + 1j * (ir + ri)) * B)
 
 
 def radiated_later(ringing: FreeDecay) -> Callable[[float | np.ndarray], np.ndarray]:

@@ -38,7 +38,10 @@ class _Meeting:
     resistance: np.ndarray  # (r,)
     stiffness: np.ndarray  # (r,)
     own: tuple[np.ndarray, np.ndarray]  # of the body: p and q of s^2 + p s + q, (n,)
-    residues: np.ndarray  # (n, 2 r(r+1)/2): a and b of (a s + b)/(s^2 + p s + q), which summed are Y
+    residues: (
+        np.ndarray
+    )  # (n, 2 r(r+1)/2): a and b of (a s + b)/(s^2 + p s + q), which summed are Y, on and above its diagonal
+    places: np.ndarray  # (r, r) where each entry of a symmetric matrix stands among those
 
 
 def _meeting(string: String, index: int, fret: int, reduced: DampedBody) -> _Meeting:
@@ -60,17 +63,25 @@ def _meeting(string: String, index: int, fret: int, reduced: DampedBody) -> _Mee
     U, p = np.array(rows), reduced.pole
     u, omega = U @ reduced.shape, partials(string, fret, k)
     i, j = np.triu_indices(len(U))
-    R = u[i] * u[j]
+    R, places = u[i] * u[j], np.zeros((len(U),) * 2, int)
+    places[i, j] = places[j, i] = np.arange(len(i))
     return _Meeting(
         omega, loss_factor(string, fret, k) * omega, np.where(k % 2, 1, -1) * 2 * np.sqrt(string.mass * L) / (np.pi * k), k % 2 == 1,
-        U, u, mass, resistance, stiffness, (-2 * p.real, abs(p) ** 2), 2 * np.hstack([R.real.T, -(R * p.conj()).real.T]),
+        U, u, mass, resistance, stiffness, (-2 * p.real, abs(p) ** 2), 2 * np.hstack([R.real.T, -(R * p.conj()).real.T]), places,
     )  # fmt: skip
+
+
+def _inverse(s: np.ndarray, p: np.ndarray, q: np.ndarray) -> np.ndarray:
+    """(k, n) 1/(s^2 + p s + q), s (k,), p and q (n,)."""
+    square = s[:, None] * p
+    square += (s**2)[:, None]
+    square += q
+    return np.divide(1.0, square, out=square)
 
 
 def _string(at: _Meeting, s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """G (k, r) at s (k,), its derivative, and that of the logarithm of all sines' s^2 + c s + omega^2."""
-    s = s[:, None]
-    inverse = 1 / (s * (s + at.loss) + at.omega**2)
+    inverse, s = _inverse(s, at.loss, at.omega**2), s[:, None]
     slope = (2 * s + at.loss) * inverse
     drawn = at.pull**2 * inverse
     G, dG = s * (s * at.mass + at.resistance) + at.stiffness, 2 * s * at.mass + at.resistance
@@ -84,21 +95,16 @@ def _string(at: _Meeting, s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.nda
 def _body(at: _Meeting, s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Y (k, r, r) at s (k,), its derivative, and that of the logarithm of all modes' s^2 + p s + q."""
     p, q = at.own
-    inverse = 1 / (s[:, None] * (s[:, None] + p) + q)
+    inverse = _inverse(s, p, q)
     slope = (2 * s[:, None] + p) * inverse
-    stack = np.vstack([inverse.real, inverse.imag, (slope * inverse).real, (slope * inverse).imag]) @ at.residues
-    re, im, d_re, d_im = stack.reshape(4, len(s), 2, -1)
-    (a, b), (da, db) = np.moveaxis(re + 1j * im, 1, 0), np.moveaxis(d_re + 1j * d_im, 1, 0)
-    whole = lambda v: v[:, _places(len(at.U))]
-    return whole(s[:, None] * a + b), whole(a - s[:, None] * da - db), slope.sum(1)
-
-
-def _places(r: int) -> np.ndarray:
-    """(r, r) where each entry of a symmetric matrix stands among those on and above its diagonal."""
-    places = np.zeros((r, r), int)
-    i, j = np.triu_indices(r)
-    places[i, j] = places[j, i] = np.arange(len(i))
-    return places
+    stack = np.empty((4, *slope.shape))
+    stack[0], stack[1], total = inverse.real, inverse.imag, slope.sum(1)
+    slope *= inverse
+    stack[2], stack[3] = slope.real, slope.imag
+    re, im, d_re, d_im = (stack.reshape(-1, len(p)) @ at.residues).reshape(4, len(s), -1)
+    (a, b), (da, db), s = np.split(re + 1j * im, 2, axis=1), np.split(d_re + 1j * d_im, 2, axis=1), s[:, None]
+    whole = lambda v: v[:, at.places]
+    return whole(s * a + b), whole(a - s * da - db), total
 
 
 def _slope(at: _Meeting, s: np.ndarray) -> np.ndarray:
@@ -144,10 +150,10 @@ def _roots(at: _Meeting, z: np.ndarray) -> np.ndarray | None:
     z, active = z.copy(), np.arange(len(z))
     for _ in range(MOST):
         s = z[active]
-        far, own = s[:, None] * (s[:, None] - 2 * z.real) + abs(z) ** 2, (np.arange(len(s)), active)
-        near = 2 * (s[:, None] - z.real)
-        far[own], near[own] = s - s.conj(), 1.0
-        step = 1 / (_slope(at, s) - (near / far).sum(1))
+        off = _inverse(s, -2 * z.real, abs(z) ** 2)  # (2 s - 2 Re z) times it is 1/(s - z) + 1/(s - conj z)
+        off[np.arange(len(s)), active] = 0.0
+        held_off = 2 * (s * off.sum(1) - off.real @ z.real - 1j * (off.imag @ z.real)) + 0.5 / (1j * s.imag)
+        step = 1 / (_slope(at, s) - held_off)
         s = s - step
         z[active] = np.where(s.imag < 0, s.conj(), s)
         active = active[~(abs(step) <= SETTLED * abs(s))]
