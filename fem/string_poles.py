@@ -17,9 +17,10 @@ from fem.coupled_string import POLARISATIONS, SPARE, Motions, couple, motions_of
 from fem.damped_body import DampedBody
 from fem.strings import Pluck, String, fretted_length, loss_factor, modal_mass, partials, plucked_shape
 
-SETTLED, MOST = 1e-12, 30  # relative step of a root that is done with, and steps
+SETTLED, MOST = 1e-15, 30  # square of the last step of a root over its size and its distance from the next; steps
 APART = 1e-9  # relative distance below which two roots are not told apart
 MISSED = 1e-9  # of the pluck, that may be lost when its motions are summed at the start
+NUDGE = 1e-9  # relative, of first guesses off the poles, where nothing can be divided by
 LEAP = 0.01  # of a pole: first guesses go no further
 ENDS = 2 * len(POLARISATIONS)  # coordinates of the string's ends
 
@@ -76,6 +77,7 @@ def _inverse(s: np.ndarray, p: np.ndarray, q: np.ndarray) -> np.ndarray:
     square = s[:, None] * p
     square += (s**2)[:, None]
     square += q
+    square[square == 0] = np.finfo(float).eps ** 2  # a pole itself, met where nothing pulls at it
     return np.divide(1.0, square, out=square)
 
 
@@ -127,9 +129,7 @@ def _first_guesses(at: _Meeting, reduced: DampedBody) -> np.ndarray:
     one, other, both = Y[k, part, part], Y[k, part + 2, part + 2], Y[k, part, part + 2]
     middle, half = (one + other) / 2, np.sqrt((one - other) ** 2 / 4 + both**2)
     guesses = np.concatenate([of_body, moved(mu, residue * (middle + half)), moved(mu, residue * (middle - half))])
-    return guesses * (
-        1 + SETTLED * 1e3 * np.arange(1, len(guesses) + 1)
-    )  # off the poles, where nothing can be divided by
+    return guesses * (1 + SETTLED * 1e3 * np.arange(1, len(guesses) + 1))
 
 
 def _at_rest(at: _Meeting, reduced: DampedBody, low: np.ndarray) -> np.ndarray:
@@ -156,7 +156,8 @@ def _roots(at: _Meeting, z: np.ndarray) -> np.ndarray | None:
         step = 1 / (_slope(at, s) - held_off)
         s = s - step
         z[active] = np.where(s.imag < 0, s.conj(), s)
-        active = active[~(abs(step) <= SETTLED * abs(s))]
+        gap = np.minimum(0.5 / abs(off).max(1), abs(s) ** 2)  # to the nearest other root, times |s|
+        active = active[~(abs(step) ** 2 <= SETTLED * gap)]
         if not len(active):
             break
     apart = abs(z[:, None] - z) + np.diag(np.full(len(z), np.inf))
