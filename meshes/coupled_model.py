@@ -336,6 +336,16 @@ class VibroacousticModes:
         """(m,) bool: modes of the body, neither rigid on its supports nor stored in them (flesh that swings on clothing)."""
         return (self.rigid_share < SUPPORT_MODE) & (self.potential_share[SUPPORTS] < SUPPORT_MODE)
 
+    @property
+    def of_body(self) -> "VibroacousticModes":
+        """The elastic ones alone."""
+        keep = np.flatnonzero(self.elastic)
+        pick = lambda parts: {part: v[keep] for part, v in parts.items()}
+        return VibroacousticModes(
+            self.frequency[keep], self.loss_factor[keep], self.shape[:, keep], pick(self.potential_share),
+            pick(self.kinetic_share), pick(self.loss_share), self.rigid_share[keep],
+        )  # fmt: skip
+
 
 def modes_of(
     coupled: CoupledModel, supported: ModalModel, lowest: float = 0.05, highest: float | None = None

@@ -12,14 +12,20 @@ from meshes.coupled_model import CoupledModel, Structure, real_modes
 from meshes.string_places import far_places, saddle_places
 
 
-def string_body(coupled: CoupledModel, supported: ModalModel, strings: int = 6, hand: Hand | None = None) -> BodyModes:
+def string_body(
+    coupled: CoupledModel,
+    supported: ModalModel,
+    strings: int = 6,
+    hand: Hand | None = None,
+    known: tuple[np.ndarray, np.ndarray] | None = None,
+) -> BodyModes:
     """BodyModes of the held body for `strings` strings, the first one on the bass side.
 
     The saddle moves at the strings' height, carried along rigidly by the top under it, so that the bridge's turning
     enters; nut and frets by neck and tongue at their crowns' height. Without a neck the nut stands still. Losses between
-    real modes. hand: of the structure's modes, as supports.hand_on.
+    real modes. hand: of the structure's modes, as supports.hand_on. known: real_modes, where they are there already.
     """
-    omega, X = real_modes(coupled, supported)
+    omega, X = known or real_modes(coupled, supported)
     turn = lambda group: {part: X.T @ A @ X for part, A in group.items()}
     assert supported.radiation is not None
     R = resistance_at(supported.radiation, omega)

@@ -9,8 +9,7 @@ property in every build: of the wood, of what joins the plates to the sides, or 
 import numpy as np
 
 from fem.body_modes import BodyModes
-from fem.response import ModalModel
-from meshes.coupled_model import CoupledModel, real_modes
+from meshes.coupled_model import CoupledModel
 
 LARGEST = 0.03  # loss factor of the first resonances that may remain; the least is 0
 IN_WOOD, IN_JOINTS, IN_OPENINGS = "in all the wood", "in joints and linings", "in the soundhole"
@@ -32,9 +31,9 @@ def unit_by_part(coupled: CoupledModel) -> dict[str, dict[str, np.ndarray]]:
     }
 
 
-def unit_losses(coupled: CoupledModel, supported: ModalModel) -> dict[str, np.ndarray]:
-    """{place: (m, m)} hysteretic losses of unit_by_part, all parts of a place together, between the modes of string_body."""
-    X = real_modes(coupled, supported)[1][: len(coupled.drive)]  # what lies under clothing is no wood
+def unit_losses(coupled: CoupledModel, shape: np.ndarray) -> dict[str, np.ndarray]:
+    """{place: (m, m)} hysteretic losses of unit_by_part, all parts of a place together, between modes: shape (N or more, m) of real_modes."""
+    X = shape[: len(coupled.drive)]  # what lies under clothing is no wood
     return {place: X.T @ sum(parts.values()) @ X for place, parts in unit_by_part(coupled).items()}
 
 

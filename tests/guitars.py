@@ -15,17 +15,18 @@ from fem.eigen import fixed_unknowns, modes
 from fem.model import assemble, weights
 from fem.statics import deflect
 from meshes.build import mesh_body
-from meshes.coupled_model import coupled_model_of, modes_of
+from meshes.coupled_model import coupled_model_of
 from meshes.describe import masses
 from meshes.parts import sections
 from meshes.saddle import saddle_load
 from meshes.sheet import read_sheet
 from meshes.string_places import string_loads
-from meshes.supports import FREE, LAP, with_supports
+from meshes.supports import FREE, LAP
 from studies.common.builds import builds, complete_linings
 from studies.load.readings import CREEP, Places
 from studies.load.solve import solve_loaded, string_load, string_pulls
 from studies.load.words import scaled
+from studies.solved.answer import ask
 from studies.solved.bridge_tap import PLACES, BridgeTap, bridge_tap
 from studies.solved.level import DRY_MODES
 
@@ -62,8 +63,7 @@ def solved(name: str) -> Guitar:
     w, load = weights(parts), saddle_load(body, model.space)
     dry = modes(model, w, DRY_MODES, loads=string_loads(body, model.space))
     whole = coupled_model_of(body, model, parts, dry)
-    held = {how: with_supports(whole, how) for how in (FREE, LAP)}
-    tap = {how: bridge_tap(whole, supported, modes_of(whole, supported)) for how, supported in held.items()}
+    tap = {how: bridge_tap(ask(whole, how)) for how in (FREE, LAP)}
     pressed = deflect(model, w, load, fixed_unknowns(model.space, support=("rim_top",))).displacement[:, 0]
     pulls, _ = string_pulls(body)
     places = Places(model.space, body, pulls)

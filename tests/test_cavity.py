@@ -20,10 +20,11 @@ from fem.model import assemble, weights
 from meshes.body import back_height, top_height
 from meshes.build import mesh_body
 from meshes.cavity import circle, mesh_cavity, prism, wood_inside
-from meshes.coupled_model import coupled_model_of, fluid_domain, modes_of
+from meshes.coupled_model import coupled_model_of, fluid_domain
 from meshes.outline import signed_area
 from meshes.parts import sections
-from meshes.supports import FREE, with_supports
+from meshes.supports import FREE
+from studies.solved.answer import ask
 from studies.solved.bridge_tap import bridge_tap
 
 
@@ -248,9 +249,9 @@ def test_peaks_at_the_saddle_are_not_the_modes_that_move_hole_air(body):
         modes(model, w, 40),
         around=lambda b, top: fluid_domain(b, 600.0, surface_size=0.06),
     )
-    supported = with_supports(whole, FREE)
-    found = modes_of(whole, supported)
-    tap = bridge_tap(whole, supported, found)
+    answer = ask(whole, FREE)
+    supported, found = answer.supported, answer.modes
+    tap = bridge_tap(answer)
     first, second = tap.main
     n, U = len(whole.structure.frequency), whole.coupling.c
     volume = U[0, :n] @ found.shape[:n]  # of the box's walls

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from dataclasses import replace
-from io import StringIO
 from pathlib import Path
 
 import numpy as np
@@ -12,16 +11,15 @@ from fem.energies import masses
 from fem.model import assemble, weights
 from meshes.body import Body
 from meshes.build import DEFAULT_SIZE, mesh_body
-from meshes.coupled_model import modes_of
 from meshes.measured import CLOSED_BOX, NOT_IN_BODY, WEIGHTS, Measured
 from meshes.open_rim import mesh_loose_plate, mesh_open_rim, sections_on
 from meshes.parts import sections
-from meshes.supports import FREE, LAP, with_supports
+from meshes.supports import FREE, LAP
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.kept import kept_folder
 from studies.common.measured import squeeze_values
-from studies.common.progress import Progress
-from studies.solved.coupled import STEPS, coupled_models
+from studies.solved.answer import ask
+from studies.solved.coupled import one_coupled
 from studies.solved.level import prepare
 
 SPARE = 4  # computed modes beyond the measured tones, so that a mode the tap missed does no harm
@@ -57,10 +55,8 @@ def computed_for(
 
 def box_tones(box: Body, held: str, size: float, store: Path) -> np.ndarray:
     """(n,) Hz of a closed box with the air inside and the sound outside, hung 'free' or on the 'lap'; modes of its supports left out."""
-    own, quiet = builds(complete_linings(box)[0])[0], Progress(STEPS, StringIO())
-    whole = coupled_models((own,), prepare(box, size, store), quiet).whole[own.name]
-    found = modes_of(whole, with_supports(whole, {"free": FREE, "lap": LAP}[held]))
-    return found.frequency[found.elastic]
+    own = builds(complete_linings(box)[0])[0]
+    return ask(one_coupled(own, prepare(box, size, store)), {"free": FREE, "lap": LAP}[held]).modes.of_body.frequency
 
 
 def computed_weights(body: Body, keys: Iterable[str], size: float) -> dict[str, float]:

@@ -5,8 +5,6 @@ modes. Without strings.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
-from io import StringIO
 from pathlib import Path
 from typing import cast
 
@@ -14,24 +12,21 @@ import numpy as np
 
 from fem.model import assemble
 from meshes.coupled_model import (
-    AIR,
-    CoupledModel,
     FluidDomain,
     VibroacousticModes,
-    modes_of,
     velocities,
 )
-from meshes.supports import FREE, LAP, assumptions, with_supports
+from meshes.supports import FREE, LAP, assumptions
 from studies.common.builds import builds, complete_linings
 from studies.common.files import write_json
 from studies.common.groups import IN_RIM, grouped
 from studies.common.inputs import BadInput, mesh_size, read_case, within, writable_file
 from studies.common.kept import kept_folder
 from studies.common.machine import plain, stage
-from studies.common.progress import Progress
 from studies.modes.question import MOST_MODES, Contract, contract
+from studies.solved.answer import Answer, ask
 from studies.solved.bridge_tap import BridgeTap, bridge_tap, tap_json, tap_table
-from studies.solved.coupled import STEPS, coupled_models
+from studies.solved.coupled import one_coupled
 from studies.solved.dry import stored_row
 from studies.solved.level import DRY_MODES, Level
 
@@ -51,20 +46,21 @@ def find_modes_in_air(
         case = read_case(sheet, None, size)
         if case.body is None or case.size is None:
             raise BadInput(f"{sheet}: air is computed for a build sheet only; expected a file ending in .toml")
-    own, quiet = builds(complete_linings(case.body)[0])[0], Progress(2 * STEPS, StringIO())
+    own = builds(complete_linings(case.body)[0])[0]
     with stage(seconds, "solve_dry"):
         level = Level(assemble(case.mesh), case.size, kept_folder(Path("out") / MODEL), max(count + SPARE, DRY_MODES))
         row = stored_row(own, level)
     with stage(seconds, "with_air"):
-        whole = coupled_models((own,), level, quiet).whole[own.name]
+        whole = one_coupled(own, level)
     with stage(seconds, "coupled_modes"):
-        models = {how: with_supports(whole, how) for how in (FREE, LAP)}
-        held = {how: modes_of(whole, model) for how, model in models.items()}
-        words = {how: words_of(whole, found) for how, found in held.items()}
+        answers = {how: ask(whole, how) for how in (FREE, LAP)}
+        words = {how: words_of(answer) for how, answer in answers.items()}
     with stage(seconds, "bridge_tap"):
-        taps = {how: bridge_tap(whole, models[how], held[how]) for how in held}
+        taps = {how: bridge_tap(answer) for how, answer in answers.items()}
     result = contract(level.model, case, row.found, row.split, row.mass, seconds)
-    result = trimmed(result, count) | with_air(held, count, words, taps)
+    result = trimmed(result, count) | with_air(
+        {how: answer.modes for how, answer in answers.items()}, count, words, taps
+    )
     result["assumed"] = [vars(a) for a in (*case.body.assumed, *assumptions())]
     if json_path:
         write_json(json_path, result)
@@ -81,13 +77,11 @@ def trimmed(result: Contract, count: int) -> Contract:
     return result | lists | shares
 
 
-def words_of(whole: CoupledModel, found: VibroacousticModes) -> list[str]:
+def words_of(answer: Answer) -> list[str]:
     """Words for each of the body's air-loaded modes, those of its supports left out."""
     from studies.drawing.mode_names import names_with_air
 
-    of_air = lambda shares: {AIR: shares[AIR][found.elastic]}
-    body = replace(found, frequency=found.frequency[found.elastic], shape=found.shape[:, found.elastic],
-                   potential_share=of_air(found.potential_share), kinetic_share=of_air(found.kinetic_share))  # fmt: skip
+    whole, body = answer.whole, answer.modes.of_body
     assert isinstance(whole.around, FluidDomain)
     V = velocities(whole.structure, whole.around)
     return names_with_air(whole, body, V @ body.shape[: V.shape[1]], len(body.frequency))

@@ -15,11 +15,10 @@ from fem.body_modes import BodyModes
 from fem.coupled_string import valid_partials
 from fem.radiation import Boundary, Radiation, point_pressure, static_integrals
 from fem.strings import Pluck, String
-from meshes.body import Body, top_height
-from meshes.coupled_model import HIGHEST, FluidDomain, coupled_model, fluid_domain, real_modes
+from meshes.body import Body
+from meshes.coupled_model import HIGHEST, FluidDomain, fluid_domain
 from meshes.sheet_strings import Strung, strung
-from meshes.string_body import string_body
-from meshes.supports import FREE, PLAYED, hand_on, with_supports
+from meshes.supports import FREE
 from meshes.unexplained_loss import LARGEST, factors, unit_losses
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.inputs import BadInput, given_sheet, mesh_size
@@ -28,12 +27,12 @@ from studies.common.mesh_error import LIMIT
 from studies.common.progress import Progress
 from studies.notes.question import held, read_places
 from studies.notes.sound import KEY, Receiver, common_gain, phrase, reveal, write_blind, write_wavs
-from studies.solved.coupled import in_air
+from studies.solved.answer import ask
+from studies.solved.coupled import STEPS, coupled_models, shared
 from studies.solved.level import DRY_MODES, prepare
-from studies.solved.outside import stored_outside
+from studies.solved.outside import in_front
 
 LOWEST = 40.0  # Hz, of the boundary elements
-DISTANCE = 1.0  # m in front of the saddle
 NEAREST = 0.1  # m from the surface: nearer, its flat triangles show
 SECONDS = 5.0  # of a single note
 BEAT = 0.34  # s
@@ -148,10 +147,9 @@ def pair_of_builds(body: Body, names: tuple[str, ...]) -> list[Build]:
 
 
 def place_of(body: Body, place_mm: tuple[float, float, float] | None = None) -> np.ndarray:
-    """(3,) m: DISTANCE in front of the saddle, or a place [mm] from the tail, from the centre line and out of the top."""
-    x = body.bridge.saddle_x
+    """(3,) m: in_front of the saddle, or a place [mm] from the tail, from the centre line and out of the top."""
     if place_mm is None:
-        return np.array([x, 0.0, float(top_height(body, x, 0.0)) + DISTANCE])
+        return in_front(body)
     if not (len(place_mm) == 3 and np.isfinite(place_mm).all()):
         raise BadInput(
             f"--place-mm {place_mm}: expected three numbers: from the tail, from the centre line, out of the top"
@@ -170,34 +168,22 @@ def ready(
     around: Callable[[Body], FluidDomain] = fluid_domain,
 ) -> list[Heard]:
     """[Heard] of Builds with `dry` structure modes, on a mesh of some size [m]; boundary elements of all together."""
-    progress = Progress(2 * len(chosen) + 1)
+    progress, around = Progress(STEPS * len(chosen)), shared(around)
     progress.say(f"meshing at {1e3 * size:.0f} mm")
-    inside = in_air(chosen, prepare(body, size, store, dry), progress, 1 / 3, around)
-    surface = inside[0].fluid.surface
-    away_from(surface, setting.place)
-    progress.say("air outside")
-    radiated = stored_outside(surface, [one.velocity for one in inside], store, setting.place[None])
-    progress.step()
-    heard: list[Heard] = []
-    most: dict[str, float] = {}  # times each unit loss that no part explains: sized on the first build
-    for one, R in zip(inside, radiated):
-        progress.say(f"{one.build.label}: body and air together")
-        whole = coupled_model(one.structure, one.fluid, R, walls=one.walls)
-        if not most:
-            free = with_supports(whole, FREE)
-            most = factors(unit_losses(whole, free), string_body(whole, free, strings), LARGEST)
-        heard.append(_heard(one.build, whole, setting.how, strings, most))
-        progress.step()
+    away_from(around(chosen[0].body).surface, setting.place)
+    whole = coupled_models(chosen, prepare(body, size, store, dry), progress, 1.0, around, setting.place).whole
+    free = ask(whole[chosen[0].name], FREE)
+    most = factors(unit_losses(free.whole, free.real_modes[1]), free.played(strings), LARGEST)
+    heard = [_heard(build, ask(whole[build.name], setting.how), strings, most) for build in chosen]
     progress.close("solved")
     return heard
 
 
-def _heard(build, whole, how, strings, most):
-    supported = with_supports(whole, how)
-    hand = hand_on(whole.structure) if how == PLAYED else None
-    modes, radiated = string_body(whole, supported, strings, hand), supported.radiation
-    radiated = replace(radiated, pressure=radiated.pressure @ real_modes(whole, supported)[1])
-    left = {place: most[place] * loss for place, loss in unit_losses(whole, supported).items()}
+def _heard(build, answer, strings, most):
+    """most: times each unit loss that no part explains, sized on the first build."""
+    modes, radiated, shape = answer.played(strings), answer.supported.radiation, answer.real_modes[1]
+    radiated = replace(radiated, pressure=radiated.pressure @ shape)
+    left = {place: most[place] * loss for place, loss in unit_losses(answer.whole, shape).items()}
     return Heard(build, modes, radiated, min(modes.highest_valid, HIGHEST), left)
 
 

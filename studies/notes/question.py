@@ -10,15 +10,15 @@ from fem.strings import Pluck, String, fundamental
 from meshes.body import Body
 from meshes.coupled_model import HIGHEST, FluidDomain, fluid_domain
 from meshes.sheet_strings import strung
-from meshes.string_body import string_body
-from meshes.supports import FREE, LAP, PLAYED, hand_on, with_supports
+from meshes.supports import FREE, LAP, PLAYED
 from studies.common.builds import builds, complete_linings
 from studies.common.inputs import BadInput, existing_file, given_sheet, mesh_size
 from studies.common.kept import kept_folder
 from studies.common.note_names import read_place
 from studies.common.progress import Progress
 from studies.notes.measured import ALWAYS, NoteRead, beside_computed, in_band, nominal_pitch, read_file, words
-from studies.solved.coupled import STEPS, coupled_models
+from studies.solved.answer import ask
+from studies.solved.coupled import STEPS, one_coupled
 from studies.solved.level import prepare
 
 FRETS = 20  # of the highest note that can be asked for
@@ -75,10 +75,8 @@ def body_modes(
     body: Body, how: str, size: float, store: Path, strings: int, around: Callable[[Body], FluidDomain] = fluid_domain
 ) -> BodyModes:
     """BodyModes of the sheet's own build, held one way."""
-    own = builds(body)[:1]
-    made = coupled_models(own, prepare(own[0].body, size, store), Progress(STEPS), 1.0, around)
-    whole = made.whole[own[0].name]
-    return string_body(whole, with_supports(whole, how), strings, hand_on(whole.structure) if how == PLAYED else None)
+    own = builds(body)[0]
+    return ask(one_coupled(own, prepare(own.body, size, store), Progress(STEPS), around), how).played(strings)
 
 
 def one(

@@ -17,10 +17,10 @@ from fem.eigen import mac
 from fem.model import weights
 from fem.strings import fundamental
 from meshes.body import Body
-from meshes.coupled_model import RIGID, fluid_domain, real_modes, structure_of
+from meshes.coupled_model import RIGID, fluid_domain, structure_of
 from meshes.sheet_strings import strung
-from meshes.string_body import string_body, string_ends
-from meshes.supports import FREE, LAP, with_supports
+from meshes.string_body import string_ends
+from meshes.supports import FREE, LAP
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.inputs import BadInput, given_sheet, mesh_size, within
 from studies.common.kept import kept_folder
@@ -36,6 +36,7 @@ from studies.drawing.sheet import THEMES, save_with_caption
 from studies.rim.air import PROGRESS, driven_on
 from studies.rim.dry import followed_modes, pairs_of
 from studies.rim.pictures import draw_level
+from studies.solved.answer import ask
 from studies.solved.coupled import coupled_models
 from studies.solved.dry import SPARE, dry_levels
 from studies.solved.level import dry_modes, prepare, prepare_three
@@ -185,7 +186,6 @@ def _with_air(body, chosen, place, wanted, progress, around):
     M = made.model.matrix("M", weights(chosen[0].sections()))
     for build in chosen:
         whole = made.whole[build.name]
-        model = with_supports(whole, how)
         modes = level.results[build.name, how].modes
         q = modes.shape[: len(whole.structure.frequency)]
         shape = whole.structure.shape @ np.real(q * furthest(q))  # at the instant at which the shell moves furthest
@@ -203,7 +203,7 @@ def _with_air(body, chosen, place, wanted, progress, around):
         reference = None if build.is_base else base[:, at]
         drawn = modes_to_draw(shapes, len(p))
         labels = tuple(said_of_air(mode.label, share) for mode, share in zip(drawn, modes.air_share[p]))
-        pluck = lambda whole=whole, model=model: _air_pluck(whole, model)
+        pluck = lambda whole=whole: _air_pluck(ask(whole, how))
         shapes = replace(shapes, labels=labels, numbers=at + 1, reference=reference)
         shown.append(Shown(build, shapes, caption, pluck))
     return shown, (level, made.whole[chosen[0].name])
@@ -224,10 +224,10 @@ def _plucked(body, modes, shape):
     return moving_picture.pluck_shapes(ringing, shape), words
 
 
-def _air_pluck(whole, model):
-    s = whole.structure
-    modes = string_body(whole, model, len(strung(s.body).strings.strings))
-    return _plucked(s.body, modes, s.shape @ real_modes(whole, model)[1][: len(s.frequency)])
+def _air_pluck(answer):
+    s = answer.whole.structure
+    modes = answer.played(len(strung(s.body).strings.strings))
+    return _plucked(s.body, modes, s.shape @ answer.real_modes[1][: len(s.frequency)])
 
 
 def _dry_pluck(row, model):

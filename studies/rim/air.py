@@ -13,21 +13,22 @@ from pathlib import Path
 import numpy as np
 
 from fem.radiation import RadiationAt
-from fem.response import ModalModel
 from meshes.body import Body
-from meshes.coupled_model import CoupledModel, FluidDomain, fluid_domain, modes_of
-from meshes.supports import BARE, FIRMER, LAP, SOFTER, THICK, assumptions, with_supports
+from meshes.coupled_model import CoupledModel, FluidDomain, fluid_domain
+from meshes.supports import BARE, FIRMER, LAP, SOFTER, THICK, assumptions
+from meshes.unexplained_loss import IN_JOINTS
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.groups import GROUPS, IN_RIM
 from studies.common.pairing import Followed, followed, paired
 from studies.common.progress import Progress
 from studies.rim.result import SUPPORT_CONDITIONS, WHOLE_RIM, AirStudy, InAir, Result
-from studies.rim.unexplained import with_unexplained
+from studies.rim.unexplained import most_unexplained, with_unexplained
+from studies.solved.answer import ask
 from studies.solved.bridge_tap import bridge_tap
 from studies.solved.coupled import STEPS, CoupledModels, coupled_models, shared
 from studies.solved.dry import SPARE, stored_row
 from studies.solved.level import Level, dry_modes, prepare_three
-from studies.solved.power import OF_SUMMARY, air_outside, driven, summary, surface_mass
+from studies.solved.power import air_outside, driven, measures, surface_mass
 
 Three = tuple[Level, Level, Level]
 
@@ -53,23 +54,24 @@ def compare_in_air(
     around = shared(around)
     cubic, *telling = levels or prepare_three(body, size, store, dry_modes(count), True)
     made = coupled_models(rows, cubic, progress, 1.0, around)
-    fine, whole = driven_on(made, rows, progress, 1.0), made.whole
-    base = whole[rows[0].name]
+    base = made.whole[rows[0].name]
+    most, unexplained = most_unexplained(base), {}
+
+    def doubts(build: Build, whole: CoupledModel, outside: RadiationAt) -> None:
+        progress.say(f"{build.label}: losses that no part explains")
+        unexplained.update(with_unexplained(build.name, whole, most, outside))
+        if build.is_base:
+            progress.say("another player, other clothes, other losses in the rim")
+            others.extend([other_flesh(base, outside), other_clothing(base, outside), sensitivity(base, outside)])
+        progress.step(OTHERS / len(rows))
+
+    others: list = []
+    fine = driven_on(made, rows, progress, 1.0, doubts)
     del made
-    progress.say("another player, other clothes, other losses in the rim")
-    outside = air_outside(base, OF_SUMMARY)
-    flesh, clothing, others, (unexplained, in_joints) = (
-        other_flesh(base, outside),
-        other_clothing(base, outside),
-        sensitivity(base, outside),
-        with_unexplained(whole),
-    )
-    del whole
-    progress.step(OTHERS)
     progress.say("the mesh error")
     richer, faceted = beside() or mesh_levels(rows[:1], telling, progress, 1.0, around)
     body = replace(body, assumed=(*body.assumed, *assumptions()))
-    return AirStudy(body, rows, fine, richer, faceted, base, count, flesh, clothing, others, unexplained, in_joints)
+    return AirStudy(body, rows, fine, richer, faceted, base, count, *others, unexplained, most[IN_JOINTS])
 
 
 def mesh_levels(
@@ -107,8 +109,11 @@ def found_beside(body: Body, size: float, count: int, store: Path, air: bool) ->
     return mesh_levels(rows[:1], (richer, longer), Progress(1.0, StringIO()), 0.0, shared(fluid_domain))
 
 
-def driven_on(made: CoupledModels, rows: Sequence[Build], progress: Progress, weight: float) -> InAir:
-    """InAir of Builds, on every support."""
+def driven_on(
+    made: CoupledModels, rows: Sequence[Build], progress: Progress, weight: float,
+    doubts: Callable[[Build, CoupledModel, RadiationAt], None] = lambda *_: None,
+) -> InAir:  # fmt: skip
+    """InAir of Builds, on every support. doubts: what else is asked of each, with its CoupledModel and the large air_outside."""
     results = {}
     for build in rows:
         mass = surface_mass(made.surface, made.velocity[build.name])
@@ -117,58 +122,47 @@ def driven_on(made: CoupledModels, rows: Sequence[Build], progress: Progress, we
             progress.say(f"{build.label}: driven at the saddle, {how}")
             results[build.name, how] = result(made, build, how, mass, outside)
             progress.step(DRIVEN * weight)
+        doubts(build, made.whole[build.name], outside)
     return InAir(made.size, made.unknowns, results, made.surface.area)
 
 
 def result(made: CoupledModels, build: Build, how: str, mass: np.ndarray, outside: RadiationAt) -> Result:
     """Result of a Build on one support; mass (n, n): see surface_mass; outside: see air_outside."""
     whole, V = made.whole[build.name], made.velocity[build.name]
-    supported = with_supports(whole, how)
-    modes = modes_of(whole, supported)
-    keep = np.flatnonzero(modes.elastic)
-    pick = lambda parts: {part: v[keep] for part, v in parts.items()}
-    own = replace(
-        modes, frequency=modes.frequency[keep], loss_factor=modes.loss_factor[keep], shape=modes.shape[:, keep],
-        potential_share=pick(modes.potential_share), kinetic_share=pick(modes.kinetic_share),
-        loss_share=pick(modes.loss_share), rigid_share=modes.rigid_share[keep],
-    )  # fmt: skip
+    answer = ask(whole, how)
+    own = answer.modes.of_body
     motion = V @ own.shape[: V.shape[1]]
     dry = whole.structure.elastic_hz
-    tap = bridge_tap(whole, supported, modes, outside) if build.is_base else None
-    return Result(build, made.rim_g[build.name], own, motion, driven(whole, supported, mass, outside=outside), dry, tap)
-
-
-def _summary(whole: CoupledModel, supported: ModalModel, outside: RadiationAt) -> dict[str, float]:
-    """Measures of a CoupledModel on its supports, without a meaning for the radiation efficiency."""
-    return summary(driven(whole, supported, np.eye(whole.coupling.c.shape[1]), OF_SUMMARY, outside))
+    tap = bridge_tap(answer, outside) if build.is_base else None
+    return Result(build, made.rim_g[build.name], own, motion, driven(answer, mass, outside=outside), dry, tap)
 
 
 def other_flesh(whole: CoupledModel, outside: RadiationAt) -> dict[float, dict[str, float]]:
-    """{times the flesh's stiffness: summary} of the sheet's own build on the lap; outside: of OF_SUMMARY."""
-    return {times: _summary(whole, with_supports(whole, LAP, times), outside) for times in (SOFTER, FIRMER)}
+    """{times the flesh's stiffness: measures} of the sheet's own build on the lap; outside: as of measures."""
+    return {times: measures(ask(whole, LAP, times), outside) for times in (SOFTER, FIRMER)}
 
 
 def other_clothing(whole: CoupledModel, outside: RadiationAt) -> dict[str, dict[str, float]]:
-    """{'bare' or 'thick': summary} of the sheet's own build on the lap; outside: of OF_SUMMARY."""
+    """{'bare' or 'thick': measures} of the sheet's own build on the lap; outside: as of measures."""
     gives = {"bare": BARE, "thick": THICK}
-    return {name: _summary(whole, with_supports(whole, LAP, clothing=c), outside) for name, c in gives.items()}
+    return {name: measures(ask(whole, LAP, clothing=c), outside) for name, c in gives.items()}
 
 
 def sensitivity(whole: CoupledModel, outside: RadiationAt) -> dict[tuple[str, str, float], dict[str, float]]:
-    """{(how, part, times its losses): summary} of the sheet's own build; part: one of the rim's, or 'rim' for all together.
+    """{(how, part, times its losses): measures} of the sheet's own build; part: one of the rim's, or 'rim' for all together.
 
-    outside: of OF_SUMMARY.
+    outside: as of measures.
     """
     cases: list[tuple[str, tuple[str, ...], float]]
     cases = [(part, (part,), times) for part in IN_RIM for times in (0.5, 2.0)]
     cases += [(WHOLE_RIM, IN_RIM, times) for times in (0.0, 1.0)]
     found = {}
     for how in SUPPORT_CONDITIONS:
-        supported = with_supports(whole, how)
+        answer = ask(whole, how)
         for name, groups, times in cases:
             changed = {part for group in groups for part in GROUPS[group]}
-            loss = {part: times * H if part in changed else H for part, H in supported.loss.items()}
-            found[how, name, times] = _summary(whole, replace(supported, loss=loss), outside)
+            loss = {part: times * H if part in changed else H for part, H in answer.supported.loss.items()}
+            found[how, name, times] = measures(answer.losing(loss), outside)
     return found
 
 

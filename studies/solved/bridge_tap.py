@@ -9,13 +9,14 @@ import numpy as np
 from fem.admittance import Peak, Poles, admittance, main_peaks, mean_level, peaks, poles
 from fem.interpolate import normal_displacement
 from fem.radiation import RadiationAt
-from fem.response import FREQUENCIES, ModalModel
+from fem.response import FREQUENCIES
 from meshes.body import top_height
-from meshes.coupled_model import CoupledModel, VibroacousticModes
+from meshes.coupled_model import CoupledModel
 from meshes.string_places import saddle_places
 from studies.common.files import Plain
 from studies.common.table import Table
 from studies.common.words import UNKNOWN, hertz, rounded
+from studies.solved.answer import Answer
 
 PLACES = ("bass end", "middle", "treble end")
 HEAVIEST = 2.0  # times the instrument's weight: F1 and F2 are the first two peaks of a smaller effective mass; a neck's lie above
@@ -57,17 +58,16 @@ def saddle_drives(coupled: CoupledModel, unknowns: int | None = None) -> np.ndar
     return np.pad(rows, ((0, 0), (0, (unknowns or len(coupled.drive)) - rows.shape[1])))
 
 
-def bridge_tap(
-    coupled: CoupledModel, supported: ModalModel, modes: VibroacousticModes, outside: RadiationAt | None = None
-) -> BridgeTap:
-    """BridgeTap of a CoupledModel on its supports, from its modes_of, over FREQUENCIES as far as they are valid.
+def bridge_tap(answer: Answer, outside: RadiationAt | None = None) -> BridgeTap:
+    """BridgeTap of an Answer over FREQUENCIES as far as they are valid.
 
     outside: radiation_at of the model's radiation and these frequencies, where it is there already.
     """
+    coupled, supported = answer.whole, answer.supported
     f = FREQUENCIES[min(coupled.structure.valid_to, FREQUENCIES[-1]) >= FREQUENCIES]
     drives = saddle_drives(coupled, len(supported.stiffness))
     Y = admittance(supported, drives, f, None if outside is None else outside.part(slice(len(f))))
-    found = poles(supported, modes, drives)
+    found = poles(supported, answer.modes, drives)
     low, high = MEAN_LEVEL[0], min(MEAN_LEVEL[1], float(f[-1]))
     return BridgeTap(
         f, Y, found,

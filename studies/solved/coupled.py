@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from io import StringIO
 
 import numpy as np
 
@@ -27,7 +28,7 @@ from studies.common.mesh_error import rim_grams
 from studies.common.progress import Progress
 from studies.solved.dry import stored_row
 from studies.solved.level import Level
-from studies.solved.outside import stored_outside
+from studies.solved.outside import in_front, stored_outside
 
 STEPS = 4  # of progress per build and mesh
 
@@ -63,17 +64,24 @@ class CoupledModels:
 
 
 def coupled_models(
-    rows: Sequence[Build], level: Level, progress: Progress, weight: float = 1.0, around: Around = fluid_domain
+    rows: Sequence[Build],
+    level: Level,
+    progress: Progress | None = None,
+    weight: float = 1.0,
+    around: Around = fluid_domain,
+    place: np.ndarray | None = None,
 ) -> CoupledModels:
     """CoupledModels of builds on a strung Level, whose folder keeps what is done.
 
     The boundary elements of all builds are solved together, on the first one's surface. progress takes STEPS steps a build,
-    times weight.
+    times weight; None: nothing is told. place: (3,) m where the sound is heard; in_front of the first one if None.
     """
+    progress = progress or Progress(1.0, StringIO())
     inside = in_air(rows, level, progress, weight, around)
     progress.say("air outside, all builds together")
     surface = inside[0].fluid.surface
-    radiated = stored_outside(surface, [one.velocity for one in inside], level.store)
+    place = in_front(rows[0].body) if place is None else place
+    radiated = stored_outside(surface, [one.velocity for one in inside], level.store, place[None])
     whole = {}
     for one, R in zip(inside, radiated):
         progress.say(f"{one.build.label}: body and air together")
@@ -83,6 +91,13 @@ def coupled_models(
     return CoupledModels(
         level.size, level.model, surface, whole, velocity, {one.build.name: one.rim_g for one in inside}
     )
+
+
+def one_coupled(
+    build: Build, level: Level, progress: Progress | None = None, around: Around = fluid_domain
+) -> CoupledModel:
+    """CoupledModel of one Build on a Level, as coupled_models."""
+    return coupled_models((build,), level, progress, around=around).whole[build.name]
 
 
 def in_air(rows: Sequence[Build], level: Level, progress: Progress, weight: float, around: Around) -> list[AirInside]:

@@ -6,9 +6,18 @@ from pathlib import Path
 import numpy as np
 
 from fem.radiation import FREQUENCIES, Boundary, Radiation
+from meshes.body import Body, top_height
 from meshes.coupled_model import outside
 from studies.common.kept import Kind, kept_all
 from studies.common.ranges import in_order, numbers
+
+DISTANCE = 1.0  # m in front of the saddle
+
+
+def in_front(body: Body) -> np.ndarray:
+    """(3,) m: DISTANCE in front of the saddle, where sounds are heard unless another place is given."""
+    x = body.bridge.saddle_x
+    return np.array([x, 0.0, float(top_height(body, x, 0.0)) + DISTANCE])
 
 
 def pack(found: Radiation) -> dict[str, np.ndarray | float]:
@@ -33,8 +42,11 @@ OUTSIDE = Kind("outside", ("meshes.coupled_model",), pack, unpack, check)
 
 
 def stored_outside(
-    surface: Boundary, columns: Sequence[np.ndarray], store: Path, points: np.ndarray | None = None
+    surface: Boundary, columns: Sequence[np.ndarray], store: Path, points: np.ndarray
 ) -> list[Radiation]:
-    """[Radiation] as meshes.coupled_model.outside, each kept in the folder `store` (Path). points: (p, 3) m, or None."""
+    """[Radiation] as meshes.coupled_model.outside, each kept in the folder `store` (Path), with the pressure at points (p, 3) [m].
+
+    A point costs next to nothing beside the surface, and one that all ask for makes them share what is kept.
+    """
     inputs = [(FREQUENCIES, surface.corners, V, points) for V in columns]
     return kept_all(store, OUTSIDE, inputs, lambda some: outside(surface, [columns[i] for i in some], points=points))

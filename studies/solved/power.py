@@ -5,14 +5,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.radiation import DENSITY, SPEED, Boundary, RadiationAt, radiation_at
-from fem.response import FREQUENCIES, ModalModel, energy, harmonic
+from fem.response import FREQUENCIES, energy, harmonic
 from meshes.coupled_model import CoupledModel
 from studies.common.groups import IN_RIM, grouped
+from studies.solved.answer import Answer
 
 THIRDS = 1000.0 * 2.0 ** (np.arange(-13, 1) / 3)  # Hz, middles of third octaves, 50 to 1000
 NAMES = (50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800, 1000)
 SUMMARY = (80.0, 500.0)  # Hz: the range of the one figure per build, cut at the highest frequency answered for
-OF_SUMMARY = FREQUENCIES[(FREQUENCIES >= SUMMARY[0]) & (FREQUENCIES <= SUMMARY[1])]
+IN_SUMMARY = slice(*np.searchsorted(FREQUENCIES, SUMMARY) + [0, 1])  # those of FREQUENCIES in it
 
 
 @dataclass(frozen=True)
@@ -29,17 +30,17 @@ class Driven:
 
 
 def driven(
-    coupled: CoupledModel,
-    supported: ModalModel,
+    answer: Answer,
     mass: np.ndarray,
     frequency: np.ndarray = FREQUENCIES,
     outside: RadiationAt | None = None,
 ) -> Driven:
-    """Driven of a CoupledModel on its supports. mass (n, n): of the outer surface, see `surface_mass`.
+    """Driven of an Answer. mass (n, n): of the outer surface, see `surface_mass`.
 
     outside: air_outside at these frequencies, where it is there already.
     """
-    response = harmonic(supported, coupled.drive, frequency, outside)
+    coupled = answer.whole
+    response = harmonic(answer.supported, coupled.drive, frequency, outside)
     square = energy(mass, response.velocity[:, : len(mass)])
     efficiency = response.radiated_power / (DENSITY * SPEED / 2 * square)
     return Driven(
@@ -48,10 +49,10 @@ def driven(
     )  # fmt: skip
 
 
-def air_outside(coupled: CoupledModel, frequency: np.ndarray = FREQUENCIES) -> RadiationAt:
-    """What the air outside does to a CoupledModel at frequencies (w,) [Hz], however it is held and whatever it loses."""
+def air_outside(coupled: CoupledModel) -> RadiationAt:
+    """What the air outside does to a CoupledModel at FREQUENCIES, however it is held and whatever it loses."""
     assert coupled.model.radiation is not None
-    return radiation_at(coupled.model.radiation, 2 * np.pi * frequency)
+    return radiation_at(coupled.model.radiation, 2 * np.pi * FREQUENCIES)
 
 
 def surface_mass(surface: Boundary, velocity: np.ndarray) -> np.ndarray:
@@ -68,6 +69,12 @@ def log_mean(frequency: np.ndarray, values: np.ndarray, low: float, high: float)
 def summary(found: Driven) -> dict[str, float]:
     """{measure: value} over SUMMARY: shares by group, rim together, mean Re Y, radiated power over 1 N."""
     return over(found, SUMMARY[0], min(SUMMARY[1], found.valid_to))
+
+
+def measures(answer: Answer, outside: RadiationAt) -> dict[str, float]:
+    """summary of an Answer, the radiation efficiency without a meaning; outside: air_outside of its CoupledModel."""
+    plain = np.eye(answer.whole.coupling.c.shape[1])
+    return summary(driven(answer, plain, FREQUENCIES[IN_SUMMARY], outside.part(IN_SUMMARY)))
 
 
 def bands(found: Driven) -> list[tuple[int, dict[str, float]]]:

@@ -5,10 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.body_modes import BodyModes, dampings
-from meshes.coupled_model import real_modes
-from meshes.supports import with_supports
 from studies.common.pairing import paired
-from studies.solved.coupled import CoupledModels
+from studies.solved.answer import Answer
 
 LOWEST = 60.0  # Hz: below, the whole guitar rocks on what holds it
 
@@ -23,10 +21,9 @@ class BodyShifts:
     loss_ratio: np.ndarray  # (n,)
 
 
-def surface_motion(fine: CoupledModels, name: str, how: str) -> np.ndarray:
-    """(m, n) normal motion of the outer surface in each real mode of a build held one way."""
-    whole, V = fine.whole[name], fine.velocity[name]
-    return V @ real_modes(whole, with_supports(whole, how))[1][: V.shape[1]]
+def surface_motion(velocity: np.ndarray, answer: Answer) -> np.ndarray:
+    """(m, n) normal motion of the outer surface in each real mode of an Answer; velocity: its build's, of CoupledModels."""
+    return velocity @ answer.real_modes[1][: velocity.shape[1]]
 
 
 def partners_of(own: np.ndarray, other: np.ndarray, area: np.ndarray) -> np.ndarray:

@@ -7,7 +7,6 @@ from fem.body_modes import BodyModes
 from meshes import string_places
 from meshes.body import Body
 from meshes.coupled_model import CoupledModel, FluidDomain, fluid_domain
-from meshes.string_body import string_body
 from meshes.supports import (
     FIRMER,
     FREE,
@@ -18,13 +17,13 @@ from meshes.supports import (
     assumptions,
     hand_assumptions,
     hand_on,
-    with_supports,
 )
 from meshes.unexplained_loss import IN_JOINTS, LARGEST, factors, unit_losses
 from studies.common.builds import builds, complete_linings
 from studies.common.mesh_error import COARSER, both
 from studies.common.progress import Progress
 from studies.common.side_by_side import SideBySide
+from studies.solved.answer import ask
 from studies.solved.coupled import STEPS, CoupledModels, coupled_models, shared
 from studies.solved.level import prepare
 from studies.sustain import fretboards as boards
@@ -74,9 +73,9 @@ def play_builds(
         del coarse  # large
         fine = coupled_models(rows, level(size), progress, 1.0, around)
         bodies, begun, played = supported_modes(fine, playing), {}, {}
-        supported = {(name, without_hand(how)): fine.whole[name] for name, how in bodies}
-        left = {(name, how): unit_losses(w, with_supports(w, how)) for (name, how), w in supported.items()}
-        motion = {key: surface_motion(fine, *key) for key in supported}
+        answers = {(name, how): ask(w, how) for name, w in fine.whole.items() for how in (FREE, LAP)}
+        left = {key: unit_losses(a.whole, a.real_modes[1]) for key, a in answers.items()}
+        motion = {key: surface_motion(fine.velocity[key[0]], a) for key, a in answers.items()}
         most = factors(left["sheet", FREE], bodies["sheet", FREE], LARGEST)
         for build in rows:
             stiffness = rim_stiffness(fine, build)
@@ -150,8 +149,7 @@ def supported_modes(made: CoupledModels, playing: boards.Playing) -> dict[tuple[
     """{(build name, how): BodyModes} of builds on one mesh; played, those on the lap with a hand."""
     n, found = len(playing.strings.strings), {}
     for name, whole in made.whole.items():
-        found[name, FREE] = string_body(whole, with_supports(whole, FREE), n)
-        played = string_body(whole, with_supports(whole, LAP), n, hand_on(whole.structure))
+        found[name, FREE], played = ask(whole, FREE).played(n), ask(whole, PLAYED).played(n)
         found[name, LAP] = replace(played, hand=None)
         if played.hand is not None:
             found[name, PLAYED] = played
@@ -165,10 +163,7 @@ def other_players(
     the rest of them, then by a hand alone that is softer and that is firmer. played: by the usual player; None without a neck.
     """
     n, hand = len(playing.strings.strings), lambda firmness: hand_on(whole.structure, firmness=firmness)
-    others = [
-        string_body(whole, with_supports(whole, LAP, **other), n, hand(other.get("firmness", 1.0)))
-        for other in OTHER_PLAYERS
-    ]
+    others = [ask(whole, PLAYED, **other).played(n) for other in OTHER_PLAYERS]
     laps = {LAP: tuple(replace(other, hand=None) for other in others)}
     if played is None or played.hand is None:
         return laps

@@ -15,10 +15,8 @@ from fem.coupled_string import (
 )
 from fem.radiated_sound import first_radiated, radiated_decay_time, sound_of
 from fem.strings import Pluck, String, fundamental
-from meshes.coupled_model import CoupledModel
 from meshes.parts import RIM
-from meshes.string_body import string_body
-from meshes.supports import with_supports
+from studies.solved.answer import Answer
 from studies.sweep.result import ARRAYS, SHORT, SUMMED, Notes
 
 HIGHEST_FRET = 7  # of the notes spread by default: the highest string stays below 500 Hz there
@@ -37,21 +35,18 @@ def spread(count: int, strings: int = 6) -> tuple[tuple[int, int], ...]:
 
 
 def notes_of(
-    coupled: CoupledModel,
-    strings: Sequence[String],
-    places: Sequence[tuple[int, int]],
-    holdings: Sequence[str],
-    pluck: Pluck,
+    answers: Sequence[Answer], strings: Sequence[String], places: Sequence[tuple[int, int]], pluck: Pluck
 ) -> Notes:
-    """Notes of a CoupledModel, whole or in a basis, at places (string, fret)."""
+    """Notes of a body's Answers, full or reduced, one for each way to hold it, at places (string, fret)."""
     played = []
-    for how in holdings:
-        body = string_body(coupled, with_supports(coupled, how), len(strings))
+    for answer in answers:
+        body = answer.played(len(strings))
         parts = dampings(body)
         played.append([_note(strings[i], i, fret, body, pluck, parts) for i, fret in places])
     frequency = np.array([fundamental(strings[i], fret) for i, fret in places])
     stack = np.moveaxis(np.array(played), -1, 0)  # (arrays, holdings, notes)
-    return Notes(tuple(holdings), tuple(places), frequency, coupled.structure.valid_to, *stack)
+    holdings, valid_to = tuple(a.how for a in answers), answers[0].whole.structure.valid_to
+    return Notes(holdings, tuple(places), frequency, valid_to, *stack)
 
 
 def _note(string, index, fret, body, pluck, parts):

@@ -15,6 +15,7 @@ from meshes.coupled_basis import coupled_model_in_basis, structure_in
 from meshes.coupled_model import CoupledModel, coupled_model_of, fluid_domain
 from meshes.parts import RIM
 from studies.common.inputs import BadInput
+from studies.solved.answer import ask
 from studies.solved.dry import first_modes, solve_dry
 from studies.sweep.bodies import body_at, rim_build, with_draws
 from studies.sweep.design import Remade, Value, Variant
@@ -76,7 +77,7 @@ class Solver:
         notes = None
         if kit.sweep.plan.plucked and not reason:
             try:
-                notes = self.notes(self._sounding(variant, weighted, v))
+                notes = self.notes(self._sounding(variant, weighted, v), v.estimate)
             except (ValueError, ArithmeticError) as error:
                 reason = str(error)
         return self.row(variant, v, v.mass, model.saddle @ v.y, v.frequency, notes, v.estimate), reason
@@ -88,10 +89,11 @@ class Solver:
         structure = structure_in(model.outside, body, weighted, v.frequency, v.y, all_parts=False)
         return coupled_model_in_basis(model.outside, inside, structure, fewer=True)
 
-    def notes(self, coupled: CoupledModel) -> Notes:
-        """Notes of a CoupledModel as the plan asks."""
+    def notes(self, coupled: CoupledModel, estimate: float | None = None) -> Notes:
+        """Notes of a CoupledModel as the plan asks; estimate: of the error of a reduced one."""
         sweep = self.kit.sweep
-        return notes_of(coupled, sweep.strings, sweep.notes_at, sweep.plan.sustain.held, sweep.pluck)
+        answers = [ask(coupled, how, basis_error=estimate) for how in sweep.plan.sustain.held]
+        return notes_of(answers, sweep.strings, sweep.notes_at, sweep.pluck)
 
     def full(self, variant: Variant, more: int = 0) -> tuple[Row, Model, dict[Term, float]]:
         """(Row, model, weights) from the sheet read afresh, with `more` modes beyond the plan's."""
