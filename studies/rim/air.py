@@ -28,7 +28,7 @@ from studies.solved.bridge_tap import bridge_tap
 from studies.solved.coupled import STEPS, CoupledModels, coupled_models, shared
 from studies.solved.dry import SPARE, stored_row
 from studies.solved.level import Level, dry_modes, prepare_three
-from studies.solved.power import air_outside, driven, measures, surface_mass
+from studies.solved.power import air_outside, driven, power_summary, surface_mass
 
 Three = tuple[Level, Level, Level]
 
@@ -138,20 +138,20 @@ def result(made: CoupledModels, build: Build, how: str, mass: np.ndarray, outsid
 
 
 def other_flesh(whole: CoupledModel, outside: RadiationAt) -> dict[float, dict[str, float]]:
-    """{times the flesh's stiffness: measures} of the sheet's own build on the lap; outside: as of measures."""
-    return {times: measures(ask(whole, LAP, times), outside) for times in (SOFTER, FIRMER)}
+    """{times the flesh's stiffness: power_summary} of the sheet's own build on the lap; outside: as of power_summary."""
+    return {times: power_summary(ask(whole, LAP, times), outside) for times in (SOFTER, FIRMER)}
 
 
 def other_clothing(whole: CoupledModel, outside: RadiationAt) -> dict[str, dict[str, float]]:
-    """{'bare' or 'thick': measures} of the sheet's own build on the lap; outside: as of measures."""
+    """{'bare' or 'thick': power_summary} of the sheet's own build on the lap; outside: as of power_summary."""
     gives = {"bare": BARE, "thick": THICK}
-    return {name: measures(ask(whole, LAP, clothing=c), outside) for name, c in gives.items()}
+    return {name: power_summary(ask(whole, LAP, clothing=c), outside) for name, c in gives.items()}
 
 
 def sensitivity(whole: CoupledModel, outside: RadiationAt) -> dict[tuple[str, str, float], dict[str, float]]:
-    """{(how, part, times its losses): measures} of the sheet's own build; part: one of the rim's, or 'rim' for all together.
+    """{(how, part, times its losses): power_summary} of the sheet's own build; part: one of the rim's, or 'rim' for all together.
 
-    outside: as of measures.
+    outside: as of power_summary.
     """
     cases: list[tuple[str, tuple[str, ...], float]]
     cases = [(part, (part,), times) for part in IN_RIM for times in (0.5, 2.0)]
@@ -162,7 +162,7 @@ def sensitivity(whole: CoupledModel, outside: RadiationAt) -> dict[tuple[str, st
         for name, groups, times in cases:
             changed = {part for group in groups for part in GROUPS[group]}
             loss = {part: times * H if part in changed else H for part, H in answer.supported.loss.items()}
-            found[how, name, times] = measures(answer.losing(loss), outside)
+            found[how, name, times] = power_summary(answer.losing(loss), outside)
     return found
 
 

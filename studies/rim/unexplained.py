@@ -8,7 +8,7 @@ from meshes.supports import FREE
 from meshes.unexplained_loss import LARGEST, factors, unit_by_part, unit_losses
 from studies.rim.result import SUPPORT_CONDITIONS
 from studies.solved.answer import ask
-from studies.solved.power import measures
+from studies.solved.power import power_summary
 
 
 def most_unexplained(base: CoupledModel) -> dict[str, float]:
@@ -20,7 +20,7 @@ def most_unexplained(base: CoupledModel) -> dict[str, float]:
 def with_unexplained(
     name: str, whole: CoupledModel, most: dict[str, float], outside: RadiationAt
 ) -> dict[tuple[str, str, str], dict[str, float]]:
-    """{(build, how, place): measures} of a build with most_unexplained at a place; outside: as of measures."""
+    """{(build, how, place): power_summary} of a build with most_unexplained at a place; outside: as of power_summary."""
     found = {}
     for how in SUPPORT_CONDITIONS:
         answer = ask(whole, how)
@@ -30,5 +30,5 @@ def with_unexplained(
         )  # unknowns under clothing, which lose nothing of this
         for place, parts in unit_by_part(whole).items():
             more = {part: loss.get(part, 0.0) + most[place] * np.pad(A, (0, under)) for part, A in parts.items()}
-            found[name, how, place] = measures(answer.losing({**loss, **more}), outside)
+            found[name, how, place] = power_summary(answer.losing({**loss, **more}), outside)
     return found

@@ -71,7 +71,7 @@ def summary(found: Driven) -> dict[str, float]:
     return over(found, SUMMARY[0], min(SUMMARY[1], found.valid_to))
 
 
-def measures(answer: Answer, outside: RadiationAt) -> dict[str, float]:
+def power_summary(answer: Answer, outside: RadiationAt) -> dict[str, float]:
     """summary of an Answer, the radiation efficiency without a meaning; outside: air_outside of its CoupledModel."""
     plain = np.eye(answer.whole.coupling.c.shape[1])
     return summary(driven(answer, plain, FREQUENCIES[IN_SUMMARY], outside.part(IN_SUMMARY)))
