@@ -150,6 +150,25 @@ def test_no_question_solves_a_box_by_itself():
     assert solvers(named) == OF_NO_BOX
 
 
+HELD = {"with_supports", "modes_of", "real_modes", "string_body"}  # what studies.solved.answer does for every question
+
+
+def test_no_question_holds_a_body_by_itself():
+    trees = {
+        p: ast.parse(p.read_text(encoding="utf-8"))
+        for p in (ROOT / "studies").glob("*/*.py")
+        if p.parent.name != "solved"
+    }
+    taken = {
+        (path.name, alias.name)
+        for path, tree in trees.items()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and str(node.module).startswith("meshes")
+        for alias in node.names
+    }
+    assert ("question.py", "string_ends") in taken and not {pair for pair in taken if pair[1] in HELD}
+
+
 @pytest.mark.parametrize(
     "line",
     [
