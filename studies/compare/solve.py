@@ -11,8 +11,7 @@ import numpy as np
 from fem.admittance import Peak
 from meshes.body import Body
 from meshes.coupled_model import FluidDomain, fluid_domain
-from meshes.string_body import string_body
-from meshes.supports import FREE, with_supports
+from meshes.supports import FREE
 from meshes.unexplained_loss import LARGEST, factors, unit_losses
 from studies.common.builds import Build, builds, complete_linings
 from studies.common.inputs import BadInput, Given
@@ -27,6 +26,7 @@ from studies.load.words import SHOWN, scaled
 from studies.rim.air import DRIVEN, followed_in_air, result
 from studies.rim.air_page import in_the_rim
 from studies.rim.result import SUPPORT_CONDITIONS, Result
+from studies.solved.answer import ask
 from studies.solved.bridge_tap import BridgeTap
 from studies.solved.coupled import STEPS, CoupledModels, coupled_models, shared
 from studies.solved.dry import stored_row
@@ -109,7 +109,7 @@ def solve_sheet(given: Given, wanted: Wanted, progress: Progress) -> tuple[Solve
     mass = {part: three(row.mass.get(part, 0.0) for row in rows) for part in rows[0].mass}
     solved = Solved(
         name, body, given.source, build, mass, held, places_weight(body),
-        factors(unit_losses(whole, with_supports(whole, FREE)), fine, LARGEST),
+        factors(held[FREE].unexplained, fine, LARGEST),
         (spaces[0].made.unknowns, spaces[1].made.unknowns, spaces[2].made.unknowns), whole.structure.valid_to,
     )  # fmt: skip
     return solved, at_rest(given.body, wanted, name, progress)
@@ -136,14 +136,13 @@ def held_one_way(spaces: Sequence[InOneSpace], build: Build, how: str, count: in
     n, m = len(whole.structure.frequency), len(in_hertz)
     motion = outward_motion(build.body, spaces[0].made.model.space, whole.structure.shape) @ fine.modes.shape[:n, :m]
     strings = 6 if build.body.strings is None else max(6, len(build.body.strings.gauge))
-    bodies = [
-        string_body(w, with_supports(w, how), strings) for w in (space.made.whole[build.name] for space in spaces)
-    ]
+    answers = [ask(space.made.whole[build.name], how) for space in spaces]
+    bodies = [answer.played(strings) for answer in answers]
     figures = {**energies_of(own), **taps_of(own)}
     return Held(
         fine.modes.frequency[:m], in_hertz, fine.modes.loss_factor[:m], in_the_rim(fine)[:m], of_rim,
         tuple(names_with_air(whole, fine.modes, fine.motion, count)), motion, figures, (bodies[0], bodies[1], bodies[2]),
-        unit_losses(whole, with_supports(whole, how)),
+        unit_losses(whole, answers[0].real_modes[1]),
     )  # fmt: skip
 
 
