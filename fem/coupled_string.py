@@ -5,7 +5,7 @@ Woodhouse, Acta Acustica 90:928 and 90:945 (2004), for strings and body solved t
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import brentq
@@ -17,7 +17,6 @@ POLARISATIONS = (2, 1)  # axes of the body: away from the top, along it
 SPARE = 4  # sines kept above the highest frequency answered for: they let the string's end force converge
 FORGOTTEN = 1e-18  # of its first size: a motion so small is left out of a curve
 LONGEST = 1e4  # s; a note that rings longer is said to ring for ever
-SLOW, SETTLED, SETTLING = 4.0, 1e-12, 60  # of fall_time_with
 
 
 @dataclass(frozen=True)
@@ -125,14 +124,6 @@ def couple(
     return CoupledString(string, fret, body, sines, M, K, C, X, omega, *_damped(omega, X, C))
 
 
-def with_damping(coupled: CoupledString, damping: np.ndarray) -> CoupledString:
-    """The CoupledString with other losses of the body, `damping` (n, n) their sum without the hand's; the rest as it is."""
-    C, n = coupled.C.copy(), coupled.body_size
-    C[:n, :n] = damping + held_by_hand(coupled.body, coupled.fret)[2]
-    poles, states = _damped(coupled.omega, coupled.X, C)
-    return replace(coupled, C=C, poles=poles, states=states)
-
-
 def _damped(omega: np.ndarray, X: np.ndarray, C: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Poles and states of the undamped modes with dashpots C between the unknowns."""
     N = len(omega)
@@ -209,68 +200,20 @@ def velocity(ringing: FreeDecay, t: float | np.ndarray, rows: np.ndarray) -> np.
 def fall_time(ringing: FreeDecay | Motions, decibel: float) -> float:
     """Time [s] at which the energy of string and body has fallen by so many dB; inf if it never does."""
     m = motions_of(ringing)
-    return crossing(_energy_of(m.rate, m.state), m.energy, decibel)
+    order = np.argsort(-m.rate.real)
+    rate, state = m.rate[order], m.state[:, order]
 
-
-def _energy_of(rate: np.ndarray, state: np.ndarray) -> Callable[[float], float]:
-    """Function t -> energy [J] of Motions' rate (k,) and state (any, k)."""
-    order = np.argsort(-rate.real)
-    rate, state = rate[order], state[:, order]
-
-    def curve(t: float) -> float:
+    def energy(t: float) -> float:
         left = still_heard(rate, t)
         z = (state[:, :left] @ np.exp(rate[:left] * t)).real
         return 0.5 * (z @ z)
 
-    return curve
+    return crossing(energy, m.energy, decibel)
 
 
 def still_heard(rate: np.ndarray, t: float) -> int:
     """How many motions, the slowest first, have not fallen below FORGOTTEN of what they were at first."""
     return int(np.count_nonzero(rate.real * t > np.log(FORGOTTEN)))
-
-
-def fall_time_with(ringing: FreeDecay, damping: np.ndarray, decibel: float, first: float | None = None) -> float:
-    """As fall_time, were the body's dashpots `damping` (n, n) in all; for changes that leave the slow motions slow.
-
-    The slow modes alone: what falls SLOW times as fast has fallen by 4 x decibel by then. Their space under the changed
-    losses is iterated from the modes at hand, R_ij (l_i - l_j) = (R F - E)_ij (Stewart, SIAM Rev. 15:727, 1973); where
-    that does not settle, every mode is found anew. first: fall_time(ringing, decibel), where it is known.
-    """
-    c, N, n = ringing.coupled, len(ringing.coupled.omega), ringing.coupled.body_size
-    first = first or fall_time(ringing, decibel)
-    XV = c.X[:n] @ c.states[N:]
-    change = (c.C[:n, :n] - damping - held_by_hand(c.body, c.fret)[2]) @ XV  # what the losses no longer do, per mode
-    inverse = np.linalg.inv(c.states)
-    left = inverse[:, N:] @ c.X[:n].T  # (2 N, n)
-    rate = -(c.poles + np.einsum("in,ni->i", left, change)).real
-    slow = rate < SLOW * decibel * np.log(10) / 20 / first
-    P, Q = np.flatnonzero(slow & (c.poles.imag > 0)), np.flatnonzero(~slow | (c.poles.imag < 0))
-    if len(P) and not np.any(slow & (c.poles.imag == 0)):
-        gap = c.poles[Q][:, None] - c.poles[P]
-        R = np.zeros(gap.shape, complex)
-        for _ in range(SETTLING):
-            F = left @ (change[:, P] + change[:, Q] @ R)
-            old, R = R, (R @ F[P] - F[Q]) / gap
-            if np.abs(R - old).max() < SETTLED:
-                T = c.states[:, P] + c.states[:, Q] @ R
-                return _fall_of_some(ringing, T, np.diag(c.poles[P]) + F[P], decibel)
-            if not np.abs(R).max() < 1:
-                break
-    again = with_damping(c, damping)
-    z = (c.states @ ringing.amplitude).real
-    return fall_time(FreeDecay(again, _amplitudes(again.poles, again.states, z), ringing.energy), decibel)
-
-
-def _fall_of_some(ringing: FreeDecay, T: np.ndarray, B: np.ndarray, decibel: float) -> float:
-    """fall_time of the motions in the columns of T (2 N, k), upper half plane, on which A acts as B: A T = T B."""
-    z = (ringing.coupled.states @ ringing.amplitude).real
-    # J T: with A = J S, S symmetric, spaces are J-orthogonal
-    mirrored = T * np.repeat([1.0, -1.0], len(T) // 2)[:, None]
-    poles, turn = np.linalg.eig(B)
-    own = np.linalg.solve(mirrored.T @ T, mirrored.T @ z)
-    terms = (T @ turn) * np.linalg.solve(turn, own)
-    return crossing(_energy_of(*halved(poles, terms)), ringing.energy, decibel)
 
 
 def crossing(curve: Callable[[float], float], start: float, decibel: float) -> float:

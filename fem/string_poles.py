@@ -33,6 +33,7 @@ class _Meeting:
     loss: np.ndarray  # (m,) 1/s
     pull: np.ndarray  # (m,) sqrt(kg): what an end's acceleration does to each sine
     odd: np.ndarray  # (m,) bool: sines that meet the sum of the ends' motions; the others meet the difference
+    drawn: np.ndarray  # (m, r) squares of pull, where a sine meets a coordinate
     U: np.ndarray  # (r, n) motion of the body's modes there
     u: np.ndarray  # (r, n) of its damped modes
     mass: np.ndarray  # (r,) kg, of sum, difference, sum, difference, hand
@@ -66,9 +67,12 @@ def _meeting(string: String, index: int, fret: int, reduced: DampedBody) -> _Mee
     i, j = np.triu_indices(len(U))
     R, places = u[i] * u[j], np.zeros((len(U),) * 2, int)
     places[i, j] = places[j, i] = np.arange(len(i))
+    pull, odd = np.where(k % 2, 1, -1) * 2 * np.sqrt(string.mass * L) / (np.pi * k), k % 2 == 1
+    drawn = np.zeros((len(k), len(U)))
+    drawn[:, :ENDS] = (pull**2)[:, None] * np.column_stack([odd, ~odd, odd, ~odd])
     return _Meeting(
-        omega, loss_factor(string, fret, k) * omega, np.where(k % 2, 1, -1) * 2 * np.sqrt(string.mass * L) / (np.pi * k), k % 2 == 1,
-        U, u, mass, resistance, stiffness, (-2 * p.real, abs(p) ** 2), 2 * np.hstack([R.real.T, -(R * p.conj()).real.T]), places,
+        omega, loss_factor(string, fret, k) * omega, pull, odd, drawn, U, u, mass, resistance, stiffness,
+        (-2 * p.real, abs(p) ** 2), 2 * np.hstack([R.real.T, -(R * p.conj()).real.T]), places,
     )  # fmt: skip
 
 
@@ -85,13 +89,11 @@ def _string(at: _Meeting, s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.nda
     """G (k, r) at s (k,), its derivative, and that of the logarithm of all sines' s^2 + c s + omega^2."""
     inverse, s = _inverse(s, at.loss, at.omega**2), s[:, None]
     slope = (2 * s + at.loss) * inverse
-    drawn = at.pull**2 * inverse
-    G, dG = s * (s * at.mass + at.resistance) + at.stiffness, 2 * s * at.mass + at.resistance
-    for first, which in enumerate((at.odd, ~at.odd)):
-        a, b = drawn[:, which].sum(1, keepdims=True), (drawn * slope)[:, which].sum(1, keepdims=True)
-        G[:, first:ENDS:2] -= s**4 * a
-        dG[:, first:ENDS:2] -= 4 * s**3 * a - s**4 * b
-    return G, dG, 2 * slope.sum(1)
+    total, fourth = 2 * slope.sum(1), s**4
+    slope *= inverse
+    G = s * (s * at.mass + at.resistance) + at.stiffness - fourth * (inverse @ at.drawn)
+    dG = 2 * s * at.mass + at.resistance - 4 * s**3 * (inverse @ at.drawn) + fourth * (slope @ at.drawn)
+    return G, dG, total
 
 
 def _body(at: _Meeting, s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -213,9 +215,7 @@ def _plucked(string: String, index: int, fret: int, reduced: DampedBody, pluck: 
     drawn = y.T.reshape(-1, 2, m) * (s[:, None] + at.loss)[:, None] + s[:, None, None] * met
     amplitude = 2 * (drawn * q).sum((1, 2))
     x, y, h, met = amplitude * x, amplitude * y, amplitude * h.T, (amplitude[:, None, None] * met).reshape(-1, 2 * m).T
-    free = (
-        at.mass - np.r_[[(at.pull[which] ** 2).sum() for which in (at.odd, ~at.odd)] * 2, np.zeros(len(at.mass) - ENDS)]
-    )
+    free = at.mass - at.drawn.sum(0)
     state = np.vstack([
         s * x, reduced.body.omega[:, None] * x, s * (y + met), np.tile(at.omega, 2)[:, None] * y,
         np.sqrt(free)[:, None] * s * h, np.sqrt(at.stiffness)[:, None] * h,

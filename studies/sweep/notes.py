@@ -5,15 +5,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from fem.body_modes import RADIATION, dampings
-from fem.coupled_string import (
-    couple,
-    dissipated,
-    fall_time,
-    fall_time_with,
-    pluck_note,
-    valid_partials,
-)
+from fem.coupled_string import dissipated, fall_time, valid_partials
+from fem.damped_body import damped_body
 from fem.radiated_sound import first_radiated, radiated_decay_time, sound_of
+from fem.string_poles import plucked
 from fem.strings import Pluck, String, fundamental
 from meshes.parts import RIM
 from studies.solved.answer import Answer
@@ -42,23 +37,22 @@ def notes_of(
     for answer in answers:
         body = answer.played(len(strings))
         parts = dampings(body)
-        played.append([_note(strings[i], i, fret, body, pluck, parts) for i, fret in places])
+        reduced, quiet = damped_body(body, parts), damped_body(body, {p: C for p, C in parts.items() if p not in RIM})
+        played.append([_note(strings[i], i, fret, reduced, quiet, pluck) for i, fret in places])
     frequency = np.array([fundamental(strings[i], fret) for i, fret in places])
     stack = np.moveaxis(np.array(played), -1, 0)  # (arrays, holdings, notes)
     holdings, valid_to = tuple(a.how for a in answers), answers[0].whole.structure.valid_to
     return Notes(holdings, tuple(places), frequency, valid_to, *stack)
 
 
-def _note(string, index, fret, body, pluck, parts):
-    """Values of ARRAYS of one note; parts: dampings(body)."""
-    if not valid_partials(string, fret, body):
+def _note(string, index, fret, reduced, quiet, pluck):
+    """Values of ARRAYS of one note on a DampedBody; quiet: the same without the rim's losses."""
+    if not valid_partials(string, fret, reduced.body):
         return [np.nan] * len(ARRAYS)
-    coupled = couple(string, index, fret, body, damping=sum(parts.values()))
-    ringing = pluck_note(coupled, pluck)
-    share = dissipated(ringing, parts)
-    quiet = sum(C for part, C in parts.items() if part not in RIM)
+    ringing = plucked(string, index, fret, reduced, pluck)
+    share = dissipated(ringing, reduced.parts)
     decay = fall_time(ringing, 60.0)
-    without = fall_time_with(ringing, quiet, 60.0, decay)
+    without = fall_time(plucked(string, index, fret, quiet, pluck), 60.0)
     in_rim = sum(share.get(part, 0.0) for part in RIM)
     sound = sound_of(ringing)
     early, late = 6 * radiated_decay_time(sound, 10.0), radiated_decay_time(sound, 60.0)

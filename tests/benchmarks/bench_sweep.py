@@ -168,8 +168,8 @@ def where_time_goes(kit, sheet, variants, count=20):
     profile.disable()
     stats = {name: spent for (_, _, name), (_, _, _, spent, _) in pstats.Stats(profile).stats.items()}
     stages = (
-        "reduced", "sections_of", "weigh", "solve", "structure_in", "sounding_in", "hold", "string_body", "couple",
-        "fall_time", "dissipated", "fall_time_with",
+        "reduced", "sections_of", "weigh", "solve", "structure_in", "sounding_in", "hold", "string_body", "damped_body",
+        "plucked", "fall_time", "dissipated",
     )  # fmt: skip
     print("\n| stage | CPU ms a row |\n|---|---|")
     for name in stages:
