@@ -5,7 +5,6 @@ from pathlib import Path
 import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Patch, Polygon
 
 from meshes.body import (
@@ -29,6 +28,7 @@ from meshes.carving import (
     thickness_at,
     thickness_here,
 )
+from meshes.figures import Figure
 from meshes.lengths import MM_PER_INCH
 from meshes.outline import Outline, closed, crossings, distance, normal_at, point_at, where_y
 from meshes.side_ports import height_of

@@ -8,11 +8,12 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 
 from fem.materials import Wood
-from fem.mesh import Line, ShellMesh, Surface, along_surface, unit_normals
+from fem.mesh import Line, ShellMesh, Surface, along_surface, part_of, unit_normals
 from fem.sections import Layer, Section, beam, laminate
 from meshes.mesh_file import MeshFile, read_mesh_file
 from meshes.parts_sheet import METRES, MM, Beam, Following, Isotropic, Parts, read_parts
-from meshes.sheet_errors import Mistake, SheetError, nearest
+from meshes.plain_text import PLAIN, is_plain
+from meshes.sheet_errors import Mistake, SheetError, nearest, show_value
 
 PLATES = ("top", "back", "sides")  # of an instrument; a maker's slip of the decimal point shows
 PLATE_RANGE, INSTRUMENT = (0.3, 20), 2.0  # mm; m, largest extent of an instrument
@@ -74,6 +75,7 @@ def _wrong_groups(file: str, parts_file: str, sheet: Parts, mesh: MeshFile) -> l
         for name in mesh.faces
         if name not in sheet.part
     ]
+    wrong += _wrong_names(file, [*mesh.faces, *mesh.edges], [*mesh.faces, *sheet.beam])
     for kind, what, known in (("part", "surface", mesh.faces), ("beam", "curve", mesh.edges)):
         for name in getattr(sheet, kind):
             if name not in known:
@@ -83,6 +85,19 @@ def _wrong_groups(file: str, parts_file: str, sheet: Parts, mesh: MeshFile) -> l
     if bare:
         text = f"{bare} of {len(mesh.triangles)} triangles belong to no named group"
         wrong.append(Mistake(file, text, "", "every triangle in a named group"))
+    return wrong
+
+
+def _wrong_names(file: str, groups: Sequence[str], named: Sequence[str]) -> list[Mistake]:
+    """Names of groups that no page or terminal should show, and those of parts and beams that would be one in the results."""
+    wrong = [Mistake(file, f"group {show_value(name)}", "", PLAIN) for name in groups if not is_plain(name)]
+    parts: dict[str, list[str]] = {}
+    for name in dict.fromkeys(named):
+        parts.setdefault(part_of(name), []).append(name)
+    for part, alike in parts.items():
+        if len(alike) > 1:
+            text = f"groups {', '.join(map(show_value, alike))} would be one part, {show_value(part)}: what follows '/' is left out"
+            wrong.append(Mistake(file, text, "", "names that differ before any '/'"))
     return wrong
 
 

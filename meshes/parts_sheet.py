@@ -13,6 +13,7 @@ from pydantic.json_schema import JsonSchemaValue
 from fem.materials import Wood, isotropic
 from meshes.lengths import read_lengths
 from meshes.sheet_errors import Mistake, SheetError, TomlTable, TomlValue, from_pydantic, nearest, show_value
+from meshes.toml_text import parsed
 
 GPA, MM = 1e9, 1e-3
 METRES = {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "in": 25.4e-3}
@@ -144,8 +145,8 @@ def _parse(path: Path) -> dict[str, TomlValue]:
     """The tables of a TOML file, not empty."""
     expected = "a parts sheet with [material.NAME] and [part.NAME] tables"
     try:
-        text = path.read_text(encoding="utf-8")
-        raw = tomllib.loads(text)
+        text = path.read_text(encoding="utf-8-sig")
+        raw = parsed(text)
     except OSError as error:
         raise SheetError([Mistake(path.name, f"cannot be read ({error.strerror})", "", expected)]) from None
     except UnicodeDecodeError:

@@ -40,6 +40,7 @@ from meshes.sheet_errors import (
 from meshes.sheet_fields import Shape, Sheet
 from meshes.sheet_port_checks import check_port_heights, check_port_places
 from meshes.sheet_woods import woods_of
+from meshes.toml_text import parsed
 
 REQUIRED = ("body", "heights", "soundhole")
 
@@ -131,7 +132,7 @@ def read_tables(path: Path) -> TomlTable:
     """The tables (dict) of a TOML file; SheetError if it cannot be read."""
     try:
         text = path.read_text(encoding="utf-8-sig")
-        raw = tomllib.loads(text)
+        raw = parsed(text)
     except FileNotFoundError:
         near = nearest(path.name, [p.name for p in path.parent.glob("*.toml")], 0.75) if path.parent.is_dir() else ""
         raise SheetError([Mistake(str(path), "file", "not found", "a build sheet (TOML)", near)]) from None

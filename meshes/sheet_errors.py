@@ -12,8 +12,10 @@ from pydantic_core import ErrorDetails
 
 from fem.woods import kin
 from meshes.lengths import MM_PER_INCH, length, number
+from meshes.plain_text import PLAIN, printable
 
 MISSPELT = 0.85  # likeness from which on a name is taken to be misspelt
+LONG = 300  # letters of a key that is shown
 HUGE = 1e18  # no measure of an instrument; also more digits than a float holds
 UNITS = {"mm": " mm", "in": " inches", "g": " g", "deg": " degrees", "GPa": " GPa", "kg_m3": " kg/m3", "N": " N"}
 TomlValue = str | int | float | bool | datetime | date | time | list | dict | None
@@ -80,6 +82,8 @@ def _one(
     show = "nothing given" if value is NOTHING or error["type"] == "missing" else show_value(value)
     if error["type"] == "extra_forbidden":
         return Mistake(file, key, show, *_unknown_key(loc, written, schema))
+    if error["type"] == "not_plain":
+        return Mistake(file, key.removesuffix(".[key]"), show, PLAIN)
     if error["type"] == "unknown_wood":
         hint = error["ctx"]["lacks"] or wood_hint(str(value), error["ctx"]["woods"])
         return Mistake(file, key, show, "a wood of the library or of a [wood.NAME] table", hint)
@@ -217,7 +221,8 @@ def key_name(loc: Location, raw: TomlTable) -> str:
             words[-1] += f" {part + 1}{name}"
         else:
             words.append(str(part))
-    return ".".join(words)
+    name = ".".join(words)
+    return name if len(name) <= LONG else name[:LONG] + "..."
 
 
 def show_value(value: TomlValue) -> str:
@@ -227,6 +232,7 @@ def show_value(value: TomlValue) -> str:
     if isinstance(value, list) and any(isinstance(entry, dict) for entry in value):
         return "a list of tables"
     text = f"'{value}'" if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else f"{value}"
+    text = printable(text).replace("\n", "\\n")
     return text if len(text) <= 60 else text[:57] + "..."
 
 

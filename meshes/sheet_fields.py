@@ -10,7 +10,20 @@ from pydantic import Field
 
 from meshes.body import BlockGrain, BraceEndKind, LiningKind
 from meshes.measured import MeasuredTable
-from meshes.sheet_types import Angle, BindingName, Count, Number, Place, Point, Radius, Table, Text, WoodName, YesNo
+from meshes.sheet_types import (
+    Angle,
+    BindingName,
+    Count,
+    Number,
+    Place,
+    Point,
+    Radius,
+    Table,
+    Text,
+    WoodName,
+    Words,
+    YesNo,
+)
 
 SHEET_VERSION: Literal[1] = 1
 
@@ -404,7 +417,7 @@ class WoodTable(Table):
     loss_along: Number | None = Field(None, ge=0, le=0.5, description="loss factor (1/Q)")
     loss_across: Number | None = Field(None, ge=0, le=0.5)
     loss_shear: Number | None = Field(None, ge=0, le=0.5)
-    source: Text | None = Field(None, description="where the values come from")
+    source: Words | None = Field(None, description="where the values come from")
 
 
 class Sheet(Table):
@@ -435,4 +448,4 @@ class Sheet(Table):
     strings: StringsTable = StringsTable()
     weather: WeatherTable = WeatherTable()
     measured: MeasuredTable = MeasuredTable()
-    wood: dict[str, WoodTable] = {}
+    wood: dict[Text, WoodTable] = {}

@@ -6,12 +6,21 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic_core import PydanticCustomError
 
 from fem.woods import find
+from meshes.plain_text import is_plain
 
 OPEN = "none"  # in place of the binding's wood: the rebate is left open
 
+
+def _plain(name: str) -> str:
+    if not is_plain(name):
+        raise PydanticCustomError("not_plain", "not plain words")
+    return name
+
+
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Count = Annotated[int, Field(strict=True)]
-Text = Annotated[str, Field(strict=True)]
+Text = Annotated[str, Field(strict=True), AfterValidator(_plain)]  # a name
+Words = Annotated[str, Field(strict=True, max_length=2000)]  # a passage
 YesNo = Annotated[bool, Field(strict=True)]
 Place = Annotated[Number, Field(ge=-400, le=700)]
 Point = tuple[Place, Place]

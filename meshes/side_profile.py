@@ -54,7 +54,7 @@ def write_profile_table(body: Body, path: Path, side: str = "bass") -> Path:
 
 def draw_profile(body: Body, path: Path, side: str = "bass") -> Path:
     """PDF of the unbent side at full size, with the height every 25 mm and a bar of 100 mm to check the print."""
-    from matplotlib.figure import Figure
+    from meshes.figures import Figure
 
     s, top, back = (MM * v for v in side_profile(body, side))
     fine, top_line, back_line = (MM * v for v in side_profile(body, side, step=0.005))

@@ -549,7 +549,9 @@ def one_line(error: object) -> str:
 
 
 def fail(text: str) -> NoReturn:
-    print(f"rimwork: {text}", file=sys.stderr)
+    from meshes.plain_text import printable
+
+    print(f"rimwork: {printable(text)}", file=sys.stderr)
     sys.exit(2)
 
 

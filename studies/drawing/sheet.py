@@ -10,8 +10,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import LinearSegmentedColormap
-from matplotlib.figure import Figure
 
+from meshes.figures import Figure
 from meshes.lengths import MM_PER_INCH
 
 DPI = 300

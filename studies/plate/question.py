@@ -237,7 +237,7 @@ def _write(study: PlateStudy, folder: Path, size: Size) -> tuple[Path, Path]:
 
 def picture(study: PlateStudy, size: Size) -> "Figure":
     """Figure of the computed nodal patterns with computed and measured frequencies; reads in black and white."""
-    from matplotlib.figure import Figure
+    from meshes.figures import Figure
 
     modes, length, width = study.fit.modes, 1e3 * size[0], 1e3 * size[1]
     columns, panel, count = 4, 2.5, _shown(study.fit)

@@ -6,6 +6,8 @@ from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from meshes.sheet_types import Text
+
 MOST = 200_000  # variants of one plan
 OWN_STRINGS = "sheet"
 Board = Literal[
@@ -19,7 +21,7 @@ RimBuild = Literal[
 BOARDS, RIM_BUILDS = get_args(Board), get_args(RimBuild)
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Whole = Annotated[int, Field(strict=True)]
-Text = Annotated[str, Field(strict=True, min_length=1)]
+Name = Annotated[Text, Field(min_length=1)]
 
 
 class PlanTable(BaseModel):
@@ -31,14 +33,14 @@ class PlanTable(BaseModel):
 class Factor(PlanTable):
     """One thing that varies: one or more keys of the sheet that take the same value."""
 
-    name: Text
-    keys: list[Text] = Field(min_length=1, description="keys of the sheet, as 'top.thickness_mm'")
+    name: Name
+    keys: list[Name] = Field(min_length=1, description="keys of the sheet, as 'top.thickness_mm'")
     low: Number | None = Field(default=None, alias="from", description="least value of a range")
     high: Number | None = Field(default=None, alias="to", description="largest value of a range")
     steps: int | None = Field(default=None, ge=2, le=100, strict=True, description="of the range, in a grid")
     mean: Number | None = Field(default=None, description="of a normal distribution, cut at three standard deviations")
     deviation: Number | None = Field(default=None, gt=0, description="standard deviation of that distribution")
-    levels: list[Whole | Number | Text] | None = Field(default=None, min_length=2, max_length=100)
+    levels: list[Whole | Number | Name] | None = Field(default=None, min_length=2, max_length=100)
     times: bool = Field(default=False, strict=True, description="true: the values multiply what the sheet says")
 
     @property
@@ -55,7 +57,7 @@ class Factor(PlanTable):
 class Scatter(PlanTable):
     """Boards of one species differ: density and stiffness scatter as the library of woods says."""
 
-    name: Text
+    name: Name
     boards: list[Board] = Field(min_length=1)
     correlation: Number = Field(default=1.0, ge=0, le=1, description="between these boards; 1: cut from one plank")
 
@@ -98,7 +100,7 @@ class Accuracy(PlanTable):
 class Sustain(PlanTable):
     """Which notes are plucked, and how the guitar is held; only with the output 'sustain'."""
 
-    strings: Text = Field(
+    strings: Name = Field(
         default=OWN_STRINGS, description="'sheet': as the sheet says, or the name of a set of strings"
     )
     notes: int = Field(default=12, ge=1, le=48, strict=True, description="spread over strings and frets")
@@ -109,8 +111,8 @@ class Plan(PlanTable):
     """A whole sweep."""
 
     plan_version: Literal[1] = 1
-    name: Text = "night"
-    sheet: Text = Field(default="hazel.toml", description="the base sheet, beside the plan or one of the examples")
+    name: Name = "night"
+    sheet: Name = Field(default="hazel.toml", description="the base sheet, beside the plan or one of the examples")
     seed: int = Field(default=1, ge=0, strict=True)
     mesh_size_mm: Number = Field(default=25.0, ge=5, le=100)
     modes: int = Field(default=30, ge=2, le=60, strict=True)

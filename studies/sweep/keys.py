@@ -24,8 +24,8 @@ def locate(key: str, tables: Tables, file: str, where: str) -> tuple[Place | Non
 
     table, *rest = key.split(".")
     place: Place = (table, *rest)
-    ports = [str(k) for k, _ in enumerate(tables.get("side_port", []), 1)]
-    names = {"brace": [b.get("name") for b in tables.get("brace", [])], "side_port": ports}.get(table)
+    ports = [str(k) for k, _ in enumerate(_entries(tables, "side_port"), 1)]
+    names = {"brace": [b.get("name") for b in _entries(tables, "brace")], "side_port": ports}.get(table)
     if names is not None:
         if len(rest) != 2 or rest[0] not in names:
             if table == "brace":
@@ -37,9 +37,16 @@ def locate(key: str, tables: Tables, file: str, where: str) -> tuple[Place | Non
     node = schema_at(schema, place)
     if not node or "properties" in node or node.get("type") == "object":
         return wrong("a key of the sheet", nearest(key, _all_keys(schema)))
-    if table == "wood" and rest[0] not in {**library(), **tables.get("wood", {})}:
+    own = tables.get("wood")
+    if table == "wood" and rest[0] not in {**library(), **(own if isinstance(own, dict) else {})}:
         return wrong("a known wood", nearest(rest[0], library()))
     return place, []
+
+
+def _entries(tables: Tables, name: str) -> list[dict[str, Any]]:
+    """The tables of a list of tables; none where the sheet holds anything else, which it is told when it is read."""
+    found = tables.get(name)
+    return [entry if isinstance(entry, dict) else {} for entry in found] if isinstance(found, list) else []
 
 
 def _all_keys(schema):

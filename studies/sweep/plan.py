@@ -15,6 +15,7 @@ from meshes.sheet_errors import Mistake, SheetError, from_pydantic, nearest, sch
 from meshes.sheet_fields import Sheet
 from meshes.sheet_strings import strung
 from meshes.string_sets import set_names
+from meshes.toml_text import parsed
 from studies.common.inputs import BadInput
 from studies.sweep.design import Value
 from studies.sweep.fields import MOST, OWN_STRINGS, Factor, Plan
@@ -58,7 +59,7 @@ def read_plan(plan: Path | str, sheet: Path | str | None = None) -> Sweep:
     path = plan_path(plan)
     try:
         text = path.read_text(encoding="utf-8-sig")
-        raw = tomllib.loads(text)
+        raw = parsed(text)
     except UnicodeDecodeError:
         raise SheetError([Mistake(path.name, "file", "is not a text file", "a plan (TOML, UTF-8)")]) from None
     except tomllib.TOMLDecodeError as error:
