@@ -45,10 +45,12 @@ def test_a_dollar_in_a_name_is_drawn_as_a_dollar(tmp_path):
 def test_every_drawing_begins_with_the_figure_that_knows_no_formulas():
     assert Figure is PlainFigure and not Figure().text(0, 0, "$a$").get_parse_math()
     for path in [*cases.ROOT.glob("meshes/*.py"), *cases.ROOT.glob("studies/**/*.py")]:
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            called = node.func.id if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) else ""
-            if called == "Figure" and path.name != "figures.py":
-                assert "from meshes.figures import Figure" in path.read_text(encoding="utf-8"), path
+        nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+        foreign = any(isinstance(n, ast.ImportFrom) and n.module == "matplotlib.figure" for n in nodes)
+        made = any(isinstance(n, ast.Call) and isinstance(n.func, ast.Name) and n.func.id == "Figure" for n in nodes)
+        assert not (foreign and made) and not any(
+            isinstance(n, ast.alias) and n.name == "matplotlib.pyplot" for n in nodes
+        ), path
 
 
 @pytest.mark.parametrize("name", [ESCAPE, "a\nb", "a\u202eb", "a\u2028b", "x" * (LONGEST + 1), "a\x00"])

@@ -22,7 +22,7 @@ from fem.woods import LOSSES, RATIOS, find, library
 from studies.common.words import UNKNOWN, percent_change
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    from meshes.figures import Figure
 
 TYPED_ERROR_HZ = 0.5
 PICKED_ERROR_HZ = 0.1  # of a tone from a recording, at least
