@@ -420,6 +420,26 @@ def stored_by_tap(solver, variant, row):
     return float(tap @ row.strain[[part in RIM for part in row.parts]].sum(axis=0) / tap.sum())
 
 
+@pytest.mark.parametrize(
+    "hole, why",
+    [
+        ("from = 70\nto = 80", "hole: 16 different meshes or sheets, so every variant"),
+        ("levels = [70, 80]", "32 variants of meshes or rim builds with fewer than 16 variants each"),
+    ],
+)
+def test_a_plan_of_many_meshes_says_how_long_and_why_before_it_starts(sheet, folder, hole, why):
+    """16 holes in two builds of the rim; of two holes a mesh and build has 8. No cell is computed before."""
+    text = PLAN.format(samples=16, check=0).replace("bridge thickness", "hole")
+    file = folder / "holes.toml"
+    file.write_text(text.replace("bridge.thickness_mm", "soundhole.diameter_mm").replace("from = 6\nto = 11", hole))
+    night, lines = read_plan(file, sheet), []
+    kit = ready_kit(night, variants(night.plan), folder, lambda pieces: list(map(pytest.fail, pieces)), lines.append)
+    assert not kit.models and why in lines[-1]
+    seconds, rest = lines[-1].split("solved in full, some ")[1].split(" s each for its own modes", 1)
+    total = float(rest.split(": ")[1].split(" s or more on one core")[0])
+    assert 32 * (float(seconds) - 0.5) <= total <= 32 * (float(seconds) + 0.5)
+
+
 def test_full_solve_where_the_estimate_misses(first_night):
     night, _, out = first_night
     strict = night.plan.model_copy(update={"accuracy": night.plan.accuracy.model_copy(update={"estimate": 1e-12})})

@@ -11,6 +11,7 @@ from fem.mesh import ShellMesh
 from meshes.body import Body
 from meshes.build import mesh_body
 from studies.common.kept import fingerprint
+from studies.common.progress import duration
 from studies.sweep.basis import SPANNING, ReducedModel, mixed, reduced_model
 from studies.sweep.bodies import body_at
 from studies.sweep.cells import SlowPiece, slow_pieces
@@ -22,6 +23,8 @@ from studies.sweep.sections import Slow
 
 ENOUGH = 16  # variants of one family for which a reduced basis pays
 MOST_GEOMETRIES = 12  # sheets read beforehand; with more, every variant is solved in full
+IN_FULL, AIR = 5.0, 20.0  # s of one core: a variant of an example guitar on a mesh of 60 mm, and its air besides
+PACE = {False: 5000, True: 300}  # rows a minute of a reduced model on two cores; True: with air and plucked notes
 TRIED = 4  # variants of each geometry whose body is read afresh to prove the quick way
 
 
@@ -36,22 +39,37 @@ def ready_kit(
     kit = Kit(sweep, parameter_maps(sweep, body_at(sweep, {}), say))
     count = len(set(map(kit.remade, variants)))
     if count > MOST_GEOMETRIES:
-        words = (
-            f"{', '.join(kit.maps.remade)}: {count} different meshes or sheets, so every variant is solved in full: some seconds "
-            f"each. With at most {MOST_GEOMETRIES} levels in place of a range each gets a reduced model",
+        say(
+            f"{', '.join(kit.maps.remade)}: {count} different meshes or sheets, so every variant is solved in full, {in_full(sweep, len(variants))}. "
+            f"With at most {MOST_GEOMETRIES} levels in place of a range, and {ENOUGH} variants of each, each gets a reduced model"
         )
-        return replace(kit, words=words)
+        return kit
     kit, meshes = with_geometries(kit, variants, say)
     families = [name for name, n in Counter(map(kit.family, variants)).items() if name[0] and n >= ENOUGH]
     served = [v for v in variants if kit.family(v) in families]
+    if rest := len(variants) - len(served):
+        few = f"{rest} variants of meshes or rim builds with fewer than {ENOUGH} variants each are solved in full"
+        say(f"{few}, {in_full(sweep, rest)}")
+    if served:
+        say(
+            f"{len(served)} variants by {len(families)} reduced model{'s' * (len(families) > 1)}: some minutes each for the full solves of one "
+            f"that is not kept, then about {duration(60 * len(served) / PACE[sweep.plan.plucked])} on two cores for their rows"
+        )
     slow, constant, told = slow_pieces(kit, served, cells, say)
     kit = replace(kit, slow=slow, constant=constant)
     of_family = {family: [v for v in served if kit.family(v) == family] for family in families}
     models = {family: reduced_of(kit, mine, meshes[family[0]], folder, say) for family, mine in of_family.items()}
-    if rest := len(variants) - len(served):
-        few = f"{rest} variants of meshes or rim builds with fewer than {ENOUGH} variants each are solved in full"
-        told = [few, *told]
     return replace(kit, models=models, words=(*kit.words, *told, *(model.words for model in models.values())))
+
+
+def in_full(sweep: Sweep, count: int) -> str:
+    """How long so many variants take in full, and why."""
+    seconds = IN_FULL * (60 / sweep.plan.mesh_size_mm) ** 2 + AIR * sweep.plan.plucked
+    also = ", the air inside and out," if sweep.plan.plucked else ""
+    return (
+        f"some {seconds:.0f} s each for its own modes{also} and seconds more for each lining and joint that is new: "
+        f"{duration(count * seconds)} or more on one core, less on several"
+    )
 
 
 def with_geometries(kit: Kit, variants: list[Variant], say: Say) -> tuple[Kit, dict[str, ShellMesh]]:

@@ -6,7 +6,6 @@ from pathlib import Path
 import numpy as np
 import psutil
 
-from studies.common.progress import duration
 from studies.common.words import rough_percent
 from studies.sweep.design import Variant
 from studies.sweep.design import variants as all_variants
@@ -66,12 +65,6 @@ def announcement(
         f"{plan.design.kind.replace('_', ' ')} design, seed {plan.seed}; mesh {plan.mesh_size_mm:g} mm, {plan.modes} modes, {played}",
         f"store of about {ROW_BYTES * plan.modes / 30 * len(variants) / 1e6:.0f} MB in {out}, and 50 to 200 MB for each reduced model among the kept results",
     ]
-    pace = 300 if plan.plucked else 5000  # on two cores
-    if todo:
-        lines.append(
-            f"first the reduced model: some minutes for its full solves; then about {duration(60 * len(todo) / pace)} at {pace} "
-            "rows a minute on two cores; the log tells the pace once rows come"
-        )
     return lines + [f"mind: {warning}" for warning in warnings(out, scheduler)]
 
 
