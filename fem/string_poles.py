@@ -4,7 +4,7 @@ The body's modes are found once (damped_body.py). Of a note h (r,) holds the sum
 sqrt(2), of each polarisation, and the hand's motions: r is 4 or 7. The string answers them with a diagonal G(s), the body with
 Y(s) = sum_j u_j u_j'/(s - p_j), u_j its motion there, so that the poles are the roots of det(I + Y G).
 
-All roots are looked for at once, each held off by all others (Ehrlich, Comm. ACM 10:107, 1967; Aberth, Math. Comp. 27:339, 1973):
+All roots are looked for at once, each held off by all others (Ehrlich, Comm. ACM 10:107, 1967; Aberth, Math. Comp. 27:339, 1973; from memory):
 as many as there are unknowns, every one in the upper half plane standing for its conjugate too. They are believed if all have
 settled, no two fall together and what they make of the pluck is the pluck; else the full eigenproblem answers.
 """
