@@ -17,7 +17,7 @@ from studies.sustain import page as sustain_report
 from studies.sustain.charts import bar_groups, energy_svg, uncertainty_svg
 from studies.sustain.page import as_json, flat_rows, per_build, per_note, write_report
 from studies.sustain.result import MESH, SUPPORT_CONDITIONS, WOOD
-from studies.sustain.spread import doubt_bands, spread_svg
+from studies.sustain.spread import WIDTH, doubt_bands, spread_svg
 from studies.sustain.thresholds import LATE, LEVEL
 from studies.sustain.verdict import judged, single_notes
 
@@ -206,3 +206,19 @@ def test_every_note_is_a_mark_where_it_lies():
     ) == 3 + 3  # and the key's
     assert doubt_bands(notes) == pytest.approx({"mesh": 0.1, "boards": 0.02, "losses and pluck": 0.05})
     assert "33 % of the notes beyond the threshold, 33 % within, 33 % open" in svg
+
+
+def test_the_chart_shows_both_thresholds_where_no_note_comes_near_them():
+    """Changes of a hundredth of a threshold: its lines stand inside the chart, one to each side of none, 1.3 times as far to the ends."""
+    notes = single_notes(
+        np.full((2, 2), 0.001), {name: 0.01 for name in (MESH, WOOD, "string losses", "rim losses")}, LEVEL.key
+    )
+    c = SimpleNamespace(build=SimpleNamespace(label="solid", name="solid"), notes={LEVEL.key: notes})
+    svg = spread_svg([c], LEVEL, SUPPORT_CONDITIONS[0])
+    lines = re.findall(r'<line x1="([\d.]+)"', svg)
+    low, none, high = (float(x) for x in lines[:3])
+    left, right = 24.0, WIDTH - 24.0
+    assert left < low < none < high < right
+    assert (none - left) / (none - low) == pytest.approx(1.3, rel=0.01) and (right - none) / (
+        high - none
+    ) == pytest.approx(1.3, rel=0.01)
