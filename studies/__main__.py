@@ -110,7 +110,7 @@ def compare(
     """
     from studies.compare.question import compare_sheets
 
-    print(compare_sheets(sheets, out, mesh_size_mm, count, frets, notes, at_rest))
+    printer(sheets[0] if sheets else None)(compare_sheets(sheets, out, mesh_size_mm, count, frets, notes, at_rest))
 
 
 @app.command

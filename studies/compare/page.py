@@ -108,7 +108,7 @@ def write_beside(study: Beside, first: FirstScreen, out: Path) -> list[Path]:
     data, title = as_json(study, first), f"{several(study.names)} {TITLE}"
     summary = write_summary(first, title, study.sheets[0].source, out)
     page = write_page(out / "index.html", "compare/page.html.j2", {
-        "title": title, "data": data, "first": first, "tables": every_table(study), "changed": changed(study), "names": study.names,
+        "source": study.sheets[0].source, "title": title, "data": data, "first": first, "tables": every_table(study), "changed": changed(study), "names": study.names,
         "files": [str(s.source.path) for s in study.sheets], "cautions": cautions.RIM,
     })  # fmt: skip
     table = write_table(out / "compare.csv", records(study))
