@@ -62,16 +62,19 @@ def compare_in_air(
         unexplained.update(with_unexplained(build.name, whole, most, outside))
         if build.is_base:
             progress.say("another player, other clothes, other losses in the rim")
-            others.extend([other_flesh(base, outside), other_clothing(base, outside), sensitivity(base, outside)])
+            doubted.extend([other_flesh(base, outside), other_clothing(base, outside), sensitivity(base, outside)])
         progress.step(OTHERS / len(rows))
 
-    others: list = []
+    doubted: list = []
     fine = driven_on(made, rows, progress, 1.0, doubts)
+    flesh, clothing, others = doubted
     del made
     progress.say("the mesh error")
     richer, faceted = beside() or mesh_levels(rows[:1], telling, progress, 1.0, around)
     body = replace(body, assumed=(*body.assumed, *assumptions()))
-    return AirStudy(body, rows, fine, richer, faceted, base, count, *others, unexplained, most[IN_JOINTS])
+    return AirStudy(
+        body, rows, fine, richer, faceted, base, count, flesh, clothing, others, unexplained, most[IN_JOINTS]
+    )
 
 
 def mesh_levels(
