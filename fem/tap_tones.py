@@ -1,34 +1,21 @@
-"""Tap tones from a recording: where the taps are, which tones ring, and how fast each dies away.
+"""Tap tones from a recording: which tones ring, and how fast each dies away.
 
 A tone decays as exp(-pi f eta t), eta its loss factor. Each is shifted to zero frequency, smoothed with a Gaussian (an
 exponential stays an exponential under it, once its start is past) and its logarithm fitted by a straight line.
 """
 
-import struct
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import numpy as np
-from scipy.io import wavfile
 from scipy.ndimage import gaussian_filter1d, median_filter
 from scipy.signal import find_peaks, resample_poly
 
-BLOCK = 0.005  # s, of the level curve
-SHORTEST = 0.2  # s, of a tap with its decay
+from fem.recordings import Recording, find_impulses
+
 RANGE = 10.0  # dB, least fall that a decay is read from
 Reading = tuple[float, float, float, float, float]  # see read_decay
 HUM = 2e-4  # loss factor below which a tone is no wood
-
-
-@dataclass(frozen=True)
-class Recording:
-    """signal (n,) with full scale 1; rate [1/s]; notes for the maker."""
-
-    signal: np.ndarray
-    rate: float
-    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -42,63 +29,6 @@ class Tone:
     level: float  # dB below the loudest tone
     taps: int  # from how many taps
     notes: tuple[str, ...] = field(default=())
-
-
-def read_recording(path: str | Path) -> Recording:
-    """Recording from a WAV file; the louder channel of a stereo one. ValueError in plain words for anything else."""
-    path = Path(path)
-    if not path.is_file():
-        raise ValueError(f"recording '{path}': no such file; expected a .wav file")
-    try:
-        with warnings.catch_warnings(action="ignore", category=wavfile.WavFileWarning):  # unknown chunks do no harm
-            rate, data = wavfile.read(path)
-    except (ValueError, OSError, struct.error, NameError) as problem:  # scipy raises each of them for damaged files
-        raise ValueError(f"recording '{path}': not a readable WAV file ({problem}); export it as WAV, 16 bit") from None
-    if len(data) < SHORTEST * rate:
-        raise ValueError(f"recording '{path}': {len(data) / rate:.2f} s long; expected at least {SHORTEST} s")
-    scale = 1.0 if data.dtype.kind == "f" else float(2 ** (8 * data.dtype.itemsize - 1))
-    data = data.astype(float) - (128 if data.dtype == np.uint8 else 0)
-    channels = data.reshape(len(data), -1) / scale
-    signal = channels[:, (channels**2).sum(0).argmax()]
-    if not np.isfinite(signal).all() or not np.ptp(signal):
-        raise ValueError(f"recording '{path}': silence, or values that are no numbers; expected the sound of taps")
-    return Recording(signal - signal.mean(), rate, _clipped(signal))
-
-
-def _clipped(signal: np.ndarray) -> tuple[str, ...]:
-    """Note if three samples in a row stand at one value at the extreme, more than once; a slow wave's crest never quite does."""
-    top = abs(signal) >= 0.999 * abs(signal).max()
-    still = np.abs(np.diff(signal)) <= 1e-7 * abs(signal).max()
-    if np.count_nonzero(top[1:-1] & still[1:] & still[:-1]) > 2:
-        return (
-            "the recording is clipped: tap more softly or lower the recording level; frequencies hold, decays suffer",
-        )
-    return ()
-
-
-def find_impulses(recording: Recording) -> tuple[list[tuple[int, int]], tuple[str, ...]]:
-    """[(start, end)] in samples of each tap with its decay, none if there is no tap, and a tuple of notes.
-
-    A tap: the level leaps by 12 dB within 30 ms, to within 25 dB of the loudest one. A level that rises again without
-    a tap means automatic gain.
-    """
-    block = int(BLOCK * recording.rate)
-    blocks = recording.signal[: len(recording.signal) // block * block].reshape(-1, block)
-    level = 10 * np.log10((blocks**2).mean(1) + 1e-14)
-    padded = np.concatenate([np.full(6, level.min()), level])
-    leap = level - np.array([padded[i : i + 6].max() for i in range(len(level))])
-    starts: list[int] = []
-    for i in np.flatnonzero((leap > 12) & (level > level.max() - 25)):
-        if not starts or (i - starts[-1]) * BLOCK > SHORTEST:
-            starts.append(int(i))
-    if not starts:
-        return [], ()
-    ends = [*(s - 2 for s in starts[1:]), len(level)]
-    taps = [(s, e) for s, e in zip(starts, ends, strict=True) if (e - s) * BLOCK > SHORTEST]
-    smooth = median_filter(level, 41)
-    rise = max((smooth[e - 21] - smooth[s + 21 : e - 20].min() for s, e in taps if e - s > 60), default=0.0)
-    notes = ("the sound rises again after a tap: automatic gain is on; switch it off, or loss factors are wrong",)
-    return [(s * block, e * block) for s, e in taps], notes if rise > 6 else ()
 
 
 def find_tones(

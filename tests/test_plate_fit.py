@@ -13,7 +13,8 @@ from fem.free_plate import plate_frequencies, plate_modes
 from fem.materials import isotropic, plane_stress_stiffness
 from fem.plate_fit import ReadingErrors, fit_plate, loss_shares
 from fem.plate_names import name_tones
-from fem.tap_tones import Recording, find_impulses, find_tones, read_recording
+from fem.recordings import Recording, find_impulses, read_recording
+from fem.tap_tones import find_tones
 from fem.woods import find
 from studies.plate.question import Board, fit_board
 

@@ -16,7 +16,7 @@ from scipy.signal import butter, sosfiltfilt
 
 from fem.coupled_string import FreeDecay
 from fem.decay import level, slope_decay_time
-from fem.tap_tones import read_recording
+from fem.recordings import read_recording
 from studies.common.note_names import pitch, read_note
 from studies.common.words import rounded, signed
 from studies.notes.signal import BLOCK, decay_curve, find_fundamental, find_notes, mean_power, power_curve, read_range

@@ -4,7 +4,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 
 from fem.decay import schroeder, slope_decay_time
-from fem.tap_tones import Recording
+from fem.recordings import Recording
 from studies.common.note_names import short_name
 
 BLOCK = 0.01  # s, of the power curve

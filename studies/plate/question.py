@@ -17,7 +17,8 @@ from fem.free_plate import PlateModes, on_grid
 from fem.materials import Wood
 from fem.plate_fit import TONES, PlateFit, ReadingErrors, check_plate, fit_plate, nearest_wood, tap_formulas
 from fem.plate_names import name_tones
-from fem.tap_tones import Tone, find_tones, read_recording
+from fem.recordings import read_recording
+from fem.tap_tones import Tone, find_tones
 from fem.woods import LOSSES, RATIOS, find, library
 from studies.common.words import UNKNOWN, percent_change
 

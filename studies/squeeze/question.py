@@ -14,7 +14,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from fem.tap_tones import Tone, find_tones, read_recording
+from fem.recordings import read_recording
+from fem.tap_tones import Tone, find_tones
 from meshes.measured import ReadingErrors
 from studies.common.inputs import BadInput, given_sheet, mesh_size, within
 from studies.common.summary import print_summary
