@@ -3,6 +3,7 @@
 import struct
 import warnings
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,14 @@ from scipy.ndimage import median_filter
 
 BLOCK = 0.005  # s, of the level curve
 SHORTEST = 0.2  # s, of a tap with its decay
+SLOWEST, FASTEST = 2000, 200_000  # samples a second
+SIGNATURES = (  # how a file that is no WAV begins, at which byte, and what it is
+    (b"fLaC", 0, "FLAC"), (b"FORM", 0, "AIFF"), (b"caff", 0, "Core Audio (CAF)"), (b"ftyp", 4, "compressed (M4A, MP4 or 3GP)"),
+    (b"ID3", 0, "compressed (MP3)"), (b"\xff\xfb", 0, "compressed (MP3)"), (b"\xff\xf3", 0, "compressed (MP3)"),
+    (b"\xff\xf1", 0, "compressed (AAC)"), (b"OggS", 0, "compressed (Ogg, Opus)"), (b"#!AMR", 0, "compressed (AMR)"),
+    (b"\x30\x26\xb2\x75", 0, "compressed (WMA)"), (b"\x1aE\xdf\xa3", 0, "compressed (WebM)"),
+)  # fmt: skip
+LOSSLESS = ("FLAC", "AIFF")
 
 
 @dataclass(frozen=True)
@@ -27,20 +36,49 @@ def read_recording(path: str | Path) -> Recording:
     path = Path(path)
     if not path.is_file():
         raise ValueError(f"recording '{path}': no such file; expected a .wav file")
+    raw = path.read_bytes()
+    _refuse_compressed(path, raw)
     try:
         with warnings.catch_warnings(action="ignore", category=wavfile.WavFileWarning):  # unknown chunks do no harm
-            rate, data = wavfile.read(path)
-    except (ValueError, OSError, struct.error, NameError) as problem:  # scipy raises each of them for damaged files
+            rate, data = wavfile.read(BytesIO(raw))
+    except (ValueError, OSError, struct.error, NameError, ArithmeticError) as problem:  # scipy's, of damaged files
         raise ValueError(f"recording '{path}': not a readable WAV file ({problem}); export it as WAV, 16 bit") from None
+    if not SLOWEST <= rate <= FASTEST:
+        raise ValueError(f"recording '{path}': {rate} samples a second; expected {SLOWEST} to {FASTEST}, such as 48000")
     if len(data) < SHORTEST * rate:
         raise ValueError(f"recording '{path}': {len(data) / rate:.2f} s long; expected at least {SHORTEST} s")
     scale = 1.0 if data.dtype.kind == "f" else float(2 ** (8 * data.dtype.itemsize - 1))
     data = data.astype(float) - (128 if data.dtype == np.uint8 else 0)
     channels = data.reshape(len(data), -1) / scale
     signal = channels[:, (channels**2).sum(0).argmax()]
-    if not np.isfinite(signal).all() or not np.ptp(signal):
+    if not np.isfinite(channels).all() or not np.ptp(signal):
         raise ValueError(f"recording '{path}': silence, or values that are no numbers; expected the sound of taps")
-    return Recording(signal - signal.mean(), rate, _clipped(signal))
+    return Recording(signal - signal.mean(), rate, _clipped(signal) + _cut_off(raw, len(data) / rate))
+
+
+def _refuse_compressed(path: Path, raw: bytes) -> None:
+    """ValueError with how to convert, for sounds that are no WAV."""
+    name = next((name for start, at, name in SIGNATURES if raw[at : at + len(start)] == start), None)
+    if name is None:
+        return
+    why = (
+        "convert it" if name in LOSSLESS else "record as WAV if you can, since compression alters decays, or convert it"
+    )
+    raise ValueError(
+        f"recording '{path}': {name}, not WAV; {why}: ffmpeg -i '{path.name}' '{path.with_suffix('.wav').name}'"
+    )
+
+
+def _cut_off(raw: bytes, seconds: float) -> tuple[str, ...]:
+    """Note if the file ends before its header says."""
+    at = raw.find(b"data", 12)
+    little = raw[:4] == b"RIFF"
+    promised = struct.unpack("<I" if little else ">I", raw[at + 4 : at + 8])[0]
+    if (
+        at < 0 or promised in (0, 2**32 - 1) or raw[:4] == b"RF64" or len(raw) - at - 8 >= promised
+    ):  # 0, -1: as it streams
+        return ()
+    return (f"the file is cut off: the {seconds:.1f} s that are there are read",)
 
 
 def _clipped(signal: np.ndarray) -> tuple[str, ...]:
