@@ -12,6 +12,7 @@ from scipy.ndimage import median_filter
 
 BLOCK = 0.005  # s, of the level curve
 SHORTEST = 0.2  # s, of a tap with its decay
+LEAP = 12.0  # dB
 SLOWEST, FASTEST = 2000, 200_000  # samples a second
 SIGNATURES = (  # how a file that is no WAV begins, at which byte, and what it is
     (b"fLaC", 0, "FLAC"), (b"FORM", 0, "AIFF"), (b"caff", 0, "Core Audio (CAF)"), (b"ftyp", 4, "compressed (M4A, MP4 or 3GP)"),
@@ -92,10 +93,10 @@ def _clipped(signal: np.ndarray) -> tuple[str, ...]:
     return ()
 
 
-def find_impulses(recording: Recording) -> tuple[list[tuple[int, int]], tuple[str, ...]]:
+def find_impulses(recording: Recording, least: float = LEAP) -> tuple[list[tuple[int, int]], tuple[str, ...]]:
     """[(start, end)] in samples of each tap with its decay, none if there is no tap, and a tuple of notes.
 
-    A tap: the level leaps by 12 dB within 30 ms, to within 25 dB of the loudest one. A level that rises again without
+    A tap: the level leaps by `least` dB within 30 ms, to within 25 dB of the loudest one. A level that rises again without
     a tap means automatic gain.
     """
     block = int(BLOCK * recording.rate)
@@ -104,7 +105,7 @@ def find_impulses(recording: Recording) -> tuple[list[tuple[int, int]], tuple[st
     padded = np.concatenate([np.full(6, level.min()), level])
     leap = level - np.array([padded[i : i + 6].max() for i in range(len(level))])
     starts: list[int] = []
-    for i in np.flatnonzero((leap > 12) & (level > level.max() - 25)):
+    for i in np.flatnonzero((leap > least) & (level > level.max() - 25)):
         if not starts or (i - starts[-1]) * BLOCK > SHORTEST:
             starts.append(int(i))
     if not starts:

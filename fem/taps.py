@@ -11,14 +11,17 @@ from fem.recordings import BLOCK, Recording, find_impulses
 
 RATE = 3000  # 1/s, of what is fitted
 CONTACT = 0.010  # s after the onset in which the knuckle may still touch; common practice, no source
-ABOVE_HUM = 160.0  # Hz, from which on the starts of taps are looked for
+STARTS, LEAP = (
+    (160.0, 700.0),
+    9.0,
+)  # Hz, above hum, and dB: where the starts of taps are looked for, and how far the level leaps
 LONGEST = 1.5  # s of a tap that are fitted
 BEATS_NOISE = 6.0  # dB by which a tap must ring above the noise, 30 to 130 ms after its onset
 ANOTHER = 10.0  # dB by which the level rises again where another sound comes in
 UNLIKE = 0.5  # correlation of a sound's spectrum with that of the other taps below which it is no tap
 EVEN = 0.25  # dB, scatter of the taps' levels that no hand is capable of; common practice, no source
 EDGES = np.geomspace(40, 1200, 16)  # Hz, of the bands that compare the taps' spectra
-PERSIST = 0.05  # s for which it must
+PERSIST = 0.06  # s for which it must
 
 
 @dataclass(frozen=True)
@@ -33,19 +36,20 @@ class Taps:
 def cut_taps(recording: Recording) -> Taps:
     """Taps of a recording. ValueError where there is none."""
     low = resampled(recording)
-    sharp = sosfilt(butter(4, ABOVE_HUM, "highpass", fs=RATE, output="sos"), low)
-    spans, notes = find_impulses(Recording(sharp, RATE))
+    sharp = sosfilt(butter(4, STARTS, "bandpass", fs=RATE, output="sos"), low)
+    spans, notes = find_impulses(Recording(sharp, RATE), LEAP)
     if not spans:
         raise ValueError("no tap found in the recording; expected a sharp start and at least 0.2 s of decay")
     onsets, ends = [_onset(low, start) for start, _ in spans], [end for _, end in spans]
     firsts = [int((onset + CONTACT) * RATE) for onset in onsets]
     noise = _noise(low, [int(onset * RATE) for onset in onsets], ends)
     rings = [_rings(low, first, noise) for first in firsts]
+    quiet = _noise(sharp, [int(onset * RATE) for onset in onsets], ends)
     if not any(rings):
         raise ValueError("a click without decay: nothing rings on after it; hold what you tap so that it can ring")
     said, lengths, another = [], [], []
     for first, end, onset in zip(firsts, ends, onsets):
-        stop, back = _another(low, first, end)
+        stop, back = _another(sharp, first, end, quiet)
         lengths.append(min(stop - first, int(LONGEST * RATE)))
         another += [onset] if back else []
     if another:
@@ -54,15 +58,15 @@ def cut_taps(recording: Recording) -> Taps:
             f"another sound (speech, a chair?) comes in while the tap at {told} dies away: it is read up to there"
         )
         notes = ()  # a level that rises and falls again is no automatic gain
-    keep = np.array(rings) & (np.array(lengths) >= 0.5 * np.median(lengths))
+    keep = np.array(rings) & (np.array(lengths) >= 0.5 * np.median(np.array(lengths)[rings]))
     kept = np.flatnonzero(keep)
     N = min(lengths[k] for k in kept)
     if N < 0.15 * RATE:
         raise ValueError("the taps come too close together; expected at least half a second between them")
     signal = np.array([low[firsts[k] : firsts[k] + N] for k in kept])
     like = _like(signal)
-    if len(kept) < len(spans) or not like.all():
-        left = sorted({*np.flatnonzero(~keep).tolist(), *kept[~like].tolist()})
+    left = sorted({*np.flatnonzero(~keep & (np.array(onsets) > 0.02)).tolist(), *kept[~like].tolist()})
+    if left:
         at = ", ".join(f"{onsets[k]:.1f} s" for k in left)
         said.append(f"left out, cut short or unlike the other taps: at {at}")
     peaks = 20 * np.log10(np.abs(signal[like]).max(axis=1))
@@ -103,17 +107,17 @@ def _rings(low, first, noise):
     return bool(power > noise * 10 ** (BEATS_NOISE / 10) and power > 1e-5 * loudest**2)
 
 
-def _another(low, first, end):
+def _another(sharp, first, end, noise):
     """(sample where another sound comes in, or the end; whether one does): the level rises by ANOTHER dB and falls again by half."""
-    block = int(0.01 * RATE)
-    rows = low[first:end]
+    block = int(0.02 * RATE)
+    rows = sharp[first:end]
     rows = rows[: len(rows) // block * block].reshape(-1, block)
-    if len(rows) < 20:
+    if len(rows) < 10:
         return end, False
-    level = 10 * np.log10(median_filter((rows**2).mean(1), 5, mode="nearest") + 1e-14)
+    level = 10 * np.log10(median_filter((rows**2).mean(1), 3, mode="nearest") + 1e-14)
     least = np.minimum.accumulate(level)
-    up = level > least + ANOTHER
-    count = int(PERSIST / 0.01)
+    up = (level > least + ANOTHER) & (level > 10 * np.log10(noise + 1e-14) + ANOTHER)
+    count = int(PERSIST / 0.02)
     long = np.convolve(up, np.ones(count), "valid") == count
     beats = level > level[0] - 50
     at = np.flatnonzero(long & beats[: len(long)])

@@ -1,0 +1,1 @@
+"""How does the guitar on the bench ring, and how should it?"""

@@ -1,0 +1,68 @@
+"""What is computed for a stage, as it was held."""
+
+from dataclasses import replace
+from io import StringIO
+from pathlib import Path
+
+import numpy as np
+
+from fem.eigen import modes
+from fem.energies import energies
+from fem.model import assemble, weights
+from meshes.body import Body
+from meshes.coupled_model import modes_of
+from meshes.open_rim import mesh_loose_plate, mesh_open_rim, sections_on
+from meshes.parts import sections
+from meshes.supports import FREE, LAP, with_supports
+from studies.common.builds import builds, complete_linings
+from studies.common.progress import Progress
+from studies.solved.coupled import STEPS, coupled_models
+from studies.solved.level import prepare
+from studies.tap.pairs import in_order
+from studies.tap.result import MODE, Computed, StageRead
+
+COUNT = 30  # modes of a plate or a rim
+SUPPORTS = {"free": FREE, "lap": LAP}
+
+
+def with_computed(read: StageRead, body: Body, held: str, size: float, store: Path) -> StageRead:
+    """The StageRead with computed modes up to a little above its range, and partners of its modes."""
+    if not read.stage.computed:
+        return read
+    computed = tuple(
+        c for c in computed_modes(read.name, body, held, size, store) if c.frequency < 1.15 * read.frequency[-1]
+    )
+    tones = [h.pole.frequency for h in read.modes]
+    partners = iter(in_order(tones, [c.frequency for c in computed], [c.radiated_share for c in computed]))
+    heard = tuple(replace(h, partner=next(partners)) if h.kind == MODE else h for h in read.heard)
+    return replace(read, heard=heard, computed=computed)
+
+
+def computed_modes(name: str, body: Body, held: str, size: float, store: Path) -> list[Computed]:
+    """[Computed] of a stage of STAGES that has a model, ascending."""
+    body = complete_linings(body)[0]
+    if name == "closed-box":
+        return in_air(replace(body, neck=None), held, size, store)
+    if name == "strung":
+        return in_air(body, held, size, store)
+    mesh = (
+        mesh_open_rim(body, size) if name == "open-rim" else mesh_loose_plate(body, name.removeprefix("braced-"), size)
+    )
+    parts, model = sections_on(mesh, sections(replace(body, neck=None))), assemble(mesh)
+    found = modes(model, weights(parts), COUNT)
+    loss = energies(model, parts, found.shape).loss_factor
+    return [Computed(float(f), None if loss is None else float(loss[k])) for k, f in enumerate(found.frequency)]
+
+
+def in_air(body: Body, held: str, size: float, store: Path) -> list[Computed]:
+    """[Computed] of a body with air, hung 'free' or on the 'lap'; modes of its supports left out."""
+    from studies.modes.air import words_of
+
+    own, quiet = builds(body)[0], Progress(STEPS, StringIO())
+    whole = coupled_models((own,), prepare(body, size, store), quiet).whole[own.name]
+    found = modes_of(whole, with_supports(whole, SUPPORTS[held]))
+    told = words_of(whole, found)
+    return [
+        Computed(float(found.frequency[k]), float(found.loss_factor[k]), float(found.loss_share["radiation"][k]), words)
+        for k, words in zip(np.flatnonzero(found.elastic), told)
+    ]
