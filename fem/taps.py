@@ -43,8 +43,8 @@ def cut_taps(recording: Recording) -> Taps:
     onsets, ends = [_onset(low, start) for start, _ in spans], [end for _, end in spans]
     firsts = [int((onset + CONTACT) * RATE) for onset in onsets]
     noise = _noise(low, [int(onset * RATE) for onset in onsets], ends)
-    rings = [_rings(low, first, noise) for first in firsts]
     quiet = _noise(sharp, [int(onset * RATE) for onset in onsets], ends)
+    rings = [_rings(low, first, noise) or _rings(sharp, first, quiet) for first in firsts]
     if not any(rings):
         raise ValueError("a click without decay: nothing rings on after it; hold what you tap so that it can ring")
     said, lengths, another = [], [], []

@@ -4,7 +4,7 @@ FLOORS = (
     ("common",),
     ("drawing", "solved"),
     ("load", "modes", "notes", "plate", "squeeze", "sweep", "weather", "woods"),
-    ("measured", "sustain"),
+    ("measured", "sustain", "tap"),
     ("check", "rim"),
     ("compare", "page", "pictures"),
 )

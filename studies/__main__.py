@@ -352,6 +352,30 @@ def note(
 
 
 @app.command
+def tap(
+    sheet: Sheet, /, *takes: str, out: Out = None, held: str | None = None, mesh_size_mm: MeshSize = None,
+    temperature_c: Decimal | None = None, humidity_percent: Decimal | None = None,
+) -> None:  # fmt: skip
+    """Tones of your own guitar from recorded taps, with Q and uncertainties, beside the computed modes.
+
+    Parameters
+    ----------
+    takes
+        STAGE=FILE of each WAV recording of several taps, such as closed-box=take.wav; closed-box@hole=take.wav names the
+        microphone's place. Stages: loose-top, loose-back, braced-top, braced-back, top-on-rim, back-on-rim, open-rim, closed-box, strung.
+    held
+        How the box was held: 'free', in soft bands, or 'lap'; as the sheet's 'closed_box_held' if not given.
+    temperature_c
+        Of the room.
+    humidity_percent
+        Relative humidity of the room.
+    """
+    from studies.tap.question import tap_guitar
+
+    print(tap_guitar(sheet, takes, out, held, mesh_size_mm, temperature_c, humidity_percent))
+
+
+@app.command
 def page(
     sheet: Sheet, /, *, out: Path | None = None, mesh_size_mm: MeshSize = None, modes: bool = True, sustain: bool = True,
     weather: bool = True, sounds: bool = True,

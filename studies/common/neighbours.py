@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-COMMANDS = ("rim", "sustain", "weather", "load", "squeeze")  # that write index.html
+COMMANDS = ("rim", "sustain", "weather", "load", "squeeze", "tap")  # that write index.html
 _PLACE = re.compile(r"<!-- neighbours -->.*?<!-- end -->", re.S)
 
 

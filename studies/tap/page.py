@@ -1,0 +1,102 @@
+"""The taps as a page and tables for machines."""
+
+from pathlib import Path
+
+from studies.common.files import About, Plain, provenance, told, write_json, write_table
+from studies.common.first_screen import FirstScreen
+from studies.common.page import write_page
+from studies.tap.charts import pairs_svg, stabilisation_svg
+from studies.tap.result import Heard, StageRead, Tapped
+from studies.tap.words import (
+    CAUTIONS,
+    LABEL,
+    MESH_ERROR,
+    NOT_MODELLED,
+    PAIRED,
+    READING,
+    air,
+    bench,
+    doubt,
+    sheet_lines,
+    tones_table,
+    unheard_words,
+    verdict,
+)
+
+
+def first_screen(tapped: Tapped) -> FirstScreen:
+    """What the page says first; its chart is that of the last stage with a model."""
+    shown = next((read for read in reversed(tapped.stages) if read.computed), tapped.stages[-1])
+    return FirstScreen(verdict(tapped), (), pairs_svg(shown), bench(tapped), doubt(tapped))
+
+
+def heard_json(read: StageRead, h: Heard) -> dict[str, Plain]:
+    """A tone for machines, without its partner."""
+    p = h.pole
+    return {
+        "stage": read.name, "frequency_hz": p.frequency, "frequency_uncertainty_hz": p.frequency_uncertainty,
+        "quality": p.quality, "quality_uncertainty": p.quality_uncertainty, "level_db": h.level, "orders": p.orders,
+        "scatter": p.scatter, "kind": h.kind, "why": h.why,
+    }  # fmt: skip
+
+
+def records(tapped: Tapped) -> list[dict[str, Plain]]:
+    """One dict for each tone of every stage, its partner beside it."""
+    rows = []
+    for read in tapped.stages:
+        for h in read.heard:
+            c = None if h.partner is None else read.computed[h.partner]
+            quality = None if c is None or c.loss_factor is None else 1 / c.loss_factor
+            beside: dict[str, Plain] = {
+                "computed_hz": c and c.frequency, "computed_quality": quality, "computed_moves": c and c.moves,
+            }  # fmt: skip
+            rows.append({**heard_json(read, h), **beside})
+    return rows
+
+
+def stage_json(tapped: Tapped, read: StageRead) -> dict[str, Plain]:
+    """A stage for machines."""
+    computed = [
+        {
+            "frequency_hz": c.frequency,
+            "loss_factor": c.loss_factor,
+            "radiated_share": c.radiated_share,
+            "moves": c.moves,
+        }
+        for c in read.computed
+    ]
+    return {
+        "name": read.name, "label": read.stage.label, "takes": [vars(take) for take in read.takes],
+        "tones": [row for row in records(tapped) if row["stage"] == read.name], "computed": computed, "notes": list(read.notes),
+    }  # fmt: skip
+
+
+def as_json(tapped: Tapped, first: FirstScreen) -> dict[str, Plain]:
+    """The whole study for machines."""
+    origin = provenance(tapped.source, (tapped.size,), ())
+    about = About(tapped.body, "tapped", LABEL, MESH_ERROR, NOT_MODELLED, origin)
+    return told(about, {
+        "first_screen": first.as_json, "held": tapped.held, "temperature_c": tapped.temperature,
+        "humidity_percent": tapped.humidity, "stages": [stage_json(tapped, read) for read in tapped.stages],
+        "for_the_sheet": sheet_lines(tapped),
+    })  # fmt: skip
+
+
+def write_report(tapped: Tapped, out: Path) -> list[Path]:
+    """Write index.html, tap.json and tap.csv into the folder; returns the paths."""
+    first = first_screen(tapped)
+    data, rows = as_json(tapped, first), records(tapped)
+    stages = [
+        {
+            "table": tones_table(read, tapped.held), "unheard": unheard_words(read), "notes": list(read.notes),
+            "picture": stabilisation_svg(read), "pairs": pairs_svg(read),
+            "takes": "; ".join(f"{take.file}: {take.taps} taps, microphone at '{take.place}'" for take in read.takes),
+        }
+        for read in tapped.stages
+    ]  # fmt: skip
+    page = write_page(out / "index.html", "tap/page.html.j2", {
+        "title": f"{tapped.body.name}: tapped", "data": data, "first": first, "stages": stages, "reading": READING,
+        "paired": PAIRED, "air": air(tapped), "lines": sheet_lines(tapped), "cautions": CAUTIONS,
+    })  # fmt: skip
+    machine = write_json(out / "tap.json", data)
+    return [page, machine, *([write_table(out / "tap.csv", rows)] if rows else [])]
