@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 BEYOND = 3  # orders past the one that the criterion chooses
+TWINS = 0.3  # half widths within which two poles are told as one
 MOST = 24  # poles in one band
 GRID_Q = (8.0, 25.0, 80.0, 1e4)  # of a new pole
 SAME_WIDTHS, SAME_DAMPING = (
@@ -74,17 +75,27 @@ def find_poles(taps: np.ndarray, rate: float, lowest: float, highest: float) -> 
         fits = orders(band)
         rows, poles = told(band, fits)
         seen.append(rows[(rows[:, 1] >= low) & (rows[:, 1] < high)])
-        found += [p for p in poles if low <= p.frequency < high]
+        found += [
+            p for p in poles if low - rate / N <= p.frequency < high + rate / N and not _known(p, found, rate / N)
+        ]
     order, f, d, stable = np.concatenate(seen).T
     return sorted(found, key=lambda p: p.frequency), Stabilisation(order.astype(int), f, 2 * d / f, stable.astype(bool))
+
+
+def _known(pole: Pole, found: Sequence[Pole], line: float) -> bool:
+    """Whether a pole on the edge of two bands was found in the other; line: Hz between lines."""
+    width = max(line, pole.loss_factor * pole.frequency) / 2
+    return any(abs(other.frequency - pole.frequency) < width for other in found[-3:])
 
 
 def bands(lowest: float, highest: float) -> list[tuple[float, float]]:
     """[(low, high)] that fill a range [Hz]."""
     edges = [lowest]
-    while edges[-1] < highest:
-        edges.append(edges[-1] + max(NARROWEST, BAND * edges[-1]))
-    edges[-1] = highest
+    while (end := edges[-1] + max(NARROWEST, BAND * edges[-1])) < highest:
+        edges.append(end)
+    if len(edges) > 1 and highest - edges[-1] < NARROWEST / 2:
+        edges.pop()
+    edges.append(highest)
     return list(zip(edges, edges[1:]))
 
 
@@ -130,9 +141,18 @@ def orders(band: Band) -> list[_Fit]:
 
 
 def best(band: Band, fits: Sequence[_Fit]) -> int:
-    """The order of the least Bayesian information criterion."""
+    """The order of the least Bayesian information criterion, of those without twins."""
     size, taps = band.y.size, band.y.shape[1]
-    return int(np.argmin([size * np.log(fit.sum) + len(fit.pole) * (2 + 2 * taps) * np.log(size) for fit in fits]))
+    cost = [size * np.log(fit.sum) + len(fit.pole) * (2 + 2 * taps) * np.log(size) for fit in fits]
+    return int(np.argmin([np.inf if _twins(fit.pole) else c for fit, c in zip(fits, cost)]))
+
+
+def _twins(pole: np.ndarray) -> bool:
+    """Whether two poles lie so near that they are one whose frequency wanders from tap to tap."""
+    f, d = pole.real, pole.imag
+    near = np.abs(f[:, None] - f) < TWINS * np.minimum(d[:, None], d)
+    alike = np.abs(np.log(d[:, None] / d)) < np.log(3)
+    return bool(np.any(np.triu(near & alike, 1)))
 
 
 def _next(columns: np.ndarray, fit: _Fit) -> int:

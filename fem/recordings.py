@@ -48,13 +48,14 @@ def read_recording(path: str | Path) -> Recording:
         raise ValueError(f"recording '{path}': {rate} samples a second; expected {SLOWEST} to {FASTEST}, such as 48000")
     if len(data) < SHORTEST * rate:
         raise ValueError(f"recording '{path}': {len(data) / rate:.2f} s long; expected at least {SHORTEST} s")
+    coarse = data.dtype == np.uint8
     scale = 1.0 if data.dtype.kind == "f" else float(2 ** (8 * data.dtype.itemsize - 1))
-    data = data.astype(float) - (128 if data.dtype == np.uint8 else 0)
+    data = data.astype(float) - (128 if coarse else 0)
     channels = data.reshape(len(data), -1) / scale
     signal = channels[:, (channels**2).sum(0).argmax()]
     if not np.isfinite(channels).all() or not np.ptp(signal):
         raise ValueError(f"recording '{path}': silence, or values that are no numbers; expected the sound of taps")
-    return Recording(signal - signal.mean(), rate, _clipped(signal) + _cut_off(raw, len(data) / rate))
+    return Recording(signal - signal.mean(), rate, _clipped(signal, coarse) + _cut_off(raw, len(data) / rate))
 
 
 def _refuse_compressed(path: Path, raw: bytes) -> None:
@@ -82,8 +83,13 @@ def _cut_off(raw: bytes, seconds: float) -> tuple[str, ...]:
     return (f"the file is cut off: the {seconds:.1f} s that are there are read",)
 
 
-def _clipped(signal: np.ndarray) -> tuple[str, ...]:
-    """Note if three samples in a row stand at one value at the extreme, more than once; a slow wave's crest never quite does."""
+def _clipped(signal: np.ndarray, coarse: bool) -> tuple[str, ...]:
+    """Note if three samples in a row stand at one value at the extreme, more than once; a slow wave's crest never quite does.
+
+    In eight bits (coarse) it does, unless the value is the last there is.
+    """
+    if coarse and abs(signal).max() < 0.98:
+        return ()
     top = abs(signal) >= 0.999 * abs(signal).max()
     still = np.abs(np.diff(signal)) <= 1e-7 * abs(signal).max()
     if np.count_nonzero(top[1:-1] & still[1:] & still[:-1]) > 2:

@@ -19,9 +19,9 @@ MAINS = (50.0, 60.0)  # Hz
 MAINS_OFF = 0.4  # Hz
 RINGS_ON = 1000.0  # Q from which on a tone is no wood
 BROAD = 0.25  # loss factor from which on a pole is knock and background, no tone
-SURE = 0.25  # relative uncertainty of Q beyond which a tone is not sure
+SURE, SURE_HZ = 0.25, 0.003  # relative uncertainties of Q and frequency beyond which a tone is not sure
 SEEN = 3  # orders at which a sure tone came back
-SCATTER = 3.0  # by which taps may differ beyond the noise
+SCATTER = 3.0  # from which on it is told that taps differ
 MOVED, LEAST_MOVED = (
     3.0,
     6.0,
@@ -97,15 +97,16 @@ def _kind(pole: Pole) -> tuple[str, str]:
     mains = next((m for m in MAINS if abs(pole.frequency - m * max(1, round(pole.frequency / m))) < MAINS_OFF), None)
     if steady and pole.quality > RINGS_ON / 4:
         return HUM, f"does not die away: hum of {mains:g} Hz mains" if mains else "does not die away: hum, or a whistle"
-    if pole.quality_uncertainty > SURE * pole.quality:
-        return UNSURE, "its Q is known to no better than a quarter"
-    if pole.orders < SEEN:
-        return UNSURE, "it moves when one more pole is fitted"
-    if pole.scatter > SCATTER:
+    if pole.quality_uncertainty > SURE * pole.quality or pole.frequency_uncertainty > SURE_HZ * pole.frequency:
+        apart = (
+            f"; taps differ {pole.scatter:.0f} times more than the noise lets them" if pole.scatter > SCATTER else ""
+        )
         return (
             UNSURE,
-            f"taps differ {pole.scatter:.0f} times more than the noise lets them: two close tones, or a loose hold",
+            f"known to {100 * pole.frequency_uncertainty / pole.frequency:.1f} % only, its Q to {100 * pole.quality_uncertainty / pole.quality:.0f} %{apart}",
         )
+    if pole.orders < SEEN:
+        return UNSURE, "it moves when one more pole is fitted"
     return MODE, ""
 
 

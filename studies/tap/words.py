@@ -13,7 +13,7 @@ NOT_MODELLED = (
 )
 HOLD = {"free": "hung free", "lap": "on the lap"}
 READING = (
-    "± is one standard uncertainty from the noise between the taps' own lines and from how far taps differ. It holds no "
+    "± is one standard uncertainty, from the noise and from how far taps differ. It holds no "
     "hand, string or band that damped every tap alike: those are in Q. Automatic gain that shortens or lengthens all decays smoothly cannot be seen."
 )
 PAIRED = (
