@@ -18,7 +18,7 @@ from studies.__main__ import main as command_line
 from studies.common.inputs import BadInput
 from studies.tap import question
 from studies.tap.listen import read_stage, read_take, rooms
-from studies.tap.pairs import in_order
+from studies.tap.pairs import by_chance, in_order
 from studies.tap.result import HUM, MODE, ROOM, Computed, Tapped
 from studies.tap.words import sheet_lines, text, verdict
 
@@ -240,6 +240,13 @@ def test_tones_find_their_modes_in_order():
     assert in_order([196.0], [190.0, 200.0], [0.3, 0.001]) == [0]
     assert in_order([196.0], [190.0, 200.0], [0.001, 0.3]) == [1]
     assert in_order([], modes, [None] * 5) == [] and in_order([100.0], [], []) == [None]
+
+
+def test_tones_at_random_find_partners_where_modes_are_dense():
+    """Modes 3 % apart leave no tone alone; of five tones over two octaves two modes can only serve two."""
+    tones = [100.0, 160.0, 220.0, 300.0, 400.0]
+    assert by_chance(tones, np.geomspace(80, 500, 60), [None] * 60) == 5
+    assert by_chance(tones, [120.0, 130.0], [None] * 2) < 2
 
 
 def by_hand(noisy):

@@ -67,7 +67,7 @@ def stage_json(tapped: Tapped, read: StageRead) -> dict[str, Plain]:
     ]
     return {
         "name": read.name, "label": read.stage.label, "takes": [vars(take) for take in read.takes],
-        "tones": [row for row in records(tapped) if row["stage"] == read.name], "computed": computed, "notes": list(read.notes),
+        "tones": [row for row in records(tapped) if row["stage"] == read.name], "computed": computed, "partners_by_chance": read.chance, "notes": list(read.notes),
     }  # fmt: skip
 
 

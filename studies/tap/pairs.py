@@ -11,6 +11,7 @@ import numpy as np
 SPREAD = 0.04  # of a frequency, about the common factor; common practice, no source
 FARTHEST = 3.0  # spreads from which on a tone has no partner
 COMMON = 0.10  # of the common factor; common practice, no source
+DRAWS = 20
 UNHEARD = 4.0  # most that a mode's small share of sound costs, in squared spreads
 
 
@@ -26,6 +27,15 @@ def in_order(tones: Sequence[float], modes: Sequence[float], radiated: Sequence[
         key=lambda found: found[0],
     )  # fmt: skip
     return best[1]
+
+
+def by_chance(tones: Sequence[float], modes: Sequence[float], radiated: Sequence[float | None]) -> float:
+    """How many of as many tones, thrown at random over the same range of log frequency, would find a mode: the mean of DRAWS throws."""
+    if len(tones) < 2:
+        return float("nan")
+    rng, ends = np.random.default_rng(0), np.log([min(tones), max(tones)])
+    thrown = np.sort(np.exp(rng.uniform(*ends, (DRAWS, len(tones)))), axis=1)
+    return float(np.mean([sum(p is not None for p in in_order(row, modes, radiated)) for row in thrown]))
 
 
 def _aligned(cost: np.ndarray, start: float) -> tuple[float, list[int | None]]:

@@ -85,6 +85,7 @@ class StageRead:
     level: np.ndarray  # (n,) dB, mean of all taps
     notes: tuple[str, ...]
     computed: tuple[Computed, ...] = ()
+    chance: float | None = None  # of as many tones at random, how many would have a partner
 
     @property
     def stage(self) -> Stage:

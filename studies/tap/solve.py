@@ -18,7 +18,7 @@ from studies.common.builds import builds, complete_linings
 from studies.common.progress import Progress
 from studies.solved.coupled import STEPS, coupled_models
 from studies.solved.level import prepare
-from studies.tap.pairs import in_order
+from studies.tap.pairs import by_chance, in_order
 from studies.tap.result import MODE, Computed, StageRead
 
 COUNT = 30  # modes of a plate or a rim
@@ -33,9 +33,11 @@ def with_computed(read: StageRead, body: Body, held: str, size: float, store: Pa
         c for c in computed_modes(read.name, body, held, size, store) if c.frequency < 1.15 * read.frequency[-1]
     )
     tones = [h.pole.frequency for h in read.modes]
-    partners = iter(in_order(tones, [c.frequency for c in computed], [c.radiated_share for c in computed]))
+    modes_hz, radiated = [c.frequency for c in computed], [c.radiated_share for c in computed]
+    partners = iter(in_order(tones, modes_hz, radiated))
     heard = tuple(replace(h, partner=next(partners)) if h.kind == MODE else h for h in read.heard)
-    return replace(read, heard=heard, computed=computed)
+    chance = by_chance(tones, modes_hz, radiated) if len(tones) > 1 else None
+    return replace(read, heard=heard, computed=computed, chance=chance)
 
 
 def computed_modes(name: str, body: Body, held: str, size: float, store: Path) -> list[Computed]:

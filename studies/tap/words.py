@@ -33,8 +33,8 @@ def verdict(tapped: Tapped) -> str:
     if shown is None:
         count = sum(len(read.modes) for read in tapped.stages)
         return f"{count} sure {'tone' if count == 1 else 'tones'} heard; nothing is computed for {several([r.stage.label for r in tapped.stages])}."
-    pairs = partners(shown)
-    told = f"Of {len(shown.modes)} sure tones of the {shown.stage.label.partition(',')[0]}, {len(pairs)} have a computed partner"
+    pairs, chance = partners(shown), "" if shown.chance is None else f" (of as many at random {shown.chance:.1f} would)"
+    told = f"Of {len(shown.modes)} sure tones of the {shown.stage.label.partition(',')[0]}, {len(pairs)} have a computed partner{chance}"
     if not pairs:
         return f"{told}."
     off = [h.pole.frequency / c.frequency for h, c in pairs]
