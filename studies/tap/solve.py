@@ -1,22 +1,18 @@
 """What is computed for a stage, as it was held."""
 
 from dataclasses import replace
-from io import StringIO
 from pathlib import Path
-
-import numpy as np
 
 from fem.eigen import modes
 from fem.energies import energies
 from fem.model import assemble, weights
 from meshes.body import Body
-from meshes.coupled_model import modes_of
 from meshes.open_rim import mesh_loose_plate, mesh_open_rim, sections_on
 from meshes.parts import sections
-from meshes.supports import FREE, LAP, with_supports
+from meshes.supports import FREE, LAP
 from studies.common.builds import builds, complete_linings
-from studies.common.progress import Progress
-from studies.solved.coupled import STEPS, coupled_models
+from studies.solved.answer import ask
+from studies.solved.coupled import one_coupled
 from studies.solved.level import prepare
 from studies.tap.pairs import by_chance, in_order
 from studies.tap.result import MODE, Computed, StageRead
@@ -60,11 +56,11 @@ def in_air(body: Body, held: str, size: float, store: Path) -> list[Computed]:
     """[Computed] of a body with air, hung 'free' or on the 'lap'; modes of its supports left out."""
     from studies.modes.air import words_of
 
-    own, quiet = builds(body)[0], Progress(STEPS, StringIO())
-    whole = coupled_models((own,), prepare(body, size, store), quiet).whole[own.name]
-    found = modes_of(whole, with_supports(whole, SUPPORTS[held]))
-    told = words_of(whole, found)
+    own = builds(body)[0]
+    answer = ask(one_coupled(own, prepare(body, size, store)), SUPPORTS[held])
+    found, told = answer.modes.of_body, words_of(answer)
+    radiated = found.loss_share["radiation"]
     return [
-        Computed(float(found.frequency[k]), float(found.loss_factor[k]), float(found.loss_share["radiation"][k]), words)
-        for k, words in zip(np.flatnonzero(found.elastic), told)
+        Computed(float(f), float(found.loss_factor[k]), float(radiated[k]), told[k])
+        for k, f in enumerate(found.frequency)
     ]
