@@ -354,7 +354,7 @@ def note(
 @app.command
 def tap(
     sheet: Sheet, /, *takes: str, out: Out = None, held: str | None = None, mesh_size_mm: MeshSize = None,
-    temperature_c: Decimal | None = None, humidity_percent: Decimal | None = None,
+    temperature_c: Decimal | None = None, humidity_percent: Decimal | None = None, pictures: Pictures = True,
 ) -> None:  # fmt: skip
     """Tones of your own guitar from recorded taps, with Q and uncertainties, beside the computed modes.
 
@@ -372,7 +372,7 @@ def tap(
     """
     from studies.tap.question import tap_guitar
 
-    print(tap_guitar(sheet, takes, out, held, mesh_size_mm, temperature_c, humidity_percent))
+    print(tap_guitar(sheet, takes, out, held, mesh_size_mm, temperature_c, humidity_percent, pictures))
 
 
 @app.command

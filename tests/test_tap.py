@@ -17,10 +17,10 @@ from fem.taps import cut_taps
 from studies.__main__ import main as command_line
 from studies.common.inputs import BadInput
 from studies.tap import question
-from studies.tap.listen import read_stage, read_take, rooms
-from studies.tap.pairs import by_chance, in_order
+from studies.tap.listen import named_take, read_stage, rooms
+from studies.tap.pairs import by_chance, tone_partners
 from studies.tap.result import HUM, MODE, ROOM, Computed, Tapped
-from studies.tap.words import sheet_lines, text, verdict
+from studies.tap.words import sheet_lines, tap_verdict, text
 
 F, Q, A = [98, 108, 185, 231, 290], [30, 22, 30, 40, 50], np.array([1, 0.4, 0.9, 0.7, 0.6])
 HAZEL = cases.BODIES / "hazel.toml"
@@ -33,7 +33,7 @@ def write(path, x, rate=RATE, kind=np.int16):
 
 
 def stage(*named):
-    return [read_take(f"closed-box@{place}={path}") for place, path in named]
+    return [named_take(f"closed-box@{place}={path}") for place, path in named]
 
 
 @pytest.fixture(scope="module")
@@ -165,7 +165,7 @@ def test_a_file_that_cannot_be_read_is_refused_with_its_place(tmp_path, content,
     path = tmp_path / "x.bin"
     path.write_bytes(content)
     with pytest.raises(BadInput, match=words) as told:
-        read_stage("open-rim", [read_take(f"open-rim={path}")])
+        read_stage("open-rim", [named_take(f"open-rim={path}")])
     assert str(told.value).startswith("open-rim: recording '") and str(path) in str(told.value)
     assert "\n" not in str(told.value)
 
@@ -206,11 +206,11 @@ def test_a_file_that_ends_too_early_is_read_and_told(tmp_path):
 )  # fmt: skip
 def test_what_is_typed_wrong_is_told(typed, words):
     with pytest.raises(BadInput, match=words):
-        read_take(typed)
+        named_take(typed)
 
 
 def test_a_stage_may_be_typed_with_a_place():
-    take = read_take("Closed_Box@hole=a=b.wav")
+    take = named_take("Closed_Box@hole=a=b.wav")
     assert (take.stage, take.place, take.path) == ("closed-box", "hole", Path("a=b.wav"))
 
 
@@ -235,11 +235,11 @@ def test_the_command_refuses_in_one_line(tmp_path, capsys):
 def test_tones_find_their_modes_in_order():
     """A board 6 % stiffer moves all; one tone between two modes has none; a mode that does not sound is passed over."""
     modes = [100.0, 180.0, 210.0, 300.0, 400.0]
-    assert in_order([103, 185, 216, 309, 412], modes, [None] * 5) == [0, 1, 2, 3, 4]
-    assert in_order([103, 150, 185.4, 309], modes, [None] * 5) == [0, None, 1, 3]
-    assert in_order([196.0], [190.0, 200.0], [0.3, 0.001]) == [0]
-    assert in_order([196.0], [190.0, 200.0], [0.001, 0.3]) == [1]
-    assert in_order([], modes, [None] * 5) == [] and in_order([100.0], [], []) == [None]
+    assert tone_partners([103, 185, 216, 309, 412], modes, [None] * 5) == [0, 1, 2, 3, 4]
+    assert tone_partners([103, 150, 185.4, 309], modes, [None] * 5) == [0, None, 1, 3]
+    assert tone_partners([196.0], [190.0, 200.0], [0.3, 0.001]) == [0]
+    assert tone_partners([196.0], [190.0, 200.0], [0.001, 0.3]) == [1]
+    assert tone_partners([], modes, [None] * 5) == [] and tone_partners([100.0], [], []) == [None]
 
 
 def test_tones_at_random_find_partners_where_modes_are_dense():
@@ -266,7 +266,7 @@ def by_hand(noisy):
 def test_words_and_lines_for_the_sheet(noisy):
     tapped = by_hand(noisy)
     told = r"Of 4 sure tones of the closed box with its bridge, 3 have a computed partner; they were heard −3\.[6-9] % to \+2\.[0-3] % off"
-    assert re.match(told, verdict(tapped))
+    assert re.match(told, tap_verdict(tapped))
     said = text(tapped)
     assert "no partner" in said and "Computed but not heard up to there: 260 Hz." in said and "the room's?" in said
     assert "Temperature and humidity were not given" in said and "on the lap" in said

@@ -145,7 +145,7 @@ def _told(name: str, heard: Sequence[Heard]) -> list[str]:
     return []
 
 
-def read_take(text: str) -> Given:
+def named_take(text: str) -> Given:
     """Given of 'closed-box=take.wav' or 'closed-box@hole=take.wav'. BadInput for anything else."""
     place, sign, path = text.partition("=")
     stage, _, microphone = place.strip().partition("@")

@@ -14,20 +14,20 @@ from studies.tap.words import (
     NOT_MODELLED,
     PAIRED,
     READING,
-    air,
-    bench,
+    air_words,
+    bench_step,
     doubt,
     sheet_lines,
+    tap_verdict,
     tones_table,
     unheard_words,
-    verdict,
 )
 
 
-def first_screen(tapped: Tapped) -> FirstScreen:
+def first_screen(study: Tapped) -> FirstScreen:
     """What the page says first; its chart is that of the last stage with a model."""
-    shown = next((read for read in reversed(tapped.stages) if read.computed), tapped.stages[-1])
-    return FirstScreen(verdict(tapped), (), pairs_svg(shown), bench(tapped), doubt(tapped))
+    shown = next((read for read in reversed(study.stages) if read.computed), study.stages[-1])
+    return FirstScreen(tap_verdict(study), (), pairs_svg(shown), bench_step(study), doubt(study))
 
 
 def heard_json(read: StageRead, h: Heard) -> dict[str, Plain]:
@@ -40,10 +40,10 @@ def heard_json(read: StageRead, h: Heard) -> dict[str, Plain]:
     }  # fmt: skip
 
 
-def records(tapped: Tapped) -> list[dict[str, Plain]]:
+def records(study: Tapped) -> list[dict[str, Plain]]:
     """One dict for each tone of every stage, its partner beside it."""
     rows = []
-    for read in tapped.stages:
+    for read in study.stages:
         for h in read.heard:
             c = None if h.partner is None else read.computed[h.partner]
             quality = None if c is None or c.loss_factor is None else 1 / c.loss_factor
@@ -54,7 +54,7 @@ def records(tapped: Tapped) -> list[dict[str, Plain]]:
     return rows
 
 
-def stage_json(tapped: Tapped, read: StageRead) -> dict[str, Plain]:
+def stage_json(study: Tapped, read: StageRead) -> dict[str, Plain]:
     """A stage for machines."""
     computed = [
         {
@@ -67,36 +67,36 @@ def stage_json(tapped: Tapped, read: StageRead) -> dict[str, Plain]:
     ]
     return {
         "name": read.name, "label": read.stage.label, "takes": [vars(take) for take in read.takes],
-        "tones": [row for row in records(tapped) if row["stage"] == read.name], "computed": computed, "partners_by_chance": read.chance, "notes": list(read.notes),
+        "tones": [row for row in records(study) if row["stage"] == read.name], "computed": computed, "partners_by_chance": read.chance, "notes": list(read.notes),
     }  # fmt: skip
 
 
-def as_json(tapped: Tapped, first: FirstScreen) -> dict[str, Plain]:
+def as_json(study: Tapped, first: FirstScreen) -> dict[str, Plain]:
     """The whole study for machines."""
-    origin = provenance(tapped.source, (tapped.size,), ())
-    about = About(tapped.body, "tapped", LABEL, MESH_ERROR, NOT_MODELLED, origin)
+    origin = provenance(study.source, (study.size,), ())
+    about = About(study.body, "tapped", LABEL, MESH_ERROR, NOT_MODELLED, origin)
     return told(about, {
-        "first_screen": first.as_json, "held": tapped.held, "temperature_c": tapped.temperature,
-        "humidity_percent": tapped.humidity, "stages": [stage_json(tapped, read) for read in tapped.stages],
-        "for_the_sheet": sheet_lines(tapped),
+        "first_screen": first.as_json, "held": study.held, "temperature_c": study.temperature,
+        "humidity_percent": study.humidity, "stages": [stage_json(study, read) for read in study.stages],
+        "for_the_sheet": sheet_lines(study),
     })  # fmt: skip
 
 
-def write_report(tapped: Tapped, out: Path) -> list[Path]:
-    """Write index.html, tap.json and tap.csv into the folder; returns the paths."""
-    first = first_screen(tapped)
-    data, rows = as_json(tapped, first), records(tapped)
+def write_report(study: Tapped, out: Path, pictures: bool = True) -> list[Path]:
+    """Write index.html, tap.json and tap.csv into the folder; returns the paths. pictures: the stabilisation of every stage."""
+    first = first_screen(study)
+    data, rows = as_json(study, first), records(study)
     stages = [
         {
-            "table": tones_table(read, tapped.held), "unheard": unheard_words(read), "notes": list(read.notes),
-            "picture": stabilisation_svg(read), "pairs": pairs_svg(read),
+            "table": tones_table(read, study.held), "unheard": unheard_words(read), "notes": list(read.notes),
+            "picture": stabilisation_svg(read) if pictures else "", "pairs": pairs_svg(read),
             "takes": "; ".join(f"{take.file}: {take.taps} taps, microphone at '{take.place}'" for take in read.takes),
         }
-        for read in tapped.stages
+        for read in study.stages
     ]  # fmt: skip
     page = write_page(out / "index.html", "tap/page.html.j2", {
-        "title": f"{tapped.body.name}: tapped", "data": data, "first": first, "stages": stages, "reading": READING,
-        "paired": PAIRED, "air": air(tapped), "lines": sheet_lines(tapped), "cautions": CAUTIONS,
+        "title": f"{study.body.name}: tapped", "data": data, "first": first, "stages": stages, "reading": READING,
+        "paired": PAIRED, "air": air_words(study), "lines": sheet_lines(study), "cautions": CAUTIONS,
     })  # fmt: skip
     machine = write_json(out / "tap.json", data)
     return [page, machine, *([write_table(out / "tap.csv", rows)] if rows else [])]

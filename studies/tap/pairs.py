@@ -15,7 +15,7 @@ DRAWS = 20
 UNHEARD = 4.0  # most that a mode's small share of sound costs, in squared spreads
 
 
-def in_order(tones: Sequence[float], modes: Sequence[float], radiated: Sequence[float | None]) -> list[int | None]:
+def tone_partners(tones: Sequence[float], modes: Sequence[float], radiated: Sequence[float | None]) -> list[int | None]:
     """For each tone [Hz], ascending, its mode's place or None. modes [Hz], ascending; radiated: share of each one's loss, or None."""
     if not len(tones) or not len(modes):
         return [None] * len(tones)
@@ -35,7 +35,7 @@ def by_chance(tones: Sequence[float], modes: Sequence[float], radiated: Sequence
         return float("nan")
     rng, ends = np.random.default_rng(0), np.log([min(tones), max(tones)])
     thrown = np.sort(np.exp(rng.uniform(*ends, (DRAWS, len(tones)))), axis=1)
-    return float(np.mean([sum(p is not None for p in in_order(row, modes, radiated)) for row in thrown]))
+    return float(np.mean([sum(p is not None for p in tone_partners(row, modes, radiated)) for row in thrown]))
 
 
 def _aligned(cost: np.ndarray, start: float) -> tuple[float, list[int | None]]:

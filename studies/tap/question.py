@@ -11,7 +11,7 @@ from pathlib import Path
 from studies.common.inputs import BadInput, existing_file, given_sheet, mesh_size, within
 from studies.common.kept import kept_folder
 from studies.common.words import with_files
-from studies.tap.listen import Given, read_stage, read_take
+from studies.tap.listen import Given, named_take, read_stage
 from studies.tap.result import STAGES, Tapped
 from studies.tap.solve import SUPPORTS, with_computed
 
@@ -24,12 +24,13 @@ def tap_guitar(
     size_mm: float | None = None,
     temperature_c: float | None = None,
     humidity_percent: float | None = None,
+    pictures: bool = True,
 ) -> str:
     """Read recordings ['closed-box=take.wav', ...], write page and tables, return the text to print."""
     from studies.tap.page import write_report
     from studies.tap.words import text
 
-    given, size, named = given_sheet(sheet), mesh_size(size_mm), read_takes(takes)
+    given, size, named = given_sheet(sheet), mesh_size(size_mm), named_takes(takes)
     if temperature_c is not None:
         within("--temperature-c", temperature_c, -20, 50, "degrees")
     if humidity_percent is not None:
@@ -41,17 +42,17 @@ def tap_guitar(
     reads = [read_stage(name, some) for name, some in stages.items() if some]  # all files first, before the long work
     folder = given.folder(out, "tap")
     found = tuple(with_computed(read, given.body, how, size, kept_folder(folder)) for read in reads)
-    tapped = Tapped(given.body, found, how, size, temperature_c, humidity_percent, given.source)
-    return with_files(text(tapped), write_report(tapped, folder))
+    study = Tapped(given.body, found, how, size, temperature_c, humidity_percent, given.source)
+    return with_files(text(study), write_report(study, folder, pictures))
 
 
-def read_takes(takes: Sequence[str]) -> list[Given]:
+def named_takes(takes: Sequence[str]) -> list[Given]:
     """[Given] of what was typed. BadInput for what cannot be read, a file that is not there or one given twice for a stage."""
     if not takes:
         raise BadInput(
             f"no recording given; expected STAGE=FILE, such as closed-box=take.wav; stages: {', '.join(STAGES)}"
         )
-    named = [read_take(text) for text in takes]
+    named = [named_take(text) for text in takes]
     for k, take in enumerate(named):
         existing_file(take.path)
         if any(take.path.resolve() == other.path.resolve() for other in named[:k]):

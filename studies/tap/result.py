@@ -1,4 +1,4 @@
-"""What was tapped, what was heard in it, and what is computed for the same stage."""
+"""What was study, what was heard in it, and what is computed for the same stage."""
 
 from dataclasses import dataclass
 
@@ -13,7 +13,7 @@ MODE, HUM, ROOM, UNSURE = "mode", "hum", "the room's?", "not sure"
 
 @dataclass(frozen=True)
 class Stage:
-    """A stage of building that can be tapped."""
+    """A stage of building that can be study."""
 
     label: str
     key: str | None = None  # of the sheet's table [measured]

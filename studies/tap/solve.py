@@ -14,7 +14,7 @@ from studies.common.builds import builds, complete_linings
 from studies.solved.answer import ask
 from studies.solved.coupled import one_coupled
 from studies.solved.level import prepare
-from studies.tap.pairs import by_chance, in_order
+from studies.tap.pairs import by_chance, tone_partners
 from studies.tap.result import MODE, Computed, StageRead
 
 COUNT = 30  # modes of a plate or a rim
@@ -30,7 +30,7 @@ def with_computed(read: StageRead, body: Body, held: str, size: float, store: Pa
     )
     tones = [h.pole.frequency for h in read.modes]
     modes_hz, radiated = [c.frequency for c in computed], [c.radiated_share for c in computed]
-    partners = iter(in_order(tones, modes_hz, radiated))
+    partners = iter(tone_partners(tones, modes_hz, radiated))
     heard = tuple(replace(h, partner=next(partners)) if h.kind == MODE else h for h in read.heard)
     chance = by_chance(tones, modes_hz, radiated) if len(tones) > 1 else None
     return replace(read, heard=heard, computed=computed, chance=chance)
@@ -40,9 +40,9 @@ def computed_modes(name: str, body: Body, held: str, size: float, store: Path) -
     """[Computed] of a stage of STAGES that has a model, ascending."""
     body = complete_linings(body)[0]
     if name == "closed-box":
-        return in_air(replace(body, neck=None), held, size, store)
+        return box_modes(replace(body, neck=None), held, size, store)
     if name == "strung":
-        return in_air(body, held, size, store)
+        return box_modes(body, held, size, store)
     mesh = (
         mesh_open_rim(body, size) if name == "open-rim" else mesh_loose_plate(body, name.removeprefix("braced-"), size)
     )
@@ -52,7 +52,7 @@ def computed_modes(name: str, body: Body, held: str, size: float, store: Path) -
     return [Computed(float(f), None if loss is None else float(loss[k])) for k, f in enumerate(found.frequency)]
 
 
-def in_air(body: Body, held: str, size: float, store: Path) -> list[Computed]:
+def box_modes(body: Body, held: str, size: float, store: Path) -> list[Computed]:
     """[Computed] of a body with air, hung 'free' or on the 'lap'; modes of its supports left out."""
     from studies.modes.air import words_of
 

@@ -27,13 +27,16 @@ CAUTIONS = (
 )
 
 
-def verdict(tapped: Tapped) -> str:
+def tap_verdict(study: Tapped) -> str:
     """One sentence made by rule: how many tones of the last stage with a model have a partner, and how far it lies."""
-    shown = next((read for read in reversed(tapped.stages) if read.computed), None)
+    shown = next((read for read in reversed(study.stages) if read.computed), None)
     if shown is None:
-        count = sum(len(read.modes) for read in tapped.stages)
-        return f"{count} sure {'tone' if count == 1 else 'tones'} heard; nothing is computed for {several([r.stage.label for r in tapped.stages])}."
-    pairs, chance = partners(shown), "" if shown.chance is None else f" (of as many at random {shown.chance:.1f} would)"
+        count = sum(len(read.modes) for read in study.stages)
+        return f"{count} sure {'tone' if count == 1 else 'tones'} heard; nothing is computed for {several([r.stage.label for r in study.stages])}."
+    pairs, chance = (
+        paired_modes(shown),
+        "" if shown.chance is None else f" (of as many at random {shown.chance:.1f} would)",
+    )
     told = f"Of {len(shown.modes)} sure tones of the {shown.stage.label.partition(',')[0]}, {len(pairs)} have a computed partner{chance}"
     if not pairs:
         return f"{told}."
@@ -43,9 +46,9 @@ def verdict(tapped: Tapped) -> str:
     return f"{told}; they were heard {percent_change(min(off))} to {percent_change(max(off))} off the computed frequencies."
 
 
-def bench(tapped: Tapped) -> str:
+def bench_step(study: Tapped) -> str:
     """What to do next."""
-    alone = [read for read in tapped.stages if len({take.place for take in read.takes}) < 2]
+    alone = [read for read in study.stages if len({take.place for take in read.takes}) < 2]
     if alone:
         name = alone[-1].name
         return (
@@ -55,7 +58,7 @@ def bench(tapped: Tapped) -> str:
     return "Tap again in another room, held in the same way: a tone that stays is the guitar's."
 
 
-def doubt(tapped: Tapped) -> str:
+def doubt(study: Tapped) -> str:
     """What the comparison rests on."""
     return (
         "Frequencies are sure, pairs less so: they are made without shapes. Q holds what hand, bands and room took as well, "
@@ -63,21 +66,21 @@ def doubt(tapped: Tapped) -> str:
     )
 
 
-def partners(read: StageRead) -> list[tuple[Heard, Computed]]:
+def paired_modes(read: StageRead) -> list[tuple[Heard, Computed]]:
     """[(tone, its computed mode)]."""
     return [(h, read.computed[h.partner]) for h in read.modes if h.partner is not None]
 
 
-def text(tapped: Tapped) -> str:
+def text(study: Tapped) -> str:
     """Everything printed by the command."""
-    lines = [verdict(tapped), "", f"Try it on the bench: {bench(tapped)}", "", f"The main doubt: {doubt(tapped)}"]
-    for read in tapped.stages:
-        lines += ["", *tones_table(read, tapped.held).lines()]
+    lines = [tap_verdict(study), "", f"Try it on the bench: {bench_step(study)}", "", f"The main doubt: {doubt(study)}"]
+    for read in study.stages:
+        lines += ["", *tones_table(read, study.held).lines()]
         unheard = unheard_words(read)
         lines += [unheard] if unheard else []
         lines += [f"- {note}" for note in read.notes]
-    lines += ["", READING, *([PAIRED] if any(read.computed for read in tapped.stages) else []), air(tapped), ""]
-    return "\n".join([*lines, "For the sheet's table [measured]:", "", sheet_lines(tapped)])
+    lines += ["", READING, *([PAIRED] if any(read.computed for read in study.stages) else []), air_words(study), ""]
+    return "\n".join([*lines, "For the sheet's table [measured]:", "", sheet_lines(study)])
 
 
 def tones_table(read: StageRead, held: str) -> Table:
@@ -133,17 +136,17 @@ def unheard_words(read: StageRead) -> str:
     return f"Computed but not heard up to there: {', '.join(alone)} Hz." if alone else ""
 
 
-def air(tapped: Tapped) -> str:
+def air_words(study: Tapped) -> str:
     """Temperature and humidity, or that they are wanted."""
-    if tapped.temperature is None or tapped.humidity is None:
+    if study.temperature is None or study.humidity is None:
         return "Temperature and humidity were not given (--temperature-c, --humidity-percent): write them down, wood and air change with both."
-    return f"Taken at {tapped.temperature:g} °C and {tapped.humidity:g} % relative humidity."
+    return f"Taken at {study.temperature:g} °C and {study.humidity:g} % relative humidity."
 
 
-def sheet_lines(tapped: Tapped) -> str:
+def sheet_lines(study: Tapped) -> str:
     """Lines for the table [measured] of the build sheet, with uncertainties and Q as comments."""
     lines = []
-    for read in tapped.stages:
+    for read in study.stages:
         if read.stage.key is None or not read.modes:
             what = "no sure tone" if read.stage.key else "the sheet has no key for it"
             lines.append(f"# {read.stage.label}: {what}")
@@ -153,5 +156,5 @@ def sheet_lines(tapped: Tapped) -> str:
         qs = ", ".join(f"{h.pole.quality:.0f}" for h in read.modes)
         lines.append(f"{read.stage.key} = [{tones}]  # ± {max(worst, 0.01):.2f} Hz at most; Q {qs}")
         if read.name == "closed-box":
-            lines.append(f'closed_box_held = "{tapped.held}"')
+            lines.append(f'closed_box_held = "{study.held}"')
     return "\n".join(lines)
