@@ -25,7 +25,8 @@ def locate(key: str, tables: Tables, file: str, where: str) -> tuple[Place | Non
     table, *rest = key.split(".")
     place: Place = (table, *rest)
     ports = [str(k) for k, _ in enumerate(_entries(tables, "side_port"), 1)]
-    names = {"brace": [b.get("name") for b in _entries(tables, "brace")], "side_port": ports}.get(table)
+    braces = [str(b.get("name")) for b in _entries(tables, "brace")]
+    names = {"brace": braces, "side_port": ports}.get(table)
     if names is not None:
         if len(rest) != 2 or rest[0] not in names:
             if table == "brace":
