@@ -4,11 +4,12 @@ import hashlib
 import json
 import os
 import sys
-import tempfile
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
+
+from meshes.whole_file import write_whole
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -54,10 +55,7 @@ def keep(name: str, value: dict) -> None:
     try:
         where = folder()
         where.mkdir(parents=True, exist_ok=True)
-        handle, draft = tempfile.mkstemp(dir=where, suffix=".part")
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            json.dump({"sum": _sum(name, value), "value": value}, file)
-        os.replace(draft, where / f"{name}.json")
+        write_whole(where / f"{name}.json", json.dumps({"sum": _sum(name, value), "value": value}))
     except (OSError, RuntimeError):  # RuntimeError: no home folder
         pass
 

@@ -32,6 +32,7 @@ from meshes.figures import Figure
 from meshes.lengths import MM_PER_INCH
 from meshes.outline import Outline, closed, crossings, distance, normal_at, point_at, where_y
 from meshes.side_ports import height_of
+from meshes.whole_file import whole_file
 
 LineStyle = str | tuple[float, tuple[float, ...]]
 GAP = 90.0  # mm on the instrument between the views
@@ -76,7 +77,9 @@ def draw_plan(body: Body, path: str | Path, *more: str | Path, scale: float = 0.
     _check_bar(ax, MARGIN, MARGIN / 2, scale)
     with matplotlib.rc_context({"svg.hashsalt": "rimwork", "svg.fonttype": "none"}):
         for file in paths:
-            figure.savefig(file, dpi=150, metadata=FORMATS[file.suffix.lower()])
+            with whole_file(file) as stream:
+                ending = file.suffix.lower()
+                figure.savefig(stream, format=ending[1:], dpi=150, metadata=FORMATS[ending])
     return paths
 
 

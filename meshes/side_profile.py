@@ -10,6 +10,7 @@ from meshes.body import Body, back_height, top_height
 from meshes.lengths import MM_PER_INCH
 from meshes.outline import point_at, where_y
 from meshes.side_ports import from_tail, height_of
+from meshes.whole_file import whole_file, whole_text
 
 SIDES = ("bass", "treble")
 STEP = 0.025  # m between stations
@@ -45,7 +46,7 @@ def ports_on(body: Body, side: str) -> list[tuple[int, float, float, float]]:
 def write_profile_table(body: Body, path: Path, side: str = "bass") -> Path:
     """CSV of the unbent side, millimetres."""
     s, top, back = side_profile(body, side)
-    with open(path, "w", newline="", encoding="utf-8") as stream:
+    with whole_text(path) as stream:
         writer = csv.writer(stream)
         writer.writerow(["from_tail_along_side_mm", "top_edge_mm", "back_edge_mm", "height_mm"])
         writer.writerows([f"{MM * v:.1f}" for v in row] for row in zip(s, top, back, top - back))
@@ -80,7 +81,8 @@ def draw_profile(body: Body, path: Path, side: str = "bass") -> Path:
         f"{body.name}: unbent side, {side}; tail left, neck right; leave a margin for trimming",
         fontsize=8,
     )
-    figure.savefig(path, format="pdf")
+    with whole_file(path) as stream:
+        figure.savefig(stream, format="pdf")
     return path
 
 

@@ -527,7 +527,7 @@ def main(arguments: list[str] | None = None) -> None:
             fail(words)
         if isinstance(error, ImportError):
             raise
-        fail(f"{error.filename or ''}: {error.strerror or error}")
+        fail(f"{error.filename or 'a file could not be read or written'}: {error.strerror or error}")
     except ArithmeticError as error:
         fail(one_line(error))
     except MemoryError:

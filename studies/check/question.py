@@ -8,6 +8,7 @@ from meshes.drawing import draw_plan
 from meshes.new_sheet import new_sheet_text, starts
 from meshes.sheet_errors import nearest
 from meshes.side_profile import draw_profile, write_profile_table
+from meshes.whole_file import write_whole
 from studies.common import cautions
 from studies.common.inputs import BadInput, given_sheet, writable_file
 from studies.common.measured import beside, table
@@ -46,5 +47,5 @@ def write_new(file: str | Path, like: str | None = None) -> str:
     if like is not None and like not in starts():
         known = f"expected one of {', '.join(starts())}"
         raise BadInput(f"--like {like}: {'; '.join(filter(None, (known, nearest(like, starts()))))}")
-    writable_file(file).write_text(new_sheet_text(like), encoding="utf-8")
+    write_whole(writable_file(file), new_sheet_text(like))
     return f"wrote {file}: {'fill in' if like is None else 'change it to'} your measures, then 'rimwork check {file}'"

@@ -10,6 +10,8 @@ from importlib.metadata import version
 from pathlib import Path
 
 from meshes.body import Body
+from meshes.lengths import number
+from meshes.whole_file import whole_text, write_whole
 from studies.common.inputs import Source
 from studies.common.machine import rimwork_version
 
@@ -21,14 +23,20 @@ Plain = str | int | float | bool | None | Sequence["Plain"] | Mapping[str, "Plai
 
 def write_json(path: Path, data: Mapping[str, Plain]) -> Path:
     """Write what a study found; ValueError for a figure that is no number."""
-    path.write_text(json.dumps(data, indent=1, allow_nan=False) + "\n", encoding="utf-8")
-    return path
+    return write_whole(path, json.dumps(data, indent=1, allow_nan=False) + "\n")
+
+
+def cell(value: Plain) -> Plain:
+    """What a cell of a CSV file holds: words that a spreadsheet would take for a formula stand behind an apostrophe."""
+    if not isinstance(value, str) or not value.startswith(("=", "+", "-", "@", "\t", "\r")):
+        return value
+    return value if number(value) is not None else f"'{value}"
 
 
 def write_rows(path: Path, rows: Iterable[Sequence[Plain]]) -> Path:
     """Write rows, the heading first, as CSV."""
-    with path.open("w", newline="", encoding="utf-8") as stream:
-        csv.writer(stream).writerows(rows)
+    with whole_text(path) as stream:
+        csv.writer(stream).writerows(map(cell, row) for row in rows)
     return path
 
 

@@ -19,6 +19,7 @@ from typing import Any, Generic, TypeVar
 import numpy as np
 
 from meshes.source_hash import source_hash
+from meshes.whole_file import whole_file
 from studies.common.locks import alone, say_line, trouble
 
 SCHEMA = 1  # of the files
@@ -127,22 +128,15 @@ def keep(file: Path, kind: Kind[T], value: T) -> None:
     raw = {name: _bytes(np.asarray(array)) for name, array in kind.pack(value).items()}
     sums = {name: _sum(data) for name, data in raw.items()}
     meta = {"schema": SCHEMA, "kind": kind.name, "key": _key(file), "sums": sums}
-    part = file.with_suffix(".part")
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
-        with part.open("wb") as stream:
-            with zipfile.ZipFile(stream, "w") as whole:
-                whole.writestr(META, json.dumps(meta))
-                for name, data in raw.items():
-                    whole.writestr(f"{name}.npy", data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.replace(part, file)
+        with whole_file(file) as stream, zipfile.ZipFile(stream, "w") as whole:
+            whole.writestr(META, json.dumps(meta))
+            for name, data in raw.items():
+                whole.writestr(f"{name}.npy", data)
         _used.add(file.resolve())
         prune(file.parent)
     except OSError as error:
-        with suppress(OSError):
-            part.unlink()
         trouble(file.parent, error)
 
 

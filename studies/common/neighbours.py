@@ -3,6 +3,8 @@
 import re
 from pathlib import Path
 
+from meshes.whole_file import write_whole
+
 COMMANDS = ("rim", "sustain", "weather", "load", "squeeze", "tap")  # that write index.html
 _PLACE = re.compile(r"<!-- neighbours -->.*?<!-- end -->", re.S)
 
@@ -26,4 +28,4 @@ def _put(page, links):
     text = page.read_text(encoding="utf-8")
     linked = _PLACE.sub(lambda _: f"<!-- neighbours -->{links}<!-- end -->", text)
     if linked != text:
-        page.write_text(linked, encoding="utf-8")
+        write_whole(page, linked)

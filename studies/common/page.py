@@ -10,6 +10,7 @@ from typing import Any, ClassVar, Protocol
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 
 from meshes.lengths import in_inches
+from meshes.whole_file import write_whole
 from studies.common import words
 from studies.common.files import Plain
 from studies.common.html import folded, labelled
@@ -50,7 +51,7 @@ def rendered(template: str, filling: Mapping[str, Filling]) -> str:
 
 def write_page(path: Path, template: str, filling: Mapping[str, Filling]) -> Path:
     """Write a page, and link it with those beside it that are of the same sheet."""
-    path.write_text(rendered(template, filling), encoding="utf-8")
+    write_whole(path, rendered(template, filling))
     link_neighbours(path)
     return path
 

@@ -6,6 +6,7 @@ Both loop without a jump: a mode ends where it began, a pluck starts from rest a
 import io
 import shutil
 import subprocess
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache
@@ -19,6 +20,7 @@ from fem.coupled_string import FreeDecay
 from fem.elements import Space
 from meshes.body import Body
 from meshes.lengths import MM_PER_INCH
+from meshes.whole_file import write_whole
 from studies.drawing.boards import boards_of
 from studies.drawing.captions import CREDIT, PERSPECTIVE_WORDS, Caption, caption_text, scale_words, sides_words, upward
 from studies.drawing.field import turned
@@ -147,7 +149,7 @@ def save_reel(reel: Reel, stem: Path | str) -> list[Path]:
     while len(data := _gif(pictures, reel.step)) > LARGEST:
         width, height = pictures[0].size
         pictures = tuple(p.resize((round(0.85 * width), round(0.85 * height))) for p in pictures)
-    path.write_bytes(data)
+    write_whole(path, data)
     return [path, _mp4(reel, Path(f"{stem}.mp4"))] if encoder() else [path]
 
 
@@ -184,11 +186,13 @@ def _mp4(reel, path):
     wide, high = (side // 2 * 2 for side in reel.pictures[0].size)
     command = [
         encoder(), "-y", "-loglevel", "error", "-f", "rawvideo", "-pix_fmt", "rgb24", "-s", f"{wide}x{high}",
-        "-r", f"{1 / reel.step:g}", "-i", "-", "-pix_fmt", "yuv420p", str(path),
+        "-r", f"{1 / reel.step:g}", "-i", "-", "-pix_fmt", "yuv420p",
     ]  # fmt: skip
     raw = b"".join(p.crop((0, 0, wide, high)).tobytes() for p in reel.pictures * 8)
-    subprocess.run(command, input=raw, check=True)
-    return path
+    with tempfile.TemporaryDirectory() as folder:  # an MP4 is not written in one go
+        made = Path(folder) / path.name
+        subprocess.run([*command, str(made)], input=raw, check=True)
+        return write_whole(path, made.read_bytes())
 
 
 def save_mode(

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from matplotlib.figure import Figure
 
+from meshes.whole_file import whole_file
 from studies.common import system_check
 from studies.drawing import perspective
 from studies.drawing.perspective import Scene
@@ -110,5 +111,6 @@ def save_pixels(pixels: np.ndarray, path: Path) -> Path:
     from PIL import Image
 
     path.parent.mkdir(parents=True, exist_ok=True)
-    Image.fromarray(pixels).save(path, dpi=(DPI, DPI))
+    with whole_file(path) as stream:
+        Image.fromarray(pixels).save(stream, "PNG", dpi=(DPI, DPI))
     return path

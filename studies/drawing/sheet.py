@@ -13,6 +13,7 @@ from matplotlib.colors import LinearSegmentedColormap
 
 from meshes.figures import Figure
 from meshes.lengths import MM_PER_INCH
+from meshes.whole_file import whole_file, write_whole
 
 DPI = 300
 FORMATS = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}  # and what not to write: no dates
@@ -104,14 +105,16 @@ def save(figure: Figure, stem: Path | str, formats: Sequence[str], dpi: float = 
     paths[0].parent.mkdir(parents=True, exist_ok=True)
     with matplotlib.rc_context({"svg.hashsalt": "rimwork", "svg.fonttype": "none"}):
         for path in paths:
-            if path.suffix == ".png":
-                _save_png(figure, path, dpi)
-            else:
-                figure.savefig(path, dpi=dpi, metadata=FORMATS[path.suffix], facecolor=figure.get_facecolor())
+            with whole_file(path) as stream:
+                if path.suffix == ".png":
+                    _save_png(figure, stream, dpi)
+                else:
+                    meta, page = FORMATS[path.suffix], figure.get_facecolor()
+                    figure.savefig(stream, format=path.suffix[1:], dpi=dpi, metadata=meta, facecolor=page)
     return paths
 
 
-def _save_png(figure, path, dpi):
+def _save_png(figure, stream, dpi):
     """Three channels alone: nothing can be seen through a page."""
     from PIL import Image
 
@@ -119,14 +122,12 @@ def _save_png(figure, path, dpi):
     canvas = FigureCanvasAgg(figure)
     canvas.draw()
     pixels = np.asarray(canvas.buffer_rgba())[..., :3]
-    Image.fromarray(pixels).save(path, dpi=(dpi, dpi), compress_level=4)
+    Image.fromarray(pixels).save(stream, "PNG", dpi=(dpi, dpi), compress_level=4)
 
 
 def write_caption(stem: Path | str, caption: str) -> Path:
     """Writes stem.txt; returns its path."""
-    path = Path(f"{stem}.txt")
-    path.write_text(caption + "\n", encoding="utf-8")
-    return path
+    return write_whole(Path(f"{stem}.txt"), caption + "\n")
 
 
 def save_with_caption(

@@ -1,8 +1,10 @@
 """K_part and M_part as Matrix Market files, mesh and modes as VTU, CSV and JSON, for people who use other tools."""
 
-from collections.abc import Sequence
+import re
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 from scipy.io import mmwrite
@@ -11,9 +13,13 @@ from fem.eigen import Modes
 from fem.elements import Space
 from fem.mesh import ShellMesh, part_of
 from fem.model import Model, weights
+from meshes.whole_file import whole_file, write_whole
 from studies.common.files import SCHEMA_VERSION, Plain, write_json, write_rows
-from studies.common.inputs import Case
+from studies.common.inputs import BadInput, Case
 from studies.drawing.field import lattice
+
+if TYPE_CHECKING:
+    import meshio
 
 README = """Matrices of every part, Matrix Market, symmetric, SI units: K_<part>.mtx [N/m, N, N m], M_<part>.mtx [kg, kg m, kg m2].
 K is the sum of all K_<part>, M of all M_<part>. Unknown 6 i + c belongs to node i of nodes.csv: c = 0, 1, 2 displacement
@@ -32,6 +38,7 @@ LAID_OVER = ("lining", "neck_block", "tail_block", "bridge", "side_bars", "joint
 def export_matrices(folder: Path, model: Model, case: Case) -> None:
     """Write K_part, M_part, the places of the unknowns and the mesh into an existing folder (Path)."""
     w = weights(case.sections)
+    files = _file_names(dict.fromkeys(part_of(region) for _, region, _ in w))
     parts: dict[str, list[str]] = {}
     for role in ("K", "M"):
         for part in dict.fromkeys(part_of(region) for r, region, _ in w if r == role):
@@ -39,14 +46,26 @@ def export_matrices(folder: Path, model: Model, case: Case) -> None:
             matrix = model.matrix(role, own)
             matrix.eliminate_zeros()
             if matrix.nnz:
-                mmwrite(folder / f"{role}_{part}.mtx", matrix, symmetry="symmetric", precision=17)
+                with whole_file(folder / f"{role}_{files[part]}.mtx") as stream:  # by a path it tells no full disk
+                    mmwrite(stream, matrix, symmetry="symmetric", precision=17)
                 parts.setdefault(part, []).append(role)
-    np.savetxt(
-        folder / "nodes.csv", model.space.points, delimiter=",", header="x_m,y_m,z_m", comments="", encoding="utf-8"
-    )
+    with whole_file(folder / "nodes.csv") as stream:
+        np.savetxt(stream, model.space.points, delimiter=",", header="x_m,y_m,z_m", comments="", encoding="utf-8")
     write_json(folder / "parts.json", {"schema_version": SCHEMA_VERSION, "parts": parts})
-    (folder / "README.txt").write_text(README, encoding="utf-8")
+    write_whole(folder / "README.txt", README)
     write_mesh(folder / "mesh.vtu", case.mesh)
+
+
+def _file_names(parts: Iterable[str]) -> dict[str, str]:
+    """{part: what its files are named by}. BadInput where two would be one file on some system."""
+    names = {part: re.sub(r"[^\w.-]", "_", part) for part in parts}
+    for name, count in Counter(name.casefold() for name in names.values()).items():
+        if count > 1:
+            alike = ", ".join(part for part, own in names.items() if own.casefold() == name)
+            raise BadInput(
+                f"--export: parts {alike} would be one file; expected names that differ in letters, not only in case"
+            )
+    return names
 
 
 def write_mesh(path: Path, mesh: ShellMesh) -> None:
@@ -58,7 +77,14 @@ def write_mesh(path: Path, mesh: ShellMesh) -> None:
         mark = np.zeros(len(mesh.triangles), np.int8)
         mark[surface.triangles] = 1
         data[region.replace("/", "_")] = [mark]
-    meshio.write(path, meshio.Mesh(mesh.nodes, [("triangle", mesh.triangles)], cell_data=data))
+    _write_vtu(path, meshio.Mesh(mesh.nodes, [("triangle", mesh.triangles)], cell_data=data))
+
+
+def _write_vtu(path: Path, mesh: "meshio.Mesh") -> None:
+    import meshio
+
+    with whole_file(path) as stream:
+        meshio.write(stream, mesh, file_format="vtu")
 
 
 # --- modes ---
@@ -107,7 +133,7 @@ def write_modes(path: Path, space: Space, frequency: np.ndarray, shape: np.ndarr
     motion = {
         mode_name(k, f): np.ascontiguousarray(shape[:, k].reshape(-1, 6)[:, :3]) for k, f in enumerate(frequency)
     }  # fmt: skip
-    meshio.write(path, meshio.Mesh(space.points, cells, point_data=motion, cell_data=data))
+    _write_vtu(path, meshio.Mesh(space.points, cells, point_data=motion, cell_data=data))
     return names
 
 

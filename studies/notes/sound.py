@@ -14,6 +14,7 @@ from scipy.io import wavfile
 from fem.body_modes import BodyModes
 from fem.coupled_string import FreeDecay, couple, pluck_note, valid_partials
 from fem.strings import Pluck, String
+from meshes.whole_file import whole_file, write_whole
 
 RATE = 44100  # 1/s
 FULL = 0.89  # of full scale: -1 dB
@@ -96,7 +97,7 @@ def write_blind(
     builds, length = list(signals), min(map(len, signals.values()))
     order = {f"sound_{k + 1}": builds[i] for k, i in enumerate(np.random.default_rng(seed).permutation(len(builds)))}
     paths = _write_files(folder, {name: gain * signals[build][:length] for name, build in order.items()}, gain, band)
-    (folder / KEY).write_text(json.dumps(order), encoding="utf-8")
+    write_whole(folder / KEY, json.dumps(order))
     return list(paths.values())
 
 
@@ -123,8 +124,9 @@ def _write_files(folder, signals, gain, band):
     folder.mkdir(parents=True, exist_ok=True)
     paths = {name: folder / f"{name}.wav" for name in signals}
     for name, signal in signals.items():
-        write_wav(paths[name], signal, RATE)
-    (folder / "README.txt").write_text(_readme(list(signals), gain, band), encoding="utf-8")
+        with whole_file(paths[name]) as stream:
+            write_wav(stream, signal, RATE)
+    write_whole(folder / "README.txt", _readme(list(signals), gain, band))
     return paths
 
 

@@ -15,6 +15,7 @@ from meshes.coupled_model import HIGHEST, FluidDomain, fluid_domain
 from meshes.sheet_strings import strung
 from meshes.string_sets import StringSet
 from meshes.supports import FREE, LAP
+from meshes.whole_file import write_whole
 from studies.common import page as common
 from studies.common.builds import Build
 from studies.common.files import provenance
@@ -190,7 +191,7 @@ def written(found: Found, file: Path) -> str:
         raise BadInput(
             f"{file}: {size / 1e6:.1f} MB; expected at most {LARGEST / 1e6:.0f} MB. Leave out the sounds (--no-sounds)"
         )
-    file.write_text(text, encoding="utf-8")
+    write_whole(file, text)
     return "\n".join([*page.answer, "", f"wrote {file} ({size / 1e6:.1f} MB; one file, no network needed)"])
 
 

@@ -20,6 +20,7 @@ from fem.plate_names import name_tones
 from fem.recordings import read_recording
 from fem.tap_tones import Tone, find_tones
 from fem.woods import LOSSES, RATIOS, find, library
+from meshes.whole_file import whole_file, write_whole
 from studies.common.words import UNKNOWN, percent_change
 
 if TYPE_CHECKING:
@@ -229,8 +230,9 @@ def _write(study: PlateStudy, folder: Path, size: Size) -> tuple[Path, Path]:
     files = (folder / f"{study.fit.wood.name}.toml", folder / f"{study.fit.wood.name}.png")
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        files[0].write_text(study.toml, encoding="utf-8")
-        picture(study, size).savefig(files[1], dpi=150)
+        write_whole(files[0], study.toml)
+        with whole_file(files[1]) as stream:
+            picture(study, size).savefig(stream, dpi=150, format="png")
     except OSError as problem:
         raise ValueError(f"cannot write to '{folder}': {problem.strerror or problem}") from None
     return files

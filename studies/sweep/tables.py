@@ -6,6 +6,8 @@ from itertools import islice
 from pathlib import Path
 
 from meshes.parts import RIM
+from meshes.whole_file import whole_file, whole_text
+from studies.common.files import cell
 from studies.common.inputs import BadInput
 from studies.sweep.fields import Plan
 from studies.sweep.result import DRY, Row, summary_names
@@ -39,12 +41,11 @@ def _line(row):
 
 def write_csv(rows: Iterable[Row], plan: Plan, file: Path) -> Path:
     """Write rows (any iterable) of a plan as CSV, whole or not at all; returns the path."""
-    draft = Path(file).with_suffix(".part")
-    with draft.open("w", newline="", encoding="utf-8") as stream:
-        writer = csv.DictWriter(stream, column_names(plan), extrasaction="ignore")
-        writer.writeheader()
-        writer.writerows(map(_line, rows))
-    draft.replace(file)
+    names = column_names(plan)
+    with whole_text(file) as stream:
+        writer = csv.writer(stream)
+        writer.writerow(map(cell, names))
+        writer.writerows([cell(line.get(name, "")) for name in names] for line in map(_line, rows))
     return Path(file)
 
 
@@ -57,11 +58,10 @@ def write_parquet(rows: Iterable[Row], plan: Plan, file: Path, batch: int = 5000
         raise BadInput("Parquet needs pyarrow; expected it installed (pip install pyarrow), or take the CSV") from None
     text, names = {"key", "rim", "method"}, column_names(plan)
     schema = pa.schema([(n, pa.string() if n in text else pa.float64()) for n in names])
-    draft, rows = Path(file).with_suffix(".part"), iter(rows)
-    with pq.ParquetWriter(draft, schema) as writer:
+    rows = iter(rows)
+    with whole_file(file) as stream, pq.ParquetWriter(stream, schema) as writer:
         while lines := list(map(_line, islice(rows, batch))):
             cells = {n: [line.get(n) for line in lines] for n in names}
             values = {n: [v if n in text or not isinstance(v, str) else None for v in cells[n]] for n in names}
             writer.write_table(pa.table(values, schema))
-    draft.replace(file)
     return Path(file)
