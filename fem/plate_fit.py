@@ -118,6 +118,9 @@ def nearest_wood(density: float, woods: Mapping[str, Wood], E_L: float | None = 
     return min(woods, key=distance)
 
 
+SLIMMEST = 20.0  # of the sides' ratio; at 27 a strip .1 mm thick leaves no figures
+
+
 def check_plate(
     length: float, width: float, thickness: float, mass: float, peaks: Mapping[str, float], fewest: int = 2
 ) -> None:
@@ -125,7 +128,13 @@ def check_plate(
     for what, value in {"length": length, "width": width, "thickness": thickness, "mass": mass}.items():
         if not (np.isfinite(value) and value > 0):
             raise ValueError(f"{what} = {value}; expected a positive number")
-    if thickness > min(length, width) / 15:
+    longer, shorter = max(length, width), min(length, width)
+    if longer > SLIMMEST * shorter:
+        raise ValueError(
+            f"a plate {length * 1e3:g} x {width * 1e3:g} mm is a strip; expected sides that differ by no more than {SLIMMEST:g} times: "
+            "a strip's tones tell its stiffness along the grain alone"
+        )
+    if thickness > shorter / 15:
         raise ValueError(
             f"a plate {length * 1e3:g} x {width * 1e3:g} mm and {thickness * 1e3:g} mm thick is no thin plate; "
             "expected a thickness below a fifteenth of the shorter side"

@@ -13,6 +13,7 @@ from scipy.ndimage import median_filter
 BLOCK = 0.005  # s, of the level curve
 SHORTEST = 0.2  # s, of a tap with its decay
 LEAP = 12.0  # dB
+LARGEST = 300e6  # bytes of a file: an hour and more of one channel, which no tap lasts
 SLOWEST, FASTEST = 2000, 200_000  # samples a second
 SIGNATURES = (  # how a file that is no WAV begins, at which byte, and what it is
     (b"fLaC", 0, "FLAC"), (b"FORM", 0, "AIFF"), (b"caff", 0, "Core Audio (CAF)"), (b"ftyp", 4, "compressed (M4A, MP4 or 3GP)"),
@@ -37,12 +38,23 @@ def read_recording(path: str | Path) -> Recording:
     path = Path(path)
     if not path.is_file():
         raise ValueError(f"recording '{path}': no such file; expected a .wav file")
+    if (size := path.stat().st_size) > LARGEST:
+        raise ValueError(
+            f"recording '{path}': {size / 1e6:.0f} MB; expected at most {LARGEST / 1e6:.0f}: cut out the taps or the note"
+        )
     raw = path.read_bytes()
     _refuse_compressed(path, raw)
     try:
         with warnings.catch_warnings(action="ignore", category=wavfile.WavFileWarning):  # unknown chunks do no harm
             rate, data = wavfile.read(BytesIO(raw))
-    except (ValueError, OSError, struct.error, NameError, ArithmeticError) as problem:  # scipy's, of damaged files
+    except (
+        ValueError,
+        OSError,
+        struct.error,
+        NameError,
+        ArithmeticError,
+        MemoryError,
+    ) as problem:  # scipy's, of damaged files
         raise ValueError(f"recording '{path}': not a readable WAV file ({problem}); export it as WAV, 16 bit") from None
     if not SLOWEST <= rate <= FASTEST:
         raise ValueError(f"recording '{path}': {rate} samples a second; expected {SLOWEST} to {FASTEST}, such as 48000")

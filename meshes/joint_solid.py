@@ -35,6 +35,7 @@ IN_GLUE = 5
 IN_RIM = ((1, 0, 0), (0, 0, 1), (0, 1, 0))  # L, R, T of side, lining and binding along t, b, a
 FINE = 1e-4  # m, boxes where surfaces meet: compliances within .1 % of those at half of it, the glue's within 3 %
 COARSE, GROWTH = 2.8e-3, 2.5  # m, boxes elsewhere, and by how much they grow from one to the next
+SLIVER = 2e-5  # m, of wood that no saw leaves
 GLUE_LINE = 1e-4  # m, assumed: common practice speaks of .05 to .2 mm
 GLUE = isotropic("glue", 2 * (1 + GLUE_NU) * 0.4e9, GLUE_NU, 1200)  # shear modulus .4 GPa: hide glue, from memory
 BEYOND = 2.5  # thicknesses of plate and side beyond the corner at which they are cut (Saint-Venant)
@@ -99,6 +100,12 @@ def _spaced(cuts: Sequence[float], focus: Sequence[float], fine: float) -> np.nd
     return np.array(lines)
 
 
+def _at_face(cut: float, faces: Sequence[float]) -> float:
+    """The cut, or a face that it comes so near to that only a sliver would stand between."""
+    nearest = min(faces, key=lambda face: abs(face - cut))
+    return nearest if abs(nearest - cut) < SLIVER else cut
+
+
 def plate_bending(geometry: JointGeometry) -> float:
     """Bending stiffness of the plate across the edge, no strain along it [N m]."""
     return _plate(geometry)[0]
@@ -111,9 +118,9 @@ def section_solid(
     h, face = geometry.plate_thickness, geometry.rim.side_thickness / 2
     A, B = ends(geometry, beyond)
     rim_part, t, inward = _rim(geometry, lining_floor(geometry), -h / 2)
-    cut_a = -face + geometry.rebate_width if geometry.rebated else -face
-    cut_b = h / 2 - geometry.rebate_height if geometry.rebated else h / 2
     line = -h / 2 - GLUE_LINE
+    cut_a = _at_face(-face + geometry.rebate_width, [-face, *inward]) if geometry.rebated else -face
+    cut_b = _at_face(h / 2 - geometry.rebate_height, [h / 2, -h / 2, line]) if geometry.rebated else h / 2
 
     def part(t: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
         number = np.where(b > -h / 2, 3, rim_part(t, a, b))

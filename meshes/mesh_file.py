@@ -2,8 +2,10 @@
 
 import contextlib
 import io
+import re
+import sys
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +19,10 @@ CORNERS = {"triangle": 3, "quad": 4, "quadrilateral": 4, "line": 2, "curve": 2}
 NUMBERED = ("gmsh:physical", "part", "group")  # cell arrays of group numbers, named by the field data
 JOINTS = "-_#+/"  # meshio joins the names of cell sets with the first of these that no name holds
 SOUND = "a sound mesh file: .msh (gmsh 2.2 or 4.1) or .vtu"
+
+MOST = 4_000_000  # nodes and cells of a file: beyond, no common machine solves the model
+PACKED, FEW = 4, 10_000  # nodes and cells in a byte of a well packed file, and in any file
+SPARE, PER_BYTE = 1e9, 100  # bytes of memory that reading may take, and as many more for each byte of the file
 
 
 @dataclass(frozen=True)
@@ -37,7 +43,10 @@ def read_mesh_file(path: str | Path) -> MeshFile:
     written once for each of their groups are made one. Coincident nodes stay apart: they may be a real crack.
     """
     path = Path(path)
-    mesh = _opened(path)
+    _check_claims(path)
+    with _bounded_memory(SPARE + PER_BYTE * path.stat().st_size):
+        mesh = _opened(path)
+    _check_size(path, len(mesh.points), sum(map(len, mesh.cells)))
     points = np.asarray(mesh.points, float)
     points = np.column_stack([points, np.zeros((len(points), 3 - points.shape[1]))])
     groups = _groups(mesh)
@@ -48,6 +57,8 @@ def read_mesh_file(path: str | Path) -> MeshFile:
         corners = _corners(path.name, cells)
         if corners is None:
             continue
+        if corners.size and not 0 <= corners.min() <= corners.max() < len(points):
+            raise ValueError(f"{path.name}: a cell names node {corners.max()} of {len(points)}; expected {SOUND}")
         if corners.shape[1] == 2:
             for name in _members(groups, block):
                 edge_runs.setdefault(name, []).append(corners[groups[name][block]])
@@ -69,6 +80,43 @@ def read_mesh_file(path: str | Path) -> MeshFile:
 # --- the file ---
 
 
+def _check_claims(path: Path) -> None:
+    """ValueError where a file claims more nodes or cells than its bytes can hold, before they take any memory."""
+    data = path.read_bytes()
+    claims = re.findall(rb'NumberOf(?:Points|Cells)\s*=\s*["\'](\d{1,30})["\']', data)
+    claims += re.findall(rb"\$(?:Nodes|Elements)\s+(\d{1,30})\s*\n", data)  # of version 2
+    claims += re.findall(rb"\$(?:Nodes|Elements)\s+\d+ (\d{1,30}) \d+ \d+\s*\n", data)  # of version 4.1
+    for claim in map(int, claims):
+        _check_size(path, claim, 0)
+
+
+def _check_size(path: Path, points: int, cells: int) -> None:
+    size = path.stat().st_size
+    if points + cells > min(MOST, FEW + PACKED * size):
+        raise ValueError(
+            f"{path.name}: claims {points + cells} nodes or cells in {size} bytes; expected at most {MOST}, and {SOUND}"
+        )
+
+
+@contextlib.contextmanager
+def _bounded_memory(more: float) -> Iterator[None]:
+    """Within the block this process is given at most so many bytes more; beyond, MemoryError. On Linux alone."""
+    if sys.platform != "linux":
+        yield
+        return
+    import resource
+
+    soft, hard = resource.getrlimit(resource.RLIMIT_AS)
+    limit = int(Path("/proc/self/statm").read_text(encoding="utf-8").split()[0]) * resource.getpagesize() + int(more)
+    if resource.RLIM_INFINITY not in (soft, hard) and limit > min(soft, hard):
+        limit = soft
+    resource.setrlimit(resource.RLIMIT_AS, (limit, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
+
+
 def _opened(path: Path) -> "meshio.Mesh":
     """meshio.Mesh of the file. meshio raises a kind of error for every format, prints others, and exits on some."""
     import meshio
@@ -77,6 +125,10 @@ def _opened(path: Path) -> "meshio.Mesh":
     try:
         with contextlib.redirect_stdout(told), contextlib.redirect_stderr(told):
             return meshio.read(path)
+    except MemoryError:
+        raise ValueError(
+            f"{path.name}: asks for more memory than a mesh file of its size can need; expected {SOUND}"
+        ) from None
     except (Exception, SystemExit) as error:
         if isinstance(error, ValueError) and "gmsh:physical" in str(error):
             return _opened_with_ungrouped_cells(path)

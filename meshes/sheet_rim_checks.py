@@ -9,6 +9,7 @@ from meshes.outline import Outline, distance
 from meshes.sheet_errors import Mistake
 from meshes.sheet_fields import LiningTable, NeckBlockTable, NeckTable, Sheet, TailBlockTable
 
+REBATE_LEAST = 0.5  # mm; a thinner strip is no binding, and its solid would be all slivers
 REBATE_MOST = 0.8  # of the wood that a rebate may cut away
 FRET_AT_BODY = 2.0  # mm that the body's edge may lie beside the fret that is told to lie there
 ROD_COVER = 2.0  # mm of wood left below a neck's rod
@@ -97,6 +98,9 @@ def check_joints(file: str, sheet: Sheet, outline: Outline) -> list[Mistake]:
             if key == "rebate_height_mm" and not lined:
                 spare, whole, words = 0.0, lowest_side(sheet) / 4, "a quarter of the side"
             most, value = spare + REBATE_MOST * whole, getattr(joint, key)
+            if 0 < value < REBATE_LEAST:
+                allowed = f"0 for none, or at least {REBATE_LEAST:g} mm"
+                mistakes.append(mistake(file, f"joint_{plate}.{key}", value, allowed))
             if value > most + 1e-9:
                 extra = f"the {plate}'s thickness and " if spare else ""
                 allowed = f"at most {most:.3g} mm: {extra}{REBATE_MOST:g} of {words}"

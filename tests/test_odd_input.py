@@ -1,22 +1,34 @@
 """Names, files and options as no maker writes them: told in one line, drawn as text, never a fault of the program."""
 
 import ast
+import base64
+import resource
+import struct
+import sys
+import time
 import tomllib
+import zlib
+from dataclasses import replace
 
 import box_cases as cases
+import numpy as np
 import pytest
 from foreign_cases import STEEL, grid, marked_file, parts_file
 from matplotlib.figure import Figure as PlainFigure
 
+from fem.recordings import read_recording
 from meshes.drawing import draw_plan
 from meshes.figures import Figure
 from meshes.foreign import read_foreign
+from meshes.mesh_file import read_mesh_file
 from meshes.new_sheet import new_sheet_text
 from meshes.plain_text import LONGEST, is_plain, printable
 from meshes.sheet import read_sheet
 from meshes.sheet_errors import SheetError
 from meshes.toml_text import DEEPEST, parsed
 from studies.__main__ import main
+from studies.common.inputs import BadInput
+from studies.sweep.engine import Cluster
 from studies.sweep.plan import read_plan
 
 HAZEL = (cases.BODIES / "hazel.toml").read_text(encoding="utf-8")
@@ -158,3 +170,176 @@ def test_a_plan_whose_names_steer_is_refused(tmp_path):
     )
     with pytest.raises(SheetError, match="none of them a control sign"):
         read_plan(plan)
+
+
+# --- measures that no instrument has ---
+
+
+@pytest.mark.parametrize("key", ["rebate_width_mm", "rebate_height_mm"])
+def test_a_rebate_thinner_than_any_binding_is_refused(key):
+    for value in (0.00004, 0.3):
+        with pytest.raises(SheetError, match=f"joint_top.{key} = .*0 for none, or at least 0.5 mm"):
+            cases.guitar(joint_top={key: value})
+    assert cases.guitar(joint_top={key: 0.5}) and cases.guitar(joint_top={key: 0.0})
+
+
+def test_no_sliver_stands_between_a_rebate_and_the_face_beside_it():
+    """The solid of a rebate that ends .04 um beyond the side's inner face or the plate's inner face is that of one that ends there."""
+    from meshes.joint_solid import section_solid
+    from meshes.joints import joint_geometry
+
+    body = cases.guitar()
+    made = joint_geometry(body, "top")
+    side, plate = made.rim.side_thickness, made.plate_thickness
+    for width, height in ((side, 6e-3), (1.5e-3, plate)):
+        at, near = (
+            section_solid(replace(made, rebate_width=width + off, rebate_height=height + off), fine=1e-3)[0]
+            for off in (0.0, 4e-8)
+        )
+        assert np.allclose(at.points, near.points, atol=1e-6) and len(at.points) == len(near.points)
+
+
+def test_a_strip_is_no_plate(capsys, tmp_path):
+    sizes = "--length-mm 560 --width-mm 12 --thickness-mm 0.5 --mass-g 2 --along-hz 46 --across-hz 92 --twist-hz 39"
+    assert "560 x 12 mm is a strip" in refusal(capsys, "plate", *sizes.split(), "--out", tmp_path)
+
+
+# --- sounds and meshes ---
+
+
+def wav(path, channels=1, rate=44100, samples=40_000, claimed=None):
+    """A WAV file, 16 bit, whatever its header claims."""
+    data = np.random.default_rng(1).integers(-9000, 9000, samples, np.int16).tobytes()
+    size = len(data) if claimed is None else claimed
+    block = 2 * channels
+    head = struct.pack("<IHHIIHH", 16, 1, channels, rate, rate * block % 2**32, block, 16)
+    path.write_bytes(
+        b"RIFF" + struct.pack("<I", 36 + len(data)) + b"WAVEfmt " + head + b"data" + struct.pack("<I", size) + data
+    )
+    return path
+
+
+@pytest.mark.parametrize(
+    ("claims", "words"),
+    [
+        ({"channels": 0}, "not a readable WAV file"),
+        ({"rate": 0}, "0 samples a second; expected 2000"),
+        ({"rate": 1}, "1 samples a second; expected 2000"),
+        ({"rate": 100}, "100 samples a second; expected 2000"),
+        ({"rate": 2**30}, "samples a second"),
+        ({"claimed": 2**32 - 2, "samples": 400}, "s long; expected at least"),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("command", ["note", "plate"])
+def test_a_recording_that_claims_what_none_has(capsys, tmp_path, claims, words, command):
+    path = wav(tmp_path / "take.wav", **claims)
+    board = "--length-mm 560 --width-mm 210 --thickness-mm 3.2 --mass-g 160 --recording".split()
+    told = refusal(capsys, command, *([f"E2={path}"] if command == "note" else [*board, path]))
+    assert "take.wav" in told and words in told
+
+
+def test_a_recording_larger_than_any_tap_takes_no_memory(tmp_path):
+    with (tmp_path / "take.wav").open("wb") as stream:
+        stream.truncate(2_000_000_000)
+    with pytest.raises(ValueError, match=r"take.wav': 2000 MB; expected at most 300"):
+        read_recording(tmp_path / "take.wav")
+
+
+def plate_vtu(path, cells):
+    points, _ = grid(4, 3, 0.4, 0.3)
+    return marked_file(path, points, [("plate", "quad", np.asarray(cells))])
+
+
+@pytest.mark.parametrize("node", [20, 10**6, -1])
+def test_a_cell_that_names_a_node_which_is_none(tmp_path, node):
+    _, quads = grid(4, 3, 0.4, 0.3)
+    quads[3, 2] = node
+    with pytest.raises(ValueError, match=r"plate.vtu: a cell names node .* of 20; expected a sound mesh file"):
+        read_mesh_file(plate_vtu(tmp_path / "plate.vtu", quads))
+
+
+def bomb(path, cells):
+    """A .vtu of about a thousandth of what it unpacks to: as many triangles, all of them nothing."""
+    whole = lambda a: (
+        base64.b64encode(struct.pack("<IIII", 1, len(a), 0, len(z := zlib.compress(a, 9)))) + base64.b64encode(z)
+    )
+    arrays = {
+        "connectivity": ("UInt8", np.zeros(3 * cells, np.uint8)),
+        "offsets": ("UInt8", np.zeros(cells, np.uint8)),
+        "types": ("UInt8", np.full(cells, 5, np.uint8)),
+    }
+    tags = "".join(
+        f'<DataArray type="{kind}" Name="{name}" format="binary">{whole(a.tobytes()).decode()}</DataArray>'
+        for name, (kind, a) in arrays.items()
+    )
+    path.write_text(
+        '<VTKFile type="UnstructuredGrid" version="0.1" byte_order="LittleEndian" compressor="vtkZLibDataCompressor">'
+        f'<UnstructuredGrid><Piece NumberOfPoints="3" NumberOfCells="{cells}"><Points>'
+        '<DataArray type="Float64" NumberOfComponents="3" format="ascii">0 0 0 1 0 0 0 1 0</DataArray></Points>'
+        f"<Cells>{tags}</Cells></Piece></UnstructuredGrid></VTKFile>"
+    )
+    return path
+
+
+def test_a_small_file_that_unpacks_to_millions_of_cells_is_refused_before_it_does(tmp_path):
+    path = bomb(tmp_path / "bomb.vtu", 4_000_000)
+    start, before = time.perf_counter(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    with pytest.raises(ValueError, match=r"bomb.vtu: claims 4000000 nodes or cells in"):
+        read_mesh_file(path)
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 2e5  # kB
+    assert time.perf_counter() - start < 5
+
+
+NODES_22 = "$MeshFormat\n2.2 0 8\n$EndMeshFormat\n$Nodes\n3\n1 0 0 0\n2 1 0 0\n{} 0 1 0\n$EndNodes\n$Elements\n1\n1 2 2 0 1 1 2 {}\n$EndElements\n"
+NODES_41 = "$MeshFormat\n4.1 0 8\n$EndMeshFormat\n$Nodes\n1 {} 1 3\n2 1 0 3\n1\n2\n3\n0 0 0\n1 0 0\n0 1 0\n$EndNodes\n"
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="memory can be bounded on Linux alone")
+def test_a_mesh_whose_node_numbers_ask_for_gigabytes_is_refused(tmp_path):
+    path = tmp_path / "sparse.msh"
+    path.write_text(NODES_22.format(2_000_000_000, 2_000_000_000))
+    limits = resource.getrlimit(resource.RLIMIT_AS)
+    with pytest.raises(ValueError, match=r"sparse.msh: asks for more memory"):
+        read_mesh_file(path)
+    assert resource.getrlimit(resource.RLIMIT_AS) == limits
+
+
+def test_a_mesh_that_claims_a_thousand_million_nodes_is_refused(tmp_path):
+    path = tmp_path / "many.msh"
+    path.write_text(NODES_41.format(1_000_000_000))
+    with pytest.raises(ValueError, match=r"many.msh: claims 1000000000 nodes"):
+        read_mesh_file(path)
+
+
+# --- a cluster that is none ---
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "nonsense",
+        "",
+        "tcp://",
+        "tcp://127.0.0.1:1",
+        "http://127.0.0.1:80",
+        "tcp://127.0.0.1:abc",
+        "127.0.0.1:99999",
+        "udp://x:1",
+    ],
+)
+def test_an_address_where_no_scheduler_can_be_is_told_at_once(address):
+    start = time.perf_counter()
+    with pytest.raises(BadInput, match=r"--scheduler .* expected a running 'dask scheduler'"):
+        Cluster(scheduler=address)
+    assert time.perf_counter() - start < 20
+
+
+def test_a_worker_that_dies_while_the_cluster_starts_is_told(monkeypatch):
+    import distributed
+
+    def dies(**_):
+        raise AssertionError("Status.closing")
+
+    monkeypatch.setattr(distributed, "LocalCluster", dies)
+    with pytest.raises(BadInput, match="local cluster: no workers could be reached"):
+        Cluster(2)

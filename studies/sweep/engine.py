@@ -8,6 +8,7 @@ import hashlib
 import logging
 import os
 import pickle
+import socket
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
@@ -66,6 +67,8 @@ class Cluster:
         import distributed
 
         self.cluster = None
+        if scheduler is not None:
+            _check_address(scheduler)
         logging.getLogger("distributed").setLevel(logging.CRITICAL)
         try:
             if scheduler is None:
@@ -76,7 +79,7 @@ class Cluster:
                 )  # fmt: skip
             self.client = distributed.Client(self.cluster or scheduler, timeout=CONNECT, set_as_default=False)
             self.client.wait_for_workers(1, timeout=PATIENCE)
-        except (OSError, ValueError, TimeoutError, RuntimeError, TypeError) as error:  # the last two: encryption
+        except Exception as error:  # of a worker that dies while it starts, of encryption: each raises its own
             self.close()
             what = scheduler or "local cluster"
             raise BadInput(
@@ -163,6 +166,25 @@ def open_address(scheduler: str) -> str:
         f"{scheduler} is neither encrypted nor asks who calls: whoever reaches the scheduler or its workers can read the work "
         "and run programs there. Expected a tls:// address (docs/howto/cluster.md tells how), or a network that you trust"
     )
+
+
+def _check_address(scheduler: str) -> None:
+    """BadInput unless something answers at the address: Dask itself may wait for ever on one that is none."""
+    scheme, _, rest = scheduler.rpartition("://")
+    expected = "expected a running 'dask scheduler', such as tcp://192.168.1.5:8786"
+    try:
+        where = urlsplit(f"//{rest}")
+        host, port = where.hostname, where.port
+    except ValueError as error:
+        raise BadInput(f"--scheduler {scheduler}: no address ({error}); {expected}") from None
+    if scheme not in ("", "tcp", *ENCRYPTED, "ws") or not host or not port:
+        raise BadInput(f"--scheduler {scheduler}: no address of a host and a port; {expected}")
+    try:
+        socket.create_connection((host, port), CONNECT).close()
+    except OSError as error:
+        raise BadInput(
+            f"--scheduler {scheduler}: nothing answers there ({error.strerror or error}); {expected}"
+        ) from None
 
 
 def _plugin(blob):
