@@ -10,11 +10,12 @@ from typing import IO
 
 
 @contextmanager
-def whole_file(path: str | Path) -> Iterator[IO[bytes]]:
+def whole_file(path: str | Path, draft: Path | None = None) -> Iterator[IO[bytes]]:
     """A file open for bytes, which takes its name when the block has ended and all of them are on the disk.
 
     Where anything fails the old file stays as it was and nothing new is left. OSError names the file. A device or a pipe
-    is written straight.
+    is written straight. draft: what it is called until then, for who writes it alone; else a name of its own, so that two
+    may write at once.
     """
     path = Path(path)
     if path.exists() and not path.is_file():
@@ -22,9 +23,9 @@ def whole_file(path: str | Path) -> Iterator[IO[bytes]]:
             yield stream
         return
     path = path.resolve()  # of a link, the file that it leads to
-    draft = path.with_name(f".{os.getpid()}-{secrets.token_hex(4)}.part")
+    draft = draft or path.with_name(f".{os.getpid()}-{secrets.token_hex(4)}.part")
     try:
-        with draft.open("x+b") as stream:
+        with draft.open("w+b") as stream:
             yield stream
             stream.flush()
             os.fsync(stream.fileno())

@@ -130,7 +130,7 @@ def keep(file: Path, kind: Kind[T], value: T) -> None:
     meta = {"schema": SCHEMA, "kind": kind.name, "key": _key(file), "sums": sums}
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
-        with whole_file(file) as stream, zipfile.ZipFile(stream, "w") as whole:
+        with whole_file(file, file.with_suffix(".part")) as stream, zipfile.ZipFile(stream, "w") as whole:
             whole.writestr(META, json.dumps(meta))
             for name, data in raw.items():
                 whole.writestr(f"{name}.npy", data)

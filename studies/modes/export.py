@@ -1,6 +1,7 @@
 """K_part and M_part as Matrix Market files, mesh and modes as VTU, CSV and JSON, for people who use other tools."""
 
 import re
+import tempfile
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -83,8 +84,10 @@ def write_mesh(path: Path, mesh: ShellMesh) -> None:
 def _write_vtu(path: Path, mesh: "meshio.Mesh") -> None:
     import meshio
 
-    with whole_file(path) as stream:
-        meshio.write(stream, mesh, file_format="vtu")
+    with tempfile.TemporaryDirectory() as folder:  # meshio writes by name alone
+        made = Path(folder) / path.name
+        meshio.write(made, mesh)
+        write_whole(path, made.read_bytes())
 
 
 # --- modes ---
