@@ -4,7 +4,7 @@ from pathlib import Path
 
 from studies.common.files import About, Plain, provenance, told, write_json, write_table
 from studies.common.first_screen import FirstScreen
-from studies.common.page import write_page
+from studies.common.page import Filling, write_page
 from studies.tap.charts import pairs_svg, stabilisation_svg
 from studies.tap.result import Heard, StageRead, Tapped
 from studies.tap.words import (
@@ -48,7 +48,7 @@ def records(study: Tapped) -> list[dict[str, Plain]]:
             c = None if h.partner is None else read.computed[h.partner]
             quality = None if c is None or c.loss_factor is None else 1 / c.loss_factor
             beside: dict[str, Plain] = {
-                "computed_hz": c and c.frequency, "computed_quality": quality, "computed_moves": c and c.moves,
+                "computed_hz": None if c is None else c.frequency, "computed_quality": quality, "computed_moves": None if c is None else c.moves,
             }  # fmt: skip
             rows.append({**heard_json(read, h), **beside})
     return rows
@@ -86,7 +86,7 @@ def write_report(study: Tapped, out: Path, pictures: bool = True) -> list[Path]:
     """Write index.html, tap.json and tap.csv into the folder; returns the paths. pictures: the stabilisation of every stage."""
     first = first_screen(study)
     data, rows = as_json(study, first), records(study)
-    stages = [
+    stages: list[Filling] = [
         {
             "table": tones_table(read, study.held), "unheard": unheard_words(read), "notes": list(read.notes),
             "picture": stabilisation_svg(read) if pictures else "", "pairs": pairs_svg(read),

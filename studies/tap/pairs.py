@@ -33,8 +33,8 @@ def by_chance(tones: Sequence[float], modes: Sequence[float], radiated: Sequence
     """How many of as many tones, thrown at random over the same range of log frequency, would find a mode: the mean of DRAWS throws."""
     if len(tones) < 2:
         return float("nan")
-    rng, ends = np.random.default_rng(0), np.log([min(tones), max(tones)])
-    thrown = np.sort(np.exp(rng.uniform(*ends, (DRAWS, len(tones)))), axis=1)
+    rng, low, high = np.random.default_rng(0), float(np.log(min(tones))), float(np.log(max(tones)))
+    thrown = np.sort(np.exp(rng.uniform(low, high, (DRAWS, len(tones)))), axis=1)
     return float(np.mean([sum(p is not None for p in tone_partners(row, modes, radiated)) for row in thrown]))
 
 
