@@ -21,6 +21,7 @@ from fem.sections import Layer, Section, laminate
 from fem.solid import graded, rectangles, solid, solid_stiffness, solve, stiffness, tractions
 from meshes.body import Body, Lining
 from meshes.joint_section import positive
+from meshes.outline import where_y
 
 STRIP = 0.016  # m wide, and a quarter of the block at most: wider than the side yields, for it goes on over the block
 NEAR_NECK = 0.006  # m: no second station of the rim so near to the neck's edge
@@ -29,6 +30,15 @@ FINE, COARSE, GROWTH = 0.8e-3, 6e-3, 1.6  # m, rectangles at the edge and elsewh
 EDGES = ("edge", "edge_top", "edge_back")  # strips beside the bare side, and where a lining ends
 ALONG, UPRIGHT = ((1, 0, 0), (0, 0, 1), (0, 1, 0)), ((0, 0, 1), (1, 0, 0), (0, 1, 0))  # L, R, T in s, n, up
 IN_BLOCK = {"across_body": ALONG, "toward_top": UPRIGHT, "along_body": ((0, 1, 0), (1, 0, 0), (0, 0, 1))}
+
+
+def behind_block(body: Body, name: str) -> tuple[float, float]:
+    """Arc length [m] of the rim where 'neck_block' or 'tail_block' begins, and how far it runs behind the block."""
+    neck = name == "neck_block"
+    turn = 1 if neck else -1  # the rim runs towards +y at the neck, towards -y at the tail
+    half = getattr(body, name).width / 2
+    start, end = (float(where_y(body.outline, side * turn * half)[-1 if neck else 0]) for side in (-1, 1))
+    return start, (end - start) % body.outline.perimeter
 
 
 def strip_width(body: Body, name: str) -> float:

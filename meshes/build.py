@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from fem.mesh import Line, ShellMesh, Surface, along_surface, unit_normals
-from meshes.block_root import strip_width
+from meshes.block_root import behind_block, strip_width
 from meshes.body import Body, Brace, back_height, braces_of, top_height
 from meshes.carving import brace_breaks, brace_heights, is_graded, on_patch, patch_outline, thickness_at
 from meshes.joint_geometry import LAND
@@ -328,10 +328,10 @@ def _with_ports(
 def _behind(body: Body, arc: np.ndarray, name: str, within: float = np.inf) -> np.ndarray:
     """Which spans (k,) between stations at arc (k,) [m] lie behind a block, no more than `within` [m] from its edges."""
     ends = np.append(arc[1:], arc[0] + body.outline.perimeter)
-    x, y = point_at(body.outline, (arc + ends) / 2).T
-    at_end = x > body.outline.length / 2 if name == "neck_block" else x < body.outline.length / 2
-    inside_edge = getattr(body, name).width / 2 - np.abs(y)
-    return at_end & (inside_edge > 0) & (inside_edge < within)
+    _, y = point_at(body.outline, (arc + ends) / 2).T
+    start, run = behind_block(body, name)  # a waist may be as narrow as the block: the rim's own run tells them apart
+    behind = ((arc + ends) / 2 - start) % body.outline.perimeter < run
+    return behind & (getattr(body, name).width / 2 - np.abs(y) < within)
 
 
 def _levels(body: Body, height: np.ndarray, size: float) -> np.ndarray:

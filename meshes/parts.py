@@ -8,7 +8,7 @@ import numpy as np
 from fem.materials import Wood
 from fem.sections import Layer, Section, beam, difference, laminate, scaled
 from fem.solid import completed
-from meshes.block_root import EDGES, Yielding, edge_section, roots_of, strip_width, yielding
+from meshes.block_root import EDGES, Yielding, behind_block, edge_section, roots_of, strip_width, yielding
 from meshes.body import Block, Board, Body, Neck, Rod, back_height, top_height
 from meshes.carving import patch_middle, thickness_here
 from meshes.joints import joint_of
@@ -107,7 +107,8 @@ def block_layers(body: Body) -> dict[str, Section]:
         block = getattr(body, name)
         depth = float(top_height(body, x, 0.0) - back_height(body, x, 0.0))
         on_side, on_plate = _block_woods(block)
-        layers[f"{name}/sides"] = _block_on_side(block, on_side, inner_face)
+        _, run = behind_block(body, name)  # longer than the block is wide where the rim is bent there
+        layers[f"{name}/sides"] = scaled(_block_on_side(block, on_side, inner_face), mass=block.width / run)
         cut = block.cut_width * block.cut_depth / (block.width * block.thickness)
         for plate in ("top", "back"):
             if plate == "top" or block.height > 0.9 * depth:
