@@ -7,4 +7,5 @@ FLOORS = (
     ("measured", "sustain", "tap"),
     ("check", "rim"),
     ("compare", "page", "pictures"),
+    ("moves",),
 )

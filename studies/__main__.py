@@ -88,7 +88,7 @@ def rim(
 @app.command
 def compare(
     *sheets: Path, out: Path | None = None, mesh_size_mm: MeshSize = None, count: Count = 20, frets: int = 10,
-    notes: bool = True, at_rest: bool = True,
+    notes: bool = True, at_rest: bool = True, sounds: bool = False,
 ) -> None:  # fmt: skip
     """Whole sheets beside each other: what differs in words, whether it is heard, weights, modes, bridge tap, energies, notes.
 
@@ -107,10 +107,30 @@ def compare(
         Play a few notes: level, early and late decay.
     at_rest
         Under the strings and in dry air, too.
+    sounds
+        WAV files of the first sheet beside each other one, plain and blind.
     """
     from studies.compare.question import compare_sheets
 
-    printer(sheets[0] if sheets else None)(compare_sheets(sheets, out, mesh_size_mm, count, frets, notes, at_rest))
+    printer(sheets[0] if sheets else None)(
+        compare_sheets(sheets, out, mesh_size_mm, count, frets, notes, at_rest, sounds)
+    )
+
+
+@app.command
+def moves(
+    sheet: Sheet, /, *, out: Out = None, mesh_size_mm: MeshSize = None, count: Count = 6, hole: bool = True
+) -> None:
+    """What moves what: what a tenth of a millimetre, a gram or another board does to each low mode, to loudness and to weight.
+
+    Parameters
+    ----------
+    hole
+        The soundhole's size too, which takes longest: it needs meshes of its own.
+    """
+    from studies.moves.question import what_moves_what
+
+    printer(sheet)(what_moves_what(sheet, out, mesh_size_mm, count, hole))
 
 
 @app.command

@@ -257,7 +257,7 @@ def test_help_names_every_command():
 
 @pytest.mark.parametrize(
     "command",
-    ["rim", "squeeze", "load", "weather", "sustain", "listen", "modes", "pictures", "page", "note", "compare"],
+    ["rim", "squeeze", "load", "weather", "sustain", "listen", "modes", "pictures", "page", "note", "compare", "moves"],
 )
 def test_help_tells_every_option(command, capsys, monkeypatch):
     """Each with its text; the mesh size with the limits that hold everywhere."""

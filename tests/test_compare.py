@@ -12,10 +12,13 @@ import pytest
 
 from fem.eigen import modes
 from fem.model import assemble, weights
+from fem.strings import Pluck
 from fem.woods import library
 from meshes.build import mesh_body
 from meshes.parts import sections
 from meshes.sheet import body_of
+from meshes.sheet_strings import Strung
+from meshes.string_sets import string_set
 from studies.common.inputs import BadInput
 from studies.compare.differences import differences
 from studies.compare.first_screen import word_of
@@ -23,6 +26,7 @@ from studies.compare.likeness import likeness, outward_motion, pairs_by_likeness
 from studies.compare.question import compare_sheets
 from studies.compare.result import Figure
 from studies.compare.words import difference
+from studies.notes.listen import Heard
 from studies.rim.result import SUPPORT_CONDITIONS
 from studies.sustain.thresholds import MEASURES
 from studies.sustain.verdict import judged
@@ -215,3 +219,24 @@ def test_a_twin_differs_in_nothing_and_a_heavy_bridge_by_its_weight(compared):
     page = (folder / "out" / "all" / "index.html").read_text(encoding="utf-8")
     assert "What differs between the sheets" in page and "cannot tell" in page
     assert Path(folder / "out" / "all" / "compare.csv").is_file()
+
+
+def test_each_guitar_sounds_with_its_own_strings_up_to_where_both_answer(monkeypatch):
+    """Band and items are of both; the second guitar's strings bear the first one's names."""
+    from studies.compare import sounds
+
+    asked = []
+
+    def of_one(heard, strings, pluck, wanted):
+        (one,) = heard
+        asked.append((one.valid_to, [s.name for s in strings], [s.mass for s in strings], pluck))
+        items = ["E2-open", "phrase"] if len(asked) == 1 else ["phrase"]
+        return {item: {one.build.name: np.ones(3)} for item in items}, [] if len(asked) == 1 else ["E2-open"]
+
+    monkeypatch.setattr(sounds, "sounds", of_one)
+    heard = [Heard(SimpleNamespace(name=n), None, None, top, {}) for n, top in (("a", 900.0), ("b", 800.0))]
+    steel, nylon = (Strung(string_set(name), Pluck(), ()) for name in ("steel", "nylon"))
+    signals, left_out = sounds.sounds_of_both(heard, (steel, nylon))
+    assert set(signals) == {"phrase"} and set(signals["phrase"]) == {"a", "b"} and left_out == ["E2-open"]
+    assert [top for top, *_ in asked] == [800.0, 800.0]
+    assert asked[0][1] == asked[1][1] and asked[0][2] != asked[1][2]

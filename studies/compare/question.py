@@ -21,6 +21,7 @@ from studies.compare.result import Beside, Paired
 from studies.compare.solve import Wanted, solve_sheets
 from studies.rim.question import MOST_MODES
 from studies.rim.result import SUPPORT_CONDITIONS
+from studies.weather.solve import humidities
 
 FRETS, MOST_SHEETS = 10, 6
 
@@ -33,10 +34,15 @@ def compare_sheets(
     frets: int = FRETS,
     notes: bool = True,
     at_rest: bool = True,
+    heard: bool = False,
 ) -> str:
-    """Compare sheets, write page and tables; returns the text to print. at_rest: under the strings and in other air, too."""
+    """Compare sheets, write page and tables; returns the text to print. at_rest: under the strings and in other air, too.
+
+    heard: write sounds, too.
+    """
     from studies.compare.first_screen import beside_screen
     from studies.compare.page import write_beside
+    from studies.compare.sounds import write_sheets_sounds
     from studies.compare.words import summary_text
 
     given = named_apart(sheets)
@@ -44,11 +50,13 @@ def compare_sheets(
     within("--count", count, 1, MOST_MODES, "modes")
     stems = [one.source.path.stem for one in given]
     out = writable_folder(out or Path("out") / f"{'-'.join(stems)}-compare")
-    wanted = Wanted(size, count, kept_folder(out), at_rest, at_rest)
+    built, used, _ = humidities(given[0].body)
+    wanted = Wanted(size, count, kept_folder(out), at_rest, at_rest, (built, used))
     study = solved_beside(given, wanted, frets if notes else None, min(processes(), usable_cores(), len(given)))
     first = beside_screen(study)
     text = with_files(summary_text(study, first), write_beside(study, first, out))
-    return "\n".join([text, print_summary(out / "summary.html")])
+    text = "\n".join([text, print_summary(out / "summary.html")])
+    return f"{text}\n\n{write_sheets_sounds(given, size, wanted.store, out / 'sounds')}" if heard else text
 
 
 def named_apart(sheets: Sequence[str | Path]) -> list[Given]:

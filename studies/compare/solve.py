@@ -11,6 +11,7 @@ import numpy as np
 from fem.admittance import Peak
 from meshes.body import Body
 from meshes.coupled_model import FluidDomain, fluid_domain
+from meshes.sheet_strings import strung
 from meshes.supports import FREE
 from meshes.unexplained_loss import LARGEST, factors, unit_losses
 from studies.common.builds import Build, builds, complete_linings
@@ -34,7 +35,7 @@ from studies.solved.level import Level, dry_modes, prepare_three
 from studies.solved.power import air_outside, summary, surface_mass
 from studies.weather.first_screen import plate_pull
 from studies.weather.readings import PLATES
-from studies.weather.solve import humidities, season_builds
+from studies.weather.solve import BUILT, USED, season_builds
 
 PROGRESS = STEPS + len(SUPPORT_CONDITIONS) * DRIVEN  # of a sheet in one space
 REST = 6.0  # of progress: a sheet under its strings or in other air
@@ -51,6 +52,7 @@ class Wanted:
     store: Path
     load: bool
     weather: bool
+    air: tuple[float, tuple[float, ...]] = (BUILT, USED)  # % relative humidity: built at, used at; of all sheets alike
     around: Callable[[Body], FluidDomain] = fluid_domain
 
 
@@ -135,7 +137,7 @@ def held_one_way(spaces: Sequence[InOneSpace], build: Build, how: str, count: in
     of_rim = mode_errors([in_the_rim(row) for row in own], again)
     n, m = len(whole.structure.frequency), len(in_hertz)
     motion = outward_motion(build.body, spaces[0].made.model.space, whole.structure.shape) @ fine.modes.shape[:n, :m]
-    strings = 6 if build.body.strings is None else max(6, len(build.body.strings.gauge))
+    strings = len(strung(build.body, None).strings.strings)
     answers = [ask(space.made.whole[build.name], how) for space in spaces]
     bodies = [answer.played(strings) for answer in answers]
     figures = {**energies_of(own), **taps_of(own)}
@@ -188,8 +190,7 @@ def at_rest(body: Body, wanted: Wanted, name: str, progress: Progress) -> dict[s
         progress.step(REST)
     if wanted.weather:
         progress.say(f"{name}: in other air")
-        built, used, _ = humidities(body)
-        season = season_builds(body, built, used, wanted.size, body.weather.rim_gap, quiet(), ONLY)
+        season = season_builds(body, *wanted.air, wanted.size, body.weather.rim_gap, quiet(), ONLY)
         change = season.changes[season.driest]
         found["driest_percent"] = (season.driest,) * 3
         for plate in PLATES:

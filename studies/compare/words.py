@@ -95,7 +95,11 @@ def rest_tables(study: Beside) -> list[Table]:
         figure_table(study, heading, study.of(group), note)
         for group, heading, note in (
             (STRINGS, "What the strings' pull does", "At once, elastic; wood creeps on."),
-            (AIR, "What the driest air of the sheets does", "After a change for good, elastic; creep eases stress."),
+            (
+                AIR,
+                "What the driest air of the first sheet does",
+                "All sheets in the same air, after a change for good, elastic; creep eases stress.",
+            ),
         )
         if study.of(group)
     ]

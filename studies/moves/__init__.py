@@ -1,0 +1,1 @@
+"""What a workshop step moves: modes, loudness and weight of one sheet."""
