@@ -217,8 +217,8 @@ def share(found, word):
     ("mesh", "boards", "losses"), [(0.6, 0.6, 0.5), (0.1, 1.0, 0.1), (1.0, 0.1, 0.1), (0.1, 0.1, 1.0)]
 )
 def test_identical_pairs_are_not_heard(mesh, boards, losses):
-    """Noise as large as the thresholds, of all causes and of each: at most 5 % of 400 pairs 'audible', in either verdict."""
-    whole, notes = words(400, 1, np.zeros(3), mesh, boards, losses)
+    """Noise as large as the thresholds, of all causes and of each: at most 5 % of 150 pairs 'audible', in either verdict."""
+    whole, notes = words(150, 1, np.zeros(3), mesh, boards, losses)
     assert share(whole, AUDIBLE) <= 0.05 and share(notes, AUDIBLE) <= 0.05
 
 
