@@ -400,7 +400,7 @@ def killed_writer(folder, seconds):
 
 
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
-@pytest.mark.parametrize("times", [3, pytest.param(30, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("times", [3, pytest.param(10, marks=pytest.mark.slow)])
 def test_killed_at_random_moments(tmp_path, times):
     """No acknowledged row is lost, batches are whole, and the store opens at once each time."""
     wait = random.Random(7)
