@@ -652,7 +652,7 @@ def test_a_plain_scheduler_is_told(tmp_path, first_plan, address, told):
 
 def test_no_scheduler_there(monkeypatch):
     monkeypatch.setattr("studies.sweep.engine.CONNECT", 1)
-    with pytest.raises(BadInput, match="no workers could be reached"):
+    with pytest.raises(BadInput, match="nothing answers there"):
         open_engine(scheduler="tcp://127.0.0.1:1")
 
 
