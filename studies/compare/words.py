@@ -137,7 +137,7 @@ def pairs_table(study: Beside, how: str, count: int) -> Table:
     first, names = study.sheets[0].held[how], study.names
     head = ("mode", names[0], *(cell for name in names[1:] for cell in (name, "difference", "alike")))
     rows = []
-    for k in range(min(count, len(first.frequency))):
+    for k in range(min(count, len(first.moves))):
         told = (
             bars(first.frequency[k], first.error[k], 1, "Hz")
             if first.error[k] == first.error[k]
