@@ -138,7 +138,7 @@ def quoted(text: str) -> str:
 def several(words: Iterable[str], joint: str = "and") -> str:
     """'a', 'a and b', 'a, b and c'."""
     words = list(words)
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {joint} {words[-1]}"
+    return "".join(words) if len(words) < 2 else f"{', '.join(words[:-1])} {joint} {words[-1]}"
 
 
 def shortened(text: str, most: int) -> str:
