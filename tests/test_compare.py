@@ -191,7 +191,7 @@ def compared(tmp_path_factory):
     own = cases.oval_sheet(folder)
     text = own.read_text()
     (folder / "twin.toml").write_text(text)
-    (folder / "heavy.toml").write_text(text.replace("[bridge]", "[bridge]\nmass_g = 120"))
+    (folder / "heavy.toml").write_text(text + "\n[bridge]\nmass_g = 120\n")
     sheets = [own, folder / "twin.toml", folder / "heavy.toml"]
     return folder, compare_sheets(sheets, folder / "out" / "all", 60, 6, 0, at_rest=False)
 

@@ -78,12 +78,16 @@ def _played(playing: Playing, sheet: Solved, how: str, most: dict[str, float]) -
 
 
 def _judged(own: dict[str, list[Few]], other: dict[str, list[Few]], row: int, measure: Measure) -> Judged:
-    """Judged of the median ratio of one measure, other over own. Each sheet's mesh errs by itself: both errors joined."""
+    """Judged of the median ratio of one measure, other over own. Each sheet's mesh errs by itself: both errors joined.
+
+    A sheet with the same notes in all three spaces is the same guitar, and errs as it does.
+    """
     logs = lambda a, b: log_ratios(b[row], a[row])
     given = logs(own[MESH][0], other[MESH][0])
     ratio = float(np.exp(np.nanmedian(given)))
     mine, its = (_mesh_error_of([np.log(f[row]) for f in of[MESH]]) for of in (own, other))
-    off = float(np.hypot(mine, its))
+    twins = all(np.array_equal(a[row], b[row], equal_nan=True) for a, b in zip(own[MESH], other[MESH]))
+    off = 0.0 if twins else float(np.hypot(mine, its))
     doubts = {MESH: (ratio * np.exp(-off), ratio * np.exp(off))}
     for name in own:
         if name != MESH and name in other:

@@ -30,10 +30,15 @@ class Figure:
     how: str = ""  # how the guitar is held, where that matters
 
     def change(self, k: int) -> tuple[float, float] | None:
-        """(difference of sheet k from the first one, both errors joined as the root of their squares); None where not known."""
+        """(difference of sheet k from the first one, both errors joined as the root of their squares); None where not known.
+
+        What is the same, error and all, differs by nothing, and that without an error.
+        """
         a, b, ea, eb = self.values[0], self.values[k], self.errors[0], self.errors[k]
         if a is None or b is None or ea is None or eb is None:
             return None
+        if (a, ea) == (b, eb):
+            return 0.0, 0.0
         return b - a, float(np.hypot(ea, eb))
 
     def told_apart(self, k: int) -> bool:
